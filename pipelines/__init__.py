@@ -1,0 +1,1 @@
+"""From a site to a plan: whole jobs and the rooms they use."""

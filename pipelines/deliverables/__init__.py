@@ -1,0 +1,1 @@
+"""What is handed over: GeoPackage, tables, map and report, stake-out."""

@@ -1,0 +1,1 @@
+"""What carries it: inlet, pipe, stone trench, pump, open channel, culvert."""

@@ -1,0 +1,1 @@
+"""How much water: rainfall, losses, time of concentration, hydrographs, standing water."""

@@ -1,0 +1,1 @@
+"""What people bring: the site file, layers, quantities, tables and catalogues."""

@@ -1,0 +1,1 @@
+"""What is proposed and where: outfall, collection, route, lift, take-off."""

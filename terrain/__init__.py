@@ -1,0 +1,1 @@
+"""The ground and the water on it: rasters in, rasters and shapes out."""

@@ -1,0 +1,1 @@
+"""Compiled loops over plain arrays: float64 and int64 throughout."""
