@@ -1,0 +1,354 @@
+"""What is proposed: the works as values, before they become layers."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from shapely import LineString, Point
+
+Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
+Verdict = Literal["sure", "cannot_tell", "no"]
+
+
+@dataclass(frozen=True, slots=True)
+class CatchBasin:
+    """A grated basin.
+
+    Attributes
+    ----------
+    id, drains_to : str
+        Its id, and the id of the pipe run or sump that takes its water.
+    point : shapely Point
+        Where it stands, in the metric frame.
+    grate : str
+        Nominal size.
+    peak_flow, capacity : float
+        Flow it must take; the least of grate, entrance and pipe. [m3/s]
+    governed_by : str
+        Which of the three that is: grate, entrance or pipe.
+    ponding : float
+        Depth of water over the grate at the peak. [m]
+    ground_elevation, invert_elevation : float
+        Rim, and bottom of its outlet pipe. [m]
+    provisional : bool
+        True where roofs are not known and the place is a finding rather than a proposal.
+    why : str
+        What it is for in a sentence.
+    """
+
+    id: str
+    drains_to: str
+    point: Point
+    grate: str
+    peak_flow: float
+    capacity: float
+    governed_by: str
+    ponding: float
+    ground_elevation: float
+    invert_elevation: float
+    provisional: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class FrenchDrain:
+    """A stone trench with perforated pipe.
+
+    Attributes
+    ----------
+    id, drains_to : str
+        Its id, and the id of the basin, run or sump that takes its water.
+    line : shapely LineString
+        Drawn downstream; z is the pipe's invert. [m]
+    length, width, depth : float
+        Depth below ground at its deepest. [m]
+    pipe : str
+        Nominal size and kind.
+    slope : float
+        Of the pipe. [-]
+    peak_flow : float
+        Flow that arrives along it. [m3/s]
+    why : str
+        What it is for in a sentence.
+    """
+
+    id: str
+    drains_to: str
+    line: LineString
+    length: float
+    width: float
+    depth: float
+    pipe: str
+    slope: float
+    peak_flow: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelDrain:
+    """A grated channel in paving; fields as of a French drain. [m], [m3/s]"""
+
+    id: str
+    drains_to: str
+    line: LineString
+    length: float
+    width: float
+    peak_flow: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class PipeRun:
+    """One run of pipe between two ids.
+
+    Attributes
+    ----------
+    id, from_id, to_id : str
+        Its id and its ends: basin, drain, downspout, sump, junction run or outfall.
+    kind : str
+        gravity or pressure.
+    purpose : str
+        collector, downspout or discharge.
+    size, standard, pipe_key : str
+        Nominal size in words, standard, and the key in the pipe catalogue.
+    line : shapely LineString
+        Drawn downstream; z is the invert. [m]
+    ground : tuple of float
+        Ground above each vertex of the line. [m]
+    length : float
+        Plan length. [m]
+    slope : float or None
+        Mean; None for pressure. [-]
+    invert_up, invert_down : float
+        At its ends. [m]
+    peak_flow, velocity, capacity : float
+        [m3/s], [m/s], [m3/s]
+    filled : float or None
+        Depth over diameter at the peak; None for pressure. [-]
+    least_cover, deepest : float
+        Least cover over the pipe, and deepest trench. [m]
+    under_paving : float
+        Length below paving. [m]
+    crossings : tuple of str
+        Utilities and keep-outs it crosses, in words.
+    """
+
+    id: str
+    from_id: str
+    to_id: str
+    kind: Literal["gravity", "pressure"]
+    purpose: Literal["collector", "downspout", "discharge"]
+    size: str
+    standard: str
+    pipe_key: str
+    line: LineString
+    ground: tuple[float, ...]
+    length: float
+    slope: float | None
+    invert_up: float
+    invert_down: float
+    peak_flow: float
+    velocity: float
+    capacity: float
+    filled: float | None
+    least_cover: float
+    deepest: float
+    under_paving: float
+    crossings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sump:
+    """A pumped basin.
+
+    Attributes
+    ----------
+    id, drains_to : str
+        Its id and that of its pressure run.
+    point : shapely Point
+        Where it stands.
+    lift : float
+        Static lift. [m]
+    operating_flow, operating_head, velocity : float
+        Where the pump's curve meets the line's. [m3/s], [m], [m/s]
+    inflow : float
+        Peak that arrives. [m3/s]
+    starts_per_hour : float
+        At the worst inflow, the line draining back. [1/h]
+    basin : str
+        Size in words.
+    ground_elevation, inlet_elevation, off_elevation, bottom_elevation : float
+        [m]
+    minutes_without_power : float
+        What its storage holds at the peak inflow. [min]
+    warnings : tuple of str
+        What an estimator must know of it.
+    """
+
+    id: str
+    drains_to: str
+    point: Point
+    lift: float
+    operating_flow: float
+    operating_head: float
+    velocity: float
+    inflow: float
+    starts_per_hour: float
+    basin: str
+    ground_elevation: float
+    inlet_elevation: float
+    off_elevation: float
+    bottom_elevation: float
+    minutes_without_power: float
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outfall:
+    """Where water may leave.
+
+    Attributes
+    ----------
+    id, kind : str
+        kind is swale, ditch, curb, inlet, pond, daylight or soakaway.
+    point : shapely Point
+        Where the pipe comes out.
+    verified : bool
+        Given by the user rather than found.
+    level : float
+        Lowest level it can take water at, its clearance counted in. [m]
+    fall_to_spare, fall_error : float or None
+        Least over the lines that use it, and its standard error; None where no line does. [m]
+    verdict : str or None
+        sure, cannot_tell or no; None where no line uses it.
+    to_confirm : str
+        What must be confirmed before anyone counts on it.
+    """
+
+    id: str
+    kind: str
+    point: Point
+    verified: bool
+    level: float
+    fall_to_spare: float | None
+    fall_error: float | None
+    verdict: Verdict | None
+    to_confirm: str
+
+
+@dataclass(frozen=True, slots=True)
+class Discharge:
+    """One line of works, or the finding that none is needed.
+
+    Attributes
+    ----------
+    serves : tuple of str
+        Ids of the collectors on it.
+    outfall : str or None
+        Where it ends.
+    mode, verdict, why : str
+        How the water leaves, how sure that is, and the reason in a sentence.
+    fall_to_spare, fall_error, lift : float or None
+        [m]
+    """
+
+    serves: tuple[str, ...]
+    outfall: str | None
+    mode: Mode
+    verdict: Verdict
+    why: str
+    fall_to_spare: float | None
+    fall_error: float | None
+    lift: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Fitting:
+    """A fitting or cleanout on a run; kind in words with its nominal size."""
+
+    id: str
+    kind: str
+    on_run: str
+    point: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """A cheap cure: what to do, where, and what it would change."""
+
+    id: str
+    what: str
+    why: str
+    changes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One way to do the job, laid out as far as it goes.
+
+    Attributes
+    ----------
+    mode : str
+        gravity, pump, daylight, soakaway or none.
+    possible : bool
+        False where it cannot be laid out; `depends_on` then says why.
+    low, likely, high : float or None
+        Money, in the price list's currency.
+    deepest : float or None
+        Deepest dig. [m]
+    fall_to_spare : float or None
+        [m]
+    depends_on : str
+        What must hold for it.
+    chosen : bool
+        Whether the plan is this one.
+    """
+
+    mode: Mode
+    possible: bool
+    low: float | None
+    likely: float | None
+    high: float | None
+    deepest: float | None
+    fall_to_spare: float | None
+    depends_on: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOffLine:
+    """One line of the take-off; `share` is material or hired; prices in the list's currency."""
+
+    item: str
+    quantity: float
+    unit: str
+    low: float
+    likely: float
+    high: float
+    share: Literal["material", "hired"]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The works of a lot.
+
+    Attributes
+    ----------
+    verdict : str
+        The answer in a sentence.
+    """
+
+    verdict: str
+    catch_basins: tuple[CatchBasin, ...] = ()
+    french_drains: tuple[FrenchDrain, ...] = ()
+    channel_drains: tuple[ChannelDrain, ...] = ()
+    pipe_runs: tuple[PipeRun, ...] = ()
+    sumps: tuple[Sump, ...] = ()
+    outfalls: tuple[Outfall, ...] = ()
+    fittings: tuple[Fitting, ...] = ()
+    discharges: tuple[Discharge, ...] = ()
+    cures: tuple[Cure, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    take_off: tuple[TakeOffLine, ...] = ()
+    refer_out: tuple[str, ...] = ()
+    site_checks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
