@@ -2,10 +2,9 @@
 
 import os
 
-import matplotlib as mpl
 from hypothesis import HealthCheck, settings
 
-mpl.use("Agg")
+os.environ.setdefault("MPLBACKEND", "Agg")
 settings.register_profile(
     "ci", max_examples=25, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], database=None
 )
