@@ -1,0 +1,106 @@
+"""Shots of a level on site: they shift the ground as a whole and override it near each shot."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain.arrays import FloatArray
+from terrain.errors import GroundError
+from terrain.surface import Surface
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShotFit:
+    """How shots and raster agree.
+
+    Attributes
+    ----------
+    surface : Surface
+        Ground shifted to the shots' datum and bent to them near each one.
+    shift : float
+        Median of shot less raster, added everywhere. [m]
+    residuals : (n,) float ndarray
+        Shot less shifted raster at each shot, before bending. [m]
+    """
+
+    surface: Surface
+    shift: float
+    residuals: FloatArray
+
+
+def rebase_on_shots(surface: Surface, x: FloatArray, y: FloatArray, heights: FloatArray, *, reach: float = 8.0) -> ShotFit:
+    """Bring lidar ground to a level's shots.
+
+    The shots' own datum wins: the median difference shifts the whole raster, so that a benchmark of the
+    crew's choosing works as well as a national datum. What is left at each shot bends the ground near it,
+    by inverse squared distance among the shots, fading to nothing at `reach`.
+
+    Parameters
+    ----------
+    surface : Surface
+        Ground as read.
+    x, y : (n,) float ndarray
+        Easting and northing of the shots in the metric frame. [m]
+    heights : (n,) float ndarray
+        Heights read. [m]
+    reach : float
+        Distance beyond which a shot says nothing of the ground. [m]
+
+    Returns
+    -------
+    ShotFit
+        The ground, the shift and what was left at each shot.
+
+    Raises
+    ------
+    GroundError
+        If no shot lies on known ground.
+
+    References
+    ----------
+    .. [1] D. Shepard, "A two-dimensional interpolation function for irregularly-spaced data", Proc. 23rd ACM
+       National Conference, 1968, pp. 517-524, DOI 10.1145/800186.810616 (inverse distance weighting).
+    """
+    grid = surface.grid
+    rows, columns = grid.cells(x, y)
+    inside = (rows >= 0) & (rows < grid.shape[0]) & (columns >= 0) & (columns < grid.shape[1])
+    known = inside.copy()
+    known[inside] = np.isfinite(surface.elevation[rows[inside], columns[inside]])
+    if not known.any():
+        raise GroundError(
+            f"none of the {len(heights)} level shots lies on known ground of the raster window; "
+            "give easting and northing in the map's CRS, on or near the lot"
+        )
+    raster = surface.elevation[rows[known], columns[known]]
+    difference = heights[known] - raster
+    shift = float(np.median(difference))
+    residuals = difference - shift
+    elevation = surface.elevation + shift + _bend(surface, x[known], y[known], residuals, reach)
+    fitted = Surface(
+        grid=grid,
+        elevation=elevation,
+        filled_holes=surface.filled_holes,
+        raster_ends=surface.raster_ends,
+        vertical_unit=surface.vertical_unit,
+        vertical_unit_told_by=surface.vertical_unit_told_by,
+        warnings=surface.warnings,
+    )
+    return ShotFit(fitted, shift, residuals)
+
+
+def _bend(surface: Surface, x: FloatArray, y: FloatArray, residuals: FloatArray, reach: float) -> FloatArray:
+    grid = surface.grid
+    _, cell_y = grid.centres(np.arange(grid.shape[0]), np.zeros(grid.shape[0]))
+    cell_x, _ = grid.centres(np.zeros(grid.shape[1]), np.arange(grid.shape[1]))
+    weight_sum = np.zeros(grid.shape)
+    weighted = np.zeros(grid.shape)
+    fade = np.zeros(grid.shape)
+    floor = 0.25 * grid.cell_area
+    for shot_x, shot_y, residual in zip(x, y, residuals, strict=True):
+        squared = (cell_x[None, :] - shot_x) ** 2 + (cell_y[:, None] - shot_y) ** 2
+        weight = 1.0 / np.maximum(squared, floor)
+        weight_sum += weight
+        weighted += weight * residual
+        fade = np.maximum(fade, np.clip(1.0 - np.sqrt(squared) / reach, 0.0, 1.0))
+    bent: FloatArray = fade * weighted / weight_sum
+    return bent
