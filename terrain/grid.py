@@ -109,7 +109,8 @@ def _scaled(shape: Any, x_factor: float, y_factor: float, z_factor: float) -> An
     import shapely
 
     def scale(coordinates: FloatArray) -> FloatArray:
-        return coordinates * np.array([x_factor, y_factor, z_factor])[: coordinates.shape[1]]
+        scaled: FloatArray = coordinates * np.array([x_factor, y_factor, z_factor])[: coordinates.shape[1]]
+        return scaled
 
     if isinstance(shape, gpd.GeoDataFrame):
         return shape.set_geometry(gpd.GeoSeries(_scaled(shape.geometry.array, x_factor, y_factor, z_factor),

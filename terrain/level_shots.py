@@ -28,7 +28,9 @@ class ShotFit:
     residuals: FloatArray
 
 
-def rebase_on_shots(surface: Surface, x: FloatArray, y: FloatArray, heights: FloatArray, *, reach: float = 8.0) -> ShotFit:
+def rebase_on_shots(
+    surface: Surface, x: FloatArray, y: FloatArray, heights: FloatArray, *, reach: float = 8.0
+) -> ShotFit:
     """Bring lidar ground to a level's shots.
 
     The shots' own datum wins: the median difference shifts the whole raster, so that a benchmark of the
