@@ -72,7 +72,7 @@ def write_geopackage(path: Path, tables: Mapping[str, pd.DataFrame], *, crs: CRS
         _check(beside, tables)
         os.replace(beside, path)
     except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError) as error:
-        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room that you may write in.") from error
+        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
     finally:
         _remove(beside)
 

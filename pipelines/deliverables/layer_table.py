@@ -150,7 +150,12 @@ def _typed(values: Sequence[Any], column: Column, units: UnitSystem) -> Any:
         return pd.array([None if value is None else bool(value) for value in values], dtype="boolean")
     if column.type == "integer":
         return pd.array(list(values), dtype="Int64")
-    return pd.Series([None if value is None else str(value) for value in values], dtype=object)
+    return pd.Series([None if value is None else _text(value) for value in values], dtype=object)
+
+
+def _text(value: Any) -> str:
+    # a file name that is no valid text, or a NUL in a name, would end the run at the very last
+    return str(value).encode("utf-8", "backslashreplace").decode("utf-8").replace("\0", "")
 
 
 def _declared(shapes: Sequence[Any], geometry: str) -> list[Any]:

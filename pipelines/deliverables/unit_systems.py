@@ -63,3 +63,28 @@ def _rounded(value: float | None, factor: float) -> float:
     if value is None or not math.isfinite(value):
         return math.nan
     return float(f"{value / factor:.{DIGITS}g}")
+
+
+def unit_system(name: str) -> UnitSystem:
+    """The unit system of a name from a site file.
+
+    Parameters
+    ----------
+    name : str
+        si or us.
+
+    Returns
+    -------
+    str
+        The same.
+
+    Raises
+    ------
+    ValueError
+        If it is neither.
+    """
+    if name == "us":
+        return "us"
+    if name == "si":
+        return "si"
+    raise ValueError(f"units are si or us, not {name!r}")

@@ -1,0 +1,45 @@
+"""Tables as CSV that a spreadsheet opens without running anything."""
+
+import csv
+import io
+import math
+from typing import Any
+
+import pandas as pd
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def csv_text(table: pd.DataFrame) -> str:
+    """A table as CSV text.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Without geometry.
+
+    Returns
+    -------
+    str
+        A header and one line a row; unknown values are empty, and text that a spreadsheet would take for a
+        formula starts with an apostrophe.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([_cell(str(name)) for name in table.columns])
+    for row in table.itertuples(index=False, name=None):
+        writer.writerow([_cell(value) for value in row])
+    return text.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    if value is None or value is pd.NA:
+        return ""
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+    plain = value.item() if hasattr(value, "item") else value
+    if isinstance(plain, float):
+        if not math.isfinite(plain):
+            return ""
+        return repr(int(plain)) if plain.is_integer() and abs(plain) < 1e15 else repr(plain)
+    return plain
