@@ -1,0 +1,414 @@
+"""Surfaces and soils: the stored tables, with table and row named, and what is looked up in them."""
+
+import csv
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from itertools import pairwise
+from typing import Literal, get_args
+
+from pipelines.hydrology.checks import require_not_negative, require_positive
+from pipelines.hydrology.errors import SurfaceError
+from pipelines.hydrology.sub_catchment import SurfaceShare
+
+SoilGroup = Literal["A", "B", "C", "D"]
+RateSet = Literal["design", "minimum", "saturated"]
+INCH = 0.0254
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """One row of the curve-number table.
+
+    Attributes
+    ----------
+    key, description : str
+        Its key, and what it is in words.
+    impervious : bool
+        Whether rain runs off it at once.
+    curve_numbers : tuple of float
+        On soil group A, B, C and D, average runoff condition. [-]
+    source, row, mark : str
+        Table, row, and whether it was read (published), remembered (memory) or is common practice.
+    """
+
+    key: str
+    description: str
+    impervious: bool
+    curve_numbers: tuple[float, float, float, float]
+    source: str
+    row: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class CoefficientRange:
+    """Range of a rational coefficient in a printed table.
+
+    Attributes
+    ----------
+    low, high : float
+        [-]
+    source, row, mark : str
+        Where it stands.
+    """
+
+    low: float
+    high: float
+    source: str
+    row: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class InfiltrationRate:
+    """What a soil group takes in by one published set of rates.
+
+    Attributes
+    ----------
+    low, likely, high : float
+        [m/s]
+    source, mark : str
+        The set, and whether it was read or remembered.
+    """
+
+    low: float
+    likely: float
+    high: float
+    source: str
+    mark: str
+
+
+def surface_of(name: str) -> Surface:
+    """The surface a person means.
+
+    Parameters
+    ----------
+    name : str
+        A key of the table (lawn_fair), or words as in a site file (lawn, fair); a bare kind is its fair condition.
+
+    Returns
+    -------
+    Surface
+        Its row.
+
+    Raises
+    ------
+    SurfaceError
+        If the table does not hold it; the message lists what it holds.
+    """
+    table = _surfaces()
+    key = "_".join(name.replace(",", " ").replace("-", " ").lower().split())
+    key = key if key in table else f"{key}_fair"
+    if key not in table:
+        raise SurfaceError(f"surface {name!r} is not in the table: give one of {', '.join(table)}")
+    return table[key]
+
+
+def surface_keys() -> tuple[str, ...]:
+    """Keys of all surfaces in the table.
+
+    Returns
+    -------
+    tuple of str
+        In the table's order.
+    """
+    return tuple(_surfaces())
+
+
+def soil_group(group: str, *, compacted: bool = True) -> SoilGroup:
+    """Soil group that a lot's runoff is reckoned with.
+
+    Parameters
+    ----------
+    group : str
+        Hydrologic soil group as mapped: A, B, C or D; of a dual group such as B/D the second, undrained one.
+    compacted : bool
+        Whether building the lot compacted the soil, which makes it one group worse.
+
+    Returns
+    -------
+    str
+        A, B, C or D.
+
+    Raises
+    ------
+    SurfaceError
+        If the group is not one of the four.
+
+    References
+    ----------
+    .. [1] One group worse on compacted ground: "drop one class if compacted", Minnesota Stormwater Manual, design
+       infiltration rates, January 2014; for curve numbers common practice, no source.
+    """
+    groups = get_args(SoilGroup)
+    letter = group.strip().upper().rpartition("/")[2]
+    if letter not in groups:
+        raise SurfaceError(f"soil group {group!r}: give A, B, C or D, or a dual group such as B/D")
+    worse: SoilGroup = groups[min(groups.index(letter) + compacted, 3)]
+    return worse
+
+
+def curve_number(surface: str, group: str) -> float:
+    """Curve number of a surface on a soil group, average runoff condition.
+
+    Parameters
+    ----------
+    surface : str
+        Key or words.
+    group : str
+        A, B, C or D, taken as it is.
+
+    Returns
+    -------
+    float
+        0 to 100. [-]
+
+    Raises
+    ------
+    SurfaceError
+        If the surface or the group is unknown.
+
+    References
+    ----------
+    .. [1] NRCS, "Urban Hydrology for Small Watersheds", TR-55, 2nd ed., 1986, Tables 2-2a and 2-2c.
+    """
+    return surface_of(surface).curve_numbers[get_args(SoilGroup).index(soil_group(group, compacted=False))]
+
+
+def coefficient_range(surface: str, group: str, slope: float) -> CoefficientRange:
+    """Rational coefficient of a surface by soil and slope, as printed.
+
+    Parameters
+    ----------
+    surface : str
+        Key or words.
+    group : str
+        Soil group; A and B count as sandy, C and D as heavy soil.
+    slope : float
+        Of the ground. [-]
+
+    Returns
+    -------
+    CoefficientRange
+        Printed range. [-]
+
+    Raises
+    ------
+    SurfaceError
+        If the surface, group or slope is none the table knows.
+
+    References
+    ----------
+    .. [1] ASCE values in Schwab et al., "Soil and Water Conservation Engineering", 4th ed.; the table by soil and
+       slope agrees with University of Illinois, TSM 352. Which soil groups are sandy: common practice, no source.
+    """
+    require_not_negative(SurfaceError, slope=slope)
+    key = surface_of(surface).key
+    soil = "sandy" if soil_group(group, compacted=False) in ("A", "B") else "heavy"
+    for kind, row_soil, slope_from, slope_to, printed in _coefficients():
+        if key.partition("_")[0] == kind and row_soil in ("any", soil) and slope_from <= slope < slope_to:
+            return printed
+    raise SurfaceError(f"no rational coefficient for {surface!r} on soil group {group} at {100 * slope:g} %")
+
+
+def frequency_factor(return_period: float | None) -> float:
+    """Factor on the rational coefficient in storms rarer than 10 years.
+
+    Parameters
+    ----------
+    return_period : float or None
+        None where unknown, which gives 1. [yr]
+
+    Returns
+    -------
+    float
+        1.00 to 10 years, 1.10 at 25, 1.20 at 50, 1.25 from 100; linear in log return period between. [-]
+
+    Raises
+    ------
+    SurfaceError
+        If the return period is not finite and positive.
+
+    References
+    ----------
+    .. [1] FHWA, "Urban Drainage Design Manual", HEC-22, sec. 3.2.2, from memory.
+    """
+    if return_period is None:
+        return 1.0
+    require_positive(SurfaceError, return_period=return_period)
+    printed = ((10.0, 1.0), (25.0, 1.1), (50.0, 1.2), (100.0, 1.25))
+    if return_period <= printed[0][0]:
+        return 1.0
+    for (before, low), (after, high) in pairwise(printed):
+        if return_period <= after:
+            return low + (high - low) * math.log(return_period / before) / math.log(after / before)
+    return printed[-1][1]
+
+
+def runoff_coefficient(surface: str, group: str, slope: float, *, return_period: float | None = None) -> float:
+    """Rational coefficient for design: the upper end of the printed range, times the frequency factor, at most 1.
+
+    Parameters
+    ----------
+    surface : str
+        Key or words.
+    group : str
+        Soil group, taken as it is.
+    slope : float
+        Of the ground. [-]
+    return_period : float or None
+        [yr]
+
+    Returns
+    -------
+    float
+        0 to 1. [-]
+
+    Raises
+    ------
+    SurfaceError
+        If the surface, group or slope is none the table knows.
+
+    References
+    ----------
+    .. [1] As of `coefficient_range` and `frequency_factor`. The upper end: common practice on built lots, no source.
+    """
+    return min(1.0, coefficient_range(surface, group, slope).high * frequency_factor(return_period))
+
+
+def surface_share(
+    surface: str,
+    area: float,
+    group: str,
+    *,
+    slope: float = 0.02,
+    return_period: float | None = None,
+    connected: bool = True,
+    compacted: bool = True,
+) -> SurfaceShare:
+    """One surface's share of a sub-catchment, with its numbers looked up.
+
+    Parameters
+    ----------
+    surface : str
+        Key or words.
+    area : float
+        [m2]
+    group : str
+        Hydrologic soil group as mapped.
+    slope : float
+        Of the ground. [-]
+    return_period : float or None
+        Of the design storm, for the frequency factor. [yr]
+    connected : bool
+        False where its water crosses grass before it reaches the collector; means nothing on a pervious surface.
+    compacted : bool
+        Whether to take the soil one group worse than mapped.
+
+    Returns
+    -------
+    SurfaceShare
+        Area in m2, curve number and coefficient. [-]
+
+    Raises
+    ------
+    SurfaceError
+        If the surface, group, slope or area is none that can be.
+    """
+    require_not_negative(SurfaceError, area=area)
+    row = surface_of(surface)
+    worse = soil_group(group, compacted=compacted)
+    coefficient = runoff_coefficient(row.key, worse, slope, return_period=return_period)
+    number = curve_number(row.key, worse)
+    return SurfaceShare(row.key, area, number, coefficient, row.impervious, connected or not row.impervious)
+
+
+def infiltration_rate(group: str, *, rates: RateSet = "design", compacted: bool = True) -> InfiltrationRate:
+    """What ground of a soil group takes in where water stands on it.
+
+    Parameters
+    ----------
+    group : str
+        Hydrologic soil group as mapped.
+    rates : str
+        The published set: design rates, minimum transmission rates of TR-55, or saturated conductivity by NEH 630.
+    compacted : bool
+        Whether to take the soil one group worse than mapped.
+
+    Returns
+    -------
+    InfiltrationRate
+        Its likely rate is the lower end of the set's range. [m/s]
+
+    Raises
+    ------
+    SurfaceError
+        If the group or the set is unknown.
+
+    Notes
+    -----
+    The sets differ tenfold and more for group A, so the set used is part of the answer.
+
+    References
+    ----------
+    .. [1] Minnesota Stormwater Manual, design infiltration rates, January 2014 table.
+    .. [2] NRCS, TR-55, 2nd ed., 1986, Appendix A.
+    .. [3] NRCS, National Engineering Handbook part 630, ch. 7, Table 7-1, from memory.
+    """
+    key = (rates, soil_group(group, compacted=compacted))
+    table = _infiltration()
+    if key not in table:
+        raise SurfaceError(f"set of infiltration rates {rates!r}: give one of {', '.join(get_args(RateSet))}")
+    return table[key]
+
+
+def _read(name: str) -> list[dict[str, str]]:
+    text = files("pipelines.hydrology").joinpath(name).read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
+
+
+@cache
+def _surfaces() -> dict[str, Surface]:
+    return {
+        row["surface"]: Surface(
+            row["surface"],
+            row["description"],
+            row["impervious"] == "1",
+            (float(row["group_a"]), float(row["group_b"]), float(row["group_c"]), float(row["group_d"])),
+            row["source"],
+            row["row"],
+            row["mark"],
+        )
+        for row in _read("curve_numbers.csv")
+    }
+
+
+@cache
+def _coefficients() -> list[tuple[str, str, float, float, CoefficientRange]]:
+    return [
+        (
+            row["surface"],
+            row["soil"],
+            float(row["slope_from"]),
+            float(row["slope_to"]),
+            CoefficientRange(float(row["low"]), float(row["high"]), row["source"], row["row"], row["mark"]),
+        )
+        for row in _read("runoff_coefficients.csv")
+    ]
+
+
+@cache
+def _infiltration() -> dict[tuple[str, str], InfiltrationRate]:
+    inch_per_hour = INCH / 3600.0
+    return {
+        (row["set"], row["group"]): InfiltrationRate(
+            float(row["low_in_h"]) * inch_per_hour,
+            float(row["likely_in_h"]) * inch_per_hour,
+            float(row["high_in_h"]) * inch_per_hour,
+            row["source"],
+            row["mark"],
+        )
+        for row in _read("infiltration_rates.csv")
+    }
