@@ -7,7 +7,7 @@ import contourpy
 import numpy as np
 from shapely import LineString
 
-from pipelines.layout.fall_kernel import sees, shortest_ways, spare_along_ways
+from pipelines.layout.kernels.ways import sees, shortest_ways, spare_along_ways
 from pipelines.layout.route_field import STEPS, RouteField
 from pipelines.layout.route_spec import OutfallTarget, RoutePipe
 from terrain.arrays import FloatArray, IntArray
@@ -164,5 +164,7 @@ def spare_contours(field_of_fall: FloatArray, grid: Grid, levels: Sequence[float
         return []
     x, _ = grid.centres(np.zeros(columns), np.arange(columns))
     _, y = grid.centres(np.arange(rows), np.zeros(rows))
-    generator = contourpy.contour_generator(x, y, np.ma.masked_invalid(field_of_fall))
-    return [(float(level), LineString(line)) for level in levels for line in generator.lines(level) if len(line) > 1]
+    masked = np.ma.MaskedArray(field_of_fall, mask=~np.isfinite(field_of_fall))
+    generator = contourpy.contour_generator(x, y, masked)
+    lines = [(float(level), np.asarray(line, dtype=np.float64)) for level in levels for line in generator.lines(level)]
+    return [(level, LineString(line)) for level, line in lines if len(line) > 1]

@@ -107,7 +107,8 @@ class RouteField:
 
     def step_lengths(self) -> FloatArray:
         """Length of each of STEPS. [m]"""
-        return np.hypot(STEPS[:, 0] * self.grid.cell_height, STEPS[:, 1] * self.grid.cell_width)
+        lengths: FloatArray = np.hypot(STEPS[:, 0] * self.grid.cell_height, STEPS[:, 1] * self.grid.cell_width)
+        return lengths
 
     def nearest_allowed(self, x: float, y: float, *, reach: float = 3.0) -> tuple[int, int] | None:
         """The allowed cell nearest to a point, which a line can reach from it.

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from pipelines.layout.heap_kernel import heap_drop_first, heap_push
+from pipelines.layout.kernels.heap import heap_drop_first, heap_push
 
 
 @njit(cache=True)

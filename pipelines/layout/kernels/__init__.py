@@ -1,0 +1,1 @@
+"""Compiled searches of the layout: plain arrays in, plain arrays out."""
