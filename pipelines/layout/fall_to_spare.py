@@ -164,7 +164,6 @@ def spare_contours(field_of_fall: FloatArray, grid: Grid, levels: Sequence[float
         return []
     x, _ = grid.centres(np.zeros(columns), np.arange(columns))
     _, y = grid.centres(np.arange(rows), np.zeros(rows))
-    masked = np.ma.MaskedArray(field_of_fall, mask=~np.isfinite(field_of_fall))
-    generator = contourpy.contour_generator(x, y, masked)
+    generator = contourpy.contour_generator(x, y, field_of_fall)
     lines = [(float(level), np.asarray(line, dtype=np.float64)) for level in levels for line in generator.lines(level)]
     return [(level, LineString(line)) for level, line in lines if len(line) > 1]
