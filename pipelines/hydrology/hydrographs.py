@@ -182,7 +182,7 @@ def convolve(excess: FloatArray, unit: FloatArray) -> FloatArray:
     """
     if excess.size == 0 or not (np.isfinite(excess).all() and (excess >= 0.0).all()):
         raise HydrographError("rainfall excess is empty, negative or not finite: give one depth of 0 or above a step")
-    return np.convolve(excess, unit)
+    return np.asarray(np.convolve(excess, unit), dtype=np.float64)
 
 
 def rational_peak(coefficient: float, intensity: float, area: float) -> float:

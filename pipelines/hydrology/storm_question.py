@@ -1,0 +1,78 @@
+"""Which storm was that: a measured depth and duration held against a rain table."""
+
+from dataclasses import dataclass
+
+from pipelines.hydrology.rainfall import depths_of_duration, return_period_of
+from pipelines.inputs.rain_table import RainTable
+from terrain.arrays import FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StormAnswer:
+    """What a table says of a rain.
+
+    Attributes
+    ----------
+    depth, duration, intensity : float
+        [m], [s], [m/s]
+    return_period : float or None
+        None where the rain is beyond or below the table. [yr]
+    beyond_table, below_table : bool
+        Deeper than the table's last column, or shallower than its first.
+    return_periods, depths : (m,) float ndarray
+        The table's return periods, and the depth of the same duration at each. [yr], [m]
+    series, source : str
+        Of the table.
+    """
+
+    depth: float
+    duration: float
+    intensity: float
+    return_period: float | None
+    beyond_table: bool
+    below_table: bool
+    return_periods: FloatArray
+    depths: FloatArray
+    series: str
+    source: str
+
+
+def which_storm(table: RainTable, depth: float, duration: float) -> StormAnswer:
+    """Intensity and return period of a rain that was measured.
+
+    Parameters
+    ----------
+    table : RainTable
+        Depths by duration and return period.
+    depth : float
+        [m]
+    duration : float
+        [s]
+
+    Returns
+    -------
+    StormAnswer
+        Intensity [m/s], return period [yr] and what the table holds for the duration.
+
+    Raises
+    ------
+    RainError
+        If the depth is not positive, or the table does not hold the duration; the message says its range.
+
+    References
+    ----------
+    .. [1] As of `pipelines.hydrology.rainfall.return_period_of`.
+    """
+    found = return_period_of(table, depth, duration)
+    return StormAnswer(
+        depth=depth,
+        duration=duration,
+        intensity=depth / duration,
+        return_period=found.years,
+        beyond_table=found.beyond_table,
+        below_table=found.below_table,
+        return_periods=table.return_periods,
+        depths=depths_of_duration(table, duration),
+        series=table.series,
+        source=table.source,
+    )
