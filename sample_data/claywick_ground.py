@@ -1,0 +1,275 @@
+"""The ground of Claywick Hills: the true surface as a function, and what an aircraft's lidar makes of it."""
+
+from itertools import pairwise
+
+import numpy as np
+from claywick_lots import (
+    CELL,
+    COLUMNS,
+    DRIVE_WIDTH,
+    FIELD_DITCH,
+    FRONT,
+    LOTS,
+    NORTH,
+    NORTH_SWALE,
+    POND_LEVEL,
+    POND_OUTLET,
+    POND_RADII,
+    POND_S,
+    REAR,
+    ROAD_EDGE,
+    ROAD_END,
+    ROWS,
+    SEED,
+    SHOULDER,
+    SOUTH_SWALE,
+    SWALE_T,
+    UPPER_HOUSES,
+    WEST,
+    Lot,
+    crown,
+    to_st,
+    to_xy,
+)
+from scipy.interpolate import LinearNDInterpolator
+from scipy.ndimage import gaussian_filter
+
+NODATA = -999999.0
+# Holes in the point cloud: (s, t, radius).
+HOLES = ((92.0, 62.0, 1.1), (33.0, -41.0, 0.9), (170.0, 44.0, 1.3), (288.0, 2.0, 1.6), (221.0, -30.5, 0.8))
+
+
+def true_surface(x, y):
+    """Height of bare ground, free of lidar's errors; under a house the pad that it stands on, over water its level.
+
+    Parameters
+    ----------
+    x, y : array_like
+        Easting and northing. [m]
+
+    Returns
+    -------
+    ndarray
+        Height. [m]
+    """
+    s, t = to_st(x, y)
+    z = _land(s, t)
+    for each in LOTS:
+        z = _built(z, each, s, t)
+    for number, walls in UPPER_HOUSES:
+        z = _pad(z, _distance(s, t, *walls), 0.25 + _land(*_middle(walls)), number)
+    z = _road(z, s, t)
+    z = z + _micro_relief(x, y) * _roughness(s, t)
+    z = _channel(z, s, t, NORTH_SWALE, 0.3, 2.5)
+    z = _channel(z, s, t, SOUTH_SWALE, 0.3, 2.5)
+    z = _channel(z, s, t, FIELD_DITCH, 0.3, 3.0)
+    z = _channel(z, s, t, POND_OUTLET, 1.0, 3.0)
+    z = _pond(z, s, t)
+    for each in LOTS:
+        z = _drive_over_swale(z, each, s, t)
+    return z
+
+
+def grid():
+    """Easting and northing of the raster's cell centres."""
+    x = WEST + (np.arange(COLUMNS) + 0.5) * CELL
+    y = NORTH - (np.arange(ROWS) + 0.5) * CELL
+    return np.meshgrid(x, y)
+
+
+def build(seed: int = SEED, *, noise: float = 1.0):
+    """The ground raster as lidar of this seed would give it, rounded to 1 cm.
+
+    The error has three parts, each normal: 2.0 cm that hold together over some 15 m (strips and their
+    calibration), 1.2 cm over some 2 m (grass), and 1.8 cm from cell to cell, half as much on paving. Grass in
+    the swales reads 2 cm high on top. Under a house the surface is facets between the ground along its walls.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the error.
+    noise : float
+        Multiplies the error; 0 leaves the true surface with facets, holes and rounding.
+
+    Returns
+    -------
+    (rows, cols) float32 ndarray
+        Height, `NODATA` in holes. [m]
+    """
+    x, y = grid()
+    s, t = to_st(x, y)
+    z = true_surface(x, y) + noise * _lidar_error(np.random.default_rng(seed), s, t)
+    for each in LOTS:
+        z = _facets(z, x, y, each.middle, each.side, each.house)
+    for _, walls in UPPER_HOUSES:
+        z = _facets(z, x, y, 0.0, 1, walls)
+    z = np.where(_pond_reach(s, t) < 1.0, POND_LEVEL, z)
+    z = np.round(z, 2)
+    for hole_s, hole_t, radius in HOLES:
+        z[np.hypot(s - hole_s, t - hole_t) < radius] = NODATA
+    return z.astype(np.float32)
+
+
+def is_paved(s, t):
+    """Whether a place is road, drive or patio."""
+    paved = (np.abs(t) < ROAD_EDGE) & (s < ROAD_END)
+    for each in LOTS:
+        u, v = _own(each, s, t)
+        paved |= (np.abs(u - each.drive) < DRIVE_WIDTH / 2) & (v > ROAD_EDGE) & (v < 19.0)
+        if each.patio:
+            paved |= _distance(u, v, *each.patio) <= 0.0
+    return paved
+
+
+def _land(s, t):
+    """The hill, the lots' graded ground and the meadow, before houses, road and ditches."""
+    z = np.where(t >= 0.0, _side(s, np.abs(t), +1), _side(s, np.abs(t), -1))
+    beyond = np.maximum(np.abs(t) - REAR, 0.0)
+    hill = 0.07 * beyond - 0.12 * 4.0 * np.logaddexp(0.0, (beyond - 34.0) / 4.0)
+    hill = hill * (1.0 - 0.7 * _smooth(190.0, 290.0, s)) + 0.12 * 4.0 * np.logaddexp(0.0, -34.0 / 4.0)
+    z = z + np.where(t > 0.0, hill, -0.02 * beyond)
+    draw = 0.35 * np.exp(-(((s - 60.0) / 5.0) ** 2)) * _smooth(28.0, 46.0, t) * (1.0 - _smooth(62.0, 72.0, t))
+    return z - draw
+
+
+def _side(s, v, side: int):
+    lots = [each for each in LOTS if each.side == side]
+    first, last = lots[0], lots[-1]
+    bounds = [each.west for each in lots] + [last.west + last.width]
+    total = np.zeros(np.broadcast(s, v).shape)
+    shore = ((FRONT, 0.10), (20.0, 0.12), (REAR, 0.15))
+    grades = [(first.grade, None)] + [(each.grade, each) for each in lots] + [(shore, None)]
+    half = 5.0 + 0.8 * np.maximum(v - REAR, 0.0)  # banks between lots flatten out behind them
+    steps = [np.ones_like(total)] + [_smooth(at - half, at + half, s) for at in bounds] + [np.zeros_like(total)]
+    for index, (grade, each) in enumerate(grades):
+        level = each.reference if each is not None and each.level else crown(s)
+        height = np.interp(v, [SHOULDER, *(v_ for v_, _ in grade)], [-0.10, *(h for _, h in grade)])
+        total = total + (steps[index] - steps[index + 1]) * (level + height)
+    return total
+
+
+def _built(z, each: Lot, s, t):
+    """The pad of a house, the hollow behind it, its patio and its drive."""
+    u, v = _own(each, s, t)
+    z = _pad(z, _distance(u, v, *each.house), each.height(each.pad), each.number)
+    if each.hollow is not None:
+        u0, v0, half_length, half_width = each.hollow_at
+        rho = np.hypot((u - u0) / half_length, (v - v0) / half_width)
+        bowl = each.height(each.hollow) + each.rim * rho**2
+        z = z + (bowl - z) * (1.0 - _smooth(1.0, 1.7, rho))
+    if each.number == 10:  # the one false pit of a sound lot
+        rho = np.hypot(u + 6.0, v - 41.0) / 1.6
+        z = z - 0.085 * np.exp(-(rho**2))
+    if each.patio is not None:
+        low = each.height(each.hollow if each.hollow is not None else each.pad - 0.12)
+        away = -0.01 if each.hollow is None else 0.006
+        slab = low + away * np.abs(v - (each.hollow_at[1] if each.hollow is not None else each.patio[2]))
+        z = z + (slab - z) * (1.0 - _smooth(0.0, 0.6, _distance(u, v, *each.patio)))
+    beside = np.abs(u - each.drive) - DRIVE_WIDTH / 2
+    on_lot = (v > FRONT) & (v < 20.5)
+    drive = z + (_drive_level(each, s, v) - z) * (1.0 - _smooth(0.0, 1.2, np.maximum(beside, v - 19.0)))
+    return np.where(on_lot & (beside < 1.2), drive, z)
+
+
+def _drive_level(each: Lot, s, v):
+    front = crown(s) + np.interp(v, [ROAD_EDGE, FRONT], [-0.06, 0.06])
+    return front + _smooth(FRONT, 18.0, v) * (each.height(each.pad - 0.06) - front)
+
+
+def _drive_over_swale(z, each: Lot, s, t):
+    """The fill that carries a drive over the swale: all that a raster sees of its culvert."""
+    u, v = _own(each, s, t)
+    beside = np.maximum(np.abs(u - each.drive) - DRIVE_WIDTH / 2, 0.0)
+    fill = _drive_level(each, s, v) - beside / 1.5
+    return np.where((v > ROAD_EDGE) & (v <= FRONT + 0.5) & (beside < 2.0), np.maximum(z, fill), z)
+
+
+def _pad(z, distance, level, number: int):
+    """Blend ground into the apron that falls away from a house's walls: 3 %, and 5 % where lot 10 did it right."""
+    fall, reach = (0.05, 3.0) if number == 10 else (0.03, 1.5)
+    return z + (level - fall * distance - z) * (1.0 - _smooth(reach, reach + 4.0, distance))
+
+
+def _road(z, s, t):
+    v = np.abs(t)
+    road = crown(s) - 0.02 * v - 0.04 * np.maximum(v - ROAD_EDGE, 0.0)
+    return np.where((v < SHOULDER) & (s < ROAD_END), road, z)
+
+
+def _channel(z, s, t, knots, half_width: float, side_slope: float):
+    """Cut a trapezoid along straight pieces between (s, t, bottom)."""
+    for (s0, t0, z0), (s1, t1, z1) in pairwise(knots):
+        length = np.hypot(s1 - s0, t1 - t0)
+        along = np.clip(((s - s0) * (s1 - s0) + (t - t0) * (t1 - t0)) / length**2, 0.0, 1.0)
+        off = np.hypot(s - s0 - along * (s1 - s0), t - t0 - along * (t1 - t0))
+        z = np.minimum(z, z0 + along * (z1 - z0) + np.maximum(off - half_width, 0.0) / side_slope)
+    return z
+
+
+def _pond_reach(s, t):
+    return np.hypot((s - POND_S) / POND_RADII[0], t / POND_RADII[1])
+
+
+def _pond(z, s, t):
+    """Banks at 1 in 4 down to the water, which reads as a level surface."""
+    outside = (_pond_reach(s, t) - 1.0) * POND_RADII[1]
+    return np.where(outside < 0.0, POND_LEVEL, np.minimum(z, POND_LEVEL + 0.02 + 0.25 * outside))
+
+
+def _micro_relief(x, y):
+    """Lawn as feet and mowers leave it: waves of 3 to 14 m, 0.8 cm in all."""
+    generator = np.random.default_rng(7)
+    waves = np.zeros(np.broadcast(x, y).shape)
+    for _ in range(24):
+        length, angle, phase = generator.uniform(3.0, 14.0), *generator.uniform(0.0, 2.0 * np.pi, 2)
+        waves += np.cos(2.0 * np.pi / length * ((x - WEST) * np.cos(angle) + (y - NORTH) * np.sin(angle)) + phase)
+    return 0.008 * np.sqrt(2.0 / 24.0) * waves
+
+
+def _roughness(s, t):
+    return np.where(is_paved(s, t), 0.1, 1.0)
+
+
+def _lidar_error(generator, s, t):
+    def correlated(length: float, size: float):
+        field = gaussian_filter(generator.standard_normal(s.shape), length / CELL, mode="wrap")
+        return size * field / field.std()
+
+    white = 0.018 * generator.standard_normal(s.shape) * np.where(is_paved(s, t), 0.5, 1.0)
+    in_swale = (np.abs(np.abs(t) - SWALE_T) < 1.0) & (s < POND_S - POND_RADII[0]) & ~is_paved(s, t)
+    return correlated(15.0, 0.020) + correlated(2.0, 0.012) + white + 0.02 * in_swale
+
+
+def _facets(z, x, y, origin: float, side: int, walls):
+    """Bare earth under a house: triangles between the ground just outside its walls."""
+    u0, u1, v0, v1 = walls
+    around = [(u, v) for u in np.linspace(u0 - 0.8, u1 + 0.8, 5) for v in (v0 - 0.8, v1 + 0.8)]
+    around += [(u, v) for v in np.linspace(v0 - 0.8, v1 + 0.8, 4)[1:-1] for u in (u0 - 0.8, u1 + 0.8)]
+    px, py = to_xy(origin + np.array([u for u, _ in around]), side * np.array([v for _, v in around]))
+    rows = np.floor((NORTH - py) / CELL).astype(int)
+    columns = np.floor((px - WEST) / CELL).astype(int)
+    s, t = to_st(x, y)
+    under = _distance(s - origin, side * t, u0 - 0.4, u1 + 0.4, v0 - 0.4, v1 + 0.4) <= 0.0
+    # in coordinates near zero, since triangulation loses digits at a northing of millions
+    surface = LinearNDInterpolator(np.column_stack([px - WEST, py - NORTH]), z[rows, columns])
+    z = z.copy()
+    z[under] = surface(x[under] - WEST, y[under] - NORTH)
+    return z
+
+
+def _own(each: Lot, s, t):
+    return s - each.middle, each.side * t
+
+
+def _middle(walls):
+    return np.array((walls[0] + walls[1]) / 2), np.array((walls[2] + walls[3]) / 2)
+
+
+def _distance(u, v, u0: float, u1: float, v0: float, v1: float):
+    """Distance to a rectangle, 0 inside."""
+    return np.hypot(np.maximum(np.maximum(u0 - u, u - u1), 0.0), np.maximum(np.maximum(v0 - v, v - v1), 0.0))
+
+
+def _smooth(start: float, end: float, value):
+    share = np.clip((np.asarray(value, dtype=float) - start) / (end - start), 0.0, 1.0)
+    return share * share * (3.0 - 2.0 * share)

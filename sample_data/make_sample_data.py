@@ -1,0 +1,60 @@
+"""Write Claywick Hills, an invented neighbourhood, into the folder of this script or one that is named."""
+
+import os
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE))
+os.environ["OGR_CURRENT_DATE"] = "2024-07-01T00:00:00.000Z"  # else a GeoPackage carries the time of writing
+
+import claywick_ground  # noqa: E402
+import claywick_sites  # noqa: E402
+import pyogrio  # noqa: E402
+import rasterio  # noqa: E402
+from claywick_layers import layers  # noqa: E402
+from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST  # noqa: E402
+from rasterio.transform import from_origin  # noqa: E402
+
+
+def write_ground(path: Path, *, seed: int = SEED, noise: float = 1.0) -> None:
+    """Write the ground raster as lidar of a seed would give it."""
+    profile = {
+        "driver": "GTiff", "width": COLUMNS, "height": ROWS, "count": 1, "dtype": "float32", "crs": f"EPSG:{EPSG}",
+        "transform": from_origin(WEST, NORTH, CELL, CELL), "nodata": claywick_ground.NODATA, "tiled": True,
+        "blockxsize": 256, "blockysize": 256, "compress": "deflate", "zlevel": 9,
+    }
+    with rasterio.open(path, "w", **profile) as file:
+        file.write(claywick_ground.build(seed, noise=noise), 1)
+        file.set_band_description(1, "bare earth, invented")
+
+
+def write_layers(path: Path) -> None:
+    """Write every layer of vectors into one GeoPackage."""
+    path.unlink(missing_ok=True)
+    for name, frame in layers().items():
+        pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists(), SPATIAL_INDEX="NO")
+
+
+def write_all(folder: Path) -> None:
+    """Write the whole neighbourhood into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    write_ground(folder / "ground.tif")
+    write_layers(folder / "neighbourhood.gpkg")
+    texts = {
+        "rain.csv": claywick_sites.rain_csv(),
+        "pump.csv": claywick_sites.pump_csv(),
+        "prices.csv": claywick_sites.prices_csv(),
+        "shots_08.csv": claywick_sites.shots_csv(8),
+        "lot_08_levels.toml": claywick_sites.site_toml(8, levels=True),
+        "lot_only.toml": claywick_sites.lot_only_toml(),
+        "swale.toml": claywick_sites.swale_toml(),
+        "town.toml": claywick_sites.town_toml(),
+    }
+    texts |= {f"lot_{each.number:02d}.toml": claywick_sites.site_toml(each.number) for each in LOTS}
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    write_all(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE)
