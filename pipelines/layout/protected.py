@@ -1,7 +1,7 @@
 """What must stay dry, and where water arrives at it."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, cast
 
 import numpy as np
 import shapely
@@ -71,7 +71,7 @@ def arriving_water(name: str, kind: Literal["paving", "wall"], shape: Polygon, d
     return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps])
 
 
-def mask_of(shape: shapely.Geometry, grid: Grid) -> BoolArray:
+def mask_of(shape: Any, grid: Grid) -> BoolArray:
     """Cells whose centre lies in a shape.
 
     Parameters
@@ -158,7 +158,7 @@ def arrival_at(
     total = edge.arriving_area
     concentrated = bool(edge.areas[near].sum() >= cluster_share * total)
     ring = LineString(shapely.buffer(edge.shape, offset, join_style="mitre").exterior.coords)
-    stations = shapely.line_locate_point(ring, shapely.points(x, y))
+    stations = np.asarray(shapely.line_locate_point(ring, shapely.points(x, y)))
     start, end = _shortest_arc(stations, edge.areas, ring.length, share)
     stretch = _arc(ring, start - overlap, end + overlap)
     return Arrival(concentrated, Point(x[heaviest], y[heaviest]), stretch, total)
@@ -188,7 +188,7 @@ def _arc(ring: LineString, start: float, end: float) -> LineString:
     shift = np.floor(start / around) * around
     start, end = start - shift, end - shift
     if end <= around:
-        return shapely.ops.substring(ring, start, end)
+        return cast(LineString, shapely.ops.substring(ring, start, end))
     first = shapely.ops.substring(ring, start, around)
     second = shapely.ops.substring(ring, 0.0, end - around)
     return LineString([*first.coords, *list(second.coords)[1:]])
