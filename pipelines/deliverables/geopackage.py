@@ -43,7 +43,14 @@ CREATE TABLE layer_styles (
 """
 
 
-def write_geopackage(path: Path, tables: Mapping[str, pd.DataFrame], *, crs: CRS, units: UnitSystem) -> None:
+def write_geopackage(
+    path: Path,
+    tables: Mapping[str, pd.DataFrame],
+    *,
+    crs: CRS | None,
+    units: UnitSystem,
+    others: Mapping[str, Layer] | None = None,
+) -> None:
     """Write layers and tables as one new file, replacing an earlier one only when whole.
 
     Parameters
@@ -52,10 +59,12 @@ def write_geopackage(path: Path, tables: Mapping[str, pd.DataFrame], *, crs: CRS
         Where it goes; its folder exists.
     tables : mapping of str to DataFrame or GeoDataFrame
         In the order in which they are listed, the main layer first; names and columns as in layers.csv.
-    crs : pyproj.CRS
-        Projected CRS of every layer.
+    crs : pyproj.CRS or None
+        Projected CRS of every layer; None where all are tables.
     units : str
         si or us, as the columns are named.
+    others : mapping of str to Layer, optional
+        What layers are that layers.csv does not know.
 
     Raises
     ------
@@ -63,12 +72,13 @@ def write_geopackage(path: Path, tables: Mapping[str, pd.DataFrame], *, crs: CRS
         If the file is open elsewhere or cannot be written.
     """
     refuse_if_open(path)
+    kinds = {**layers(), **(others or {})}
     beside = path.with_name(f"{path.stem}.tmp.gpkg")
     try:
         _remove(beside)
         for name, table in tables.items():
-            _write_layer(beside, layers()[name], table, crs)
-        _describe(beside, [layers()[name] for name in tables], units)
+            _write_layer(beside, kinds[name], table, crs)
+        _describe(beside, [kinds[name] for name in tables], units)
         _check(beside, tables)
         os.replace(beside, path)
     except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError) as error:
@@ -93,7 +103,7 @@ def refuse_if_open(path: Path) -> None:
             )
 
 
-def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS) -> None:
+def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:
     options = {"FID": "fid", "IDENTIFIER": layer.title, "DESCRIPTION": layer.description}
     if layer.geometry is None:
         pyogrio.write_dataframe(table, path, layer=layer.name, driver="GPKG", layer_options=options)

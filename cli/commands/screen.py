@@ -1,0 +1,77 @@
+"""lotshed screen: the main job."""
+
+from pathlib import Path
+
+import click
+
+from cli.options import (
+    dry_run_option,
+    json_option,
+    out_folder_option,
+    overwrite_option,
+    strict_option,
+    talk_options,
+)
+from cli.voice import Voice
+
+
+@click.command("screen")
+@click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
+@out_folder_option(required=False)
+@click.option("--self-check", is_flag=True, help="Also hold our own drainage kernel against pysheds.")
+@strict_option
+@dry_run_option
+@json_option
+@overwrite_option
+@talk_options
+@click.pass_obj
+def command(
+    voice: Voice,
+    site: Path,
+    out: Path | None,
+    self_check: bool,
+    strict: bool,
+    dry_run: bool,
+    as_json: bool,
+    overwrite: bool,
+) -> int | None:
+    """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
+
+    SITE.toml names the ground raster, the parcel and whatever else is known; `lotshed start` writes one. Into DIR go
+    lot.gpkg (layers in the raster's CRS if that is projected, else local UTM; z in its linear unit), runoff.csv and
+    summary.json. Columns carry their unit in their name and follow `units` of the site file; JSON is always in SI.
+
+    \b
+    Example:
+      lotshed screen sample_data/lot_07.toml --out /tmp/lot_07
+    """
+    from pipelines.lot import check_site, screen_lot
+
+    if dry_run:
+        if out is not None:
+            from pipelines.deliverables.place import check_place
+
+            check_place(out, overwrite=overwrite)
+        click.echo(check_site(site))
+        return None
+    if out is None:
+        raise click.UsageError("Missing option '--out DIR': the folder for the result.")
+
+    from pipelines.deliverables.handover import write_lot
+    from pipelines.deliverables.place import prepare_place
+
+    prepare_place(out, overwrite=overwrite)
+    with voice.progress() as progress:
+        findings = screen_lot(site, progress=progress, self_check=self_check)
+        write_lot(findings, out, overwrite=overwrite)
+
+    if as_json:
+        from pipelines.deliverables.summary import summary, summary_text
+
+        click.echo(summary_text(summary(findings)), nl=False)
+    else:
+        from cli.lot_answer import lot_answer
+
+        click.echo(lot_answer(findings))
+        voice.note(f"Written to {out}: lot.gpkg, runoff.csv, summary.json")
+    return 3 if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None

@@ -1,0 +1,76 @@
+"""How much a run says besides its result, and where."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import click
+
+
+class Progress(Protocol):
+    """What a job tells while it runs."""
+
+    def __call__(self, text: str, done: float | None) -> None:
+        """Say what is under way, and the share done from 0 to 1; None for a note that everyone should read."""
+
+
+@dataclass(slots=True)
+class Voice:
+    """What -q, -v and --debug ask for.
+
+    Attributes
+    ----------
+    quiet, verbose, debug : bool
+        Say nothing but errors; say each stage also where stderr is no terminal; show tracebacks of defects and
+        messages of libraries.
+    """
+
+    quiet: bool = False
+    verbose: bool = False
+    debug: bool = False
+
+    def note(self, text: str) -> None:
+        """A line on stderr that everyone should read, unless they asked for quiet."""
+        if not self.quiet:
+            click.echo(text, err=True)
+
+    @contextmanager
+    def progress(self) -> Iterator[Progress]:
+        """Progress on stderr: a bar on a terminal, plain lines elsewhere."""
+        if self.quiet:
+            yield _silence
+        elif sys.stderr.isatty():
+            with _bar() as bar:
+                yield bar
+        else:
+            yield self._lines
+
+    def _lines(self, text: str, done: float | None) -> None:
+        if done is None or self.verbose:
+            click.echo(text, err=True)
+
+
+def _silence(text: str, done: float | None) -> None:
+    """Progress that nobody asked for."""
+
+
+@contextmanager
+def _bar() -> Iterator[Progress]:
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    console = Console(stderr=True, highlight=False)
+    columns: tuple[Any, ...] = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
+    with Bar(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("starting", total=1.0)
+
+        def tell(text: str, done: float | None) -> None:
+            if done is None:
+                bar.console.print(text, markup=False)
+            else:
+                bar.update(task, description=text, completed=done)
+
+        yield tell

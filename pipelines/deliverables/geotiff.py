@@ -1,0 +1,55 @@
+"""Rasters as GeoTIFF."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import rasterio
+
+from pipelines.deliverables.errors import HandoverError
+from terrain.raster import Raster
+
+NODATA = -999_999.0
+
+
+def write_geotiff(path: Path, raster: Raster) -> None:
+    """Write a raster as one new file, replacing an earlier one only when whole.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes; its folder exists.
+    raster : Raster
+        In the metric frame; the file is in the map's CRS, its values in the raster's unit.
+
+    Raises
+    ------
+    HandoverError
+        If the file cannot be written.
+    """
+    beside = path.with_name(f"{path.stem}.tmp.tif")
+    rows, columns = raster.grid.shape
+    try:
+        with rasterio.open(
+            beside,
+            "w",
+            driver="GTiff",
+            height=rows,
+            width=columns,
+            count=1,
+            dtype="float64",
+            crs=raster.grid.frame.crs.to_wkt(),
+            transform=raster.grid.map_transform,
+            nodata=NODATA,
+            # predictor 3 would be smaller and is misread by at least one library
+            compress="deflate",
+            tiled=True,
+        ) as file:
+            file.write(np.where(np.isfinite(raster.values), raster.values, NODATA), 1)
+            file.set_band_unit(1, raster.unit)
+            file.set_band_description(1, raster.meaning)
+        os.replace(beside, path)
+    except (OSError, rasterio.errors.RasterioError) as error:
+        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
+    finally:
+        beside.unlink(missing_ok=True)

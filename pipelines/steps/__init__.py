@@ -1,0 +1,1 @@
+"""Single steps: found by name, run alone on ordinary files."""
