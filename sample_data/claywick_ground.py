@@ -128,7 +128,7 @@ def _land(s, t):
     hill = 0.07 * beyond - 0.12 * 4.0 * np.logaddexp(0.0, (beyond - 34.0) / 4.0)
     hill = hill * (1.0 - 0.7 * _smooth(190.0, 290.0, s)) + 0.12 * 4.0 * np.logaddexp(0.0, -34.0 / 4.0)
     z = z + np.where(t > 0.0, hill, -0.02 * beyond)
-    draw = 0.35 * np.exp(-(((s - 60.0) / 5.0) ** 2)) * _smooth(28.0, 46.0, t) * (1.0 - _smooth(62.0, 72.0, t))
+    draw = 0.45 * np.exp(-(((s - 60.0) / 8.0) ** 2)) * _smooth(28.0, 46.0, t) * (1.0 - _smooth(66.0, 78.0, t))
     return z - draw
 
 
@@ -159,11 +159,13 @@ def _built(z, each: Lot, s, t):
         z = z + (bowl - z) * (1.0 - _smooth(1.0, 1.7, rho))
     if each.number == 10:  # the one false pit of a sound lot
         rho = np.hypot(u + 6.0, v - 41.0) / 1.6
-        z = z - 0.085 * np.exp(-(rho**2))
+        z = z - 0.105 * np.exp(-(rho**2))
     if each.patio is not None:
-        low = each.height(each.hollow if each.hollow is not None else each.pad - 0.12)
-        away = -0.01 if each.hollow is None else 0.006
-        slab = low + away * np.abs(v - (each.hollow_at[1] if each.hollow is not None else each.patio[2]))
+        u0, v0, *_ = each.hollow_at
+        if each.hollow is not None and _distance(u0, v0, *each.patio) == 0.0:
+            slab = each.height(each.hollow) + 0.006 * np.abs(v - v0)  # settled towards its middle
+        else:
+            slab = each.height(each.pad - 0.05) - 0.015 * (v - each.patio[2])
         z = z + (slab - z) * (1.0 - _smooth(0.0, 0.6, _distance(u, v, *each.patio)))
     beside = np.abs(u - each.drive) - DRIVE_WIDTH / 2
     on_lot = (v > FRONT) & (v < 20.5)
@@ -172,7 +174,7 @@ def _built(z, each: Lot, s, t):
 
 
 def _drive_level(each: Lot, s, v):
-    front = crown(s) + np.interp(v, [ROAD_EDGE, FRONT], [-0.06, 0.06])
+    front = crown(s) + np.interp(v, [ROAD_EDGE, SWALE_T, FRONT], [-0.06, -each.dip, 0.06])
     return front + _smooth(FRONT, 18.0, v) * (each.height(each.pad - 0.06) - front)
 
 

@@ -54,14 +54,14 @@ def layers() -> dict[str, gpd.GeoDataFrame]:
 
 def outfall_at(number: int) -> tuple[float, float, str] | None:
     """Street coordinates and kind of the outfall given for a lot, None where none is given."""
-    if number == 9:
+    if number == 12:
         return None
     each = lot(number)
     if number == 5:
         return each.middle - 11.0, 11.5, "daylight"
     if number == 16:
         return 270.2, -7.5, "pond"
-    u = {4: 12.6, 8: 12.6, 11: 6.0, 12: 4.0, 13: -4.0}.get(number, 5.0)
+    u = {4: 12.6, 8: 12.6, 11: 6.0, 9: 2.0, 13: -4.0}.get(number, 5.0)
     return each.middle + u, each.side * SWALE_T, "swale"
 
 
@@ -234,10 +234,10 @@ COMPLAINTS = (
     (6, 4.0, 38.0, "lawn never dries, also without rain", "2023-09-09", None, None),
     (7, -2.0, 29.0, "water backs up along the fence onto the patio", "2024-05-27", 1.5, 5.0),
     (8, -2.0, 29.0, "thin sheet of water on the patio for days", "2024-04-18", 1.0, 30.0),
-    (9, -2.0, 29.0, "patio floods", "2024-04-18", 2.0, 5.0),
+    (9, -2.0, 29.0, "patio floods and the ditch in front stays full", "2024-04-18", 2.0, 12.0),
     (10, -9.3, 26.0, "gutter runs over at the back corner", "2024-05-27", None, None),
     (11, 0.0, 37.0, "sunk patio fills like a tub", "2024-04-18", 3.0, 40.0),
-    (12, -2.0, 29.0, "patio floods and the ditch in front stays full", "2024-04-18", 2.0, 12.0),
+    (12, -2.0, 29.0, "patio floods", "2024-04-18", 2.0, 5.0),
     (13, -2.0, 29.0, "patio floods, mosquitoes in the ditch", "2024-06-11", 2.0, 8.0),
     (14, 6.0, 27.5, "water stands at the basement corner", "2024-04-18", 2.0, 8.0),
     (15, -2.0, 29.0, "wet crawl space", "2024-02-12", 1.5, 6.0),

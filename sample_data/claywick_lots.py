@@ -56,7 +56,7 @@ class Lot:
     floor: float  # height of the sill above the pad
     built: int
     hollow: float | None = None  # height of the patio's low point, None where the yard has no hollow
-    rim: float = 0.07  # how far water stands above it before it runs off
+    rim: float = 0.04  # how far water stands above it before it runs off
     hollow_at: tuple[float, float, float, float] = (-2.0, 29.0, 5.5, 3.2)  # u, v, half length, half width
     patio: tuple[float, float, float, float] | None = (-6.0, 2.0, 26.0, 30.0)  # u from, to, v from, to
     house: tuple[float, float, float, float] = (-9.0, 5.0, 17.0, 26.0)
@@ -64,6 +64,7 @@ class Lot:
     level: bool = False  # ground takes the crown's height at the lot's middle and doesn't fall with the street
     culvert: float | None = 12.0  # bore of the drive's culvert in inches
     culvert_listed: bool = True
+    dip: float = 0.0  # how far the drive dips where it crosses the swale
     width: float = 28.0
 
     @property
@@ -96,22 +97,23 @@ LOTS = (
     Lot(2, +1, 46, UPHILL, 0.80, "crawl", 0.55, 1988, hollow=0.64),
     Lot(3, +1, 74, UPHILL, 0.80, "basement", 0.35, 1976, hollow=0.66, culvert=15.0),
     Lot(4, +1, 102, UPHILL, 0.80, "crawl", 0.50, 1969, hollow=0.66, culvert=15.0),
-    Lot(5, +1, 130, GENTLE, 0.70, "slab", 0.20, 2007, hollow=0.57, culvert=18.0),
-    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, culvert=18.0),
+    Lot(5, +1, 130, GENTLE, 0.70, "slab", 0.20, 2007, hollow=0.56, rim=0.06, culvert=18.0),
+    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=18.0),
     Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=18.0),
-    Lot(8, +1, 214, ((FRONT, 0.10), (REAR, 0.184)), 0.30, "slab", 0.18, 2010, hollow=0.105, rim=0.04, level=True,
+    Lot(8, +1, 214, ((FRONT, 0.10), (REAR, 0.184)), 0.30, "slab", 0.18, 2010, hollow=0.105, rim=0.02, level=True,
         culvert=18.0),
-    Lot(9, -1, 18, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.75)), 0.60, "slab", 0.20, 2003, hollow=0.46),
+    Lot(9, -1, 18, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.75)), 0.60, "slab", 0.20, 2003, hollow=0.46, dip=0.22,
+        culvert_listed=False),
     Lot(10, -1, 46, ((FRONT, 0.10), (20.0, 0.38), (28.0, 0.33), (REAR, -0.25)), 0.58, "slab", 0.25, 2012),
     Lot(11, -1, 74, ((FRONT, 0.10), (20.0, 0.36), (26.5, 0.32), (36.0, -0.82), (REAR, -0.90)), 0.44, "crawl", 0.60,
-        1994, hollow=-1.011, rim=0.09, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0)),
-    Lot(12, -1, 102, ((FRONT, 0.10), (20.0, 0.45), (REAR, 0.85)), 0.62, "slab", 0.20, 1998, hollow=0.50,
-        culvert_listed=False),
+        1994, hollow=-0.967, rim=0.06, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0)),
+    Lot(12, -1, 102, ((FRONT, 0.10), (20.0, 0.45), (REAR, 0.85)), 0.62, "slab", 0.20, 1998, hollow=0.50),
     Lot(13, -1, 130, RISING, 0.58, "slab", 0.20, 2000, hollow=0.46),
     Lot(14, -1, 158, RISING, 0.58, "basement", 0.40, 1983, hollow=0.45, hollow_at=(5.5, 28.0, 3.6, 3.2),
         patio=(-8.0, -2.0, 26.0, 30.0), culvert=6.0),
-    Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46, culvert_listed=False),
-    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24),
+    Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46),
+    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35,
+        culvert_listed=False),
 )
 
 # Two lots of the next lane up the hill; their water is the run-on of lots 2 and 3.
@@ -124,9 +126,9 @@ NORTH_SWALE = ((-12.0, SWALE_T, 213.49), (18.0, SWALE_T, 213.218), (242.0, SWALE
 SOUTH_SWALE = tuple(
     (s, -SWALE_T, z)
     for s, z in (
-        (-12.0, 213.49), (98.0, 212.38), (112.0, 212.24),
-        (121.0, 212.12),  # just above the drive of lot 12, whose culvert has silted up
-        (129.0, 212.10), (139.0, 211.93),
+        (-12.0, 213.49), (30.0, 213.12),
+        (37.5, 213.00),  # just above the drive of lot 9, whose culvert has silted up
+        (45.0, 212.96), (98.0, 212.38), (129.0, 212.10), (139.0, 211.93),
         (149.0, 212.08),  # against the grade: water stands from 130 to here
         (158.0, 211.97), (178.0, 211.78), (184.0, 211.70), (206.0, 211.45), (212.0, 211.38), (242.0, 211.04),
         (272.0, 210.66),
@@ -135,7 +137,6 @@ SOUTH_SWALE = tuple(
 # An old field ditch behind lots 5 to 8 that keeps the hill's water from them.
 FIELD_DITCH = ((126.0, 55.0, 213.05), (250.0, 55.0, 211.62), (286.0, 14.0, 210.64))
 POND_OUTLET = ((312.0, 0.0, 210.60), (345.0, 0.0, 210.30))
-SILT = 0.12  # how far the silted culvert's bottom stands above the swale's
 
 
 def swale_bottom(side: int, s):

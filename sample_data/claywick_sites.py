@@ -16,14 +16,14 @@ SHOWS = {
     6: "a lawn that never dries without a hollow to hold water: ground water rather than storm water; nodata on it",
     7: "a fence with kickboards that dams the run-on, and a carport that doesn't",
     8: "0.2 % ground: spare is about a tenth of a foot, less than lidar can tell",
-    9: "no outfall given",
+    9: "its outlet is drowned: the drive's culvert is silted, and nobody has listed it",
     10: "gently graded and dry, one false pit, a clogged gutter: nothing to build",
     11: "the patio lies 0.6 ft below the swale and needs a lift, the downspouts don't",
-    12: "its outlet is drowned: the drive's culvert is silted, and nobody has listed it",
+    12: "no outfall given",
     13: "the swale in front falls the wrong way and holds water",
     14: "basement house, water at its corner; the drive's culvert is too small",
-    15: "crawl-space house; the drive's culvert is sound but nobody has listed it",
-    16: "drains to the pond over a drainage tract",
+    15: "crawl-space house with a wet patio: solid pipe, no stone beside the wall",
+    16: "drains to the pond over a drainage tract; its drive's culvert is sound but nobody has listed it",
 }
 
 PRICES = (

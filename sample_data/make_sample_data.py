@@ -1,20 +1,18 @@
 """Write Claywick Hills, an invented neighbourhood, into the folder of this script or one that is named."""
 
-import os
 import sys
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE))
-os.environ["OGR_CURRENT_DATE"] = "2024-07-01T00:00:00.000Z"  # else a GeoPackage carries the time of writing
+import claywick_ground
+import claywick_sites
+import pyogrio
+import rasterio
+from claywick_layers import layers
+from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST
+from rasterio.transform import from_origin
 
-import claywick_ground  # noqa: E402
-import claywick_sites  # noqa: E402
-import pyogrio  # noqa: E402
-import rasterio  # noqa: E402
-from claywick_layers import layers  # noqa: E402
-from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST  # noqa: E402
-from rasterio.transform import from_origin  # noqa: E402
+# a GeoPackage otherwise carries the time of writing
+WRITTEN = "2024-07-01T00:00:00.000Z"
 
 
 def write_ground(path: Path, *, seed: int = SEED, noise: float = 1.0) -> None:
@@ -32,8 +30,12 @@ def write_ground(path: Path, *, seed: int = SEED, noise: float = 1.0) -> None:
 def write_layers(path: Path) -> None:
     """Write every layer of vectors into one GeoPackage."""
     path.unlink(missing_ok=True)
-    for name, frame in layers().items():
-        pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists(), SPATIAL_INDEX="NO")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN})
+    try:
+        for name, frame in layers().items():
+            pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists(), SPATIAL_INDEX="NO")
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def write_all(folder: Path) -> None:
@@ -57,4 +59,4 @@ def write_all(folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    write_all(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE)
+    write_all(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent)
