@@ -1,0 +1,170 @@
+"""What lies on each cell of a lot and on what soil, and the shares of any piece of it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from rasterio.features import rasterize
+
+from pipelines.hydrology.sub_catchment import SurfaceShare
+from pipelines.hydrology.surfaces import soil_group, surface_of, surface_share
+from terrain.arrays import BoolArray, IntArray
+from terrain.grid import Grid
+
+ROOF = "roof"
+PAVED = "paved"
+_GROUPS = ("A", "B", "C", "D")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurfaceMap:
+    """Surfaces and soils by cell.
+
+    Attributes
+    ----------
+    grid : Grid
+        Its cells.
+    keys : tuple of str
+        Keys of the surfaces.
+    surface : (rows, cols) int ndarray
+        Position in `keys`.
+    group : (rows, cols) int ndarray
+        0 to 3 for hydrologic soil groups A to D, as mapped.
+    """
+
+    grid: Grid
+    keys: tuple[str, ...]
+    surface: IntArray
+    group: IntArray
+
+    def key_at(self, cells: IntArray) -> list[str]:
+        """Surface key of each of some cells, given by flat index."""
+        return [self.keys[k] for k in self.surface.ravel()[cells]]
+
+
+def map_surfaces(
+    grid: Grid,
+    *,
+    cover: str,
+    roofs: BoolArray,
+    paving: Sequence[tuple[Any, str]],
+    soils: Sequence[tuple[Any, str]],
+    default_group: str,
+) -> SurfaceMap:
+    """Draw surfaces and soils on a grid; roofs lie on paving, paving on the cover.
+
+    Parameters
+    ----------
+    grid : Grid
+        Cells.
+    cover : str
+        Surface of all other ground, as in a site file: lawn, fair.
+    roofs : (rows, cols) bool ndarray
+        Cells under a roof.
+    paving : sequence of (shapely Geometry, str)
+        Shapes [m] and the surface each is.
+    soils : sequence of (shapely Geometry, str)
+        Shapes [m] and the hydrologic soil group of each.
+    default_group : str
+        Soil group of ground that no shape covers.
+
+    Returns
+    -------
+    SurfaceMap
+        By cell.
+
+    Raises
+    ------
+    SurfaceError
+        If a surface or soil group is unknown.
+    """
+    ground = surface_of(cover).key
+    kinds = [surface_of(kind).key for _, kind in paving]
+    keys = tuple(dict.fromkeys([ground, ROOF, *kinds]))
+    surface = _drawn(grid, [(shape, keys.index(kind)) for (shape, _), kind in zip(paving, kinds, strict=True)], 0)
+    surface[roofs] = keys.index(ROOF)
+    letters = [_GROUPS.index(soil_group(group, compacted=False)) for _, group in soils]
+    fill = _GROUPS.index(soil_group(default_group, compacted=False))
+    group = _drawn(grid, [(shape, letter) for (shape, _), letter in zip(soils, letters, strict=True)], fill)
+    return SurfaceMap(grid, keys, surface, group)
+
+
+def shares_of(
+    surfaces: SurfaceMap,
+    cells: IntArray,
+    *,
+    slope: float,
+    return_period: float | None,
+    roofs_connected: bool,
+    compacted: bool,
+) -> tuple[SurfaceShare, ...]:
+    """Shares of the surfaces of some cells, whose areas add up to theirs.
+
+    Parameters
+    ----------
+    surfaces : SurfaceMap
+        By cell.
+    cells : (n,) int ndarray
+        Flat indices.
+    slope : float
+        Of the ground. [-]
+    return_period : float or None
+        Of the storm. [yr]
+    roofs_connected : bool
+        Whether roof water reaches the collector in a pipe rather than across grass.
+    compacted : bool
+        Whether the soil is taken one group worse than mapped, as on built lots.
+
+    Returns
+    -------
+    tuple of SurfaceShare
+        One for each surface and soil group that occurs.
+
+    Raises
+    ------
+    SurfaceError
+        If the slope is none that can be.
+    """
+    codes = surfaces.surface.ravel()[cells] * len(_GROUPS) + surfaces.group.ravel()[cells]
+    found, counts = np.unique(codes, return_counts=True)
+    shares = []
+    for code, count in zip(found.tolist(), counts.tolist(), strict=True):
+        key, group = surfaces.keys[code // len(_GROUPS)], _GROUPS[code % len(_GROUPS)]
+        shares.append(
+            surface_share(
+                key,
+                count * surfaces.grid.cell_area,
+                group,
+                slope=max(slope, 0.0),
+                return_period=return_period,
+                connected=roofs_connected if key == ROOF else True,
+                compacted=compacted,
+            )
+        )
+    return tuple(shares)
+
+
+def group_at(surfaces: SurfaceMap, cells: IntArray) -> str:
+    """Commonest soil group of some cells.
+
+    Parameters
+    ----------
+    surfaces : SurfaceMap
+        By cell.
+    cells : (n,) int ndarray
+        Flat indices, one at least.
+
+    Returns
+    -------
+    str
+        A, B, C or D, as mapped.
+    """
+    return _GROUPS[int(np.argmax(np.bincount(surfaces.group.ravel()[cells], minlength=4)))]
+
+
+def _drawn(grid: Grid, shapes: Sequence[tuple[Any, int]], fill: int) -> IntArray:
+    if not shapes:
+        return np.full(grid.shape, fill, dtype=np.int64)
+    burnt = rasterize(shapes, out_shape=grid.shape, transform=grid.transform, fill=fill, dtype="int32")
+    return np.asarray(burnt, dtype=np.int64)
