@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@")
 
 
 def csv_text(table: pd.DataFrame) -> str:
@@ -21,8 +21,8 @@ def csv_text(table: pd.DataFrame) -> str:
     Returns
     -------
     str
-        A header and one line a row; unknown values are empty, and text that a spreadsheet would take for a
-        formula starts with an apostrophe.
+        A header and one line a row; unknown values are empty, breaks and runs of blanks within a text are one
+        blank, and text that a spreadsheet would take for a formula starts with an apostrophe.
     """
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
@@ -36,7 +36,8 @@ def _cell(value: Any) -> Any:
     if value is None or value is pd.NA:
         return ""
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+        line = " ".join(value.split())
+        return f"'{line}" if line.startswith(FORMULA_STARTS) else line
     plain = value.item() if hasattr(value, "item") else value
     if isinstance(plain, float):
         if not math.isfinite(plain):
