@@ -1,0 +1,160 @@
+"""Quantities as people write them: one finite number and one unit from a closed list.
+
+`parse_quantity("2 ft 6 in", "length", "house.footing_depth")` gives SI; `format_quantity` goes back to words.
+Dimensions are length [m], area [m2], volume [m3], flow [m3/s], rate [m/s], time [s], return_period [yr],
+power [W], mass [kg] and slope [-].
+"""
+
+import difflib
+import math
+import re
+
+from pipelines.inputs.errors import QuantityError
+from pipelines.inputs.unit_table import DIMENSIONS, UNITS, allowed_text, si_factor
+
+_NUMBER = r"(?:\d+-\d{1,4}/\d{1,4}|\d{1,4}/\d{1,4}|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)"
+_UNIT = r"[A-Za-z%][A-Za-z0-9/%]*"
+_ONE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT})")
+_FEET_AND_INCHES = re.compile(rf"([+-]?)(\d+)\s*ft\s+({_NUMBER})\s*in")
+_SLOPE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT}?)\s*/\s*({_NUMBER})\s*({_UNIT})")
+_LONGEST = 60
+
+
+def parse_quantity(text: object, dimension: str, key: str) -> float:
+    """Read a quantity.
+
+    Parameters
+    ----------
+    text : str
+        As written: "10 cm", "1-1/2 in", "2 ft 6 in", "0.1 ft/10 ft".
+    dimension : str
+        What it must measure, a key of `DIMENSIONS`.
+    key : str
+        What the person was writing, for the message.
+
+    Returns
+    -------
+    float
+        In the SI unit of the dimension; return periods in years. [SI]
+
+    Raises
+    ------
+    QuantityError
+        If it is no finite number with one allowed unit of that dimension.
+    """
+    try:
+        return read_quantity(text, dimension)
+    except QuantityError as error:
+        raise QuantityError(f"{key}: {error}") from None
+
+
+def parse_length(text: object, key: str = "length") -> float:
+    """Read a length.
+
+    Parameters
+    ----------
+    text : str
+        As written: "2 ft 6 in".
+    key : str
+        What the person was writing, for the message.
+
+    Returns
+    -------
+    float
+        [m]
+
+    Raises
+    ------
+    QuantityError
+        If it is no length.
+    """
+    return parse_quantity(text, "length", key)
+
+
+def read_quantity(text: object, dimension: str) -> float:
+    """Read a quantity whose key the caller names.
+
+    Parameters
+    ----------
+    text : str
+        As written.
+    dimension : str
+        What it must measure, a key of `DIMENSIONS`.
+
+    Returns
+    -------
+    float
+        In the SI unit of the dimension; return periods in years. [SI]
+
+    Raises
+    ------
+    QuantityError
+        If it is no finite number with one allowed unit of that dimension; the message names no key.
+    """
+    name = DIMENSIONS[dimension][0]
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise QuantityError(f"{_shown(text)} is no quantity; write {name} {allowed_text(dimension)}")
+    if isinstance(text, (int, float)):
+        raise QuantityError(f"the bare number {text} has no unit; write {name} {allowed_text(dimension)}, in quotes")
+    stripped = text.strip()
+    if len(stripped) > _LONGEST:
+        raise QuantityError(f"{_shown(text)} is too long for a quantity; write {name} {allowed_text(dimension)}")
+    value = _value(stripped, dimension)
+    if not math.isfinite(value):
+        raise QuantityError(f'"{stripped}" is not finite; write {name} {allowed_text(dimension)}')
+    return value
+
+
+def _value(text: str, dimension: str) -> float:
+    name = DIMENSIONS[dimension][0]
+    both = _FEET_AND_INCHES.fullmatch(text)
+    if both and dimension == "length":
+        inches = _number(both[3], text)
+        if inches >= 12.0:
+            raise QuantityError(f'"{text}" has {inches:g} in beside feet; inches there are less than 12')
+        return _signed(both[1], int(both[2]) * si_factor("ft") + inches * si_factor("in"))
+    slope = _SLOPE.fullmatch(text)
+    if slope and dimension == "slope":
+        return _slope(text, slope)
+    one = _ONE.fullmatch(text)
+    if one is None:
+        raise QuantityError(f'"{text}" is not one number and one unit; write {name} {allowed_text(dimension)}')
+    unit = UNITS.get(one[3])
+    if unit is None:
+        near = difflib.get_close_matches(one[3], UNITS, n=1, cutoff=0.5)
+        hint = f' (did you mean "{near[0]}"?)' if near else ""
+        raise QuantityError(f'"{text}" has the unknown unit "{one[3]}"{hint}; write {name} {allowed_text(dimension)}')
+    if unit.dimension != dimension:
+        got = DIMENSIONS[unit.dimension][0]
+        raise QuantityError(f'"{text}" is {got}, and this is {name}; write it {allowed_text(dimension)}')
+    return _signed(one[1], _number(one[2], text) * si_factor(unit.text))
+
+
+def _slope(text: str, parts: re.Match[str]) -> float:
+    sign, rise, rise_unit, run, run_unit = parts.groups()
+    for unit in (rise_unit, run_unit):
+        if unit not in UNITS or UNITS[unit].dimension != "length":
+            raise QuantityError(f'"{text}" is no length over a length; write a slope {allowed_text("slope")}')
+    length = _number(run, text) * si_factor(run_unit)
+    if length == 0.0:
+        raise QuantityError(f'"{text}" divides by zero; write a slope {allowed_text("slope")}')
+    return _signed(sign, _number(rise, text) * si_factor(rise_unit) / length)
+
+
+def _number(digits: str, text: str) -> float:
+    if "/" not in digits:
+        return float(digits)
+    whole, _, fraction = digits.rpartition("-")
+    top, bottom = fraction.split("/")
+    if int(bottom) == 0:
+        raise QuantityError(f'"{text}" divides by zero')
+    return (int(whole) if whole else 0) + int(top) / int(bottom)
+
+
+def _signed(sign: str, value: float) -> float:
+    return -value if sign == "-" else value
+
+
+def _shown(value: object) -> str:
+    shown = repr(value) if not isinstance(value, str) else f'"{value.strip()}"'
+    return shown if len(shown) <= _LONGEST else shown[:_LONGEST] + "..."

@@ -1,0 +1,112 @@
+"""The closed list of units that people may write, and the dimension of each."""
+
+import functools
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit as people write it.
+
+    Attributes
+    ----------
+    text : str
+        As written.
+    dimension : str
+        What it measures: a key of `DIMENSIONS`.
+    pint_name : str
+        What pint calls it.
+    """
+
+    text: str
+    dimension: str
+    pint_name: str
+
+
+_ROWS = (
+    ("m", "length", "meter"),
+    ("cm", "length", "centimeter"),
+    ("mm", "length", "millimeter"),
+    ("ft", "length", "foot"),
+    ("in", "length", "inch"),
+    ("m2", "area", "meter ** 2"),
+    ("ft2", "area", "foot ** 2"),
+    ("m3", "volume", "meter ** 3"),
+    ("ft3", "volume", "foot ** 3"),
+    ("yd3", "volume", "yard ** 3"),
+    ("gal", "volume", "US_liquid_gallon"),
+    ("gpm", "flow", "US_liquid_gallon / minute"),
+    ("cfs", "flow", "foot ** 3 / second"),
+    ("l/s", "flow", "liter / second"),
+    ("m3/s", "flow", "meter ** 3 / second"),
+    ("in/h", "rate", "inch / hour"),
+    ("mm/h", "rate", "millimeter / hour"),
+    ("s", "time", "second"),
+    ("min", "time", "minute"),
+    ("h", "time", "hour"),
+    ("d", "time", "day"),
+    ("yr", "return_period", "year"),
+    ("hp", "power", "horsepower"),
+    ("kW", "power", "kilowatt"),
+    ("ton", "mass", "short_ton"),
+    ("%", "slope", "percent"),
+)
+UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
+
+DIMENSIONS = {
+    "length": ("a length", "meter"),
+    "area": ("an area", "meter ** 2"),
+    "volume": ("a volume", "meter ** 3"),
+    "flow": ("a flow", "meter ** 3 / second"),
+    "rate": ("a rate of rain or soaking", "meter / second"),
+    "time": ("a time", "second"),
+    "return_period": ("a return period", "year"),
+    "power": ("a power", "watt"),
+    "mass": ("a weight", "kilogram"),
+    "slope": ("a slope", "dimensionless"),
+}
+
+
+def units_of(dimension: str) -> tuple[str, ...]:
+    """Units that people may write for a dimension, as text."""
+    return tuple(unit.text for unit in UNITS.values() if unit.dimension == dimension)
+
+
+def allowed_text(dimension: str) -> str:
+    """The units allowed for a dimension as a person reads them, with an example where the form is not plain."""
+    if dimension == "slope":
+        return 'like "1 %" or "0.1 ft/10 ft"'
+    units = units_of(dimension)
+    if len(units) == 1:
+        return f"in {units[0]}"
+    return f"in {', '.join(units[:-1])} or {units[-1]}"
+
+
+@functools.cache
+def si_factor(text: str) -> float:
+    """What one of a unit is in the SI unit of its dimension; a return period stays in years.
+
+    Parameters
+    ----------
+    text : str
+        A unit of the closed list.
+
+    Returns
+    -------
+    float
+        SI units in one of it. [-]
+    """
+    unit = UNITS[text]
+    # in decimals, so that an inch is 0.0254 m to the last bit
+    one = _registry().Quantity(Decimal(1), unit.pint_name)
+    return float(one.to(DIMENSIONS[unit.dimension][1]).magnitude)
+
+
+@functools.cache
+def _registry() -> Any:
+    # pint takes a quarter of a second to import, which only those who convert should pay
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Decimal)

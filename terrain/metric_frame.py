@@ -1,0 +1,141 @@
+"""The metric frame of a raster's CRS: vertical part dropped, linear unit and local scale found."""
+
+import math
+
+from pyproj import CRS, Geod, Transformer
+from pyproj.exceptions import ProjError
+
+from terrain.errors import GroundError
+from terrain.grid import Frame
+
+# the local scale of the projections that surveyors use stays well within this; web maps' does not
+_SCALE_TOLERANCE = 0.002
+_LONLAT = CRS.from_epsg(4326)
+
+
+def horizontal_part(crs: CRS, where: str) -> CRS:
+    """A CRS without its vertical part and without the shift to another datum that some files bind to it.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        As read: compound, bound, with three axes or plain.
+    where : str
+        File or layer it came from, for the message.
+
+    Returns
+    -------
+    pyproj.CRS
+        Projected or geographic, with two axes.
+
+    Raises
+    ------
+    GroundError
+        If it is neither projected nor geographic.
+    """
+    part = crs
+    if part.is_bound and part.source_crs is not None:
+        part = part.source_crs
+    if part.is_compound:
+        part = part.sub_crs_list[0]
+        if part.is_bound and part.source_crs is not None:
+            part = part.source_crs
+    if len(part.axis_info) == 3 and not part.is_geocentric:
+        part = part.to_2d()
+    if not (part.is_projected or part.is_geographic):
+        raise GroundError(
+            f'{where}: its CRS "{crs.name}" says nothing of where on earth it lies (it is neither projected nor '
+            "geographic); assign the CRS that the data was made in"
+        )
+    return part
+
+
+def metric_frame(crs: CRS, near: tuple[float, float]) -> Frame:
+    """The metric frame of a projected CRS at a place.
+
+    Scales are the CRS's linear unit, unless the projection stretches lengths there by more than 0.2 %: then
+    they are measured along the ellipsoid, east-west and north-south apart.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Projected, with two axes.
+    near : tuple of float
+        Longitude and latitude of the lot. [deg]
+
+    Returns
+    -------
+    Frame
+        The metric plane.
+    """
+    unit = float(crs.axis_info[0].unit_conversion_factor)
+    x_scale, y_scale = _measured_scales(crs, near, unit)
+    if abs(x_scale / unit - 1.0) <= _SCALE_TOLERANCE and abs(y_scale / unit - 1.0) <= _SCALE_TOLERANCE:
+        x_scale = y_scale = unit
+    return Frame(crs, x_scale, y_scale, unit)
+
+
+def utm_zone(near: tuple[float, float]) -> CRS:
+    """The UTM zone of a place on WGS 84.
+
+    Parameters
+    ----------
+    near : tuple of float
+        Longitude and latitude. [deg]
+
+    Returns
+    -------
+    pyproj.CRS
+        Projected, in metres.
+    """
+    longitude, latitude = near
+    zone = min(max(int((longitude + 180.0) // 6.0) + 1, 1), 60)
+    return CRS.from_epsg((32600 if latitude >= 0.0 else 32700) + zone)
+
+
+def lonlat_of(crs: CRS, x: float, y: float, where: str) -> tuple[float, float]:
+    """Longitude and latitude of a place in map coordinates.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Of the map.
+    x, y : float
+        Easting and northing, or longitude and latitude. [map unit]
+    where : str
+        File or layer it came from, for the message.
+
+    Returns
+    -------
+    tuple of float
+        Longitude and latitude on WGS 84. [deg]
+
+    Raises
+    ------
+    GroundError
+        If the place lies where its CRS has no meaning.
+    """
+    try:
+        lon, lat = Transformer.from_crs(crs, _LONLAT, always_xy=True).transform(x, y)
+    except ProjError as error:
+        raise GroundError(f'{where}: its CRS "{crs.name}" cannot be tied to the earth: {error}') from None
+    if not (math.isfinite(lon) and math.isfinite(lat) and abs(lat) <= 90.0):
+        raise GroundError(
+            f'{where}: the place ({x:.6g}, {y:.6g}) lies outside what its CRS "{crs.name}" can mean; '
+            "its CRS tag is probably wrong: assign the CRS that the data was made in"
+        )
+    return float(lon), float(lat)
+
+
+def _measured_scales(crs: CRS, near: tuple[float, float], unit: float) -> tuple[float, float]:
+    to_map = Transformer.from_crs(_LONLAT, crs, always_xy=True)
+    x, y = to_map.transform(*near)
+    if not (math.isfinite(x) and math.isfinite(y)):
+        return unit, unit
+    half = 100.0 / unit
+    lon, lat = to_map.transform(
+        [x - half, x + half, x, x], [y, y, y - half, y + half], direction="INVERSE"
+    )
+    geod = crs.get_geod() or Geod(ellps="WGS84")
+    _, _, lengths = geod.inv([lon[0], lon[2]], [lat[0], lat[2]], [lon[1], lon[3]], [lat[1], lat[3]])
+    return float(lengths[0]) / (2.0 * half), float(lengths[1]) / (2.0 * half)
