@@ -1,8 +1,16 @@
-"""Profiles of the property tests: a small derandomised one always, a thorough one on request."""
+"""Profiles of the property tests: a small derandomised one always, a thorough one on request; made swales."""
 
 import os
+from dataclasses import dataclass, replace
 
+import numpy as np
+import pytest
 from hypothesis import HealthCheck, settings
+from pyproj import CRS
+from shapely import LineString
+
+from terrain.grid import Frame, Grid
+from terrain.surface import Surface
 
 os.environ.setdefault("MPLBACKEND", "Agg")
 settings.register_profile(
@@ -10,3 +18,51 @@ settings.register_profile(
 )
 settings.register_profile("thorough", max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile(os.environ.get("LOTSHED_PROFILE", "ci"))
+
+
+@dataclass(frozen=True)
+class MadeSwale:
+    """A swale on made ground, and the line that someone drew beside its bottom."""
+
+    surface: Surface
+    drawn: LineString
+
+
+@pytest.fixture(scope="session")
+def made_swale():
+    """What makes a straight swale from its shape across and its bottom along, through the origin at an angle."""
+
+    def make(
+        across,
+        along=lambda s: -0.01 * s,
+        *,
+        cell=0.5,
+        angle=0.0,
+        length=100.0,
+        beside=12.0,
+        origin=(0.0, 0.0),
+        base=100.0,
+        drawn_off=0.0,
+        noise=None,
+    ) -> MadeSwale:
+        turn = np.radians(angle)
+        half_x = abs(length / 2 * np.cos(turn)) + beside
+        half_y = abs(length / 2 * np.sin(turn)) + beside
+        columns, rows = round(2 * half_x / cell) + 1, round(2 * half_y / cell) + 1
+        frame = Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0)
+        # a cell centre stands on the origin
+        grid = Grid((rows, columns), -columns * cell / 2, rows * cell / 2, cell, cell, frame)
+        x, y = grid.centres(*np.mgrid[0:rows, 0:columns])
+        s, t = x * np.cos(turn) + y * np.sin(turn), -x * np.sin(turn) + y * np.cos(turn)
+        z = base + across(t) + along(s)
+        if noise is not None:
+            z = z + noise(z.shape)
+        grid = replace(grid, left=grid.left + origin[0], top=grid.top + origin[1])
+        ends = [(-length / 2, 0.0), (0.0, drawn_off), (length / 2, 0.0)]
+        drawn = [
+            (origin[0] + a * np.cos(turn) - b * np.sin(turn), origin[1] + a * np.sin(turn) + b * np.cos(turn))
+            for a, b in ends
+        ]
+        return MadeSwale(Surface(grid, z, np.zeros(z.shape, dtype=bool)), LineString(drawn))
+
+    return make
