@@ -6,9 +6,11 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
 from terrain.arrays import FloatArray
-from terrain.fall_error import LidarError
+from terrain.lidar_error import fall_error
 from terrain.thalweg import Thalweg
 
+SIGMAS = 1.28
+"""Standard errors that a rise must exceed; leaves one in ten wrong, of errors that are normal. [-]"""
 # Height over half the length of a drive's fill, at least; common practice, no source.
 _STEEP = 0.04
 
@@ -34,8 +36,8 @@ class Adverse:
 
     @property
     def sure(self) -> bool:
-        """Rises by more than twice its standard error."""
-        return self.rise > 2.0 * self.error
+        """Rises by more than the lidar's error may feign."""
+        return self.rise > SIGMAS * self.error
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,8 @@ class Dam:
 
     @property
     def sure(self) -> bool:
-        """Higher than twice its standard error."""
-        return self.height > 2.0 * self.error
+        """Higher than the lidar's error may feign."""
+        return self.height > SIGMAS * self.error
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,7 +95,7 @@ class LongProfile:
 def read_profile(
     thalweg: Thalweg,
     *,
-    error: LidarError | None = None,
+    rmse: float = 0.10,
     averaged_over: float = 3.0,
     longest_dam: float = 15.0,
     least_rise: float = 0.05,
@@ -107,8 +109,8 @@ def read_profile(
     ----------
     thalweg : Thalweg
         The bottom.
-    error : LidarError, optional
-        How far heights may be off.
+    rmse : float
+        Vertical accuracy of one height. [m]
     averaged_over : float
         Length over which the bottom is averaged. [m]
     longest_dam : float
@@ -125,7 +127,6 @@ def read_profile(
     ----------
     .. [1] P. Soille, "Morphological Image Analysis", 2nd ed., Springer, 2003, sec. 4.5 (top-hat by opening).
     """
-    error = error or LidarError()
     step = float(thalweg.station[1])
     cells = max(round(averaged_over / step), 1)
     bottom = _averaged(thalweg.bottom, cells)
@@ -134,8 +135,8 @@ def read_profile(
     level = bottom.copy()
     for first, last in humps:
         level[first : last + 1] = opened[first : last + 1]
-    dams = _dams(thalweg.station, bottom, humps, error, cells, longest_dam, least_rise)
-    adverse = _adverse(thalweg.station, level, error, cells, least_rise)
+    dams = _dams(thalweg.station, bottom, humps, rmse, longest_dam, least_rise)
+    adverse = _adverse(thalweg.station, level, rmse, least_rise)
     return LongProfile(thalweg.station, bottom, level, adverse, dams)
 
 
@@ -176,7 +177,7 @@ def _opened(values: FloatArray, cells: int) -> FloatArray:
 
 
 def _adverse(
-    station: FloatArray, bottom: FloatArray, error: LidarError, cells: int, least_rise: float
+    station: FloatArray, bottom: FloatArray, rmse: float, least_rise: float
 ) -> tuple[Adverse, ...]:
     level = fill_downstream(bottom)
     found = []
@@ -186,8 +187,7 @@ def _adverse(
         rise = float(bottom[crest] - bottom[low])
         length = float(station[crest] - station[low])
         if rise >= least_rise:
-            spread = float(error.of_fall(length, averaged_cells=cells))
-            found.append(Adverse(float(station[low]), float(station[crest]), rise, spread))
+            found.append(Adverse(float(station[low]), float(station[crest]), rise, fall_error(rmse, length)))
     return tuple(found)
 
 
@@ -206,8 +206,7 @@ def _dams(
     station: FloatArray,
     bottom: FloatArray,
     humps: list[tuple[int, int]],
-    error: LidarError,
-    cells: int,
+    rmse: float,
     longest: float,
     least_rise: float,
 ) -> tuple[Dam, ...]:
@@ -219,7 +218,7 @@ def _dams(
         height = float(bottom[crest] - bottom[low])
         if height < least_rise:
             continue
-        spread = float(error.of_fall(float(station[crest] - station[low]), averaged_cells=cells))
+        spread = fall_error(rmse, float(station[crest] - station[low]))
         found.append(
             Dam(float(station[first]), float(station[crest]), float(station[last]), float(station[low]), height, spread)
         )

@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.fall_error import LidarError
 from terrain.long_profile import fill_downstream, read_profile
 from terrain.thalweg import thalweg_as_drawn
 
@@ -44,18 +43,10 @@ def test_a_drive_is_a_dam_and_no_adverse_grade(made_swale):
 
 def test_a_rise_within_the_error_is_not_sure(made_swale):
     knots = ([-100.0, 0.0, 40.0, 100.0], [1.0, 0.0, 0.06, -0.5])
-    (found,) = _profile(made_swale, lambda s: np.interp(s, *knots), error=LidarError(0.10)).adverse
+    (found,) = _profile(made_swale, lambda s: np.interp(s, *knots), rmse=0.10).adverse
     assert not found.sure
-    (found,) = _profile(made_swale, lambda s: np.interp(s, *knots), error=LidarError(0.02)).adverse
+    (found,) = _profile(made_swale, lambda s: np.interp(s, *knots), rmse=0.02).adverse
     assert found.sure
-
-
-def test_error_of_a_fall():
-    error = LidarError(0.10, own_share=0.36, correlation_length=50.0)
-    assert error.of_fall(0.0) == pytest.approx(np.sqrt(2 * 0.0036))
-    assert error.of_fall(1e9) == pytest.approx(np.sqrt(2) * 0.10)
-    # a fall over a short way, each height the mean of many cells, is known better than one height
-    assert error.of_fall(10.0, averaged_cells=9) < 0.10
 
 
 @given(st.lists(st.floats(-5, 5), min_size=2, max_size=40), st.floats(-3, 3))
