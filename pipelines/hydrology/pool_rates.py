@@ -42,6 +42,7 @@ class PoolRates:
         self.storage = storage
         self.capacity = float(volumes[-1])
         self.volumes: list[float] = volumes.tolist()
+        self.levels: list[float] = levels.tolist()
         self.ground: list[float] = ground.tolist()
         self.losses: list[float] = (ground + pipes).tolist()
 
@@ -76,19 +77,19 @@ class PoolRates:
         return float(np.interp(level, self.storage.levels, self.storage.volumes))
 
     def at(self, rates: list[float], volume: float) -> float:
-        """One of the rates at a volume.
+        """One of the columns at a volume.
 
         Parameters
         ----------
         rates : list of float
-            `losses` or `ground`. [m3/s]
+            `losses` or `ground` [m3/s], or `levels` [m].
         volume : float
             [m3]
 
         Returns
         -------
         float
-            [m3/s]
+            In the column's unit. [m3/s] or [m]
         """
         low = min(max(bisect_right(self.volumes, volume) - 1, 0), len(self.volumes) - 2)
         below, above = self.volumes[low], self.volumes[low + 1]
