@@ -165,7 +165,7 @@ def _built(z, each: Lot, s, t):
         if each.hollow is not None and _distance(u0, v0, *each.patio) == 0.0:
             slab = each.height(each.hollow) + 0.006 * np.abs(v - v0)  # settled towards its middle
         else:
-            slab = each.height(each.pad - 0.05) - 0.015 * (v - each.patio[2])
+            slab = each.height(each.pad - 0.05) - 0.02 * (v - each.patio[2])
         z = z + (slab - z) * (1.0 - _smooth(0.0, 0.6, _distance(u, v, *each.patio)))
     beside = np.abs(u - each.drive) - DRIVE_WIDTH / 2
     on_lot = (v > FRONT) & (v < 20.5)

@@ -7,9 +7,9 @@ import claywick_ground
 import claywick_sites
 import pyogrio
 import rasterio
+from affine import Affine
 from claywick_layers import layers
 from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST
-from rasterio.transform import from_origin
 
 # a GeoPackage otherwise carries the time of writing
 WRITTEN = "2024-07-01T00:00:00.000Z"
@@ -19,7 +19,7 @@ def write_ground(path: Path, *, seed: int = SEED, noise: float = 1.0) -> None:
     """Write the ground raster as lidar of a seed would give it."""
     profile = {
         "driver": "GTiff", "width": COLUMNS, "height": ROWS, "count": 1, "dtype": "float32", "crs": f"EPSG:{EPSG}",
-        "transform": from_origin(WEST, NORTH, CELL, CELL), "nodata": claywick_ground.NODATA, "tiled": True,
+        "transform": Affine(CELL, 0.0, WEST, 0.0, -CELL, NORTH), "nodata": claywick_ground.NODATA, "tiled": True,
         "blockxsize": 256, "blockysize": 256, "compress": "deflate", "zlevel": 9,
     }
     with rasterio.open(path, "w", **profile) as file:
