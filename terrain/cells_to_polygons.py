@@ -1,0 +1,38 @@
+"""Labelled cells as polygons that tile without gap or overlap."""
+
+import numpy as np
+import shapely
+from rasterio.features import shapes
+from shapely import Geometry
+
+from terrain.arrays import IntArray
+from terrain.grid import Grid
+
+
+def label_polygons(labels: IntArray, grid: Grid) -> dict[int, Geometry]:
+    """Outline of each label's cells, along cell edges.
+
+    Parameters
+    ----------
+    labels : (rows, cols) int ndarray
+        Label of each cell, negative for none.
+    grid : Grid
+        Where the cells lie.
+
+    Returns
+    -------
+    dict of int to shapely Polygon or MultiPolygon
+        Valid shapes in the metric frame, by rising label; cells that touch only at a corner are parts of their own.
+    """
+    values, positions = np.unique(labels, return_inverse=True)
+    coded = np.where(labels >= 0, positions.reshape(labels.shape), -1).astype(np.int32)
+    parts: dict[int, list[Geometry]] = {}
+    for outline, code in shapes(coded, mask=coded >= 0, connectivity=4, transform=grid.transform):
+        shape = shapely.geometry.shape(outline)
+        parts.setdefault(int(values[int(code)]), []).append(shape if shape.is_valid else shapely.make_valid(shape))
+    return {label: _one(parts[label]) for label in sorted(parts)}
+
+
+def _one(parts: list[Geometry]) -> Geometry:
+    polygons = [polygon for part in parts for polygon in shapely.get_parts(part)]
+    return polygons[0] if len(polygons) == 1 else shapely.MultiPolygon(polygons)
