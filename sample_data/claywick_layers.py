@@ -61,7 +61,7 @@ def outfall_at(number: int) -> tuple[float, float, str] | None:
         return each.middle - 11.0, 11.5, "daylight"
     if number == 16:
         return 270.2, -7.5, "pond"
-    u = {4: 12.6, 8: 12.6, 11: 6.0, 9: 2.0, 13: -4.0, 15: 0.0}.get(number, 5.0)
+    u = {4: 12.6, 8: -8.0, 11: 6.0, 9: 2.0, 13: -4.0, 15: 0.0}.get(number, 5.0)
     return each.middle + u, each.side * SWALE_T, "swale"
 
 

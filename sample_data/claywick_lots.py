@@ -100,7 +100,7 @@ LOTS = (
     Lot(5, +1, 130, GENTLE, 0.70, "slab", 0.20, 2007, hollow=0.56, rim=0.06, culvert=18.0),
     Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=18.0),
     Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=18.0),
-    Lot(8, +1, 214, ((FRONT, 0.10), (REAR, 0.184)), 0.30, "slab", 0.18, 2010, hollow=0.105, rim=0.02, level=True,
+    Lot(8, +1, 214, ((FRONT, 0.19), (REAR, 0.274)), 0.39, "slab", 0.18, 2010, hollow=0.195, rim=0.02, level=True,
         culvert=18.0),
     Lot(9, -1, 18, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.75)), 0.60, "slab", 0.20, 2003, hollow=0.46, dip=0.22,
         culvert_listed=False),

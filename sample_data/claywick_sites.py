@@ -71,7 +71,7 @@ def shots_csv(number: int) -> str:
     places = [
         ("patio low", -2.0, 29.0), ("patio west", -5.0, 28.5), ("patio east", 1.5, 28.5),
         ("yard behind patio", -2.0, 34.0), ("yard north-west", -11.0, 44.0), ("yard north-east", 11.0, 44.0),
-        ("side yard", front, 29.0), ("side yard by house", front, 22.0), ("front corner of house", 5.6, 16.4),
+        ("side yard", -10.3, 28.0), ("side yard by house", -10.3, 20.0), ("front corner of house", 5.6, 16.4),
         ("lawn at lot line", front, 11.0), ("swale bank", front, 9.3), ("swale bottom at outlet", front, SWALE_T),
         ("swale bottom 4 ft down", front + 1.22, SWALE_T), ("front lawn", -4.0, 13.0),
     ]
