@@ -1,0 +1,299 @@
+"""Grate over a basin in a sag: weir while shallow, orifice when deep, the lesser in between."""
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Literal
+
+from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, GRAVITY, INCH
+from pipelines.hydraulics.errors import HydraulicsError
+from pipelines.hydraulics.limits import require_fraction, require_not_negative, require_positive
+
+WEIR_COEFFICIENT = 3.0 * sqrt(FOOT)
+"""3.0 ft^0.5/s, printed as 1.66 in SI. [m^0.5/s]"""
+
+ORIFICE_COEFFICIENT = 0.67
+"""[-]"""
+
+SAG_CLOGGING = 0.5
+"""Share of perimeter and opening taken as blocked. [-]"""
+
+CLOGGING_UNDER_TREES = 0.7
+"""The same where leaves fall; common practice, no source. [-]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Grate:
+    """A grate by its outline.
+
+    Attributes
+    ----------
+    name : str
+        Nominal size in words.
+    perimeter : float
+        Along which water comes in; a side against a wall or curb is left out. [m]
+    open_area : float
+        Clear opening. [m2]
+    most_flow : float or None
+        Flow beyond which the trade takes the next size. [m3/s]
+    """
+
+    name: str
+    perimeter: float
+    open_area: float
+    most_flow: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GrateFlow:
+    """What a grate takes in at a depth.
+
+    Attributes
+    ----------
+    flow, weir, orifice : float
+        The lesser, and both. [m3/s]
+    control : str
+        weir or orifice.
+    """
+
+    flow: float
+    weir: float
+    orifice: float
+    control: Literal["weir", "orifice"]
+
+
+def weir_flow(depth: float, perimeter: float, coefficient: float = WEIR_COEFFICIENT) -> float:
+    """Flow over the rim of a grate under shallow water.
+
+    Parameters
+    ----------
+    depth : float
+        Of water over the grate. [m]
+    perimeter : float
+        [m]
+    coefficient : float, optional
+        [m^0.5/s]
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is negative or not finite.
+
+    Notes
+    -----
+    Q = Cw P d^1.5, Cw = 3.0 in feet, 1.66 in metres.
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30.
+    """
+    require_not_negative(depth=depth, perimeter=perimeter, coefficient=coefficient)
+    return float(coefficient * perimeter * depth**1.5)
+
+
+def orifice_flow(depth: float, open_area: float, coefficient: float = ORIFICE_COEFFICIENT) -> float:
+    """Flow through the openings of a drowned grate.
+
+    Parameters
+    ----------
+    depth : float
+        Of water over the grate. [m]
+    open_area : float
+        Clear opening. [m2]
+    coefficient : float, optional
+        [-]
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is negative or not finite.
+
+    Notes
+    -----
+    Q = C A (2 g d)^0.5 with C = 0.67.
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-31.
+    """
+    require_not_negative(depth=depth, open_area=open_area, coefficient=coefficient)
+    return coefficient * open_area * sqrt(2 * GRAVITY * depth)
+
+
+def grate_capacity(grate: Grate, depth: float, *, clogging: float = SAG_CLOGGING) -> GrateFlow:
+    """Flow that a grate in a sag takes in under a depth of water.
+
+    Taking the lesser of weir and orifice through the transition is on the safe side.
+
+    Parameters
+    ----------
+    grate : Grate
+        Its outline and opening.
+    depth : float
+        Of water over it. [m]
+    clogging : float, optional
+        Share of perimeter and opening that is blocked. [-]
+
+    Returns
+    -------
+    GrateFlow
+        [m3/s]
+
+    Raises
+    ------
+    HydraulicsError
+        If the depth is negative or the clogging not a share.
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30 and 10-31.
+    .. [2] Oregon DOT, "Hydraulics Manual", ch. 13 app. D, Table A: 50 % clogging in a sag.
+    """
+    require_fraction(clogging=clogging)
+    left = 1 - clogging
+    weir = weir_flow(depth, grate.perimeter * left)
+    orifice = orifice_flow(depth, grate.open_area * left)
+    return GrateFlow(min(weir, orifice), weir, orifice, "weir" if weir <= orifice else "orifice")
+
+
+def ponding_depth(grate: Grate, flow: float, *, clogging: float = SAG_CLOGGING) -> float:
+    """Depth of water over a grate that takes in a flow.
+
+    Parameters
+    ----------
+    grate : Grate
+        Its outline and opening.
+    flow : float
+        [m3/s]
+    clogging : float, optional
+        Share of perimeter and opening that is blocked, below 1. [-]
+
+    Returns
+    -------
+    float
+        [m]
+
+    Raises
+    ------
+    HydraulicsError
+        If the flow is negative or the grate is blocked altogether.
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30 and 10-31 solved for depth.
+    """
+    require_not_negative(flow=flow)
+    require_fraction(clogging=clogging)
+    if clogging == 1:
+        raise HydraulicsError("clogging is 1: a grate that is blocked altogether takes nothing in")
+    left = 1 - clogging
+    as_weir = (flow / (WEIR_COEFFICIENT * grate.perimeter * left)) ** (2 / 3)
+    as_orifice = (flow / (ORIFICE_COEFFICIENT * grate.open_area * left)) ** 2 / (2 * GRAVITY)
+    return float(max(as_weir, as_orifice))
+
+
+def crossover_depth(grate: Grate) -> float:
+    """Depth at which weir and orifice take the same; clogging does not move it.
+
+    Parameters
+    ----------
+    grate : Grate
+        Its outline and opening.
+
+    Returns
+    -------
+    float
+        [m]
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30 set equal to 10-31.
+    """
+    return ORIFICE_COEFFICIENT * grate.open_area * sqrt(2 * GRAVITY) / (WEIR_COEFFICIENT * grate.perimeter)
+
+
+def square_grate(side: float, *, open_fraction: float = 0.35, open_sides: int = 4, name: str = "",
+                 most_flow: float | None = None) -> Grate:
+    """A square grate.
+
+    Parameters
+    ----------
+    side : float
+        [m]
+    open_fraction : float, optional
+        Clear opening over area; 0.35 is common practice. [-]
+    open_sides : int, optional
+        Sides that water can come in over. [-]
+    name : str, optional
+        Nominal size in words.
+    most_flow : float, optional
+        Flow beyond which the trade takes the next size. [m3/s]
+
+    Returns
+    -------
+    Grate
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is out of range.
+    """
+    require_positive(side=side, open_sides=open_sides)
+    require_fraction(open_fraction=open_fraction)
+    if open_sides > 4:
+        raise HydraulicsError(f"open sides is {open_sides}: a square has 4")
+    return Grate(name or f"{side / INCH:.3g} in", open_sides * side, open_fraction * side**2, most_flow)
+
+
+BASIN_GRATES: tuple[Grate, ...] = (
+    square_grate(9 * INCH, name="9 in", most_flow=25 * GALLON_PER_MINUTE),
+    square_grate(12 * INCH, name="12 in", most_flow=60 * GALLON_PER_MINUTE),
+    square_grate(18 * INCH, name="18 in"),
+)
+"""Basin grates of the trade with the flows each is used to; common practice, no source."""
+
+
+def choose_grate(flow: float, ponding_allowed: float, *, clogging: float = SAG_CLOGGING,
+                 sizes: tuple[Grate, ...] = BASIN_GRATES) -> Grate | None:
+    """Smallest grate that takes a flow in without ponding more than is allowed.
+
+    Parameters
+    ----------
+    flow : float
+        [m3/s]
+    ponding_allowed : float
+        Depth over the grate before water reaches what must stay dry. [m]
+    clogging : float, optional
+        [-]
+    sizes : tuple of Grate, optional
+        Smallest first.
+
+    Returns
+    -------
+    Grate or None
+        None where not even the largest does: use several.
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is out of range.
+
+    References
+    ----------
+    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30 and 10-31.
+    """
+    require_not_negative(flow=flow, ponding_allowed=ponding_allowed)
+    for grate in sizes:
+        enough = grate_capacity(grate, ponding_allowed, clogging=clogging).flow >= flow
+        if enough and (grate.most_flow is None or flow <= grate.most_flow):
+            return grate
+    return None

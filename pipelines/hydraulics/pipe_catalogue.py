@@ -1,0 +1,246 @@
+"""The pipes a lot is drained with, by standard and nominal size."""
+
+import csv
+import re
+from dataclasses import dataclass
+from difflib import get_close_matches
+from fractions import Fraction
+from functools import lru_cache
+from importlib.resources import files
+from typing import Literal
+
+from pipelines.hydraulics.constants import INCH
+from pipelines.hydraulics.errors import HydraulicsError
+
+Interior = Literal["smooth", "corrugated", "perforated"]
+Use = Literal["pressure", "gravity", "both"]
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """One size of one standard.
+
+    Attributes
+    ----------
+    key, standard : str
+        What it is called, "4 in SDR-35", and its standard's short name, "SDR-35".
+    size : str
+        Nominal size in words, "1-1/2 in".
+    nominal, outside, inside : float
+        Nominal size, outside diameter, and outside less two minimum walls. [m]
+    wall : float
+        Minimum wall; half of outside less inside where the standard gives no wall. [m]
+    inside_average : float or None
+        Inside diameter by average wall, the other figure in circulation. [m]
+    use : str
+        pressure, gravity or both.
+    interior : str
+        smooth, corrugated or perforated.
+    roughness : float
+        Manning's n for design. [-]
+    roughness_range : (low, high)
+        Range of n that agencies print for it. [-]
+    hazen_williams : float or None
+        C under pressure; None where it is not a pressure pipe. [-]
+    source : str
+        Standard its dimensions come from.
+    from_memory : bool
+        The dimensions were not read in the standard or a table of it.
+    """
+
+    key: str
+    standard: str
+    size: str
+    nominal: float
+    outside: float
+    inside: float
+    wall: float
+    inside_average: float | None
+    use: Use
+    interior: Interior
+    roughness: float
+    roughness_range: tuple[float, float]
+    hazen_williams: float | None
+    source: str
+    from_memory: bool
+
+
+@lru_cache(maxsize=1)
+def pipe_catalogue() -> tuple[Pipe, ...]:
+    """Every pipe, in the order of the table.
+
+    Returns
+    -------
+    tuple of Pipe
+
+    References
+    ----------
+    .. [1] Dimensions: ASTM D1785, D3034, D2729, F405; the column `source` of pipes.csv names each.
+    .. [2] Roughness: Caltrans, "Highway Design Manual", Table 851.2 (smooth plastic 0.012); City of Austin, "Drainage
+       Criteria Manual", Table 5-2 (perforated 0.020); small corrugated 0.018 from memory.
+    """
+    text = files("pipelines.hydraulics").joinpath("pipes.csv").read_text(encoding="utf-8")
+    return tuple(_pipe(row) for row in csv.DictReader(text.splitlines()))
+
+
+def find_pipe(name: str) -> Pipe:
+    """Pipe by its key or by what people write for it, as in "1-1/2 in sch 40" or '4" SDR35'.
+
+    Parameters
+    ----------
+    name : str
+        Nominal size in inches and standard; "perforated" for the pipe with holes.
+
+    Returns
+    -------
+    Pipe
+
+    Raises
+    ------
+    HydraulicsError
+        If no pipe, or more than one, is called so.
+    """
+    size, words = _read_name(name)
+    keys = [pipe.key for pipe in pipe_catalogue()]
+    if size is None:
+        near = get_close_matches(name, keys, n=1, cutoff=0.0)[0]
+        raise HydraulicsError(f"pipe {name!r} does not start with a size: write it as in {near!r}")
+    found = [pipe for pipe in pipe_catalogue() if _fits(pipe, size, words)]
+    exact = [pipe for pipe in found if set(_standard_words(pipe.standard)) == set(words)]
+    if len(exact or found) == 1:
+        return (exact or found)[0]
+    if found:
+        raise HydraulicsError(f"pipe {name!r} may be {_listed(found)}: name the standard")
+    same_size = [pipe for pipe in pipe_catalogue() if pipe.nominal == size]
+    same_words = [pipe for pipe in pipe_catalogue() if words and set(words) <= set(_standard_words(pipe.standard))]
+    held = _listed(same_size or same_words) or ", ".join(keys)
+    raise HydraulicsError(f"pipe {name!r} is not in the catalogue; it holds {held}")
+
+
+def sizes_of(standard: str) -> tuple[Pipe, ...]:
+    """Pipes of one standard, smallest first.
+
+    Parameters
+    ----------
+    standard : str
+        Short name, "SDR-35".
+
+    Returns
+    -------
+    tuple of Pipe
+
+    Raises
+    ------
+    HydraulicsError
+        If the catalogue has no such standard.
+    """
+    words = set(_standard_words(standard))
+    found = [pipe for pipe in pipe_catalogue() if set(_standard_words(pipe.standard)) == words]
+    if not found:
+        known = sorted({pipe.standard for pipe in pipe_catalogue()})
+        raise HydraulicsError(f"standard {standard!r} is not in the pipe catalogue: it has {', '.join(known)}")
+    return tuple(sorted(found, key=lambda pipe: pipe.inside))
+
+
+def next_sizes_up(pipe: Pipe, count: int = 2) -> tuple[Pipe, ...]:
+    """The next larger sizes of the same standard.
+
+    Parameters
+    ----------
+    pipe : Pipe
+        Where to start; not among the answer.
+    count : int, optional
+        How many at most. [-]
+
+    Returns
+    -------
+    tuple of Pipe
+        Fewer than asked where the standard ends.
+    """
+    return tuple(other for other in sizes_of(pipe.standard) if other.inside > pipe.inside)[:count]
+
+
+def inside_diameter(pipe: Pipe, *, by_average_wall: bool = False) -> float:
+    """Inside diameter by minimum wall, or by average wall where that is known.
+
+    Parameters
+    ----------
+    pipe : Pipe
+        From the catalogue.
+    by_average_wall : bool, optional
+        Take the smaller, average figure.
+
+    Returns
+    -------
+    float
+        [m]
+
+    Raises
+    ------
+    HydraulicsError
+        If the average figure is asked for and the catalogue has none.
+    """
+    if not by_average_wall:
+        return pipe.inside
+    if pipe.inside_average is None:
+        raise HydraulicsError(f"the catalogue has no average inside diameter for {pipe.key!r}")
+    return pipe.inside_average
+
+
+def _pipe(row: dict[str, str]) -> Pipe:
+    nominal, outside, inside = (float(row[name]) * INCH for name in ("nominal_in", "outside_in", "inside_in"))
+    return Pipe(
+        key=row["key"],
+        standard=row["standard"],
+        size=row["key"].removesuffix(row["standard"]).strip(),
+        nominal=nominal,
+        outside=outside,
+        inside=inside,
+        wall=float(row["minimum_wall_in"]) * INCH if row["minimum_wall_in"] else (outside - inside) / 2,
+        inside_average=float(row["inside_average_in"]) * INCH if row["inside_average_in"] else None,
+        use=_USES[row["use"]],
+        interior=_INTERIORS[row["interior"]],
+        roughness=float(row["n_design"]),
+        roughness_range=(float(row["n_low"]), float(row["n_high"])),
+        hazen_williams=float(row["hazen_williams_c"]) if row["hazen_williams_c"] else None,
+        source=row["source"],
+        from_memory=row["from_memory"] == "yes",
+    )
+
+
+_USES: dict[str, Use] = {"pressure": "pressure", "gravity": "gravity", "both": "both"}
+_INTERIORS: dict[str, Interior] = {"smooth": "smooth", "corrugated": "corrugated", "perforated": "perforated"}
+_SIZE = re.compile(
+    r"""^\s*(?:(\d+)[-\s]+(\d+)\s*/\s*(\d+)|(\d+)\s*/\s*(\d+)|(\d+(?:\.\d+)?))\s*(?:inches|inch|in\b\.?|["”])"""
+)
+
+
+def _read_name(name: str) -> tuple[float | None, list[str]]:
+    match = _SIZE.match(name.lower())
+    if match is None:
+        return None, []
+    whole, above, below, only_above, only_below, decimal = match.groups()
+    if (below or only_below) and not int(below or only_below):
+        return None, []
+    if whole:
+        inches = int(whole) + Fraction(int(above), int(below))
+    elif only_above:
+        inches = Fraction(int(only_above), int(only_below))
+    else:
+        inches = Fraction(decimal)
+    return float(inches) * INCH, _standard_words(name[match.end():])
+
+
+def _standard_words(text: str) -> list[str]:
+    text = text.lower().replace("schedule", "sch")
+    # "sch40", "sdr 35" and "sdr-35" are one word each; ASTM and PVC say nothing that tells pipes apart
+    text = re.sub(r"\b(sch|sdr|d|f)[-\s.]*(\d+)", r"\1\2", text)
+    return [word for word in re.findall(r"[a-z0-9]+", text) if word not in {"astm", "pvc", "pipe", "plastic", "solid"}]
+
+
+def _fits(pipe: Pipe, size: float, words: list[str]) -> bool:
+    return abs(pipe.nominal - size) < 1e-6 and set(words) <= set(_standard_words(pipe.standard))
+
+
+def _listed(pipes: list[Pipe]) -> str:
+    return ", ".join(pipe.key for pipe in pipes)

@@ -1,0 +1,111 @@
+"""Water over a road, a berm or the rim of a pond: a broad-crested weir of any crest profile."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipelines.hydraulics.constants import FOOT, GRAVITY
+from pipelines.hydraulics.errors import HydraulicsError
+from pipelines.hydraulics.limits import require_finite, require_not_negative
+from terrain.arrays import FloatArray
+
+ROADWAY_COEFFICIENT = 2.8 * FOOT**0.5
+"""Low end of what HDS-5 gives a paved road under shallow water, 2.8 ft^0.5/s. [m^0.5/s]"""
+
+GRASS_COEFFICIENT = 2.6 * FOOT**0.5
+"""A grassed berm or gravel shoulder, 2.6 ft^0.5/s. [m^0.5/s]"""
+
+LARGEST_COEFFICIENT = (2 / 3) ** 1.5 * GRAVITY**0.5
+"""Of a crest without friction, where the flow is critical: 3.09 ft^0.5/s. [m^0.5/s]"""
+
+
+def broad_crested_weir(head: float, length: float, coefficient: float = ROADWAY_COEFFICIENT) -> float:
+    """Flow over a level crest.
+
+    Parameters
+    ----------
+    head : float
+        Of the water above the crest, upstream. [m]
+    length : float
+        Along the crest. [m]
+    coefficient : float, optional
+        [m^0.5/s]
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is negative, or the coefficient above that of a crest without friction.
+
+    Notes
+    -----
+    Q = C L h^1.5.
+
+    References
+    ----------
+    .. [1] FHWA, "Hydraulic Design of Highway Culverts", HDS-5, 3rd ed., 2012, ch. 3, roadway overtopping.
+    """
+    require_not_negative(head=head, length=length, coefficient=coefficient)
+    if coefficient > LARGEST_COEFFICIENT * (1 + 1e-9):
+        raise HydraulicsError(
+            f"weir coefficient is {coefficient}, a broad crest has at most {LARGEST_COEFFICIENT:.3f} m^0.5/s"
+        )
+    return float(coefficient * length * head**1.5)
+
+
+def overtopping_flow(
+    station: Sequence[float] | FloatArray,
+    crest: Sequence[float] | FloatArray,
+    level: float,
+    coefficient: float = ROADWAY_COEFFICIENT,
+) -> float:
+    """Flow over a crest of any profile.
+
+    Parameters
+    ----------
+    station : sequence of float
+        Along the crest, rising. [m]
+    crest : sequence of float
+        Height of the crest at each. [m]
+    level : float
+        Of the water upstream, at rest. [m]
+    coefficient : float, optional
+        [m^0.5/s]
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    Raises
+    ------
+    HydraulicsError
+        If there are fewer than two points, stations do not rise, or a number is out of range.
+
+    Notes
+    -----
+    C times the integral of head^1.5 along the crest, exact for straight pieces.
+
+    References
+    ----------
+    .. [1] FHWA, "Hydraulic Design of Highway Culverts", HDS-5, 3rd ed., 2012, ch. 3, roadway overtopping of a sag.
+    """
+    require_finite(level=level)
+    require_not_negative(coefficient=coefficient)
+    x = np.asarray(station, dtype=np.float64)
+    head = np.maximum(level - np.asarray(crest, dtype=np.float64), 0.0)
+    if x.ndim != 1 or x.size < 2 or x.shape != head.shape or not np.all(np.diff(x) > 0) or not np.isfinite(head).all():
+        raise HydraulicsError("a crest needs two points or more with rising stations and finite heights")
+    rise = np.abs(np.diff(np.asarray(crest, dtype=np.float64)))
+    run = np.diff(x)
+    low, high = np.minimum(head[:-1], head[1:]), np.maximum(head[:-1], head[1:])
+    # over a sloping piece the head runs evenly from low to high: its integral of h^1.5 is (high^2.5 - low^2.5)/2.5
+    # over the slope; an almost level piece takes its mean, where the difference of powers would lose its digits
+    even = rise <= 1e-7 * np.maximum(high, 1e-12)
+    sloped = run / np.where(even, 1.0, rise) * (high**2.5 - low**2.5) / 2.5
+    level_piece = run * ((low + high) / 2) ** 1.5
+    return float(coefficient * np.where(even, level_piece, sloped).sum())
