@@ -142,7 +142,9 @@ def divide_ground(
     rank[drainage.order] = np.arange(drainage.order.size)
     held = [place for place in places if (seeds[place.cells] >= 0).any()]
     held.sort(key=lambda place: -int(rank[place.cells].min()))
-    onward = {place.id: _next(drainage, place, names.index(place.id), label, names, rank) for place in held}
+    onward = {
+        place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
+    }
     return Division(regions, tuple(held), onward, label, names, studied)
 
 
@@ -197,7 +199,7 @@ def _regions(
 def _longest_path(drainage: Drainage, cells: IntArray, first: IntArray, length: FloatArray) -> IntArray:
     """From the cell that has furthest to go, down to the first cell of the place."""
     way = length[cells] - length[first[cells]]
-    cell, end = int(cells[int(np.argmax(way))]), -1
+    cell = int(cells[int(np.argmax(way))])
     end = int(first[cell])
     path = [cell]
     while cell != end:
@@ -213,23 +215,19 @@ def _next(
     label: IntArray,
     names: tuple[str, ...],
     rank: IntArray,
+    on_parcel: BoolArray,
 ) -> str:
     """Where the surplus of a place goes: down from its lowest-ranked cell to the first cell of another place."""
     cell = int(place.cells[int(np.argmin(rank[place.cells]))])
     last = cell
-    while cell >= 0 and label[cell] in (number, -1):
+    while cell >= 0 and label[cell] == number:
         last, cell = cell, int(drainage.target[cell])
-    if cell >= 0:
-        return names[label[cell]]
     if cell == STAYS:
         return ENCLOSED
-    on = np.zeros(label.size, dtype=bool)
-    on[last] = True
-    columns = drainage.ground.grid.shape[1]
-    rows = drainage.ground.grid.shape[0]
-    row, column = divmod(last, columns)
-    distances = (row, columns - 1 - column, rows - 1 - row, column)
-    return SIDES[int(np.argmin(distances))]
+    if cell >= 0 and label[cell] >= 0:
+        return names[int(label[cell])]
+    # it has left the studied ground for good
+    return SIDES[int(_sides(np.array([last]), on_parcel)[0])]
 
 
 def parcel_cells(parcel: object, drainage: Drainage) -> BoolArray:
