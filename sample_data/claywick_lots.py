@@ -94,7 +94,7 @@ DRIVE_WIDTH = 3.2
 
 LOTS = (
     Lot(1, +1, 18, UPHILL, 0.80, "slab", 0.20, 2004, hollow=0.66),
-    Lot(2, +1, 46, UPHILL, 0.80, "crawl", 0.55, 1988, hollow=0.64),
+    Lot(2, +1, 46, UPHILL, 0.80, "crawl", 0.55, 1988, hollow=0.64, culvert=15.0),
     Lot(3, +1, 74, UPHILL, 0.80, "basement", 0.35, 1976, hollow=0.66, culvert=15.0),
     Lot(4, +1, 102, UPHILL, 0.80, "crawl", 0.50, 1969, hollow=0.66, culvert=15.0),
     Lot(5, +1, 130, GENTLE, 0.70, "slab", 0.20, 2007, hollow=0.56, rim=0.06, culvert=18.0),
@@ -110,9 +110,9 @@ LOTS = (
     Lot(12, -1, 102, ((FRONT, 0.10), (20.0, 0.45), (REAR, 0.85)), 0.62, "slab", 0.20, 1998, hollow=0.50),
     Lot(13, -1, 130, RISING, 0.58, "slab", 0.20, 2000, hollow=0.46),
     Lot(14, -1, 158, RISING, 0.58, "basement", 0.40, 1983, hollow=0.45, hollow_at=(5.5, 28.0, 3.6, 3.2),
-        patio=(-8.0, -2.0, 26.0, 30.0), culvert=6.0),
-    Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46),
-    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35,
+        patio=(-8.0, -2.0, 26.0, 30.0), culvert=8.0),
+    Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46, culvert=15.0),
+    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35, culvert=15.0,
         culvert_listed=False),
 )
 

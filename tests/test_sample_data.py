@@ -349,7 +349,7 @@ def test_culverts_cross_their_drives_and_two_are_not_listed(made, layer):
         assert crossing.length == pytest.approx(3.2, abs=0.1)
         assert not any(drives[row.lot].contains(Point(place)) for place in row.geometry.coords)
     assert set(drives.index) - set(layer["culverts"].lot) == {9, 16}
-    assert layer["culverts"].set_index("lot").diameter_in[14] == layer["culverts"].diameter_in.min() == 6.0
+    assert layer["culverts"].set_index("lot").diameter_in[14] == layer["culverts"].diameter_in.min() == 8.0
 
 
 def test_every_drive_dams_its_swale_in_the_raster(made, ground):
