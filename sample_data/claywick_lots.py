@@ -112,8 +112,8 @@ LOTS = (
     Lot(14, -1, 158, RISING, 0.58, "basement", 0.40, 1983, hollow=0.45, hollow_at=(5.5, 28.0, 3.6, 3.2),
         patio=(-8.0, -2.0, 26.0, 30.0), culvert=8.0),
     Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46, culvert=15.0),
-    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35, culvert=15.0,
-        culvert_listed=False),
+    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35,
+        culvert=15.0, culvert_listed=False),
 )
 
 # Two lots of the next lane up the hill; their water is the run-on of lots 2 and 3.
