@@ -1,0 +1,55 @@
+"""A command run in this process, and the made-up lot of the deliverables' tests."""
+
+import importlib.util
+import sys
+import types
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from cli.main import app
+from pipelines.deliverables.findings import Findings
+
+MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
+
+
+@pytest.fixture
+def run() -> Callable[..., Result]:
+    def invoke(*arguments: str | Path) -> Result:
+        return CliRunner().invoke(app, [str(argument) for argument in arguments], prog_name="lotshed")
+
+    return invoke
+
+
+@pytest.fixture
+def findings() -> Findings:
+    specification = importlib.util.spec_from_file_location("made_lot", MADE_LOT)
+    assert specification is not None
+    assert specification.loader is not None
+    module = importlib.util.module_from_spec(specification)
+    specification.loader.exec_module(module)
+    made: Findings = module.make_findings()
+    return made
+
+
+@pytest.fixture
+def lot_that_finds(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
+    """Let the main job give, or raise, what a test wants."""
+
+    def put(outcome: Any) -> None:
+        def screen_lot(site: Path, *, progress: Any, self_check: bool) -> Any:
+            progress("reading", 0.1)
+            progress("compiling, first run only", None)
+            if isinstance(outcome, BaseException):
+                raise outcome
+            return outcome
+
+        job = types.ModuleType("pipelines.lot")
+        job.screen_lot = screen_lot  # type: ignore[attr-defined]
+        job.check_site = lambda site: f"plan for {site}"  # type: ignore[attr-defined]
+        monkeypatch.setitem(sys.modules, "pipelines.lot", job)
+
+    return put

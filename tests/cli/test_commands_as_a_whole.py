@@ -1,0 +1,115 @@
+import json
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+from click.testing import Result
+
+from cli.main import COMMANDS, app
+from terrain.errors import LotshedError
+
+README = Path(__file__).parents[2] / "README.md"
+HEAVY = ("numpy", "numba", "pandas", "rasterio", "scipy", "geopandas", "matplotlib", "pysheds", "pydantic", "rich")
+
+Run = Callable[..., Result]
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_has_help_that_ends_with_an_example(name: str, run: Run) -> None:
+    result = run(name, "--help")
+    assert result.exit_code == 0
+    body = result.stdout.split("Options:")[0].split("Commands:")[0].rstrip()
+    assert re.search(rf"Example:\n\s+lotshed {name}.*\Z", body, flags=re.S)
+    assert run("--help").stdout.count(f"  {name} ") >= 1
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_is_in_the_readme(name: str) -> None:
+    assert f"lotshed {name}" in README.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_the_same_option_means_the_same_everywhere(name: str) -> None:
+    command = app.get_command(click.Context(app), name)
+    assert command is not None
+    options = {option for parameter in command.params for option in parameter.opts}
+    if not isinstance(command, click.Group):
+        assert {"-q", "-v", "--debug"} <= options
+    if "--out" in options:
+        assert "--overwrite" in options
+
+
+def test_help_and_version_answer_at_once_and_import_nothing_heavy() -> None:
+    code = (
+        "import sys, time; start = time.perf_counter()\n"
+        "from cli.main import app\n"
+        "for option in ('--version', '--help'):\n"
+        "    try: app([option], prog_name='lotshed')\n"
+        "    except SystemExit as end: assert end.code == 0\n"
+        "took = time.perf_counter() - start\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules], took)\n"
+    )
+    best = 9.0
+    for _ in range(2):
+        start = time.perf_counter()
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        best = min(best, time.perf_counter() - start)
+    loaded, _ = done.stdout.splitlines()[-1].rsplit(" ", 1)
+    assert loaded == "[]"
+    assert done.stdout.startswith("lotshed ")
+    # both answers and the interpreter's own start together; one answer may take 0.3 s
+    assert best < 0.6
+
+
+def test_an_unknown_command_or_option_is_a_usage_error(run: Run) -> None:
+    for arguments in (["scren"], ["screen", "--wrong"], ["screen"], ["screen", "a.toml", "b.toml"]):
+        result = run(*arguments)
+        assert result.exit_code == 2
+        assert "Error:" in result.stderr
+        assert result.stdout == ""
+
+
+@pytest.mark.parametrize(
+    ("outcome", "code", "told"),
+    [
+        (LotshedError("ground.tif is torn. Copy it again."), 2, "Error: ground.tif is torn. Copy it again.\n"),
+        (KeyboardInterrupt(), 130, "Interrupted"),
+        (ZeroDivisionError("oh"), 1, "A defect of lotshed, not of your input: ZeroDivisionError: oh\nPlease report it"),
+    ],
+)
+def test_exit_codes_and_one_message_without_traceback(
+    run: Run, lot_that_finds: Callable[[Any], None], tmp_path: Path, outcome: BaseException, code: int, told: str
+) -> None:
+    lot_that_finds(outcome)
+    result = run("screen", "-q", "site.toml", "--out", tmp_path / "lot")
+    assert result.exit_code == code
+    assert told in result.stderr
+    assert "Traceback" not in result.stderr
+    assert result.stdout == ""
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_debug_shows_the_traceback_of_a_defect_only(
+    run: Run, lot_that_finds: Callable[[Any], None], tmp_path: Path
+) -> None:
+    lot_that_finds(ZeroDivisionError("oh"))
+    assert "Traceback" in run("screen", "--debug", "site.toml", "--out", tmp_path / "lot").stderr
+    lot_that_finds(LotshedError("torn"))
+    assert "Traceback" not in run("screen", "--debug", "site.toml", "--out", tmp_path / "lot").stderr
+
+
+def test_steps_lists_what_each_takes_and_gives(run: Run) -> None:
+    listed = json.loads(run("steps", "--json").stdout)
+    ours = {step["name"]: step for step in listed if step["offered_by"] == "lotshed"}
+    assert {"low-spots", "flow-paths", "sub-catchments", "flow-accumulation"} <= set(ours)
+    assert ours["low-spots"]["takes"][0] == {"name": "elevation", "kind": "raster of heights", "required": True}
+    assert ours["low-spots"]["gives"] == "vector layer (.gpkg)"
+    text = run("steps").stdout
+    for step in listed:
+        assert f"{step['name']}: {step['does']}" in text

@@ -1,0 +1,143 @@
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from click.testing import Result
+
+from pipelines.deliverables.findings import Findings
+from pipelines.layout.plan import Plan
+from terrain.errors import LotshedError
+
+Run = Callable[..., Result]
+Put = Callable[[Any], None]
+
+FILES = ["lot.gpkg", "runoff.csv", "summary.json"]
+
+
+def _names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_the_answer_is_on_stdout_and_the_files_are_there(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "site.toml", "--out", tmp_path / "lot")
+    assert result.exit_code == 0
+    for told in (
+        "Lot 7: Roof water leaves by gravity; the patio is pumped.",
+        "run-on from outside 1,076 ft2",
+        "In the design storm 3.9 in deep for 26 h; with the works dry.",
+        "Catch basin basin-1, 12 in, for 48 gpm.",
+        "basin-1: pumped to out-1: sure (lift 3.9 ft)",
+        "cannot tell from this lidar (fall to spare 2.0 in",
+        "Pumped, chosen: 900 to 2,100, likely 1,400",
+        "edge_n: peak 32 gpm before",
+        "Clean the gutters.",
+        "No soil was given",
+        "Call before you dig.",
+    ):
+        assert told in " ".join(result.stdout.split())
+    assert "compiling, first run only" in result.stderr
+    assert f"Written to {tmp_path / 'lot'}" in result.stderr
+    assert "reading" not in result.stderr
+    assert _names(tmp_path / "lot") == FILES
+
+
+def test_quiet_says_only_the_result_and_verbose_says_each_stage(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    assert run("screen", "-q", "site.toml", "--out", tmp_path / "quiet").stderr == ""
+    assert "reading" in run("screen", "-v", "site.toml", "--out", tmp_path / "verbose").stderr
+
+
+def test_json_is_the_summary_and_nothing_else(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "--json", "site.toml", "--out", tmp_path / "lot")
+    assert json.loads(result.stdout) == json.loads((tmp_path / "lot" / "summary.json").read_text())
+
+
+def test_sections_without_content_are_not_there(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(replace(findings, plan=Plan("Nothing to build."), warnings=(), low_spots=()))
+    text = run("screen", "site.toml", "--out", tmp_path / "lot").stdout
+    assert "No low spot on the lot." in text
+    for title in ("What is proposed", "Ways compared", "Warnings", "Cheap cures", "Refer"):
+        assert title not in text
+
+
+def test_metric_units_are_told_in_metres(run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path) -> None:
+    lot_that_finds(replace(findings, units="si"))
+    text = " ".join(run("screen", "site.toml", "--out", tmp_path / "lot").stdout.split())
+    assert "the lot 600 m2" in text
+    assert "10.0 cm deep for 26 h" in text
+    assert " ft" not in text.replace("out-1 ft", "")
+
+
+def test_a_name_is_shown_and_not_read_as_markup(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(replace(findings, name="[red]<b>=1+1"))
+    assert run("screen", "site.toml", "--out", tmp_path / "lot").stdout.startswith("[red]<b>=1+1: ")
+
+
+def test_strict_exits_with_3_where_a_verdict_is_not_sure(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    assert run("screen", "--strict", "site.toml", "--out", tmp_path / "open").exit_code == 3
+    assert _names(tmp_path / "open") == FILES
+    sure = replace(findings.plan, discharges=findings.plan.discharges[1:])
+    lot_that_finds(replace(findings, plan=sure))
+    assert run("screen", "--strict", "site.toml", "--out", tmp_path / "sure").exit_code == 0
+
+
+def test_a_dry_run_prints_the_plan_and_writes_nothing(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "--dry-run", "site.toml", "--out", tmp_path / "lot")
+    assert result.stdout == "plan for site.toml\n"
+    assert run("screen", "--dry-run", "site.toml").exit_code == 0
+    assert _names(tmp_path) == []
+    (tmp_path / "lot").write_text("a file")
+    assert run("screen", "--dry-run", "site.toml", "--out", tmp_path / "lot").exit_code == 2
+
+
+def test_an_earlier_result_needs_overwrite_and_survives_a_failure(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    run("screen", "site.toml", "--out", tmp_path / "lot")
+    before = (tmp_path / "lot" / "lot.gpkg").read_bytes()
+    refused = run("screen", "site.toml", "--out", tmp_path / "lot")
+    assert refused.exit_code == 2
+    assert "--overwrite" in refused.stderr
+    lot_that_finds(LotshedError("torn"))
+    assert run("screen", "--overwrite", "site.toml", "--out", tmp_path / "lot").exit_code == 2
+    assert (tmp_path / "lot" / "lot.gpkg").read_bytes() == before
+    lot_that_finds(replace(findings, name="Lot 8"))
+    assert run("screen", "--overwrite", "site.toml", "--out", tmp_path / "lot").exit_code == 0
+    assert json.loads((tmp_path / "lot" / "summary.json").read_text())["name"] == "Lot 8"
+
+
+def test_the_place_is_checked_before_the_work(run: Run, lot_that_finds: Put, tmp_path: Path) -> None:
+    lot_that_finds(AssertionError("the work was begun"))
+    (tmp_path / "file").write_text("mine")
+    for place in (tmp_path / "file", tmp_path / "file" / "lot"):
+        result = run("screen", "site.toml", "--out", place)
+        assert result.exit_code == 2
+        assert "is a file" in result.stderr
+
+
+def test_a_missing_out_is_a_usage_error(run: Run, lot_that_finds: Put, findings: Findings) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "--json", "site.toml")
+    assert result.exit_code == 2
+    assert "Missing option '--out DIR'" in result.stderr
