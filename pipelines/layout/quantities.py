@@ -1,0 +1,281 @@
+"""What a plan takes, in the units that the trade buys and digs in, from the plan's own lengths and depths."""
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from math import ceil, pi
+from typing import Literal
+
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import Rules
+from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, PipeRun, Sump
+
+FOOT = 0.3048
+SQUARE_FOOT = FOOT**2
+CUBIC_YARD = (3.0 * FOOT) ** 3
+TON = 907.18474
+"""A short ton. [kg]"""
+TRUCK = 5.0
+"""Loose spoil on one truck; common practice, no source. [yd3]"""
+SPOIL_IN_PLACE = "spoil in place"
+TRUCKLOADS = "truckloads of spoil"
+UNPRICED = (SPOIL_IN_PLACE, TRUCKLOADS)
+"""Quantities that are told and whose money stands in another line."""
+SOD_BESIDE = 0.15
+"""Sod that is spoilt on either side of a trench; common practice, no source. [m]"""
+TAMPED = 0.10
+"""Stone under a basin; common practice, no source. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Works:
+    """The parts of a plan that are dug, laid and set."""
+
+    catch_basins: tuple[CatchBasin, ...] = ()
+    french_drains: tuple[FrenchDrain, ...] = ()
+    channel_drains: tuple[ChannelDrain, ...] = ()
+    pipe_runs: tuple[PipeRun, ...] = ()
+    sumps: tuple[Sump, ...] = ()
+    fittings: tuple[Fitting, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """How hard it is to get there.
+
+    Attributes
+    ----------
+    hard : bool
+        A narrow gate or roots: hours are multiplied.
+    soil : str
+        sand, clay or earth, which decides how the spoil swells.
+    """
+
+    hard: bool = False
+    soil: Literal["sand", "clay", "earth"] = "earth"
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One thing that is bought or hired: its item in the price list, how much, and in what unit."""
+
+    item: str
+    amount: float
+    unit: str
+    share: Literal["material", "hired"]
+
+
+def trench_width(run: PipeRun, rules: Rules) -> float:
+    """Width of the trench of a run of solid pipe: as the rule says, but room for the pipe.
+
+    Parameters
+    ----------
+    run : PipeRun
+        The run.
+    rules : Rules
+        For `trench_width_solid`.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    return max(rules["trench_width_solid"].likely, find_pipe(run.pipe_key).outside + 0.1)
+
+
+def run_volume(run: PipeRun, rules: Rules) -> float:
+    """Ground dug for a run, by average end areas along its profile.
+
+    Parameters
+    ----------
+    run : PipeRun
+        With ground and invert at its vertices.
+    rules : Rules
+        For the trench's width.
+
+    Returns
+    -------
+    float
+        In place. [m3]
+
+    References
+    ----------
+    .. [1] Average end area; any text on earthwork.
+    """
+    coordinates = list(run.line.coords)
+    wall = find_pipe(run.pipe_key).wall
+    depths = [max(ground - (z - wall), 0.0) for ground, (_, _, z) in zip(run.ground, coordinates, strict=True)]
+    area = 0.0
+    for (x0, y0, _), (x1, y1, _), d0, d1 in zip(coordinates, coordinates[1:], depths, depths[1:], strict=False):
+        area += 0.5 * (d0 + d1) * float(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)
+    return area * trench_width(run, rules)
+
+
+def quantities_of(works: Works, rules: Rules, access: Access) -> tuple[Quantity, ...]:
+    """Everything a plan takes, before prices.
+
+    Parameters
+    ----------
+    works : Works
+        What is dug, laid and set.
+    rules : Rules
+        Waste, widths, densities, rates.
+    access : Access
+        How hard it is to get there.
+
+    Returns
+    -------
+    tuple of Quantity
+        In the units of the price list; nothing that is none.
+    """
+    if not any((works.catch_basins, works.french_drains, works.channel_drains, works.pipe_runs, works.sumps)):
+        return ()
+    material = [*_pipes(works, rules), *_stone(works, rules), *_parts(works), *_sod(works, rules)]
+    hired = [*_labour(works, rules, access), *_hired(works, rules, access)]
+    return tuple(quantity for quantity in (*material, *hired) if quantity.amount > 0.0)
+
+
+def _pipes(works: Works, rules: Rules) -> list[Quantity]:
+    lengths: dict[str, float] = defaultdict(float)
+    for run in works.pipe_runs:
+        lengths[run.pipe_key] += run.length / FOOT
+    for drain in works.french_drains:
+        lengths[drain.pipe] += drain.length / FOOT
+    waste = 1.0 + rules["waste_pipe"].likely
+    return [Quantity(f"{key} pipe", length * waste, "ft", "material") for key, length in sorted(lengths.items())]
+
+
+def _drain_volume(drain: FrenchDrain) -> float:
+    """Stone trench in place, as deep everywhere as at its deepest. [m3]"""
+    return drain.length * drain.width * drain.depth
+
+
+def _stone(works: Works, rules: Rules) -> list[Quantity]:
+    volume = fabric = 0.0
+    for drain in works.french_drains:
+        pipe = find_pipe(drain.pipe)
+        volume += _drain_volume(drain) - drain.length * pi * pipe.outside**2 / 4.0
+        # bottom and both sides, the top left open since the stone comes to grade
+        fabric += drain.length * (drain.width + 2.0 * drain.depth)
+    volume += len(works.catch_basins) * TAMPED * 0.5**2 + len(works.sumps) * TAMPED * 0.8**2
+    tons = volume * rules["stone_density"].likely / TON * (1.0 + rules["waste_stone"].likely)
+    items = [Quantity("washed stone", tons, "ton", "material")]
+    if tons > 0.0:
+        items.append(Quantity("stone delivery", 1.0, "load", "material"))
+    fabric *= 1.0 + rules["waste_fabric"].likely
+    items.append(Quantity("filter fabric", fabric / SQUARE_FOOT, "ft2", "material"))
+    return items
+
+
+def _parts(works: Works) -> list[Quantity]:
+    items: list[Quantity] = []
+    for grate, count in sorted(Counter(basin.grate for basin in works.catch_basins).items()):
+        items.append(Quantity(f"{grate} basin and grate", count, "each", "material"))
+    channel = sum(drain.length for drain in works.channel_drains)
+    items.append(Quantity("channel drain", channel / FOOT, "ft", "material"))
+    kinds = Counter(fitting.kind for fitting in works.fittings)
+    for kind, count in sorted(kinds.items()):
+        # one spare of each kind (common practice, no source); a pop-up and a pump's parts are bought as counted
+        spare = 0 if kind.startswith(("pop-up", "check valve")) else 1
+        items.append(Quantity(_fitting_item(kind), count + spare, "each", "material"))
+    if works.sumps:
+        items.append(Quantity("pump", len(works.sumps), "each", "material"))
+        items.append(Quantity("sump basin and lid", len(works.sumps), "each", "material"))
+        items.append(Quantity("check valve", len(works.sumps), "each", "material"))
+        items.append(Quantity("alarm", len(works.sumps), "each", "material"))
+    return _merged(items)
+
+
+def _fitting_item(kind: str) -> str:
+    for known in ("cleanout", "pop-up"):
+        if kind.startswith(known):
+            return known
+    return "pipe fitting"
+
+
+def _merged(items: list[Quantity]) -> list[Quantity]:
+    totals: dict[tuple[str, str, Literal["material", "hired"]], float] = {}
+    for item in items:
+        key = (item.item, item.unit, item.share)
+        totals[key] = totals.get(key, 0.0) + item.amount
+    return [Quantity(item, amount, unit, share) for (item, unit, share), amount in totals.items()]
+
+
+def turf_area(works: Works, rules: Rules) -> float:
+    """Lawn that is opened and must be sodded again.
+
+    Parameters
+    ----------
+    works : Works
+        What is dug.
+    rules : Rules
+        For the trench's width.
+
+    Returns
+    -------
+    float
+        [m2]
+    """
+    area = 0.0
+    for run in works.pipe_runs:
+        area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + 2.0 * SOD_BESIDE)
+    area += sum(drain.length * 2.0 * SOD_BESIDE for drain in works.french_drains)
+    return area + len(works.catch_basins) * 0.3 + len(works.sumps) * 1.0
+
+
+def _sod(works: Works, rules: Rules) -> list[Quantity]:
+    area = turf_area(works, rules) / SQUARE_FOOT
+    return [Quantity("sod", area * (1.0 + rules["waste_sod"].likely), "ft2", "material")]
+
+
+def spoil_in_place(works: Works, rules: Rules) -> float:
+    """Ground that stone, pipe and basins take the place of, so that it must leave.
+
+    Parameters
+    ----------
+    works : Works
+        What is dug.
+    rules : Rules
+        For the trench's width.
+
+    Returns
+    -------
+    float
+        In place. [m3]
+    """
+    volume = sum(_drain_volume(drain) for drain in works.french_drains)
+    volume += sum(run.length * pi * find_pipe(run.pipe_key).outside ** 2 / 4.0 for run in works.pipe_runs)
+    volume += sum(0.5**2 * (basin.ground_elevation - basin.invert_elevation + 0.25) for basin in works.catch_basins)
+    volume += sum(0.8**2 * (sump.ground_elevation - sump.bottom_elevation + TAMPED) for sump in works.sumps)
+    return volume
+
+
+def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
+    dug = sum(run_volume(run, rules) for run in works.pipe_runs) + sum(_drain_volume(d) for d in works.french_drains)
+    # the trade's rate is of a trench 12 x 18 in, so a volume an hour
+    seconds = dug / (rules["hand_trench_rate"].likely * 1.5 * SQUARE_FOOT)
+    laid = sum(run.length for run in works.pipe_runs) + sum(drain.length for drain in works.french_drains)
+    seconds += 2.0 * laid / rules["pipe_rate"].likely
+    tons = sum(quantity.amount for quantity in _stone(works, rules) if quantity.item == "washed stone")
+    seconds += tons * TON / rules["stone_rate"].likely
+    seconds += turf_area(works, rules) / rules["sod_rate"].likely
+    seconds += len(works.catch_basins) * rules["basin_hours"].likely
+    seconds += len(works.sumps) * rules["pump_set_hours"].likely
+    seconds *= rules["hard_access_factor"].likely if access.hard else 1.0
+    return [Quantity("labour", (seconds + rules["set_up_hours"].likely) / 3600.0, "h", "hired")]
+
+
+def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
+    bank = spoil_in_place(works, rules) / CUBIC_YARD
+    loose = bank * (1.0 + rules[f"swell_{access.soil}"].likely)
+    paving = sum(run.under_paving * trench_width(run, rules) for run in works.pipe_runs)
+    permits = 1.0 if any("right of way" in each for run in works.pipe_runs for each in run.crossings) else 0.0
+    return [
+        Quantity(SPOIL_IN_PLACE, bank, "yd3", "hired"),
+        Quantity("spoil disposal, loose", loose, "yd3", "hired"),
+        Quantity(TRUCKLOADS, float(ceil(loose / TRUCK - 1e-9)), "load", "hired"),
+        Quantity("paving patch", paving / SQUARE_FOOT, "ft2", "hired"),
+        Quantity("electrician", 1.0 if works.sumps else 0.0, "job", "hired"),
+        Quantity("permit", permits, "each", "hired"),
+        Quantity("mobilisation", 1.0, "job", "hired"),
+    ]
+
