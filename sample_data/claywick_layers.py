@@ -58,10 +58,10 @@ def outfall_at(number: int) -> tuple[float, float, str] | None:
         return None
     each = lot(number)
     if number == 5:
-        return each.middle - 11.0, 11.5, "daylight"
+        return each.middle - 10.4, 12.8, "daylight"
     if number == 16:
         return 270.2, -7.5, "pond"
-    u = {4: 12.6, 8: -8.0, 11: 6.0, 9: 2.0, 13: -4.0, 15: 0.0}.get(number, 5.0)
+    u = {4: 12.6, 8: -8.0, 11: 6.0, 9: 2.0, 13: -4.0, 15: -4.5}.get(number, 5.0)
     return each.middle + u, each.side * SWALE_T, "swale"
 
 
@@ -148,7 +148,7 @@ def _keep_out():
     ]
     for number, u, v, inches in (
         (1, -11.0, 36.0, 10), (2, 8.0, 40.0, 14), (3, -11.0, 13.0, 12), (5, 8.0, 33.0, 8), (6, -10.0, 41.0, 18),
-        (9, 9.0, 38.0, 12), (11, -12.0, 13.0, 10), (14, -10.5, 38.0, 16), (15, 3.0, 12.5, 9), (16, 10.0, 36.0, 11),
+        (9, 9.0, 38.0, 12), (11, -12.0, 13.0, 10), (14, -10.5, 38.0, 16), (15, -11.0, 36.0, 9), (16, 10.0, 36.0, 11),
     ):
         # practice keeps a foot away for each inch of trunk
         disc = _disc(lot(number), u, v, inches * 0.0254 / 2)

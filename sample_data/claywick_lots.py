@@ -87,32 +87,33 @@ class Lot:
         return to_xy(*self.st(u, v))
 
 
-UPHILL = ((FRONT, 0.10), (20.0, 0.60), (REAR, 1.70))
+UPHILL = ((FRONT, 0.20), (20.0, 0.75), (REAR, 1.85))
 GENTLE = ((FRONT, 0.10), (20.0, 0.50), (REAR, 1.05))
-RISING = ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.80))
+RISING = ((FRONT, 0.20), (20.0, 0.55), (REAR, 0.95))
 DRIVE_WIDTH = 3.2
 
 LOTS = (
-    Lot(1, +1, 18, UPHILL, 0.80, "slab", 0.20, 2004, hollow=0.66),
-    Lot(2, +1, 46, UPHILL, 0.80, "crawl", 0.55, 1988, hollow=0.64, culvert=15.0),
-    Lot(3, +1, 74, UPHILL, 0.80, "basement", 0.35, 1976, hollow=0.66, culvert=15.0),
-    Lot(4, +1, 102, UPHILL, 0.80, "crawl", 0.50, 1969, hollow=0.66, culvert=15.0),
-    Lot(5, +1, 130, GENTLE, 0.70, "slab", 0.20, 2007, hollow=0.56, rim=0.06, culvert=18.0),
+    Lot(1, +1, 18, UPHILL, 0.95, "slab", 0.20, 2004, hollow=0.82),
+    Lot(2, +1, 46, UPHILL, 0.95, "crawl", 0.55, 1988, hollow=0.80, culvert=15.0),
+    Lot(3, +1, 74, UPHILL, 0.95, "basement", 0.35, 1976, hollow=0.82, culvert=15.0),
+    Lot(4, +1, 102, UPHILL, 0.95, "crawl", 0.50, 1969, hollow=0.82, culvert=15.0),
+    Lot(5, +1, 130, ((FRONT, 0.10), (13.5, 0.22), (20.0, 1.20), (REAR, 1.75)), 1.38, "slab", 0.20, 2007, hollow=1.25,
+        rim=0.06, culvert=18.0),
     Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=18.0),
     Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=18.0),
-    Lot(8, +1, 214, ((FRONT, 0.19), (REAR, 0.274)), 0.39, "slab", 0.18, 2010, hollow=0.195, rim=0.02, level=True,
+    Lot(8, +1, 214, ((FRONT, 0.12), (REAR, 0.204)), 0.32, "slab", 0.18, 2010, hollow=0.125, rim=0.02, level=True,
         culvert=18.0),
-    Lot(9, -1, 18, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.75)), 0.60, "slab", 0.20, 2003, hollow=0.46, dip=0.22,
+    Lot(9, -1, 18, ((FRONT, 0.20), (20.0, 0.55), (REAR, 0.90)), 0.75, "slab", 0.20, 2003, hollow=0.61, dip=0.22,
         culvert_listed=False),
     Lot(10, -1, 46, ((FRONT, 0.10), (20.0, 0.38), (28.0, 0.33), (REAR, -0.25)), 0.58, "slab", 0.25, 2012),
     Lot(11, -1, 74, ((FRONT, 0.10), (20.0, 0.36), (26.5, 0.32), (36.0, -0.82), (REAR, -0.90)), 0.44, "crawl", 0.60,
         1994, hollow=-0.967, rim=0.06, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0)),
-    Lot(12, -1, 102, ((FRONT, 0.10), (20.0, 0.45), (REAR, 0.85)), 0.62, "slab", 0.20, 1998, hollow=0.50),
-    Lot(13, -1, 130, RISING, 0.58, "slab", 0.20, 2000, hollow=0.46),
-    Lot(14, -1, 158, RISING, 0.58, "basement", 0.40, 1983, hollow=0.45, hollow_at=(5.5, 28.0, 3.6, 3.2),
+    Lot(12, -1, 102, RISING, 0.72, "slab", 0.20, 1998, hollow=0.60),
+    Lot(13, -1, 130, RISING, 0.72, "slab", 0.20, 2000, hollow=0.60),
+    Lot(14, -1, 158, RISING, 0.72, "basement", 0.40, 1983, hollow=0.59, hollow_at=(5.5, 28.0, 3.6, 3.2),
         patio=(-8.0, -2.0, 26.0, 30.0), culvert=8.0),
-    Lot(15, -1, 186, RISING, 0.58, "crawl", 0.50, 1996, hollow=0.46, culvert=15.0),
-    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.30), (REAR, 0.32)), 0.46, "slab", 0.20, 2009, hollow=0.24, dip=0.35,
+    Lot(15, -1, 186, RISING, 0.72, "crawl", 0.50, 1996, hollow=0.60, culvert=15.0),
+    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.42)), 0.56, "slab", 0.20, 2009, hollow=0.34, dip=0.35,
         culvert=15.0, culvert_listed=False),
 )
 
@@ -122,7 +123,7 @@ UPPER_REAR = 92.0
 UPPER_HOUSES = ((17, (53.0, 67.0, 72.0, 81.0)), (18, (81.0, 95.0, 73.0, 82.0)))
 
 # Bottoms of the channels: (s, t, height).
-NORTH_SWALE = ((-12.0, SWALE_T, 213.49), (18.0, SWALE_T, 213.218), (242.0, SWALE_T, 210.962), (272.0, SWALE_T, 210.66))
+NORTH_SWALE = ((-12.0, SWALE_T, 213.38), (18.0, SWALE_T, 213.088), (242.0, SWALE_T, 210.942), (272.0, SWALE_T, 210.66))
 SOUTH_SWALE = tuple(
     (s, -SWALE_T, z)
     for s, z in (
@@ -130,7 +131,7 @@ SOUTH_SWALE = tuple(
         (37.5, 213.00),  # just above the drive of lot 9, whose culvert has silted up
         (45.0, 212.96), (98.0, 212.38), (129.0, 212.10), (139.0, 211.93),
         (149.0, 212.08),  # against the grade: water stands from 130 to here
-        (158.0, 211.97), (178.0, 211.78), (184.0, 211.70), (206.0, 211.45), (212.0, 211.38), (242.0, 211.04),
+        (158.0, 211.97), (178.0, 211.78), (184.0, 211.70), (206.0, 211.38), (212.0, 211.31), (242.0, 211.00),
         (272.0, 210.66),
     )
 )
