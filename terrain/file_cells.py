@@ -9,7 +9,7 @@ from pyproj import Transformer
 from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GroundFileError
 from terrain.grid import Grid
-from terrain.raster_source import RasterSource, opened
+from terrain.raster_source import RasterSource, apply_affine, opened
 
 # what producers write for unknown ground, also where the header does not say so
 _STANDS_FOR_NODATA = (-9999.0, -99999.0, -999999.0, -32768.0, -32767.0)
@@ -125,7 +125,7 @@ def _places_in_file(source: RasterSource, grid: Grid, start: int, end: int) -> t
     x, y = x / grid.frame.x_scale, y / grid.frame.y_scale
     if source.file_crs != grid.frame.crs:
         x, y = Transformer.from_crs(grid.frame.crs, source.file_crs, always_xy=True).transform(x, y)
-    across, down = ~source.file_transform * (x, y)
+    across, down = apply_affine(~source.file_transform, x, y)
     # a millionth of a cell is round-off: rows that only run the other way must give the file's own numbers
     return np.round(down - 0.5, 6), np.round(across - 0.5, 6)
 

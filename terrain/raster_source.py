@@ -122,8 +122,8 @@ def open_raster(
     where = path.name
     horizontal = horizontal_part(crs, where)
     vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
-    middle = transform * (shape[1] / 2.0, shape[0] / 2.0)
-    own = lonlat_of(horizontal, *middle, where)
+    x, y = apply_affine(transform, shape[1] / 2.0, shape[0] / 2.0)
+    own = lonlat_of(horizontal, float(x), float(y), where)
     if near is None:
         near = own
     straight = horizontal.is_projected and transform.b == 0 == transform.d and transform.a > 0 > transform.e
@@ -137,6 +137,27 @@ def open_raster(
     return RasterSource(
         path, grid, crs, vertical, width, height, *numbers, not straight, transform, horizontal, shape,
         header_warnings + vertical.warnings,
+    )
+
+
+def apply_affine(transform: Affine, across: Any, down: Any) -> tuple[Any, Any]:
+    """Where an affine transform takes points; spelt out, since releases of affine differ in how they write it.
+
+    Parameters
+    ----------
+    transform : Affine
+        From (across, down) to another plane.
+    across, down : float or ndarray
+        Points. [-]
+
+    Returns
+    -------
+    tuple
+        Their places. [-]
+    """
+    return (
+        transform.a * across + transform.b * down + transform.c,
+        transform.d * across + transform.e * down + transform.f,
     )
 
 
@@ -244,7 +265,8 @@ def _north_up_grid(
     quarter_turns = crs.is_projected and (transform.b == 0 == transform.d or transform.a == 0 == transform.e)
     along = np.linspace(0.0, 1.0, 21)
     zero, one = np.zeros_like(along), np.ones_like(along)
-    x, y = transform * (
+    x, y = apply_affine(
+        transform,
         np.concatenate([along, along, zero, one]) * columns,
         np.concatenate([zero, one, along, along]) * rows,
     )

@@ -8,12 +8,13 @@ power [W], mass [kg] and slope [-].
 import difflib
 import math
 import re
+from collections.abc import Mapping
 
 from pipelines.inputs.errors import QuantityError
-from pipelines.inputs.unit_table import DIMENSIONS, UNITS, allowed_text, si_factor
+from pipelines.inputs.unit_table import DIMENSIONS, UNITS, Unit, allowed_text, si_factor
 
 _NUMBER = r"(?:\d+-\d{1,4}/\d{1,4}|\d{1,4}/\d{1,4}|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)"
-_UNIT = r"[A-Za-z%][A-Za-z0-9/%]*"
+_UNIT = r"(?:1/)?[A-Za-z%][A-Za-z0-9/%]*"
 _ONE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT})")
 _FEET_AND_INCHES = re.compile(rf"([+-]?)(\d+)\s*ft\s+({_NUMBER})\s*in")
 _SLOPE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT}?)\s*/\s*({_NUMBER})\s*({_UNIT})")
@@ -71,7 +72,7 @@ def parse_length(text: object, key: str = "length") -> float:
     return parse_quantity(text, "length", key)
 
 
-def read_quantity(text: object, dimension: str) -> float:
+def read_quantity(text: object, dimension: str, units: Mapping[str, Unit] = UNITS) -> float:
     """Read a quantity whose key the caller names.
 
     Parameters
@@ -80,6 +81,8 @@ def read_quantity(text: object, dimension: str) -> float:
         As written.
     dimension : str
         What it must measure, a key of `DIMENSIONS`.
+    units : mapping
+        Units that may stand in it, by text.
 
     Returns
     -------
@@ -99,13 +102,13 @@ def read_quantity(text: object, dimension: str) -> float:
     stripped = text.strip()
     if len(stripped) > _LONGEST:
         raise QuantityError(f"{_shown(text)} is too long for a quantity; write {name} {allowed_text(dimension)}")
-    value = _value(stripped, dimension)
+    value = _value(stripped, dimension, units)
     if not math.isfinite(value):
         raise QuantityError(f'"{stripped}" is not finite; write {name} {allowed_text(dimension)}')
     return value
 
 
-def _value(text: str, dimension: str) -> float:
+def _value(text: str, dimension: str, units: Mapping[str, Unit]) -> float:
     name = DIMENSIONS[dimension][0]
     both = _FEET_AND_INCHES.fullmatch(text)
     if both and dimension == "length":
@@ -119,9 +122,9 @@ def _value(text: str, dimension: str) -> float:
     one = _ONE.fullmatch(text)
     if one is None:
         raise QuantityError(f'"{text}" is not one number and one unit; write {name} {allowed_text(dimension)}')
-    unit = UNITS.get(one[3])
+    unit = units.get(one[3])
     if unit is None:
-        near = difflib.get_close_matches(one[3], UNITS, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(one[3], units, n=1, cutoff=0.5)
         hint = f' (did you mean "{near[0]}"?)' if near else ""
         raise QuantityError(f'"{text}" has the unknown unit "{one[3]}"{hint}; write {name} {allowed_text(dimension)}')
     if unit.dimension != dimension:

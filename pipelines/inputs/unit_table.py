@@ -53,7 +53,25 @@ _ROWS = (
     ("ton", "mass", "short_ton"),
     ("%", "slope", "percent"),
 )
+# beyond the closed list: units of rules of the trade, read in [rules] only
+_RULE_ROWS = (
+    ("1", "number", "dimensionless"),
+    ("ft/s", "velocity", "foot / second"),
+    ("m/s", "velocity", "meter / second"),
+    ("ft/h", "length_rate", "foot / hour"),
+    ("m/h", "length_rate", "meter / hour"),
+    ("ft2/h", "area_rate", "foot ** 2 / hour"),
+    ("m2/h", "area_rate", "meter ** 2 / hour"),
+    ("ton/h", "mass_rate", "short_ton / hour"),
+    ("kg/h", "mass_rate", "kilogram / hour"),
+    ("ton/yd3", "density", "short_ton / yard ** 3"),
+    ("kg/m3", "density", "kilogram / meter ** 3"),
+    ("1/h", "frequency", "1 / hour"),
+    ("ft/in", "clearance", "foot / inch"),
+    ("m/cm", "clearance", "meter / centimeter"),
+)
 UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
+RULE_UNITS = UNITS | {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _RULE_ROWS}
 
 DIMENSIONS = {
     "length": ("a length", "meter"),
@@ -66,12 +84,20 @@ DIMENSIONS = {
     "power": ("a power", "watt"),
     "mass": ("a weight", "kilogram"),
     "slope": ("a slope", "dimensionless"),
+    "number": ("a number", "dimensionless"),
+    "velocity": ("a velocity", "meter / second"),
+    "length_rate": ("a length in an hour", "meter / second"),
+    "area_rate": ("an area in an hour", "meter ** 2 / second"),
+    "mass_rate": ("a weight in an hour", "kilogram / second"),
+    "density": ("a weight by volume", "kilogram / meter ** 3"),
+    "frequency": ("a count in an hour", "1 / second"),
+    "clearance": ("a distance for each inch", "dimensionless"),
 }
 
 
 def units_of(dimension: str) -> tuple[str, ...]:
     """Units that people may write for a dimension, as text."""
-    return tuple(unit.text for unit in UNITS.values() if unit.dimension == dimension)
+    return tuple(unit.text for unit in RULE_UNITS.values() if unit.dimension == dimension)
 
 
 def allowed_text(dimension: str) -> str:
@@ -91,14 +117,14 @@ def si_factor(text: str) -> float:
     Parameters
     ----------
     text : str
-        A unit of the closed list.
+        A unit of the closed list, or of the rules.
 
     Returns
     -------
     float
         SI units in one of it. [-]
     """
-    unit = UNITS[text]
+    unit = RULE_UNITS[text]
     # in decimals, so that an inch is 0.0254 m to the last bit
     one = _registry().Quantity(Decimal(1), unit.pint_name)
     return float(one.to(DIMENSIONS[unit.dimension][1]).magnitude)

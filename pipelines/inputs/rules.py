@@ -1,0 +1,220 @@
+"""Rules of the trade with their defaults and marks, each of which the site file can override.
+
+`load_rules()["slope_4in_smooth"].likely` is SI; `read_overrides(table)` checks what a site file's [rules] says;
+`rules.with_overrides(overrides)` puts it in place; `rules.in_words()` lists all for a report.
+"""
+
+import csv
+import difflib
+import functools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from importlib.resources import files
+
+from pipelines.inputs.errors import QuantityError, SiteFileError
+from pipelines.inputs.quantity import read_quantity
+from pipelines.inputs.unit_table import RULE_UNITS, allowed_text, si_factor
+
+MARKS = {
+    "P": "published",
+    "Pm": "published, from memory",
+    "CP": "common practice, no source",
+    "C": "computed",
+    "A": "assumed",
+    "given": "given in the site file",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule of the trade.
+
+    Attributes
+    ----------
+    key : str
+        Its name in the site file's [rules].
+    low, likely, high : float
+        Least or floor, the value taken, most or stop; all alike where the trade names one. [SI]
+    unit : str
+        The unit that the trade writes it in; "1" for a plain number.
+    mark : str
+        Where it comes from: a key of `MARKS`.
+    source : str
+        The publication, where one is named.
+    meaning : str
+        What it says.
+    """
+
+    key: str
+    low: float
+    likely: float
+    high: float
+    unit: str
+    mark: str
+    source: str
+    meaning: str
+
+    @property
+    def words(self) -> str:
+        """Its values in the trade's unit: `0.5 / 1 %`, `4 / 8 / 12 ft/h`."""
+        factor = si_factor(self.unit)
+        shown = [f"{value / factor:.6g}" for value in (self.low, self.likely, self.high)]
+        if self.low == self.likely == self.high:
+            shown = shown[:1]
+        elif self.likely == self.high:
+            shown = shown[:2]
+        unit = "" if self.unit == "1" else f" {self.unit}"
+        return " / ".join(shown) + unit
+
+
+@dataclass(frozen=True, slots=True)
+class RuleOverride:
+    """What a site file says of one rule; None where it is silent. [SI]"""
+
+    key: str
+    low: float | None
+    likely: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rules(Mapping[str, Rule]):
+    """All rules by key."""
+
+    table: Mapping[str, Rule]
+
+    def __getitem__(self, key: str) -> Rule:
+        return self.table[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.table)
+
+    def __len__(self) -> int:
+        return len(self.table)
+
+    def with_overrides(self, overrides: tuple[RuleOverride, ...]) -> "Rules":
+        """The same rules with some values replaced and marked as given.
+
+        Parameters
+        ----------
+        overrides : tuple of RuleOverride
+            As `read_overrides` gives them.
+
+        Returns
+        -------
+        Rules
+            New rules. Where only the likely value is given, a low above it or a high below it moves to it.
+        """
+        changed = dict(self.table)
+        for each in overrides:
+            changed[each.key] = _overridden(changed[each.key], each)
+        return Rules(changed)
+
+    def in_words(self) -> tuple[tuple[str, str, str], ...]:
+        """Name with meaning, value in words and mark in words of every rule, for a report."""
+        return tuple(
+            (
+                f"{rule.key} ({rule.meaning})",
+                rule.words,
+                MARKS[rule.mark] + (f": {rule.source}" if rule.source else ""),
+            )
+            for rule in self.table.values()
+        )
+
+
+@functools.cache
+def load_rules() -> Rules:
+    """The defaults.
+
+    Returns
+    -------
+    Rules
+        As shipped with the package.
+    """
+    text = files("pipelines.inputs").joinpath("rules.csv").read_text(encoding="utf-8")
+    return Rules({row["key"]: _default(row) for row in csv.DictReader(text.splitlines())})
+
+
+def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
+    """Check and convert the table [rules] of a site file.
+
+    Parameters
+    ----------
+    table : mapping
+        From a rule's name to a quantity as text, a number where the rule has no unit, or a table of these
+        with the keys low, likely and high.
+
+    Returns
+    -------
+    tuple of RuleOverride
+        In the order given.
+
+    Raises
+    ------
+    SiteFileError
+        If a name is unknown, or a value is not of the rule's kind; all faults together.
+    """
+    rules = load_rules()
+    faults: list[str] = []
+    read: list[RuleOverride] = []
+    for key, value in table.items():
+        if key not in rules:
+            near = difflib.get_close_matches(key, rules, n=1)
+            faults.append(f'unknown rule "{key}"' + (f', did you mean "{near[0]}"?' if near else ""))
+            continue
+        try:
+            read.append(_read_override(rules[key], value))
+        except (QuantityError, SiteFileError) as error:
+            faults.append(f"{key}: {error}")
+    if faults:
+        raise SiteFileError("; ".join(faults))
+    return tuple(read)
+
+
+def _default(row: dict[str, str]) -> Rule:
+    likely = _plain(row["likely"], row["unit"])
+    low = _plain(row["low"], row["unit"]) if row["low"] else likely
+    high = _plain(row["high"], row["unit"]) if row["high"] else likely
+    return Rule(row["key"], low, likely, high, row["unit"], row["mark"], row["source"], row["meaning"])
+
+
+def _plain(digits: str, unit: str) -> float:
+    return float(digits) if unit == "1" else read_quantity(f"{digits} {unit}", RULE_UNITS[unit].dimension, RULE_UNITS)
+
+
+def _read_override(rule: Rule, value: object) -> RuleOverride:
+    if not isinstance(value, Mapping):
+        return RuleOverride(rule.key, None, _read_value(rule, value), None)
+    unknown = [key for key in value if key not in ("low", "likely", "high")]
+    if unknown or not value:
+        raise SiteFileError(f"{', '.join(unknown) or 'an empty table'} is not known; give low, likely or high")
+    given = {key: _read_value(rule, each) for key, each in value.items()}
+    new = RuleOverride(rule.key, given.get("low"), given.get("likely"), given.get("high"))
+    after = _overridden(rule, new)
+    if not after.low <= after.likely <= after.high:
+        raise SiteFileError(f"{after.words} does not rise from low to high")
+    return new
+
+
+def _read_value(rule: Rule, value: object) -> float:
+    dimension = RULE_UNITS[rule.unit].dimension
+    if dimension == "number":
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 <= value < float("inf"):
+            raise QuantityError(f"{value!r} is no plain number from 0 up")
+        return float(value)
+    number = read_quantity(value, dimension, RULE_UNITS)
+    if number < 0.0:
+        raise QuantityError(f'"{value}" is negative; write {allowed_text(dimension)}, from 0 up')
+    return number
+
+
+def _overridden(rule: Rule, new: RuleOverride) -> Rule:
+    likely = rule.likely if new.likely is None else new.likely
+    low = min(rule.low, likely) if new.low is None else new.low
+    high = max(rule.high, likely) if new.high is None else new.high
+    if new.likely is None:
+        # a floor raised over the default carries the value taken with it, and a stop lowered under it too
+        likely = min(max(likely, low), high)
+    elif rule.low == rule.likely == rule.high and new.low is None and new.high is None:
+        low = high = likely
+    return replace(rule, low=low, likely=likely, high=high, mark="given", source="")

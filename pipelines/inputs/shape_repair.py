@@ -1,0 +1,95 @@
+"""Shapes as drawn, made shapes that can be measured: flat, of the type asked for, valid."""
+
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import Geometry
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.inputs.errors import LayerError
+from terrain.arrays import BoolArray
+
+_DIMENSION = {"point": 0, "line": 1, "polygon": 2}
+_IN_WORDS = {"point": "points", "line": "lines", "polygon": "polygons"}
+
+
+def flat_shapes(
+    shapes: Any, ids: Any, allowed: tuple[str, ...], where: str
+) -> tuple[Any, BoolArray, tuple[str, ...]]:
+    """Drop heights, pass over empty shapes, repair polygons that cross themselves, refuse other types.
+
+    Parameters
+    ----------
+    shapes : (n,) object ndarray
+        Shapely geometries or None.
+    ids : (n,) object ndarray
+        Feature ids.
+    allowed : tuple of str
+        polygon, line or point.
+    where : str
+        File and layer, for messages.
+
+    Returns
+    -------
+    (n,) object ndarray
+        Repaired shapes.
+    (n,) bool ndarray
+        Which of them are shapes at all.
+    tuple of str
+        What was repaired or passed over.
+
+    Raises
+    ------
+    LayerError
+        If a shape is of the wrong type, has infinite coordinates, or holds no area even when repaired.
+    """
+    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    kept: BoolArray = ~(shapely.is_missing(flat) | shapely.is_empty(flat))
+    _refuse_types(flat, ids, kept, allowed, where)
+    bounds = shapely.bounds(flat[kept]).reshape(-1, 4)
+    infinite = ~np.isfinite(bounds).all(axis=1)
+    if infinite.any():
+        raise LayerError(f"{where}: feature {_some(ids[kept][infinite])} has coordinates that are not finite")
+    warnings = []
+    if not kept.all():
+        warnings.append(f"{where}: feature {_some(ids[~kept])} has no shape and was passed over")
+    repaired = []
+    for position in np.flatnonzero(kept & (shapely.get_dimensions(flat) == 2) & ~shapely.is_valid(flat)):
+        reason = shapely.is_valid_reason(flat[position])
+        mended = _polygonal(shapely.make_valid(flat[position], method="structure"))
+        if mended.is_empty:
+            raise LayerError(
+                f"{where}: feature {ids[position]} is no polygon that holds an area ({reason}); draw it again"
+            )
+        flat[position] = mended
+        repaired.append(f"{ids[position]} ({reason}, {mended.area:.6g} square map units now)")
+    if repaired:
+        warnings.append(f"{where}: feature {', '.join(repaired)} was not a valid polygon and was repaired; check it")
+    return flat, kept, tuple(warnings)
+
+
+def _refuse_types(flat: Any, ids: Any, kept: BoolArray, allowed: tuple[str, ...], where: str) -> None:
+    dimensions = shapely.get_dimensions(flat)
+    collections = shapely.get_type_id(flat) == 7
+    wrong = kept & (~np.isin(dimensions, [_DIMENSION[each] for each in allowed]) | collections)
+    if wrong.any():
+        first = flat[np.flatnonzero(wrong)[0]]
+        needed = " or ".join(_IN_WORDS[each] for each in allowed)
+        raise LayerError(
+            f"{where}: feature {_some(ids[wrong])} is of the wrong geometry type ({first.geom_type}); "
+            f"this layer needs {needed}"
+        )
+
+
+def _polygonal(shape: Geometry) -> BaseGeometry:
+    """The polygons of a shape, without the lines and points that a repair leaves behind."""
+    parts = [part for part in shapely.get_parts(shapely.get_parts([shape])) if part.geom_type == "Polygon"]
+    parts = [part for part in parts if part.area > 0.0]
+    united: BaseGeometry = shapely.union_all(parts) if parts else shapely.Polygon()
+    return united
+
+
+def _some(ids: Any) -> str:
+    shown = ", ".join(str(each) for each in ids[:5])
+    return shown if len(ids) <= 5 else f"{shown} and {len(ids) - 5} more"

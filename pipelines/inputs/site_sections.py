@@ -1,0 +1,230 @@
+"""The sections of a site file: what may stand in each, and in what form.
+
+Quantities are SI once read; `file`, `table` and `curve` are paths resolved against the site file's folder.
+"""
+
+from functools import partial
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+
+from pipelines.inputs.errors import QuantityError
+from pipelines.inputs.quantity import read_quantity
+
+# The wettest minute and day on record brought some 38 mm and 1.8 m (from memory); twice that is a slip of the pen.
+_MOST_RAIN, _MOST_RATE = 4.0, 5.0 / 3600.0
+
+
+def _positive(value: object, dimension: str) -> float:
+    number = read_quantity(value, dimension)
+    if number <= 0.0:
+        raise QuantityError(f'"{value}" must be more than zero')
+    return number
+
+
+def _not_negative(value: object, dimension: str) -> float:
+    number = read_quantity(value, dimension)
+    if number < 0.0:
+        raise QuantityError(f'"{value}" must not be negative')
+    return number
+
+
+def _resolved(value: object, info: ValidationInfo) -> Path:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError("must be a path in quotes, relative to the site file or absolute")
+    path = Path(info.context["folder"], value) if info.context else Path(value)
+    if not path.exists():
+        raise ValueError(f'"{value}" does not exist (looked for {path})')
+    return path
+
+
+def _year(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError(f"{value!r} is no year; write it plainly, as in 2019")
+    return value
+
+
+Level = Annotated[float, BeforeValidator(partial(read_quantity, dimension="length"))]
+Length = Annotated[float, BeforeValidator(partial(_positive, dimension="length"))]
+LengthOrNone = Annotated[float, BeforeValidator(partial(_not_negative, dimension="length"))]
+Duration = Annotated[float, BeforeValidator(partial(_positive, dimension="time"))]
+ReturnPeriod = Annotated[float, BeforeValidator(partial(_positive, dimension="return_period"))]
+Slope = Annotated[float, BeforeValidator(partial(_positive, dimension="slope"))]
+Rate = Annotated[float, BeforeValidator(partial(_positive, dimension="rate"))]
+ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
+Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
+
+
+class Section(BaseModel):
+    """A table of the site file; unknown keys are errors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class VectorFile(Section):
+    """Where a layer of shapes is: file, layer within it, and which of its features."""
+
+    file: ExistingPath
+    layer: str | None = None
+    where: str | None = None
+
+
+class Elevation(Section):
+    """[elevation]: the ground raster; rmse [m]."""
+
+    file: ExistingPath
+    unit: Literal["m", "ft", "ftUS"] | None = None
+    rmse: Annotated[Length, Field(le=10.0)] | None = None
+    flown: Year | None = None
+
+
+class House(Section):
+    """[house]: floor as a level in the raster's datum [m], footing_depth below ground [m]."""
+
+    foundation: Literal["slab", "crawl", "basement"] | None = None
+    floor: Level | None = None
+    footing_depth: Length | None = None
+    built: Year | None = None
+
+
+class Levels(Section):
+    """[levels]: shots of a level."""
+
+    file: ExistingPath
+
+
+class Rain(Section):
+    """[rain]: a table, or one depth [m] and duration [s]; return_period [yr]."""
+
+    table: ExistingPath | None = None
+    depth: Length | None = None
+    duration: Duration | None = None
+    return_period: ReturnPeriod | None = None
+    distribution: Literal["nested", "I", "IA", "II", "III"] | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Rain":
+        if self.table is not None and (self.depth is not None or self.duration is not None):
+            raise ValueError("give either table or depth and duration, not both")
+        if (self.depth is None) != (self.duration is None):
+            missing = "duration" if self.duration is None else "depth"
+            raise ValueError(f"{missing} is missing; one storm is given by depth and duration together")
+        if self.depth is not None and self.duration is not None:
+            if self.depth > _MOST_RAIN or self.depth / self.duration > _MOST_RATE:
+                raise ValueError(
+                    f"{self.depth * 1000:,.0f} mm in {self.duration / 60:,.0f} min is more than any storm has "
+                    "brought; check depth and duration and their units"
+                )
+            if self.return_period is not None:
+                raise ValueError("return_period goes with a table; one storm is given by depth and duration alone")
+        return self
+
+
+class Soil(Section):
+    """[soil]: hydrologic group for the whole site or a layer with an attribute `group`; cover of the lawn.
+
+    tested_rate is a soaking rate tested on site [m/s], water_table its depth below ground [m]; compacted false
+    says that the soil was never driven over or filled.
+    """
+
+    group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] | None = None
+    file: ExistingPath | None = None
+    layer: str | None = None
+    where: str | None = None
+    cover: str | None = None
+    compacted: bool = True
+    tested_rate: Rate | None = None
+    water_table: Length | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "Soil":
+        if self.group is not None and self.file is not None:
+            raise ValueError("give either group or file, not both")
+        if self.file is None and (self.layer is not None or self.where is not None):
+            raise ValueError("layer and where need a file")
+        return self
+
+    @property
+    def source(self) -> VectorFile | None:
+        """The layer of soils, where one is given."""
+        if self.file is None:
+            return None
+        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where)
+
+
+class Pump(Section):
+    """[pump]: the curve of the pump that the estimator carries."""
+
+    curve: ExistingPath
+
+
+class PriceFile(Section):
+    """[prices]: prices that replace the defaults of the same item."""
+
+    file: ExistingPath
+
+
+class BasinPlaces(Section):
+    """Basins whose place is fixed: points [easting, northing] in the map's coordinates, or a layer of points."""
+
+    points: tuple[tuple[float, float], ...] = ()
+    file: ExistingPath | None = None
+    layer: str | None = None
+    where: str | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_list(cls, value: Any) -> Any:
+        return {"points": value} if isinstance(value, list) else value
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "BasinPlaces":
+        if bool(self.points) == (self.file is not None):
+            raise ValueError("give a list of [easting, northing], or a file with a layer of points")
+        return self
+
+    @property
+    def source(self) -> VectorFile | None:
+        """The layer of basins, where one is given."""
+        if self.file is None:
+            return None
+        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where)
+
+
+class Layout(Section):
+    """[layout]: choices that the plan must keep: slope [-], cover [m], pipe as named in the catalogue."""
+
+    basins: BasinPlaces | None = None
+    forbidden: VectorFile | None = None
+    pipe: str | None = None
+    slope: Annotated[Slope, Field(lt=1.0)] | None = None
+    cover: Length | None = None
+    lift: Literal["gravity", "pump"] | None = None
+
+
+class Swales(VectorFile):
+    """[swales]: lines of swales, drawn downstream, and how they are checked.
+
+    spacing between stations, freeboard, max_depth and max_top_width of a re-cut [m], side_slope of a re-cut [-],
+    roughness as Manning's n [-], downstream_level of the water at the lower end [m], discharges: folders of lots'
+    results.
+    """
+
+    spacing: Length | None = None
+    freeboard: LengthOrNone | None = None
+    roughness: Annotated[float, Field(gt=0.005, lt=1.0)] | None = None
+    discharges: tuple[ExistingPath, ...] = ()
+    downstream_level: Level | None = None
+    cover: str | None = None
+    max_depth: Length | None = None
+    max_top_width: Length | None = None
+    side_slope: Slope | None = None
+    bottom_width: LengthOrNone | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_folder(cls, value: Any) -> Any:
+        if isinstance(value, dict) and isinstance(value.get("discharges"), str):
+            return value | {"discharges": [value["discharges"]]}
+        return value
