@@ -11,6 +11,9 @@ from pipelines.hydrology.sub_catchment import SurfaceShare
 from terrain.arrays import FloatArray
 
 INITIAL_ABSTRACTION = 0.2
+_AVERAGE = (0.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0)
+_DRY = (0.0, 15.0, 22.0, 31.0, 40.0, 51.0, 63.0, 78.0, 100.0)
+_WET = (0.0, 50.0, 60.0, 70.0, 78.0, 85.0, 91.0, 96.0, 100.0)
 UNCONNECTED_LIMIT = 0.30
 """Share of all impervious ground above which unconnected counts as connected. [-]"""
 
@@ -341,7 +344,7 @@ def curve_number_dry(curve_number: float) -> float:
     Returns
     -------
     float
-        CN / (2.281 - 0.01281 CN). [-]
+        Linear between the printed tens. [-]
 
     Raises
     ------
@@ -350,11 +353,11 @@ def curve_number_dry(curve_number: float) -> float:
 
     References
     ----------
-    .. [1] Hawkins, R. H., Hjelmfelt, A. T., Zevenbergen, A. W., "Runoff probability, storm depth, and curve numbers",
-       J. Irrigation and Drainage Engineering 111(4), 1985, 330-340, from memory; fits NEH 630 Table 10-1.
+    .. [1] USDA-SCS 1985, as printed in Beven, K. J., "Rainfall-Runoff Modelling: The Primer", Table B6.3.2; the same
+       numbers as NRCS, National Engineering Handbook part 630, ch. 10, Table 10-1.
     """
     retention_curve_number(curve_number)
-    return curve_number / (2.281 - 0.01281 * curve_number)
+    return float(np.interp(curve_number, _AVERAGE, _DRY))
 
 
 def curve_number_wet(curve_number: float) -> float:
@@ -368,7 +371,7 @@ def curve_number_wet(curve_number: float) -> float:
     Returns
     -------
     float
-        CN / (0.427 + 0.00573 CN). [-]
+        Linear between the printed tens. [-]
 
     Raises
     ------
@@ -377,11 +380,10 @@ def curve_number_wet(curve_number: float) -> float:
 
     References
     ----------
-    .. [1] Hawkins, R. H., Hjelmfelt, A. T., Zevenbergen, A. W., "Runoff probability, storm depth, and curve numbers",
-       J. Irrigation and Drainage Engineering 111(4), 1985, 330-340, from memory; fits NEH 630 Table 10-1.
+    .. [1] As of `curve_number_dry`.
     """
     retention_curve_number(curve_number)
-    return curve_number / (0.427 + 0.00573 * curve_number)
+    return float(np.interp(curve_number, _AVERAGE, _WET))
 
 
 def total_area(shares: Sequence[SurfaceShare]) -> float:
