@@ -1,7 +1,7 @@
 """The inside of a culvert: round or box, clean or partly silted."""
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import sqrt
 from typing import Literal
 
 from scipy.optimize import brentq
@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
-from pipelines.hydraulics.manning import circular_segment
+from pipelines.hydraulics.manning import DEEPEST_CARRYING_DEPTH, circular_segment, velocity_manning
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +44,8 @@ class Barrel:
     @property
     def hydraulic_radius(self) -> float:
         """Of the full open barrel. [m]"""
-        if self.shape == "box":
-            return self.area / (2 * (self.span + self.rise))
-        silted = circular_segment(self.silt, self.span)
-        return self.area / (pi * self.span - silted.perimeter + silted.top_width)
+        roof = self.span if self.shape == "box" else 0.0
+        return self.area / (wet_perimeter(self, self.rise) + roof)
 
 
 def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:
@@ -117,6 +115,80 @@ def wet_area(barrel: Barrel, depth: float) -> float:
         return barrel.span * depth
     silted = circular_segment(barrel.silt, barrel.span).area if barrel.silt > 0 else 0.0
     return circular_segment(depth + barrel.silt, barrel.span).area - silted
+
+
+def wet_perimeter(barrel: Barrel, depth: float) -> float:
+    """Length of wall, and of silt, that water of a depth above the silt touches; a box's roof is left out.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        The culvert.
+    depth : float
+        [m]
+
+    Returns
+    -------
+    float
+        [m]
+
+    Raises
+    ------
+    HydraulicsError
+        If the depth is negative or above the crown.
+    """
+    if barrel.shape == "box":
+        require_not_negative(depth=depth)
+        return barrel.span + 2 * depth
+    wall = circular_segment(depth + barrel.silt, barrel.span).perimeter
+    if barrel.silt == 0:
+        return wall
+    silted = circular_segment(barrel.silt, barrel.span)
+    return wall - silted.perimeter + silted.top_width
+
+
+def normal_depth(barrel: Barrel, flow: float, slope: float, roughness: float) -> float | None:
+    """Depth above the silt of uniform flow, the lower of two.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        The culvert.
+    flow : float
+        [m3/s]
+    slope, roughness : float
+        [-]
+
+    Returns
+    -------
+    float or None
+        None where the barrel does not carry the flow uniformly below its crown. [m]
+
+    Raises
+    ------
+    HydraulicsError
+        If a number is negative or n not above zero.
+
+    References
+    ----------
+    .. [1] White, "Fluid Mechanics", ch. 10, flow in a partly full circular pipe.
+    """
+    require_not_negative(flow=flow, slope=slope)
+    require_positive(roughness=roughness)
+    if flow == 0:
+        return 0.0
+
+    def above(depth: float) -> float:
+        area, perimeter = wet_area(barrel, depth), wet_perimeter(barrel, depth)
+        return area * velocity_manning(area / perimeter, slope, roughness) - flow
+
+    # a round barrel carries most a little below its crown, a box just before its roof is wet
+    low, high = 1e-9 * barrel.rise, barrel.rise
+    if barrel.shape == "circular":
+        high = DEEPEST_CARRYING_DEPTH * barrel.span - barrel.silt
+    if high <= low or above(high) < 0:
+        return None
+    return low if above(low) >= 0 else float(brentq(above, low, high, xtol=1e-13, rtol=1e-12))
 
 
 def critical_depth(barrel: Barrel, flow: float) -> float:

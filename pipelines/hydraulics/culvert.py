@@ -9,13 +9,13 @@ from typing import Literal
 
 from scipy.optimize import brentq
 
-from pipelines.hydraulics.barrel import Barrel, critical_depth, wet_area
+from pipelines.hydraulics.barrel import Barrel, critical_depth, normal_depth, wet_area
 from pipelines.hydraulics.constants import FOOT, GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
 
-FRICTION_FACTOR = 19.63
-"""2 g in SI of the head loss of a full barrel; 29 in feet. [m/s2]"""
+FRICTION_FACTOR = 2 * GRAVITY
+"""Of the friction of a full barrel: 19.6 in SI, 29 in feet. [m/s2]"""
 
 UNSUBMERGED_TO = 3.5
 SUBMERGED_FROM = 4.0
@@ -244,7 +244,7 @@ def full_barrel_loss(barrel: Barrel, flow: float, *, length: float, roughness: f
 
     Notes
     -----
-    H = (1 + ke + 19.63 n^2 L / R^(4/3)) V^2 / 2g; in feet 29.
+    H = (1 + ke + 19.6 n^2 L / R^(4/3)) V^2 / 2g; in feet 29.
 
     References
     ----------
@@ -281,7 +281,8 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     References
     ----------
     .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3: ho is the greater of tailwater and (dc + D)/2; headwater
-       is the greater of inlet and outlet control.
+       is the greater of inlet and outlet control; water leaves at normal depth under inlet control, else at the
+       tailwater's depth between critical depth and the crown.
     """
     require_positive(length=culvert.length, roughness=culvert.roughness)
     require_not_negative(flow=flow)
@@ -298,11 +299,14 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     by_outlet = culvert.invert_down + depth_out + loss
     by_inlet = culvert.invert_up + inlet_control_depth(barrel, culvert.inlet, flow, culvert.slope)
     headwater = max(by_inlet, by_outlet)
-    full = tailwater >= culvert.invert_down + barrel.rise or critical >= barrel.rise
+    governs: Literal["inlet", "outlet"] = "inlet" if by_inlet > by_outlet else "outlet"
     leaving = min(max(tailwater - culvert.invert_down, critical), barrel.rise)
+    if governs == "inlet":
+        uniform = normal_depth(barrel, flow, max(culvert.slope, 0.0), culvert.roughness)
+        leaving = leaving if uniform is None else uniform
     return CulvertFlow(
-        flow, headwater, by_inlet, by_outlet, "inlet" if by_inlet > by_outlet else "outlet", critical,
-        flow / wet_area(barrel, leaving), full, _warnings(culvert, headwater, by_outlet),
+        flow, headwater, by_inlet, by_outlet, governs, critical, flow / wet_area(barrel, leaving),
+        leaving >= barrel.rise, _warnings(culvert, headwater, by_outlet),
     )
 
 
@@ -358,9 +362,11 @@ def _warnings(culvert: Culvert, headwater: float, by_outlet: float) -> tuple[str
         said.append("the culvert lies adverse, its lower end above its upper: silt gathers in it")
     if culvert.barrel.silt > 0:
         said.append("silted: its open part is taken as a barrel of its own, an approximation")
-    shallow = headwater - culvert.invert_up < 0.75 * culvert.barrel.rise
-    if shallow and headwater == by_outlet:
-        said.append("headwater is below 0.75 of its height: outlet control by this method is approximate and high")
+    filled = (headwater - culvert.invert_up) / culvert.barrel.rise
+    if headwater == by_outlet and filled < 0.75:
+        said.append("headwater is below 0.75 of its height, where outlet control by this method should not be used")
+    elif headwater == by_outlet and filled < 1.2:
+        said.append("headwater is below 1.2 of its height: outlet control by this method is to be taken with caution")
     if culvert.barrel.rise < 1 * FOOT:
         said.append("smaller than the 12 in culverts that the method was measured on")
     return tuple(said)
