@@ -25,6 +25,7 @@ from claywick_lots import (
     WEST,
     Lot,
     lot,
+    swale_bottom,
     to_xy,
 )
 from shapely import LineString, Point, Polygon, box
@@ -134,9 +135,10 @@ def _barriers():
 
 
 def _keep_out():
-    def row(number: int, kind: str, setback: float, crossing: str, shape, note: str):
+    def row(number: int, kind: str, setback: float, crossing: str, shape, note: str, trunk: float | None = None):
         return {
-            "lot": number, "kind": kind, "setback_m": setback, "crossing": crossing, "note": note, "geometry": shape,
+            "lot": number, "kind": kind, "setback_m": setback, "crossing": crossing, "trunk_in": trunk, "note": note,
+            "geometry": shape,
         }
 
     four = lot(4)
@@ -152,7 +154,7 @@ def _keep_out():
     ):
         # practice keeps a foot away for each inch of trunk
         disc = _disc(lot(number), u, v, inches * 0.0254 / 2)
-        rows.append(row(number, "tree", round(inches * 0.3048, 2), "careful", disc, f"trunk {inches} in"))
+        rows.append(row(number, "tree", round(inches * 0.3048, 2), "careful", disc, "", float(inches)))
     return rows
 
 
@@ -210,9 +212,14 @@ def _culverts():
         if each.culvert is None or not each.culvert_listed:
             continue
         s = each.middle + each.drive
-        ends = to_xy([s - CULVERT_HALF, s + CULVERT_HALF], [each.side * SWALE_T] * 2)
-        line = LineString(np.column_stack(ends))
-        rows.append({"lot": each.number, "diameter_in": each.culvert, "material": "corrugated", "geometry": line})
+        ends = np.array([s - CULVERT_HALF, s + CULVERT_HALF])
+        line = LineString(np.column_stack(to_xy(ends, each.side * SWALE_T)))
+        shot = each.number == 14  # somebody has been there with a level
+        up, down = np.round(swale_bottom(each.side, ends), 2) if shot else (None, None)
+        rows.append({
+            "lot": each.number, "diameter_in": each.culvert, "material": "corrugated", "invert_up_m": up,
+            "invert_down_m": down, "geometry": line,
+        })
     return rows
 
 

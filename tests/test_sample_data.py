@@ -1,6 +1,7 @@
-"""The sample neighbourhood shows what its README says, recomputed from the files; nothing here asks lotshed itself.
+"""The sample neighbourhood shows what its README says, recomputed from the files.
 
-All data is invented. Depressions are told by scikit-image's reconstruction, catchments by pyflwdir.
+All data is invented. Lotshed itself is asked only whether it can read the site files: depressions are told by
+scikit-image's reconstruction, catchments by pyflwdir.
 """
 
 import csv
@@ -16,10 +17,15 @@ import pyogrio
 import pytest
 import rasterio
 from affine import Affine
+from pyproj import CRS
 from rasterio.features import rasterize
 from scipy import ndimage
 from shapely import Point
 from skimage.morphology import reconstruction
+
+from pipelines.inputs.layers import read_layers
+from pipelines.inputs.site_file import read_site_file
+from terrain.grid import Frame
 
 FOLDER = Path(__file__).parents[1] / "sample_data"
 FOOT = 0.3048
@@ -161,6 +167,15 @@ def test_site_files_name_files_layers_and_lots_that_exist(name, layer):
             assert len(chosen) >= 1, (key, table["where"])
             if key == "parcel" and name.startswith("lot"):
                 assert len(chosen) == 1
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_lotshed_reads_every_site_without_a_warning(name):
+    site = read_site_file(FOLDER / name)
+    layers = read_layers(
+        site, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0), several_parcels=name in ("swale.toml", "town.toml")
+    )
+    assert layers.warnings == ()
 
 
 def test_house_and_floor_of_a_site_file_are_those_of_the_roofs(made, layer):
