@@ -19,6 +19,7 @@ from terrain.errors import LotshedError
 COMMANDS = {
     "screen": "cli.commands.screen",
     "steps": "cli.commands.steps",
+    "step": "cli.commands.step",
 }
 
 DONE, DEFECT, AT_FAULT, VERDICT_FAILS, INTERRUPTED = 0, 1, 2, 3, 130

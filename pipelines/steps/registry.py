@@ -34,6 +34,10 @@ OUTPUT_KINDS: dict[type, str] = {
 }
 
 
+# options that every step has on the command line
+RESERVED = {"out", "overwrite", "help", "debug", "quiet", "verbose"}
+
+
 class StepError(LotshedError, ValueError):
     """A step is not there, is not declared as a step must be, or cannot take what it was given."""
 
@@ -159,6 +163,9 @@ def read_step(name: str, function: Callable[..., Any], *, offered_by: str) -> St
             faults.append(f"{argument.name} must be a Surface, GeoDataFrame or DataFrame, not {kind}")
         else:
             inputs.append(StepInput(argument.name, plain, argument.default is inspect.Parameter.empty))
+    fields = set(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else set()
+    names = [taken.name for taken in inputs] + sorted(fields)
+    faults += [f"{name} stands twice, or for something else" for name in sorted(_clashes(names))]
     gives = hints.get("return")
     if gives not in OUTPUT_KINDS:
         faults.append(f"it must return a Raster, Surface, GeoDataFrame or DataFrame, not {gives}")
@@ -167,6 +174,10 @@ def read_step(name: str, function: Callable[..., Any], *, offered_by: str) -> St
     text = inspect.getdoc(function) or ""
     does = text.partition("\n")[0]
     return Step(name, offered_by, does, text, function, tuple(inputs), model, typing.cast(type, gives))
+
+
+def _clashes(names: list[str]) -> set[str]:
+    return {name for name in names if name in RESERVED or names.count(name) > 1}
 
 
 def _offered() -> dict[str, list[EntryPoint]]:

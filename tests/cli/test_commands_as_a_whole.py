@@ -1,5 +1,7 @@
 import json
+import os
 import re
+import sqlite3
 import subprocess
 import sys
 import time
@@ -113,3 +115,58 @@ def test_steps_lists_what_each_takes_and_gives(run: Run) -> None:
     text = run("steps").stdout
     for step in listed:
         assert f"{step['name']}: {step['does']}" in text
+
+
+def test_a_step_of_another_package_runs_from_the_command_line(tmp_path: Path) -> None:
+    """A metadata folder on the path is all that an installed package has."""
+    (tmp_path / "made_step.py").write_text(
+        "from pandas import DataFrame\n"
+        "from pydantic import BaseModel\n"
+        "class Choice(BaseModel):\n"
+        "    factor: float = 2.0\n"
+        "def scale_levels(levels: DataFrame, *, parameters: Choice) -> DataFrame:\n"
+        "    'Scale levels.'\n"
+        "    return levels.assign(height_m=levels['height_m'] * parameters.factor)\n"
+    )
+    folder = tmp_path / "made_step-1.0.dist-info"
+    folder.mkdir()
+    (folder / "METADATA").write_text("Metadata-Version: 2.1\nName: made-step\nVersion: 1.0\n")
+    (folder / "entry_points.txt").write_text("[lotshed.steps]\nscale-levels = made_step:scale_levels\n")
+    (tmp_path / "levels.csv").write_text("point,height_m\nA,1.5\n")
+    root = Path(__file__).parents[2]
+
+    def lotshed(*arguments: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "cli", *arguments],
+            capture_output=True, text=True, cwd=root, env={**os.environ, "PYTHONPATH": str(tmp_path)},
+        )  # fmt: skip
+
+    listed = lotshed("steps")
+    assert listed.returncode == 0
+    assert "scale-levels: Scale levels.\n  takes levels (CSV table)\n  with factor\n" in listed.stdout
+    assert "from made-step" in listed.stdout
+    done = lotshed("step", "scale-levels", "--levels", str(tmp_path / "levels.csv"), "--factor", "4",
+                   "--out", str(tmp_path / "scaled.csv"))  # fmt: skip
+    assert (done.returncode, done.stdout) == (0, "")
+    assert (tmp_path / "scaled.csv").read_text() == "point,height_m\nA,6\n"
+
+
+def test_a_step_runs_on_ordinary_files(run: Run, tmp_path: Path) -> None:
+    ground = Path(__file__).parents[2] / "sample_data" / "ground.tif"
+    out = tmp_path / "low.gpkg"
+    result = run("step", "low-spots", "--elevation", ground, "--elevation-unit", "m", "--out", out)
+    assert result.exit_code == 0, result.stderr
+    assert f"Written to {out}" in result.stderr
+    connection = sqlite3.connect(out)
+    ((count,),) = connection.execute("SELECT count(*) FROM low_spots WHERE depth_m > 0.02")
+    connection.close()
+    assert count > 10
+    again = run("step", "low-spots", "--elevation", ground, "--out", out)
+    assert again.exit_code == 2
+    assert "--overwrite" in again.stderr
+    helped = run("step", "low-spots", "--help")
+    assert "--min-depth" in helped.stdout
+    assert run("step", "low-spots", "--elevation", ground).exit_code == 2
+    unknown = run("step", "low-spot")
+    assert unknown.exit_code == 2
+    assert "Did you mean low-spots?" in unknown.stderr

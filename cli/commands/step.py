@@ -1,0 +1,112 @@
+"""lotshed step NAME: one step alone, on ordinary files."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.options import overwrite_option, talk_options
+from cli.voice import Voice
+
+if TYPE_CHECKING:
+    from pipelines.steps.registry import Step
+
+
+class StepGroup(click.Group):
+    """A command a step, its options read from what the step declares."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the steps that can be loaded."""
+        from pipelines.steps.registry import StepError, load_step, step_names
+
+        names = []
+        for name in step_names():
+            try:
+                load_step(name)
+            except StepError as fault:
+                # one broken package must not hide the steps of the others
+                click.echo(f"Warning: {fault}", err=True)
+            else:
+                names.append(name)
+        return names
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
+        """The command that runs a step; one that is not there is the input's fault."""
+        from pipelines.steps.registry import load_step
+
+        return _command_of(load_step(cmd_name))
+
+
+@click.command("step", cls=StepGroup)
+def command() -> None:
+    """Run one step alone on ordinary files.
+
+    `lotshed steps` says what each takes and gives, `lotshed step NAME --help` its options. Rasters and layers may be
+    in any CRS; layers come out in the raster's, if that is projected, else in local UTM. Lengths and areas are
+    written with their unit, such as "2 cm" or "10 ft2"; columns carry theirs in their name.
+
+    \b
+    Example:
+      lotshed step low-spots --elevation sample_data/ground.tif --out /tmp/low.gpkg
+    """
+
+
+def _command_of(step: "Step") -> click.Command:
+    from pipelines.steps.registry import OUTPUT_KINDS
+
+    def run(out: Path, overwrite: bool, **given: Any) -> None:
+        from pipelines.steps.run import COMPANIONS, StepFile, run_step
+
+        stated = {name: value for name, value in given.items() if value is not None}
+        files = {}
+        for taken in step.inputs:
+            said = {word: stated.pop(f"{taken.name}_{word}", None) for word in COMPANIONS[taken.kind]}
+            if taken.name in stated:
+                path = stated.pop(taken.name)
+                files[taken.name] = StepFile(path, {word: text for word, text in said.items() if text is not None})
+        voice = click.get_current_context().find_object(Voice) or Voice()
+        for line in run_step(step, files, stated, out, overwrite=overwrite):
+            voice.note(f"Warning: {line}")
+        voice.note(f"Written to {out}")
+
+    decorated = talk_options(overwrite_option(run))
+    made = click.command(step.name, help=f"{step.does}\n\nGives a {OUTPUT_KINDS[step.gives]}.")(decorated)
+    made.params[:0] = [*_inputs(step), *_parameters(step), _out()]
+    return made
+
+
+def _inputs(step: "Step") -> list[click.Option]:
+    from pipelines.steps.registry import INPUT_KINDS
+    from pipelines.steps.run import COMPANIONS
+
+    options = []
+    for taken in step.inputs:
+        words = INPUT_KINDS[taken.kind]
+        path = click.Path(path_type=Path)
+        flag = _flag(taken.name)
+        options.append(click.Option([flag, taken.name], type=path, required=taken.required, metavar="FILE", help=words))
+        for companion, meaning in COMPANIONS[taken.kind].items():
+            options.append(click.Option([f"{flag}-{companion}", f"{taken.name}_{companion}"], help=meaning))
+    return options
+
+
+def _parameters(step: "Step") -> list[click.Option]:
+    fields = step.parameters.model_fields if step.parameters else {}
+    options = []
+    for name, field in fields.items():
+        needed = field.is_required()
+        default = "" if needed else f"  [default: {field.default}]"
+        options.append(
+            click.Option([_flag(name), name], required=needed, help=f"{field.description or ''}{default}".strip())
+        )
+    return options
+
+
+def _out() -> click.Option:
+    return click.Option(
+        ["--out", "out"], type=click.Path(path_type=Path), required=True, metavar="FILE", help="File for the result."
+    )
+
+
+def _flag(name: str) -> str:
+    return "--" + name.replace("_", "-")

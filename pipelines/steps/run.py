@@ -1,0 +1,183 @@
+"""One step on ordinary files: read what it takes, call it, write what it gives."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+from geopandas import GeoDataFrame
+from pandas import DataFrame
+from pydantic import BaseModel, ValidationError
+
+from pipelines.deliverables.single_file import check_file_place, write_result
+from pipelines.deliverables.unit_systems import unit_system
+from pipelines.inputs.errors import InputFileError, LayerError, TableError
+from pipelines.inputs.layer_table import LAYER_KINDS, LayerKind
+from pipelines.inputs.layers import locate_layer
+from pipelines.inputs.site_faults import fault_lines
+from pipelines.inputs.site_sections import VectorFile
+from pipelines.inputs.vector_file import find_layer, read_shapes
+from pipelines.steps.registry import Step, StepError
+from terrain.errors import GroundError
+from terrain.grid import Frame
+from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
+from terrain.raster import Raster
+from terrain.raster_source import open_raster
+from terrain.surface import Surface, read_window
+
+# what may be said of a file beside its path
+COMPANIONS: dict[type, dict[str, str]] = {
+    Surface: {"unit": "Vertical unit m, ft or ftUS, where the file's CRS does not say."},
+    GeoDataFrame: {
+        "layer": "Layer within the file, where it holds several.",
+        "where": "Expression that selects its features, as GDAL takes it.",
+    },
+    DataFrame: {},
+}
+ENDINGS: dict[type, str] = {Raster: ".tif", Surface: ".tif", GeoDataFrame: ".gpkg", DataFrame: ".csv"}
+
+MOST_CELLS = 100_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class StepFile:
+    """A file that a step is to take, and what is said of it: keys of `COMPANIONS`."""
+
+    path: Path
+    said: Mapping[str, str] = field(default_factory=dict)
+
+
+def run_step(
+    step: Step, files: Mapping[str, StepFile], parameters: Mapping[str, str], out: Path, *, overwrite: bool
+) -> tuple[str, ...]:
+    """Run one step and write its result.
+
+    Parameters
+    ----------
+    step : Step
+        As loaded.
+    files : mapping of str to StepFile
+        By the names of its inputs; optional ones may be missing.
+    parameters : mapping of str to str
+        As written by a person; the step's model reads them.
+    out : Path
+        The file; its ending is that of what the step gives.
+    overwrite : bool
+        Whether an earlier file may be replaced.
+
+    Returns
+    -------
+    tuple of str
+        What a reader of the result must know of the files.
+
+    Raises
+    ------
+    StepError
+        If a parameter means nothing, all faults together.
+    LotshedError
+        As of the files, of the step itself, and of the place for the result.
+    """
+    check_file_place(out, ending=ENDINGS[step.gives], overwrite=overwrite)
+    keywords = {} if step.parameters is None else {"parameters": _parameters(step, step.parameters, parameters)}
+    near = None
+    if "parcel" in files:
+        near = locate_layer(_source(files["parcel"]))
+    surfaces, warnings = _read_surfaces(step, files, near)
+    frame = surfaces[0].grid.frame if surfaces else _frame_of_first_layer(step, files)
+    values: list[Any] = []
+    waiting = list(surfaces)
+    for taken in step.inputs:
+        file = files.get(taken.name)
+        if file is None:
+            values.append(None)
+        elif taken.kind is Surface:
+            values.append(waiting.pop(0))
+        elif taken.kind is GeoDataFrame:
+            assert frame is not None
+            shapes, found = _read_layer(taken.name, file, frame)
+            warnings += found
+            values.append(shapes)
+        else:
+            values.append(_read_table(file))
+    given = step.function(*values, **keywords)
+    units = unit_system(getattr(keywords.get("parameters"), "units", "si"))
+    write_result(out, step.name.replace("-", "_"), given, frame=frame, units=units, description=step.does)
+    return warnings
+
+
+def _parameters(step: Step, model: type[BaseModel], texts: Mapping[str, str]) -> BaseModel:
+    try:
+        return model.model_validate(dict(texts))
+    except ValidationError as error:
+        faults = "; ".join(fault_lines(error, model))
+        raise StepError(f"step {step.name}: {faults}. `lotshed step {step.name} --help` says what it takes.") from None
+
+
+def _read_surfaces(
+    step: Step, files: Mapping[str, StepFile], near: tuple[float, float] | None
+) -> tuple[list[Surface], tuple[str, ...]]:
+    surfaces: list[Surface] = []
+    for taken in step.inputs:
+        file = files.get(taken.name)
+        if file is None or taken.kind is not Surface:
+            continue
+        source = open_raster(file.path, unit=file.said.get("unit"), near=near)
+        rows, columns = source.grid.shape
+        if rows * columns > MOST_CELLS:
+            raise GroundError(
+                f"{file.path} has {rows:,} x {columns:,} cells, and a step takes at most {MOST_CELLS:,}. "
+                "Cut it to the ground that matters."
+            )
+        surfaces.append(read_window(source, source.grid.bounds))
+        if surfaces[-1].grid.frame.crs != surfaces[0].grid.frame.crs:
+            raise GroundError(f"{file.path} is in another CRS than the first raster; bring both to one.")
+    return surfaces, tuple(line for surface in surfaces for line in surface.warnings)
+
+
+def _frame_of_first_layer(step: Step, files: Mapping[str, StepFile]) -> Frame | None:
+    for taken in step.inputs:
+        if taken.kind is GeoDataFrame and taken.name in files:
+            layer = find_layer(_source(files[taken.name]), taken.name)
+            crs = horizontal_part(layer.crs, layer.words)
+            shapes, _ = read_shapes(layer, _any_shapes(taken.name), Frame(layer.crs, 1.0, 1.0, 1.0))
+            if shapes.empty:
+                raise LayerError(f"{layer.words} is empty or `where` selects nothing; give at least one feature")
+            west, south, east, north = shapes.total_bounds
+            near = lonlat_of(layer.crs, (west + east) / 2, (south + north) / 2, layer.words)
+            return metric_frame(crs if crs.is_projected else utm_zone(near), near)
+    return None
+
+
+def _source(file: StepFile) -> VectorFile:
+    return VectorFile.model_construct(file=file.path, layer=file.said.get("layer"), where=file.said.get("where"))
+
+
+def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, tuple[str, ...]]:
+    layer = find_layer(_source(file), name)
+    if name in LAYER_KINDS:
+        return read_shapes(layer, LAYER_KINDS[name], frame)
+    # a layer that we know nothing of keeps all its attributes
+    shapes, found = read_shapes(layer, _any_shapes(name), frame)
+    attributes = pyogrio.read_dataframe(
+        file.path, layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
+    )
+    attributes.index = attributes.index.astype(str)
+    joined = shapes[["id", "geometry"]].join(attributes.drop(columns="id", errors="ignore"), on="id")
+    return gpd.GeoDataFrame(joined, geometry="geometry"), found
+
+
+def _any_shapes(name: str) -> LayerKind:
+    return LayerKind(name, ("polygon", "line", "point"))
+
+
+def _read_table(file: StepFile) -> DataFrame:
+    try:
+        return pd.read_csv(file.path, comment="#")
+    except FileNotFoundError:
+        raise InputFileError(f"{file.path} does not exist. Give a CSV table with a header.") from None
+    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        reason = str(error).strip().splitlines()[0]
+        raise TableError(f"{file.path} is no CSV table: {reason}. Give one with a header, in UTF-8.") from None
