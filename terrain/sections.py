@@ -16,7 +16,7 @@ from terrain.thalweg import Thalweg
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class CrossSection:
+class SwaleSection:
     """Ground across a swale, seen looking downstream.
 
     Attributes
@@ -89,7 +89,7 @@ def cut_sections(
     along: float = 2.0,
     banks_along: float = 10.0,
     rules: BankRules | None = None,
-) -> tuple[CrossSection, ...]:
+) -> tuple[SwaleSection, ...]:
     """Cross-sections square to a thalweg, from bank to bank, none crossing another.
 
     A section's heights are the mean of lines a cell apart over a short way along the swale, its grade taken
@@ -115,7 +115,7 @@ def cut_sections(
 
     Returns
     -------
-    tuple of CrossSection
+    tuple of SwaleSection
         Downstream.
 
     Raises
@@ -171,7 +171,7 @@ def _section(
     station: float,
     windows: tuple[float, float],
     rules: BankRules,
-) -> CrossSection:
+) -> SwaleSection:
     x, y = (float(np.interp(station, thalweg.station, values)) for values in (thalweg.x, thalweg.y))
     tx, ty = (float(np.interp(station, thalweg.station, values)) for values in (fine.tx, fine.ty))
     length = float(np.hypot(tx, ty))
@@ -199,7 +199,7 @@ def _section(
         ends.append((at, bank.kind, float(usual[at])))
     (left, left_kind, left_level), (right_end, right_kind, right_level) = ends
     span = slice(left, right_end + 1)
-    return CrossSection(
+    return SwaleSection(
         station, x, y, right, fine.offsets[span].copy(), heights[span].copy(),
         left_level, right_level, left_kind, right_kind,
     )  # fmt: skip
@@ -221,7 +221,7 @@ def _median(levels: FloatArray) -> FloatArray:
     return np.where(np.isfinite(median), median, np.nan)
 
 
-def _without_overlaps(sections: list[CrossSection]) -> tuple[CrossSection, ...]:
+def _without_overlaps(sections: list[SwaleSection]) -> tuple[SwaleSection, ...]:
     """Sections that cross within a bend, each ended where it meets the other."""
     ends = [[float(section.offsets[0]), float(section.offsets[-1])] for section in sections]
     lines = [shapely.force_2d(section.line) for section in sections]
@@ -241,7 +241,7 @@ def _without_overlaps(sections: list[CrossSection]) -> tuple[CrossSection, ...]:
     return tuple(_ended(section, *end) for section, end in zip(sections, ends, strict=True))
 
 
-def _crossing(one: CrossSection, other: CrossSection) -> tuple[float, float] | None:
+def _crossing(one: SwaleSection, other: SwaleSection) -> tuple[float, float] | None:
     """Offsets along both at which their lines cross."""
     matrix = np.array([[one.right[0], -other.right[0]], [one.right[1], -other.right[1]]])
     if abs(np.linalg.det(matrix)) < 1e-12:
@@ -250,7 +250,7 @@ def _crossing(one: CrossSection, other: CrossSection) -> tuple[float, float] | N
     return float(at_one), float(at_other)
 
 
-def _ended(section: CrossSection, left: float, right: float) -> CrossSection:
+def _ended(section: SwaleSection, left: float, right: float) -> SwaleSection:
     left_cut, right_cut = left > section.offsets[0], right < section.offsets[-1]
     if not (left_cut or right_cut):
         return section
