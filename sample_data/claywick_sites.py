@@ -28,10 +28,27 @@ SHOWS = {
 
 PRICES = (
     ("4 in SDR-35 pipe", "ft", 2.1, 2.9, 4.1),
+    ("6 in SDR-35 pipe", "ft", 4.6, 6.7, 9.2),
+    ("4 in D2729 perforated pipe", "ft", 1.1, 1.7, 2.5),
+    ("4 in corrugated pipe", "ft", 0.7, 1.1, 1.6),
     ("1-1/2 in sch 40 pipe", "ft", 1.0, 1.7, 2.6),
+    ("2 in sch 40 pipe", "ft", 1.5, 2.4, 3.6),
     ("washed stone", "ton", 36, 57, 88),
+    ("stone delivery", "load", 80, 115, 155),
+    ("filter fabric", "ft2", 0.1, 0.2, 0.4),
+    ("9 in basin and grate", "each", 32, 56, 97),
+    ("12 in basin and grate", "each", 46, 82, 143),
+    ("cleanout", "each", 11, 19, 31),
+    ("pipe fitting", "each", 4, 8, 15),
+    ("pop-up", "each", 21, 36, 61),
+    ("pump", "each", 225, 340, 560),
+    ("sump basin and lid", "each", 185, 310, 560),
+    ("check valve", "each", 15, 26, 62),
+    ("alarm", "each", 42, 72, 185),
     ("sod", "ft2", 0.5, 0.9, 1.6),
     ("labour", "h", 44, 64, 92),
+    ("machine day", "day", 210, 360, 610),
+    ("electrician", "job", 410, 920, 2050),
 )
 
 

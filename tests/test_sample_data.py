@@ -1,6 +1,6 @@
 """The sample neighbourhood shows what its README says, recomputed from the files.
 
-All data is invented. Lotshed itself is asked only whether it can read the site files: depressions are told by
+All data is invented. Lotshed itself is asked only whether it can read the files: depressions are told by
 scikit-image's reconstruction, catchments by pyflwdir.
 """
 
@@ -24,6 +24,10 @@ from shapely import Point
 from skimage.morphology import reconstruction
 
 from pipelines.inputs.layers import read_layers
+from pipelines.inputs.prices import read_prices
+from pipelines.inputs.pump_points import read_pump_points
+from pipelines.inputs.rain_table_file import read_rain_table
+from pipelines.inputs.shots import read_level_shots
 from pipelines.inputs.site_file import read_site_file
 from terrain.grid import Frame
 
@@ -203,6 +207,13 @@ def test_tables_are_in_order():
     assert (np.diff(pump[:, 1]) < 0).all()
     for row in rows("prices.csv"):
         assert 0 <= float(row["low"]) <= float(row["likely"]) <= float(row["high"]), row
+
+
+def test_lotshed_reads_every_table():
+    assert read_prices(FOLDER / "prices.csv").warnings == ()
+    read_rain_table(FOLDER / "rain.csv")
+    read_pump_points(FOLDER / "pump.csv")
+    read_level_shots(FOLDER / "shots_08.csv", Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
 
 
 # --- lots --------------------------------------------------------------------------------------------------------
