@@ -44,6 +44,8 @@ class CollectionRules:
         Two basins stand at least this far apart. [m]
     basin_snap : float
         How far a basin may be moved off an edge or a keep-out. [m]
+    small_hollow : float
+        A hollow in a lawn smaller than this is filled rather than drained. [m2]
     """
 
     edge_offset: float = 0.45
@@ -58,6 +60,7 @@ class CollectionRules:
     basin_reach: float = 0.75
     apart: float = 2.5
     basin_snap: float = 3.0
+    small_hollow: float = 10.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,8 +194,11 @@ def site_collectors(
     basins: list[BasinSite] = []
     drains: list[DrainSite] = []
     refused: list[str] = []
-    for trouble in troubles:
+    # standing water first: a basin at the low of a patio takes what arrives there too
+    for trouble in sorted(troubles, key=lambda each: each.spot is None):
         if trouble.spot is not None:
+            if is_minor(trouble.spot, rules):
+                continue
             found = _basin_at_spot(trouble, trouble.spot, drainage, free, paving, len(basins), rules)
             if found is None:
                 refused.append(f"no basin fits at {trouble.name}: no free ground within {rules.basin_snap:.0f} m of it")
@@ -213,12 +219,31 @@ def site_collectors(
             if drain is not None:
                 drains.append(drain)
                 continue
+            if any(shapely.distance(trouble.edge.shape, other.point) < rules.apart for other in basins):
+                continue
             basin = _basin_on_path(trouble, arrival.place, drainage, free, paving, len(basins), rules)
             if basin is None:
                 refused.append(f"nothing fits before {trouble.name}: no free ground where the water arrives")
             elif _apart(basin.point, basins, rules.apart):
                 basins.append(basin)
     return tuple(basins), tuple(drains), tuple(refused)
+
+
+def is_minor(place: SpotPlace, rules: CollectionRules) -> bool:
+    """Whether a low spot is filled rather than drained: a small hollow in a lawn that nobody complained of.
+
+    Parameters
+    ----------
+    place : SpotPlace
+        The low spot.
+    rules : CollectionRules
+        For the area that counts as small. [m2]
+
+    Returns
+    -------
+    bool
+    """
+    return place.place == "lawn" and place.complaint is None and place.spot.area < rules.small_hollow
 
 
 def _apart(point: Point, basins: Sequence[BasinSite], distance: float) -> bool:
