@@ -1,0 +1,150 @@
+"""Every file that a run read, with the hash that tells whether it is still the same."""
+
+import hashlib
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.inputs.layers import SiteLayers
+from pipelines.inputs.site_file import SiteFile
+from terrain.raster_source import RasterSource
+
+# a shapefile is several files that make one layer
+_SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+
+
+@dataclass(frozen=True, slots=True)
+class FileRead:
+    """A file that was read.
+
+    Attributes
+    ----------
+    key : str
+        Tables of the site file that name it, with commas between.
+    file : str
+        Path from the site file's folder.
+    sha256 : str
+        Of its bytes; of a folder, of its files' names and hashes in order.
+    crs : str or None
+        Name and code, where it has one.
+    cell_size : float or None
+        Of a raster, the longer side of its cells. [m]
+    """
+
+    key: str
+    file: str
+    sha256: str
+    crs: str | None
+    cell_size: float | None
+
+
+def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tuple[FileRead, ...]:
+    """Files of a run, the site file first, each once.
+
+    Parameters
+    ----------
+    site : SiteFile
+        As read.
+    source : RasterSource
+        Its ground.
+    layers : SiteLayers
+        Its layers.
+
+    Returns
+    -------
+    tuple of FileRead
+        In the order of the site file.
+    """
+    keys: dict[Path, list[str]] = {}
+    for key, path in _paths(site, layers):
+        names = keys.setdefault(path, [])
+        if key not in names:
+            names.append(key)
+    crs_of = {layer.source.file: _crs_in_words(layer.crs) for layer in layers.sources}
+    crs_of[site.elevation.file] = _crs_in_words(source.crs)
+    cell = max(source.cell_width, source.cell_height)
+    read = []
+    for path, names in keys.items():
+        for part in (path, *_parts(path)):
+            read.append(
+                FileRead(
+                    key=", ".join(names),
+                    file=path_from(site.folder, part),
+                    sha256=sha256_of(part),
+                    crs=crs_of.get(path) if part == path else None,
+                    cell_size=cell if path == site.elevation.file and part == path else None,
+                )
+            )
+    return tuple(read)
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order.
+
+    Parameters
+    ----------
+    path : Path
+        File or folder.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    if path.is_dir():
+        for each in sorted(each for each in path.rglob("*") if each.is_file()):
+            digest.update(f"{each.relative_to(path).as_posix()} {sha256_of(each)}\n".encode())
+        return digest.hexdigest()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def path_from(folder: Path, path: Path) -> str:
+    """A path as written in a site file of that folder, with forward slashes.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the site file.
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str
+        Relative to the folder; absolute where it lies on another drive.
+    """
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        return path.resolve().as_posix()
+
+
+def _paths(site: SiteFile, layers: SiteLayers) -> list[tuple[str, Path]]:
+    paths = [("site", site.path), ("elevation", site.elevation.file)]
+    paths += [(layer.key, layer.source.file) for layer in layers.sources]
+    others = {
+        "levels": site.levels.file if site.levels else None,
+        "rain": site.rain.table,
+        "pump": site.pump.curve if site.pump else None,
+        "prices": site.prices.file if site.prices else None,
+    }
+    paths += [(key, path) for key, path in others.items() if path is not None]
+    return paths
+
+
+def _parts(path: Path) -> tuple[Path, ...]:
+    if path.suffix.lower() != ".shp":
+        return ()
+    return tuple(part for suffix in _SHAPEFILE_PARTS if (part := path.with_suffix(suffix)).exists())
+
+
+def _crs_in_words(crs: object) -> str:
+    from pyproj import CRS
+
+    assert isinstance(crs, CRS)
+    authority = crs.to_authority()
+    return f"{crs.name} ({authority[0]}:{authority[1]})" if authority else str(crs.name)
