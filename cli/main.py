@@ -5,6 +5,7 @@ Nothing heavy is imported here or at the top of a command's file, so that --help
 
 import importlib
 import os
+import signal
 import sys
 import traceback
 from collections.abc import Callable
@@ -18,6 +19,8 @@ from terrain.errors import LotshedError
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
     "screen": "cli.commands.screen",
+    "pump": "cli.commands.pump",
+    "storm": "cli.commands.storm",
     "steps": "cli.commands.steps",
     "step": "cli.commands.step",
 }
@@ -115,6 +118,8 @@ def main() -> None:
     # GDAL and PROJ print notes on stderr that are no message of ours; set before either is loaded
     os.environ.setdefault("CPL_LOG", os.devnull)
     os.environ.setdefault("PROJ_DEBUG", "0")
+    # ended from outside, a run clears away what it was building, as it does when interrupted
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     app(prog_name="lotshed")
 
 

@@ -1,5 +1,6 @@
 """The answer of `lotshed pump` as a person reads it on a terminal."""
 
+import textwrap
 from collections.abc import Callable
 
 from pipelines.deliverables.unit_systems import FOOT, GALLON, INCH
@@ -9,6 +10,8 @@ CAUTION = (
     "A licensed electrician and ground-fault protection for the pump's circuit; unplugged before anyone reaches in. "
     "A pump fails with the power: know where the water goes then. Confirm the curve with the pump's own sheet."
 )
+
+WIDTH = 100
 
 Cell = Callable[[LiftResult], str]
 
@@ -38,9 +41,13 @@ def pump_answer(lift: LiftResult) -> str:
     ]  # fmt: skip
     lines.insert(1, "-" * len(lines[0]))
     for result in results:
-        lines += [f"Warning, {result.pipe_key}: {warning}." for warning in result.warnings]
-    lines += ["", CAUTION]
+        lines += [_wrapped(f"Warning, {result.pipe_key}: {warning}.") for warning in result.warnings]
+    lines += ["", _wrapped(CAUTION)]
     return "\n".join(lines)
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, WIDTH, subsequent_indent="  ")
 
 
 def _feet(value: float) -> str:
@@ -65,6 +72,7 @@ _ROWS: tuple[tuple[str, Cell], ...] = (
     ("inside diameter", lambda result: f"{result.inside / INCH:.3f} in ({result.inside * 1000:.1f} mm)"),
     ("Hazen-Williams C", lambda result: f"{result.hazen_williams:.0f}"),
     ("comes out", _operating),
+    ("  of it back by relief hole", lambda result: _flow(result.relief_flow)),
     ("pump's head there", lambda result: _feet(result.operating_head)),
     ("  static lift", lambda result: _feet(result.static_lift)),
     ("  friction", lambda result: _feet(result.friction_head)),
