@@ -9,6 +9,7 @@ Every test here that holds a figure printed somewhere else carries the mark::
 a worked example rather than an entry of a table. One collected case is one published value, so tables are parametrised.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,3 +50,14 @@ def published_values(request: pytest.FixtureRequest) -> list[PublishedValue]:
     if missing or any("::" in argument for argument in request.config.args):
         pytest.skip("the register is counted over the whole folder: run tests/published")
     return request.config.stash[_values]
+
+
+@pytest.fixture
+def rounds_to() -> Callable[..., bool]:
+    """Whether a value agrees with a printed one within half a unit of its last digit, or a share where one is given."""
+
+    def agrees(value: float, printed: str, *, share: float = 0.0) -> bool:
+        decimals = len(printed.partition(".")[2])
+        return abs(value - float(printed)) <= 0.5 * 10.0**-decimals * (1 + 1e-9) + share * abs(float(printed))
+
+    return agrees
