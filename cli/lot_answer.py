@@ -2,18 +2,11 @@
 
 import textwrap
 from collections.abc import Iterable, Iterator
+from functools import partial
 
 from pipelines.deliverables.findings import Findings, StandingWater
-from pipelines.deliverables.unit_systems import UnitSystem, unit_system
-from pipelines.deliverables.words import (
-    area_words,
-    flow_words,
-    hours_words,
-    length_words,
-    money_words,
-    rain_words,
-    volume_words,
-)
+from pipelines.deliverables.unit_systems import unit_system
+from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.plan import Discharge
 
 WIDTH = 100
@@ -65,29 +58,39 @@ def lot_answer(findings: Findings) -> str:
     return "\n\n".join(parts)
 
 
+def _in_words(kind: str, value: float | None, units: Units) -> str:
+    return format_quantity(value, kind, units)
+
+
+def _money(low: float | None, likely: float | None, high: float | None) -> str:
+    if low is None or likely is None or high is None:
+        return "not priced"
+    return f"{round(low, -1):,.0f} to {round(high, -1):,.0f}, likely {round(likely, -1):,.0f}"
+
+
 def _item(text: str) -> str:
     return textwrap.fill(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
 
 
-def _sources(findings: Findings, units: UnitSystem) -> Iterator[str]:
+def _sources(findings: Findings, units: Units) -> Iterator[str]:
     share = findings.run_on_area / findings.studied_area if findings.studied_area else 0.0
     yield (
-        f"Studied ground {area_words(findings.studied_area, units)}: "
-        f"the lot {area_words(findings.parcel_area, units)}, "
-        f"of it roof {area_words(findings.roof_area, units)}; run-on from outside "
-        f"{area_words(findings.run_on_area, units)}, {share:.0%} of the studied ground."
+        f"Studied ground {_area(findings.studied_area, units)}: "
+        f"the lot {_area(findings.parcel_area, units)}, "
+        f"of it roof {_area(findings.roof_area, units)}; run-on from outside "
+        f"{_area(findings.run_on_area, units)}, {share:.0%} of the studied ground."
     )
     depths = {row.storm_depth for row in findings.runoff}
     own = sum(row.runoff_volume for row in findings.runoff if not row.run_on)
     outside = sum(row.runoff_volume for row in findings.runoff if row.run_on)
     if depths:
         yield (
-            f"Design storm {rain_words(max(depths), units)}: {volume_words(own, units)} runs off the lot and "
-            f"{volume_words(outside, units)} arrives from outside."
+            f"Design storm {_rain(max(depths), units)}: {_volume(own, units)} runs off the lot and "
+            f"{_volume(outside, units)} arrives from outside."
         )
 
 
-def _standing(findings: Findings, units: UnitSystem) -> Iterator[str]:
+def _standing(findings: Findings, units: Units) -> Iterator[str]:
     on_lot = sorted((water for water in findings.low_spots if water.on_parcel), key=lambda water: water.rank)
     if not on_lot:
         yield "No low spot on the lot."
@@ -97,9 +100,9 @@ def _standing(findings: Findings, units: UnitSystem) -> Iterator[str]:
         yield f"{len(on_lot) - MOST_LOW_SPOTS} more low spots of lower rank are in the layer low_spots."
 
 
-def _low_spot(water: StandingWater, units: UnitSystem) -> str:
+def _low_spot(water: StandingWater, units: Units) -> str:
     spot = water.spot
-    holds = f"holds {length_words(spot.depth, units)} over {area_words(spot.area, units)} before it spills"
+    holds = f"holds {_depth(spot.depth, units)} over {_area(spot.area, units)} before it spills"
     if spot.enclosed:
         holds += ", shut in by roofs or barriers"
     doubt = " Shallower than the lidar can tell." if spot.within_lidar_error else ""
@@ -108,39 +111,39 @@ def _low_spot(water: StandingWater, units: UnitSystem) -> str:
     return f"{spot.id}: {holds}. In the design storm {before}; with the works {after}. {water.why}{doubt}"
 
 
-def _water(depth: float, hours: float | None, units: UnitSystem) -> str:
+def _water(depth: float, hours: float | None, units: Units) -> str:
     if depth <= 0.0:
         return "dry"
-    how_long = "for an unknown time" if hours is None else f"for {hours_words(hours)}"
-    return f"{length_words(depth, units)} deep {how_long}"
+    how_long = "for an unknown time" if hours is None else f"for {format_quantity(hours * 3600, 'time')}"
+    return f"{_depth(depth, units)} deep {how_long}"
 
 
-def _proposed(findings: Findings, units: UnitSystem) -> Iterator[str]:
+def _proposed(findings: Findings, units: Units) -> Iterator[str]:
     plan = findings.plan
     for basin in plan.catch_basins:
         kind = "Provisional catch basin" if basin.provisional else "Catch basin"
-        yield f"{kind} {basin.id}, {basin.grate}, for {flow_words(basin.peak_flow, units)}. {basin.why}"
+        yield f"{kind} {basin.id}, {basin.grate}, for {_flow(basin.peak_flow, units)}. {basin.why}"
     for drain in plan.french_drains:
         yield (
-            f"French drain {drain.id}, {length_words(drain.length, units)} long, {drain.pipe}, for "
-            f"{flow_words(drain.peak_flow, units)}. {drain.why}"
+            f"French drain {drain.id}, {_length(drain.length, units)} long, {drain.pipe}, for "
+            f"{_flow(drain.peak_flow, units)}. {drain.why}"
         )
     for channel in plan.channel_drains:
         yield (
-            f"Channel drain {channel.id}, {length_words(channel.length, units)} long, for "
-            f"{flow_words(channel.peak_flow, units)}. {channel.why}"
+            f"Channel drain {channel.id}, {_length(channel.length, units)} long, for "
+            f"{_flow(channel.peak_flow, units)}. {channel.why}"
         )
     for run in plan.pipe_runs:
         slope = "under pressure" if run.slope is None else f"at {run.slope:.1%}"
         yield (
-            f"Pipe {run.id} from {run.from_id} to {run.to_id}: {length_words(run.length, units)} of {run.size} "
-            f"{run.standard} {slope}, {flow_words(run.peak_flow, units)} at the peak, trench up to "
-            f"{length_words(run.deepest, units)} deep{_crossings(run.crossings)}."
+            f"Pipe {run.id} from {run.from_id} to {run.to_id}: {_length(run.length, units)} of {run.size} "
+            f"{run.standard} {slope}, {_flow(run.peak_flow, units)} at the peak, trench up to "
+            f"{_length(run.deepest, units)} deep{_crossings(run.crossings)}."
         )
     for sump in plan.sumps:
         yield (
-            f"Pumped basin {sump.id}, {sump.basin}: lifts {flow_words(sump.operating_flow, units)} by "
-            f"{length_words(sump.lift, units)} where {flow_words(sump.inflow, units)} arrives. "
+            f"Pumped basin {sump.id}, {sump.basin}: lifts {_flow(sump.operating_flow, units)} by "
+            f"{_length(sump.lift, units)} where {_flow(sump.inflow, units)} arrives. "
             f"{' '.join(sump.warnings)}"
         )
 
@@ -150,38 +153,43 @@ def _crossings(crossings: Iterable[str]) -> str:
     return f"; crosses {listed}" if listed else ""
 
 
-def _discharge(line: Discharge, units: UnitSystem) -> str:
+def _discharge(line: Discharge, units: Units) -> str:
     numbers = []
     if line.fall_to_spare is not None:
-        numbers.append(f"fall to spare {length_words(line.fall_to_spare, units)}")
+        numbers.append(f"fall to spare {_depth(line.fall_to_spare, units)}")
     if line.fall_error is not None:
-        numbers.append(f"its error {length_words(line.fall_error, units)}")
+        numbers.append(f"its error {_depth(line.fall_error, units)}")
     if line.lift is not None:
-        numbers.append(f"lift {length_words(line.lift, units)}")
+        numbers.append(f"lift {_length(line.lift, units)}")
     where = f" to {line.outfall}" if line.outfall else ""
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     told = f" ({', '.join(numbers)})" if numbers else ""
     return f"{of}{MODES[line.mode]}{where}: {VERDICTS[line.verdict]}{told}. {line.why}"
 
 
-def _alternatives(findings: Findings, units: UnitSystem) -> Iterator[str]:
+def _alternatives(findings: Findings, units: Units) -> Iterator[str]:
     for way in findings.plan.alternatives:
         chosen = ", chosen" if way.chosen else ""
         if not way.possible:
             yield f"{MODES[way.mode].capitalize()}: not possible: {way.depends_on}"
             continue
-        told = [money_words(way.low, way.likely, way.high)]
+        told = [_money(way.low, way.likely, way.high)]
         if way.deepest is not None:
-            told.append(f"deepest dig {length_words(way.deepest, units)}")
+            told.append(f"deepest dig {_length(way.deepest, units)}")
         if way.fall_to_spare is not None:
-            told.append(f"fall to spare {length_words(way.fall_to_spare, units)}")
+            told.append(f"fall to spare {_depth(way.fall_to_spare, units)}")
         depends = f" Depends on: {way.depends_on}" if way.depends_on else ""
         yield f"{MODES[way.mode].capitalize()}{chosen}: {'; '.join(told)}.{depends}"
 
 
-def _leaving(findings: Findings, units: UnitSystem) -> Iterator[str]:
+def _leaving(findings: Findings, units: Units) -> Iterator[str]:
     for place, peak_before, volume_before, peak_after, volume_after in findings.leaving:
         yield (
-            f"{place}: peak {flow_words(peak_before, units)} before, {flow_words(peak_after, units)} after; volume "
-            f"{volume_words(volume_before, units)} before, {volume_words(volume_after, units)} after"
+            f"{place}: peak {_flow(peak_before, units)} before, {_flow(peak_after, units)} after; volume "
+            f"{_volume(volume_before, units)} before, {_volume(volume_after, units)} after"
         )
+
+
+_length, _depth, _area, _volume, _flow, _rain = (
+    partial(_in_words, kind) for kind in ("length", "depth", "area", "volume", "flow", "rain")
+)

@@ -18,6 +18,7 @@ from terrain.errors import LotshedError
 
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
+    "start": "cli.commands.start",
     "screen": "cli.commands.screen",
     "pump": "cli.commands.pump",
     "storm": "cli.commands.storm",

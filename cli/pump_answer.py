@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Callable
 
-from pipelines.deliverables.unit_systems import FOOT, GALLON, INCH
+from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 from pipelines.hydraulics.lift import LiftResult
 
 CAUTION = (
@@ -55,11 +55,11 @@ def _feet(value: float) -> str:
 
 
 def _flow(value: float | None) -> str:
-    return "unknown" if value is None else f"{value / (GALLON / 60):.1f} gpm ({value * 1000:.2f} l/s)"
+    return "unknown" if value is None else f"{value / GALLON_PER_MINUTE:.1f} gpm ({value * 1000:.2f} l/s)"
 
 
 def _litres(value: float | None) -> str:
-    return "unknown" if value is None else f"{value / GALLON:.1f} gal ({value * 1000:.0f} l)"
+    return "unknown" if value is None else f"{value / US_GALLON:.1f} gal ({value * 1000:.0f} l)"
 
 
 def _operating(result: LiftResult) -> str:

@@ -1,6 +1,6 @@
 """The answer of `lotshed storm` as a person reads it on a terminal."""
 
-from pipelines.deliverables.unit_systems import INCH
+from pipelines.hydraulics.constants import INCH
 from pipelines.hydrology.storm_question import StormAnswer
 
 SERIES = {

@@ -15,7 +15,7 @@ from pyproj import CRS
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.layer_table import Layer, layers
 from pipelines.deliverables.styles import style_document, symbols
-from pipelines.deliverables.unit_systems import UnitSystem
+from pipelines.inputs.quantity_words import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
 
@@ -48,7 +48,7 @@ def write_geopackage(
     tables: Mapping[str, pd.DataFrame],
     *,
     crs: CRS | None,
-    units: UnitSystem,
+    units: Units,
     others: Mapping[str, Layer] | None = None,
 ) -> None:
     """Write layers and tables as one new file, replacing an earlier one only when whole.
@@ -119,13 +119,13 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
     )
 
 
-def _describe(path: Path, written: list[Layer], units: UnitSystem) -> None:
+def _describe(path: Path, written: list[Layer], units: Units) -> None:
     with closing(sqlite3.connect(path)) as connection, connection:
         _add_meanings(connection, written, units)
         _add_styles(connection, written)
 
 
-def _add_meanings(connection: sqlite3.Connection, written: list[Layer], units: UnitSystem) -> None:
+def _add_meanings(connection: sqlite3.Connection, written: list[Layer], units: Units) -> None:
     """Say the unit and meaning of each column, by the schema extension of the standard."""
     _create(connection, SCHEMA_TABLES)
     for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):

@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from pipelines.deliverables.unit_systems import UnitSystem, from_si
+from pipelines.deliverables.unit_systems import from_si
+from pipelines.inputs.quantity_words import Units
 
 ABSENT = "-"
 
@@ -37,11 +38,11 @@ class Column:
     us: str
     meaning: str
 
-    def unit(self, units: UnitSystem) -> str:
+    def unit(self, units: Units) -> str:
         """Unit in the given system, empty for none."""
         return self.us if units == "us" else self.si
 
-    def written(self, units: UnitSystem) -> str:
+    def written(self, units: Units) -> str:
         """Name as it leaves Python, the unit in it."""
         unit = self.unit(units)
         return f"{self.name}_{unit}" if unit else self.name
@@ -67,7 +68,7 @@ class Layer:
     geometry: str | None
     columns: tuple[Column, ...]
 
-    def written(self, units: UnitSystem) -> Iterator[tuple[str, Column]]:
+    def written(self, units: Units) -> Iterator[tuple[str, Column]]:
         """Names as they leave Python, with their columns, in order."""
         for column in self.columns:
             if column.unit(units) != ABSENT:
@@ -90,7 +91,7 @@ def layers() -> dict[str, Layer]:
 
 
 def make_layer(
-    name: str, units: UnitSystem, *, crs: Any = None, geometry: Sequence[Any] | None = None, **values: Sequence[Any]
+    name: str, units: Units, *, crs: Any = None, geometry: Sequence[Any] | None = None, **values: Sequence[Any]
 ) -> pd.DataFrame:
     """A layer with the columns of the table, units in their names, sorted by id.
 
@@ -131,7 +132,7 @@ def make_layer(
     return table
 
 
-def empty_layer(name: str, units: UnitSystem, *, crs: Any = None) -> pd.DataFrame:
+def empty_layer(name: str, units: Units, *, crs: Any = None) -> pd.DataFrame:
     """A layer without features, with its columns and types."""
     columns = {column.name: () for column in layers()[name].columns}
     return make_layer(name, units, crs=crs, geometry=(), **columns)
@@ -143,7 +144,7 @@ def read_rows(file: str) -> list[dict[str, str]]:
     return list(csv.DictReader(text.splitlines()))
 
 
-def _typed(values: Sequence[Any], column: Column, units: UnitSystem) -> Any:
+def _typed(values: Sequence[Any], column: Column, units: Units) -> Any:
     if column.type == "real":
         return from_si(values, column.unit(units))
     if column.type == "boolean":

@@ -10,10 +10,10 @@ import shapely
 from pipelines.deliverables.findings import Findings
 from pipelines.deliverables.layer_table import make_layer
 from pipelines.deliverables.run_info import run_info
-from pipelines.deliverables.unit_systems import UnitSystem
+from pipelines.inputs.quantity_words import Units
 
 
-def lot_tables(findings: Findings, units: UnitSystem, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
+def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
     """Every layer and table that is promised, empty ones included, in the order in which they are listed.
 
     Parameters
@@ -51,7 +51,7 @@ def lot_tables(findings: Findings, units: UnitSystem, *, outputs: Sequence[str] 
     return {**tables, "run_info": run_info(findings, units, outputs)}
 
 
-def runoff_table(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def runoff_table(findings: Findings, units: Units) -> pd.DataFrame:
     """One row a sub-catchment, as in runoff.csv; the peak is the rational one.
 
     Parameters
@@ -87,7 +87,7 @@ def runoff_table(findings: Findings, units: UnitSystem) -> pd.DataFrame:
     )
 
 
-def _placed(name: str, findings: Findings, units: UnitSystem, shapes: Sequence[Any], **values: Any) -> pd.DataFrame:
+def _placed(name: str, findings: Findings, units: Units, shapes: Sequence[Any], **values: Any) -> pd.DataFrame:
     on_map = findings.frame.to_map(gpd.GeoSeries(list(shapes), dtype="geometry"))
     return make_layer(name, units, crs=findings.frame.crs, geometry=list(on_map), **values)
 
@@ -97,18 +97,18 @@ def _fields(rows: Sequence[Any], *names: str) -> dict[str, list[Any]]:
     return {name: [getattr(row, name) for row in rows] for name in names}
 
 
-def _parcel(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _parcel(findings: Findings, units: Units) -> pd.DataFrame:
     shape = shapely.union_all(findings.parcel.geometry.array)
     return _placed("parcel", findings, units, [shape], id=[findings.name], area=[findings.parcel_area])
 
 
-def _flow_paths(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _flow_paths(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.flow_paths
     columns = _fields(rows, "id", "contributing_area", "run_on", "certain")
     return _placed("flow_paths", findings, units, [row.line for row in rows], **columns)
 
 
-def _low_spots(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _low_spots(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.low_spots
     of_spot = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
     in_storm = ("storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled", "spilled_after")
@@ -128,33 +128,33 @@ def _seconds(hours: float | None) -> float | None:
     return None if hours is None else hours * 3600
 
 
-def _sub_catchments(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _sub_catchments(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.runoff
     columns = _fields(rows, "id", "drains_to", "run_on", "area", "runoff_volume")
     peaks = [row.hydrograph.peak for row in rows]
     return _placed("sub_catchments", findings, units, [row.shape for row in rows], peak_flow=peaks, **columns)
 
 
-def _catch_basins(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _catch_basins(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.catch_basins
     same = ("id", "drains_to", "grate", "peak_flow", "ground_elevation", "invert_elevation", "why", "capacity")
     columns = _fields(rows, *same, "governed_by", "ponding", "provisional")
     return _placed("catch_basins", findings, units, [row.point for row in rows], **columns)
 
 
-def _french_drains(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _french_drains(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.french_drains
     columns = _fields(rows, "id", "drains_to", "length", "width", "depth", "pipe", "slope", "peak_flow", "why")
     return _placed("french_drains", findings, units, [row.line for row in rows], **columns)
 
 
-def _channel_drains(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _channel_drains(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.channel_drains
     columns = _fields(rows, "id", "drains_to", "length", "width", "peak_flow", "why")
     return _placed("channel_drains", findings, units, [row.line for row in rows], **columns)
 
 
-def _pipe_runs(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _pipe_runs(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.pipe_runs
     hydraulic = ("length", "slope", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
     columns = _fields(rows, "id", "kind", "from_id", "to_id", "purpose", *hydraulic)
@@ -170,7 +170,7 @@ def _pipe_runs(findings: Findings, units: UnitSystem) -> pd.DataFrame:
     )
 
 
-def _sumps(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _sumps(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.sumps
     hydraulic = ("lift", "operating_flow", "operating_head", "velocity", "inflow", "starts_per_hour")
     levels = ("ground_elevation", "inlet_elevation", "off_elevation", "bottom_elevation")
@@ -179,29 +179,29 @@ def _sumps(findings: Findings, units: UnitSystem) -> pd.DataFrame:
     return _placed("sumps", findings, units, [row.point for row in rows], warnings=warnings, **columns)
 
 
-def _fittings(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _fittings(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.fittings
     return _placed("fittings", findings, units, [row.point for row in rows], **_fields(rows, "id", "kind", "on_run"))
 
 
-def _outfalls(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.outfalls
     columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm")
     return _placed("outfalls", findings, units, [row.point for row in rows], **columns)
 
 
-def _leaving(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _leaving(findings: Findings, units: Units) -> pd.DataFrame:
     names = ("place", "peak_before", "volume_before", "peak_after", "volume_after")
     columns = {name: [row[position] for row in findings.leaving] for position, name in enumerate(names)}
     return make_layer("leaving", units, **columns)
 
 
-def _take_off(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _take_off(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.take_off
     return make_layer(
         "take_off", units, **_fields(rows, "item", "quantity", "unit", "low", "likely", "high", "share")
     )
 
 
-def _cautions(findings: Findings, units: UnitSystem) -> pd.DataFrame:
+def _cautions(findings: Findings, units: Units) -> pd.DataFrame:
     return make_layer("cautions", units, **_fields(findings.cautions, "id", "text"))

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.unit_systems import FOOT, GALLON
+from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE
 from pipelines.hydraulics.lift import LiftResult
 from pipelines.hydraulics.pressure_line import PressureLine, line_head
 from pipelines.hydraulics.pump_curve import PumpCurve, head_at
@@ -60,16 +60,17 @@ def draw_pump(
 
     figure = Figure(figsize=(7, 4.5), layout="constrained")
     axes = figure.add_subplot()
-    gpm = GALLON / 60
     flow = np.linspace(curve.flow[0], curve.last_flow, 200)
-    axes.plot(flow / gpm, [head_at(curve, each) / FOOT for each in flow], color="#000000", linewidth=2, label="pump")
+    gpm, pump_head = flow / GALLON_PER_MINUTE, [head_at(curve, each) / FOOT for each in flow]
+    axes.plot(gpm, pump_head, color="#000000", linewidth=2, label="pump")
     styles = ((0, ()), (0, (6, 2)), (0, (2, 2)))
     colours = ("#0072b2", "#d55e00", "#009e73")
     for result, colour, style in zip((lift, *lift.alternatives), colours, styles, strict=False):
         line = PressureLine(result.static_lift, length, result.inside, result.hazen_williams, fittings)
         heads = [line_head(line, each).total / FOOT for each in flow]
-        axes.plot(flow / gpm, heads, color=colour, linestyle=style, label=f"line, {result.pipe_key}")
-        axes.plot(result.operating_flow / gpm, result.operating_head / FOOT, "o", color="#000000", markersize=5)
+        axes.plot(gpm, heads, color=colour, linestyle=style, label=f"line, {result.pipe_key}")
+        meet = result.operating_flow / GALLON_PER_MINUTE, result.operating_head / FOOT
+        axes.plot(*meet, "o", color="#000000", markersize=5)
     axes.set_xlim(left=0)
     axes.set_ylim(0, 1.15 * curve.shut_off_head / FOOT)
     axes.set_xlabel("flow [gpm]")

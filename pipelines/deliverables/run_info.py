@@ -6,12 +6,12 @@ import pandas as pd
 
 from pipelines.deliverables.findings import Findings
 from pipelines.deliverables.layer_table import make_layer
-from pipelines.deliverables.unit_systems import UnitSystem
+from pipelines.inputs.quantity_words import Units
 
 OUTPUTS = "outputs"
 
 
-def run_info(findings: Findings, units: UnitSystem, outputs: Sequence[str]) -> pd.DataFrame:
+def run_info(findings: Findings, units: Units, outputs: Sequence[str]) -> pd.DataFrame:
     """Rows of the table run_info.
 
     Parameters
@@ -32,7 +32,7 @@ def run_info(findings: Findings, units: UnitSystem, outputs: Sequence[str]) -> p
     return make_layer("run_info", units, key=[key for key, _ in rows], value=[value for _, value in rows])
 
 
-def _rows(findings: Findings, units: UnitSystem, outputs: Sequence[str]) -> Iterator[tuple[str, str]]:
+def _rows(findings: Findings, units: Units, outputs: Sequence[str]) -> Iterator[tuple[str, str]]:
     frame = findings.frame
     authority = frame.crs.to_authority()
     yield "program", "lotshed"

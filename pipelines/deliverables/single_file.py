@@ -12,7 +12,7 @@ from pipelines.deliverables.geotiff import write_geotiff
 from pipelines.deliverables.handover import write_text
 from pipelines.deliverables.layer_table import Layer, layers
 from pipelines.deliverables.table_csv import csv_text
-from pipelines.deliverables.unit_systems import UnitSystem
+from pipelines.inputs.quantity_words import Units
 from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.surface import Surface
@@ -47,7 +47,7 @@ def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
 
 
 def write_result(
-    path: Path, name: str, value: Any, *, frame: Frame | None, units: UnitSystem, description: str = ""
+    path: Path, name: str, value: Any, *, frame: Frame | None, units: Units, description: str = ""
 ) -> None:
     """Write what a step gave.
 
@@ -84,16 +84,34 @@ def write_result(
         table = frame.to_map(value.set_crs(None, allow_override=True))
         write_geopackage(path, {name: table}, crs=frame.crs, units=units, others={name: layer})
     elif isinstance(value, pd.DataFrame):
-        beside = path.with_name(f"{path.stem}.tmp.csv")
-        try:
-            write_text(beside, csv_text(value))
-            beside.replace(path)
-        except OSError as error:
-            raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
-        finally:
-            beside.unlink(missing_ok=True)
+        write_single_text(path, csv_text(value))
     else:
         raise TypeError(f"step {name} gave a {type(value).__name__}, which is no raster, layer or table")
+
+
+def write_single_text(path: Path, text: str) -> None:
+    """Write a text file, replacing an earlier one only when whole.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes; its folder exists.
+    text : str
+        What it says.
+
+    Raises
+    ------
+    HandoverError
+        If it cannot be written.
+    """
+    beside = path.with_name(f"{path.stem}.tmp{path.suffix}")
+    try:
+        write_text(beside, text)
+        beside.replace(path)
+    except OSError as error:
+        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def _geometry_type(table: gpd.GeoDataFrame) -> str:

@@ -29,7 +29,7 @@ def test_the_answer_is_on_stdout_and_the_files_are_there(
     for told in (
         "Lot 7: Roof water leaves by gravity; the patio is pumped.",
         "run-on from outside 1,076 ft2",
-        "In the design storm 3.9 in deep for 26 h; with the works dry.",
+        "In the design storm 3.9 in deep for 26.0 h; with the works dry.",
         "Catch basin basin-1, 12 in, for 48 gpm.",
         "basin-1: pumped to out-1: sure (lift 3.9 ft)",
         "cannot tell from this lidar (fall to spare 2.0 in",
@@ -76,7 +76,7 @@ def test_metric_units_are_told_in_metres(run: Run, lot_that_finds: Put, findings
     lot_that_finds(replace(findings, units="si"))
     text = " ".join(run("screen", "site.toml", "--out", tmp_path / "lot").stdout.split())
     assert "the lot 600 m2" in text
-    assert "10.0 cm deep for 26 h" in text
+    assert "10 cm deep for 26.0 h" in text
     assert " ft" not in text.replace("out-1 ft", "")
 
 

@@ -13,15 +13,6 @@ from pipelines.deliverables.findings import Findings
 from pipelines.deliverables.lot_layers import lot_tables, runoff_table
 from pipelines.deliverables.summary import summary, summary_text
 from pipelines.deliverables.table_csv import csv_text
-from pipelines.deliverables.words import (
-    area_words,
-    flow_words,
-    hours_words,
-    length_words,
-    money_words,
-    rain_words,
-    volume_words,
-)
 from pipelines.layout.plan import Plan
 
 # the keys that users script against
@@ -127,21 +118,3 @@ def test_unknown_cells_are_empty() -> None:
     flags = pd.array([None, True, False])
     table = pd.DataFrame({"a": [math.nan, math.inf, 1.0], "b": [None, "x, y", 'q"'], "c": flags})
     assert csv_text(table) == 'a,b,c\n,,\n,"x, y",True\n1,"q""",False\n'
-
-
-@pytest.mark.parametrize(
-    ("words", "expected"),
-    [
-        (length_words(0.1, "us"), "3.9 in"), (length_words(3.81, "us"), "12.5 ft"),
-        (length_words(0.1, "si"), "10.0 cm"), (length_words(3.812, "si"), "3.81 m"),
-        (length_words(None, "us"), "unknown"),
-        (area_words(600.0, "us"), "6,458 ft2"), (area_words(0.0, "us"), "0 ft2"),
-        (volume_words(1.5, "us"), "53 ft3"), (volume_words(1.5, "si"), "1.50 m3"),
-        (flow_words(0.003, "us"), "48 gpm"), (flow_words(0.003, "si"), "3.0 l/s"),
-        (rain_words(0.1, "us"), "3.9 in"), (rain_words(0.1, "si"), "100 mm"),
-        (hours_words(26.0), "26 h"), (hours_words(0.5), "30 min"), (hours_words(math.nan), "unknown"),
-        (money_words(901.0, 1404.0, 2096.0), "900 to 2,100, likely 1,400"), (money_words(1.0, None, 2.0), "not priced"),
-    ],
-)  # fmt: skip
-def test_numbers_are_rounded_as_people_read_them(words: str, expected: str) -> None:
-    assert words == expected
