@@ -1,26 +1,18 @@
 """Water down the tree: sub-catchments and low spots to where it leaves, and which ground adds to a peak."""
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 
-import numpy as np
 from scipy.optimize import brentq
 
 from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import StorageError
-from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.losses import runoff_of_shares, total_area
-from pipelines.hydrology.ponds import PondNode, Pool, advance, make_pool
-from pipelines.hydrology.standing_water import WATCHED, WET_DEPTH
+from pipelines.hydrology.pond_routing import RoutedNode, nothing, route_ponds, together
+from pipelines.hydrology.ponds import PondNode
+from pipelines.hydrology.standing_water import WATCHED
 from pipelines.hydrology.sub_catchment import Hydrograph, SurfaceShare
-
-TAIL_STEPS = 20
-"""Steps taken at once after the inflow has ended, when all is slow."""
-SPILLS = 1e-6
-"""Share of its capacity that a pond must spill to count as spilling. [-]"""
-_DRY = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,40 +33,6 @@ class RunoffNode:
     drains_to: str
     hydrograph: Hydrograph | None
     area: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RoutedNode:
-    """What a node took in and gave on.
-
-    Attributes
-    ----------
-    id : str
-        Of the node, or of the place where water leaves the network.
-    inflow, outflow : Hydrograph
-        What arrived (its own runoff with it), and what went on over ground. [m3/s]
-    drained : Hydrograph
-        What went on by an outlet. [m3/s]
-    stored, infiltrated : float
-        Of a pond, its parts not counted. [m3]
-    depth, time_above : float
-        Of a pond: greatest depth, and how long it was deeper than tolerable. [m], [s]
-    stands_at_end : bool
-        Still deeper when last looked at.
-    spills : bool
-        Whether any water to speak of goes on over ground.
-    """
-
-    id: str
-    inflow: Hydrograph
-    outflow: Hydrograph
-    drained: Hydrograph
-    stored: float = 0.0
-    infiltrated: float = 0.0
-    depth: float = 0.0
-    time_above: float = 0.0
-    stands_at_end: bool = False
-    spills: bool = True
 
 
 Node = RunoffNode | PondNode
@@ -133,12 +91,12 @@ def route_down(
         node = by_id[unit]
         if isinstance(node, RunoffNode):
             own = [] if node.hydrograph is None else [node.hydrograph]
-            flow = _sum([*own, *inflows.get(unit, [])], step)
-            routed[unit] = RoutedNode(unit, flow, flow, _nothing(step))
+            flow = together([*own, *inflows.get(unit, [])], step)
+            routed[unit] = RoutedNode(unit, flow, flow, nothing(step))
             inflows.setdefault(node.drains_to, []).append(flow)
         else:
             members = {id: ponds[id] for id in ponds if unit_of[id] == unit}
-            done = _route_ponds(node, members, inflows, step, tolerable_depths or {}, watched)
+            done = route_ponds(node, members, inflows, step, tolerable_depths or {}, watched)
             routed |= done
             if node.spills_to is not None:
                 inflows.setdefault(node.spills_to, []).append(done[unit].outflow)
@@ -146,8 +104,8 @@ def route_down(
                 if member.outlet_to is not None:
                     inflows.setdefault(member.outlet_to, []).append(done[id].drained)
     for id in sorted(set(inflows) - set(by_id)):
-        flow = _sum(inflows[id], step)
-        routed[id] = RoutedNode(id, flow, _nothing(step), _nothing(step), spills=False)
+        flow = together(inflows[id], step)
+        routed[id] = RoutedNode(id, flow, nothing(step), nothing(step), spills=False)
     return routed
 
 
@@ -229,101 +187,6 @@ def rain_that_fills(volume: float, shares: Sequence[SurfaceShare], *, most: floa
     return float(brentq(excess, 0.0, most, xtol=1e-7)) if excess(most) >= 0.0 else None
 
 
-def _route_ponds(
-    root: PondNode,
-    members: Mapping[str, PondNode],
-    inflows: Mapping[str, list[Hydrograph]],
-    step: float,
-    tolerable_depths: Mapping[str, float],
-    watched: float,
-) -> dict[str, RoutedNode]:
-    pool = make_pool(root, members)
-    arriving = {id: _sum(inflows[id], step) for id in members if id in inflows}
-    entries = {id: _entry(pool, id) for id in arriving}
-    watch = {id: _Watch(tolerable_depths.get(id, WET_DEPTH)) for id in members}
-    count = max((flow.flow.size for flow in arriving.values()), default=0)
-    series = [(entries[id], np.pad(flow.flow, (0, count - flow.flow.size)).tolist()) for id, flow in arriving.items()]
-    spill = [0.0]
-    drained: dict[str, list[float]] = {id: [0.0] for id, node in members.items() if node.outlet is not None}
-    # losses and spill are those of one short step while water arrives, of many at once when all is slow
-    tail = math.ceil(watched / step / TAIL_STEPS)
-    for k in range(count + tail):
-        at_once = 1 if k < count else TAIL_STEPS
-        arrivals: dict[str, float] = {}
-        if k < count:
-            for entry, flows in series:
-                arrivals[entry] = arrivals.get(entry, 0.0) + flows[k] * step
-        elif pool.volume <= _DRY * root.storage.capacity:
-            break
-        gone: dict[str, float] = {}
-        over = advance(pool, arrivals, step * at_once, gone)
-        spill.extend([over / step / at_once] * at_once)
-        for id, flows in drained.items():
-            flows.extend([gone.get(id, 0.0) / step / at_once] * at_once)
-        _look(pool, None, step * at_once, watch)
-    pools = _all(pool)
-    outflow = Hydrograph(step, np.array(spill))
-    capacity = root.storage.capacity
-    return {
-        id: RoutedNode(
-            id,
-            arriving.get(id, _nothing(step)),
-            outflow if id == root.id else _nothing(step),
-            Hydrograph(step, np.array(drained[id])) if id in drained else _nothing(step),
-            stored=pools[id].layer,
-            infiltrated=pools[id].infiltrated,
-            depth=watch[id].deepest,
-            time_above=watch[id].time,
-            stands_at_end=watch[id].above,
-            spills=id == root.id and outflow.volume > SPILLS * capacity,
-        )
-        for id in members
-    }
-
-
-@dataclass(slots=True)
-class _Watch:
-    """How deep and how long a pond stands."""
-
-    tolerable: float
-    deepest: float = 0.0
-    time: float = 0.0
-    above: bool = False
-
-
-def _look(pool: Pool, level: float | None, step: float, watch: Mapping[str, _Watch]) -> None:
-    """Note the depth of a pond and its parts; `level` is that of a merged pond around it."""
-    bottom = float(pool.node.storage.levels[0])
-    if level is None and (pool.merged or not pool.parts):
-        level = pool.rates.at(pool.rates.levels, pool.below + pool.layer)
-    if level is not None:
-        seen = watch[pool.node.id]
-        depth = level - bottom
-        seen.deepest = max(seen.deepest, depth)
-        seen.above = depth > seen.tolerable
-        seen.time += step if seen.above else 0.0
-    else:
-        watch[pool.node.id].above = False
-    for part in pool.parts:
-        _look(part, level, step, watch)
-
-
-def _entry(pool: Pool, id: str) -> str:
-    """The pond without parts, lowest in the given one, where its water gathers."""
-    while pool.node.id != id:
-        pool = next(part for part in pool.parts if id in part.inside)
-    while pool.parts:
-        pool = min(pool.parts, key=lambda part: float(part.node.storage.levels[0]))
-    return pool.node.id
-
-
-def _all(pool: Pool) -> dict[str, Pool]:
-    found = {pool.node.id: pool}
-    for part in pool.parts:
-        found |= _all(part)
-    return found
-
-
 def _by_id(nodes: Iterable[Node]) -> dict[str, Node]:
     listed = list(nodes)
     by_id = {node.id: node for node in listed}
@@ -361,11 +224,3 @@ def _order(by_id: Mapping[str, Node], unit_of: Mapping[str, str]) -> list[str]:
         return list(sorter.static_order())
     except CycleError as error:
         raise StorageError(f"water runs in a circle: {' -> '.join(error.args[1])}") from None
-
-
-def _sum(hydrographs: Sequence[Hydrograph], step: float) -> Hydrograph:
-    return add_hydrographs([_nothing(step), *hydrographs])
-
-
-def _nothing(step: float) -> Hydrograph:
-    return Hydrograph(step, np.zeros(1))

@@ -143,9 +143,10 @@ def advance(pool: Pool, arrivals: Mapping[str, float], step: float, drained: dic
     StorageError
         Never on a pond that `make_pool` made.
     """
-    if pool.merged or not pool.parts:
-        arrived = sum(arrivals.get(id, 0.0) for id in pool.inside)
-        return _as_one(pool, arrived, step, drained)
+    if not pool.parts:
+        return _as_one(pool, arrivals.get(pool.node.id, 0.0), step, drained)
+    if pool.layer > 0.0:
+        return _as_one(pool, sum(arrivals.get(id, 0.0) for id in pool.inside), step, drained)
     overflows = [(part, advance(part, arrivals, step, drained)) for part in pool.parts]
     over = 0.0
     for part, overflow in overflows:
@@ -192,14 +193,18 @@ def _lower(parts: Sequence[Pool], missing: float) -> None:
 
 def _fill(pool: Pool, volume: float, source: Pool) -> float:
     """Give the overflow of one part to its neighbours and then to the merged pond; what is too much for it. [m3]"""
-    target = source.node.spills_to
-    for part in sorted(pool.parts, key=lambda part: target not in part.inside):
-        if part is not source:
-            volume = _pour(part, volume, target)
+    left = [part for part in pool.parts if part is not source]
+    over = source
+    while left and volume > 0.0:
+        # what the neighbour can't take goes the way its own overflow goes
+        target = over.node.spills_to
+        over = next((part for part in left if target in part.inside), left[0])
+        left.remove(over)
+        volume = _pour(over, volume, target)
     pool.layer += volume
-    over = max(0.0, pool.layer - pool.room)
-    pool.layer -= over
-    return over
+    surplus = max(0.0, pool.layer - pool.room)
+    pool.layer -= surplus
+    return surplus
 
 
 def _pour(pool: Pool, volume: float, target: str | None) -> float:

@@ -1,0 +1,112 @@
+"""Rain from a table: never past its edges, monotone, and a measured rain finds its return period again."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipelines.hydrology.errors import RainError
+from pipelines.hydrology.rainfall import (
+    annual_maximum_return_period_langbein,
+    depths_of_duration,
+    partial_duration_return_period_langbein,
+    rain_depth,
+    rain_intensity,
+    return_period_of,
+)
+from pipelines.hydrology.storm_question import which_storm
+from pipelines.inputs.rain_table import RainTable
+
+
+def table(series="partial_duration", **changes):
+    """Invented: depth grows with the square root of duration and with the logarithm of return period."""
+    durations = changes.get("durations", np.array([300.0, 600.0, 1800.0, 3600.0, 86400.0]))
+    years = changes.get("years", np.array([1.0, 2.0, 10.0, 100.0]))
+    depths = 0.002 * np.sqrt(durations / 60.0)[:, None] * (1.0 + 0.4 * np.log(years))[None, :]
+    return RainTable(durations, years, depths, series, "rain.csv")
+
+
+INSIDE = st.floats(300.0, 86400.0)
+YEARS = st.floats(1.0, 100.0)
+
+
+@given(INSIDE, INSIDE, YEARS)
+def test_depth_rises_and_intensity_falls_with_duration(first, second, years):
+    short, long = sorted((first, second))
+    assert rain_depth(table(), short, years) <= rain_depth(table(), long, years) * (1 + 1e-12)
+    assert rain_intensity(table(), short, years) >= rain_intensity(table(), long, years) * (1 - 1e-12)
+
+
+@given(INSIDE, YEARS, YEARS)
+def test_depth_rises_with_return_period(duration, first, second):
+    low, high = sorted((first, second))
+    assert rain_depth(table(), duration, low) <= rain_depth(table(), duration, high) * (1 + 1e-12)
+
+
+@given(INSIDE, YEARS)
+def test_a_rain_of_the_table_finds_its_return_period(duration, years):
+    found = return_period_of(table(), rain_depth(table(), duration, years), duration)
+    assert found.years == pytest.approx(years, rel=1e-9)
+    assert (found.beyond_table, found.below_table) == (False, False)
+
+
+def test_entries_come_back_bit_for_bit():
+    rain = table()
+    for row, duration in enumerate(rain.durations):
+        assert np.array_equal(depths_of_duration(rain, duration), rain.depths[row])
+        for column, years in enumerate(rain.return_periods):
+            assert rain_depth(rain, duration, years) == rain.depths[row, column]
+
+
+def test_neither_duration_nor_return_period_is_extrapolated():
+    with pytest.raises(RainError, match=r"duration 4 min lies outside rain.csv, which holds 5 min to 24 h"):
+        rain_depth(table(), 240.0, 10.0)
+    with pytest.raises(RainError, match="duration 48 h"):
+        rain_depth(table(), 172800.0, 10.0)
+    with pytest.raises(RainError, match=r"return period 500 yr lies outside rain.csv, which holds 1 to 100 yr"):
+        rain_depth(table(), 600.0, 500.0)
+
+
+def test_duration_of_round_off_past_the_edge_is_still_the_edge():
+    assert rain_depth(table(), 300.0 * (1 - 1e-12), 10.0) == table().depths[0, 2]
+
+
+def test_rain_beyond_and_below_the_table():
+    deep = return_period_of(table(), 1.0, 600.0)
+    assert (deep.years, deep.beyond_table, deep.below_table) == (None, True, False)
+    light = return_period_of(table(), 0.0001, 600.0)
+    assert (light.years, light.beyond_table, light.below_table) == (None, False, True)
+
+
+def test_the_rarer_of_two_columns_of_one_depth_is_not_claimed():
+    depths = np.array([[1.0, 2.0, 2.0], [2.0, 3.0, 3.0]])
+    rain = RainTable(np.array([300.0, 600.0]), np.array([1.0, 2.0, 5.0]), depths, "unknown", "x")
+    assert return_period_of(rain, 2.0, 300.0).years == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("depth, duration", [(0.0, 600.0), (-1.0, 600.0), (np.nan, 600.0), (0.01, np.inf), (0.01, 0.0)])
+def test_rain_that_means_nothing_is_refused(depth, duration):
+    with pytest.raises(RainError, match="give a finite number above 0"):
+        which_storm(table(), depth, duration)
+
+
+def test_series_are_told_apart():
+    annual = table("annual_maximum")
+    as_asked = rain_depth(annual, 600.0, 10.0)
+    converted = rain_depth(annual, 600.0, 10.0, series="partial_duration")
+    assert converted > as_asked
+    assert converted == rain_depth(annual, 600.0, annual_maximum_return_period_langbein(10.0))
+    assert rain_depth(annual, 600.0, 10.0, series="unknown") == as_asked
+
+
+@given(st.floats(1.001, 1e4))
+def test_langbein_there_and_back(years):
+    there = partial_duration_return_period_langbein(years)
+    assert there < years
+    assert annual_maximum_return_period_langbein(there) == pytest.approx(years, rel=1e-9)
+
+
+@pytest.mark.parametrize("years", [1.0, 0.5, np.nan])
+def test_annual_maximum_says_nothing_of_a_year_and_less(years):
+    with pytest.raises(RainError, match="above 1 yr"):
+        partial_duration_return_period_langbein(years)
