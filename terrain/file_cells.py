@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from pyproj import Transformer
 
-from terrain.arrays import BoolArray, FloatArray
+from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundFileError
 from terrain.grid import Grid
 from terrain.raster_source import RasterSource, apply_affine, opened
@@ -64,8 +64,9 @@ def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column:
         window = Window(first_column, first_row, columns, rows)
         _refuse_blocks_never_written(file, source, window)
         numbers = file.read(1, window=window, masked=True)
-    raw = np.asarray(np.ma.getdata(numbers))
-    unknown: BoolArray = np.ma.getmaskarray(numbers) | ~np.isfinite(raw)
+    raw = np.asarray(numbers.data)
+    # a mask that hides nothing is a single False
+    unknown: BoolArray = np.broadcast_to(numbers.mask, raw.shape) | ~np.isfinite(raw)
     elevation = (raw.astype(np.float64) * source.scale + source.offset) * source.vertical.metres
     stands_for, warnings = _undeclared(source, raw, elevation, unknown)
     elevation[unknown | stands_for] = np.nan
@@ -85,7 +86,7 @@ def read_warped(source: RasterSource, grid: Grid, first_row: int, first_column: 
     grid : Grid
         The cells asked for.
     first_row, first_column : int
-        Not needed here; the place is in `grid`.
+        Where the block begins in the source's grid.
 
     Returns
     -------
@@ -97,12 +98,14 @@ def read_warped(source: RasterSource, grid: Grid, first_row: int, first_column: 
     GroundFileError
         If the file is torn there.
     """
-    rows = grid.shape[0]
+    rows, columns = grid.shape
     file_rows = np.empty(grid.shape)
     file_columns = np.empty(grid.shape)
     for start in range(0, rows, _ROWS_AT_A_TIME):
         end = min(start + _ROWS_AT_A_TIME, rows)
-        file_rows[start:end], file_columns[start:end] = _places_in_file(source, grid, start, end)
+        file_rows[start:end], file_columns[start:end] = _places_in_file(
+            source, np.arange(first_row + start, first_row + end), first_column + np.arange(columns)
+        )
     elevation = np.full(grid.shape, np.nan)
     inside = (file_rows > -0.5) & (file_rows < source.file_shape[0] - 0.5)
     inside &= (file_columns > -0.5) & (file_columns < source.file_shape[1] - 0.5)
@@ -118,10 +121,11 @@ def read_warped(source: RasterSource, grid: Grid, first_row: int, first_column: 
     return HeightCells(elevation, own.warnings)
 
 
-def _places_in_file(source: RasterSource, grid: Grid, start: int, end: int) -> tuple[FloatArray, FloatArray]:
-    """Row and column in the file, counted from the middle of its first cell, of cell centres."""
-    rows, columns = np.mgrid[start:end, 0 : grid.shape[1]]
-    x, y = grid.centres(rows, columns)
+def _places_in_file(source: RasterSource, rows: IntArray, columns: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Row and column in the file, counted from the middle of its first cell, of centres of the source's grid."""
+    grid = source.grid
+    # counted from the whole grid's corner, so that a cell lies at the same place to the last bit in every window
+    x, y = grid.centres(*np.meshgrid(rows, columns, indexing="ij"))
     x, y = x / grid.frame.x_scale, y / grid.frame.y_scale
     if source.file_crs != grid.frame.crs:
         x, y = Transformer.from_crs(grid.frame.crs, source.file_crs, always_xy=True).transform(x, y)

@@ -73,20 +73,19 @@ def grow_window(
     look_around = margin
     settled = False
     while True:
-        cut = _touched(mask)
-        growing = [side for side in cut if side not in surface.raster_ends]
-        if not growing:
+        cut = [side for side in _touched(mask) if side not in surface.raster_ends]
+        if not cut:
             if settled or len(surface.raster_ends) == len(_SIDES):
                 break
             growing = [side for side in _SIDES if side not in surface.raster_ends]
             wider = _moved(surface.grid.bounds, growing, dict.fromkeys(_SIDES, look_around))
             look_around *= 2.0
         else:
-            step = {side: 2.0 * step[side] if side in growing else step[side] for side in _SIDES}
-            wider = _moved(surface.grid.bounds, growing, step)
+            step = {side: 2.0 * step[side] if side in cut else step[side] for side in _SIDES}
+            wider = _moved(surface.grid.bounds, cut, step)
         if _cells(source, wider) > limit:
             if cut:
-                found += (_stopped_in_words(source, [side for side in cut if side in growing], limit),)
+                found += (_stopped_in_words(source, cut, limit),)
             break
         before, surface = surface, read_window(source, wider, largest_hole=largest_hole)
         old_mask, mask = mask, drain(surface)
@@ -95,7 +94,8 @@ def grow_window(
 
 
 def _touched(mask: BoolArray) -> list[str]:
-    rim = {"n": mask[0], "e": mask[:, -1], "s": mask[-1], "w": mask[:, 0]}
+    # two cells deep, since the outermost may all be taken to leave over the edge
+    rim = {"n": mask[:2], "e": mask[:, -2:], "s": mask[-2:], "w": mask[:, :2]}
     return [side for side in _SIDES if rim[side].any()]
 
 
