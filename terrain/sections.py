@@ -1,5 +1,6 @@
 """Cross-sections of a swale: square to its bottom, bank to bank."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,6 +86,7 @@ def cut_sections(
     thalweg: Thalweg,
     *,
     spacing: float = 5.0,
+    gaps: Sequence[tuple[float, float]] = (),
     reach: float = 8.0,
     along: float = 2.0,
     banks_along: float = 10.0,
@@ -104,6 +106,8 @@ def cut_sections(
         The bottom.
     spacing : float
         Between sections along the thalweg; changed a little so that both ends have one. [m]
+    gaps : sequence of tuple of float
+        Pairs of stations, as of a drive: a section stands at each, none between them. [m]
     reach : float
         How far to either side a bank is looked for. [m]
     along : float
@@ -129,11 +133,23 @@ def cut_sections(
             " draw it longer or set a smaller spacing"
         )
     fine = _Transects.across(surface, thalweg, reach)
-    count = max(round(thalweg.length / spacing), 1)
-    stations = np.linspace(0.0, thalweg.length, count + 1)
+    stations = _stations(thalweg.length, spacing, gaps)
     windows = (along, max(banks_along, along))
     sections = [_section(surface, thalweg, fine, float(station), windows, rules or BankRules()) for station in stations]
     return _without_overlaps(sections)
+
+
+def _stations(length: float, spacing: float, gaps: Sequence[tuple[float, float]]) -> FloatArray:
+    stations = np.linspace(0.0, length, max(round(length / spacing), 1) + 1)
+    ends = [end for gap in gaps for end in gap if 0.0 <= end <= length]
+    for start, end in gaps:
+        stations = stations[(stations < start) | (stations > end)]
+    if ends:
+        # a regular station almost on a gap's end gives way to it; the swale's own ends stay
+        near = np.abs(stations[:, None] - np.array(ends)).min(axis=1) < spacing / 4.0
+        near[[0, -1]] = False
+        stations = stations[~near]
+    return np.unique(np.concatenate([stations, ends]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -109,6 +109,17 @@ def test_a_drive_across_does_not_move_the_banks(made_swale):
         assert section.bank_full == pytest.approx(100.4 - 0.01 * (section.station - 50.0), abs=0.02)
 
 
+def test_no_section_stands_in_a_gap(made_swale):
+    made = made_swale(trapezoid)
+    thalweg = thalweg_as_drawn(made.surface, made.drawn)
+    stations = [section.station for section in cut_sections(made.surface, thalweg, gaps=[(41.0, 48.5), (60.2, 64.0)])]
+    assert {41.0, 48.5, 60.2, 64.0} <= set(stations)
+    assert not any(41.0 < at < 48.5 or 60.2 < at < 64.0 for at in stations)
+    # those at 40 and 60 stood too near
+    assert 40.0 not in stations
+    assert (np.diff(stations) > 1.2).all()
+
+
 def test_noise_widens_the_scatter_and_not_the_banks(made_swale):
     generator = np.random.default_rng(7)
     made = made_swale(trapezoid, angle=20.0, noise=lambda shape: 0.03 * generator.standard_normal(shape))
