@@ -19,6 +19,8 @@ from pipelines.hydrology.time_of_concentration import (
 )
 from terrain.arrays import BoolArray, FloatArray
 
+POND_DEPTH = 0.05
+"""A shallower dip along a path is a puddle or the lidar's noise. Common practice, no source. [m]"""
 CHANNEL = "channel"
 """Surface key of a segment that runs in a channel."""
 
@@ -79,7 +81,7 @@ def along_path(
     two_year_24h_depth : float
         Rain of 24 hours and 2 years. [m]
     ponded : (n,) bool ndarray or None
-        Segments under standing water. None finds them: where the ground dips below what lies further down.
+        Segments under standing water. None finds them: where the ground dips 5 cm or more below what lies further down.
     channel_radius, channel_roughness : float
         Hydraulic radius [m] and Manning's n [-] of channels, by default of a small grassed swale.
     least_time : float
@@ -106,8 +108,7 @@ def along_path(
     require_positive(FlowPathError, two_year_24h_depth=two_year_24h_depth, least_time=least_time)
     filled = np.maximum.accumulate(elevation[::-1])[::-1]
     if ponded is None:
-        below = filled > elevation
-        ponded = below[:-1] | below[1:]
+        ponded = _ponds(filled - elevation)
     lengths = np.where(ponded, 0.0, np.diff(distance))
     falls = np.where(ponded, 0.0, -np.diff(filled))
     length = float(lengths.sum())
@@ -138,6 +139,17 @@ def along_path(
         channel_time=channel_time,
         time_of_concentration=max(total, least_time),
     )
+
+
+def _ponds(depth: FloatArray) -> BoolArray:
+    """Segments through dips that are deep enough somewhere, from the depth at each point."""
+    wet = depth > 0.0
+    dip = np.cumsum(np.concatenate([[0], np.diff(wet.astype(np.int64)) == 1])) * wet - ~wet
+    deep = np.zeros(int(dip.max()) + 2, dtype=np.bool_)
+    np.logical_or.at(deep, dip[wet], depth[wet] >= POND_DEPTH)
+    pond = wet & deep[dip]
+    through: BoolArray = pond[:-1] | pond[1:]
+    return through
 
 
 def _sheet(

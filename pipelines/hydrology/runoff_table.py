@@ -1,7 +1,8 @@
 """One row of the runoff table: a sub-catchment from its ground, its flow path and the run's rain."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from shapely import Geometry
 
@@ -11,8 +12,10 @@ from pipelines.hydrology.hydrographs import rational_peak, runoff_hydrograph
 from pipelines.hydrology.losses import (
     composite_coefficient,
     composite_curve_number,
+    dry_and_wet,
     excess_of_shares,
     impervious_fraction,
+    runoff_of_shares,
     total_area,
 )
 from pipelines.hydrology.storms import refined
@@ -22,6 +25,21 @@ STEP = 30.0
 """The step of every hydrograph of a run, a tenth of the shortest time of concentration. [s]"""
 RATIONAL_LIMIT = 80e4
 """Largest area the rational method is used for. [m2]"""
+
+
+@dataclass(frozen=True, slots=True)
+class RunoffBounds:
+    """Runoff of the same storm on the same ground after a dry spell, on average, and after a wet one.
+
+    Attributes
+    ----------
+    dry, average, wet : float
+        [m3]
+    """
+
+    dry: float
+    average: float
+    wet: float
 
 
 def sub_catchment_runoff(
@@ -97,3 +115,34 @@ def sub_catchment_runoff(
         runoff_volume=depth * area,
         hydrograph=hydrograph,
     )
+
+
+def runoff_bounds(rows: Iterable[SubCatchment]) -> RunoffBounds:
+    """Runoff volume of some sub-catchments between its dry and its wet bound.
+
+    Parameters
+    ----------
+    rows : iterable of SubCatchment
+        Of one storm.
+
+    Returns
+    -------
+    RunoffBounds
+        Volumes. [m3]
+
+    Raises
+    ------
+    SurfaceError
+        If a curve number is out of its range.
+
+    References
+    ----------
+    .. [1] As of `pipelines.hydrology.losses.dry_and_wet`.
+    """
+    dry = average = wet = 0.0
+    for row in rows:
+        drier, wetter = dry_and_wet(row.shares)
+        dry += runoff_of_shares(row.storm_depth, drier) * row.area
+        average += row.runoff_volume
+        wet += runoff_of_shares(row.storm_depth, wetter) * row.area
+    return RunoffBounds(dry, average, wet)

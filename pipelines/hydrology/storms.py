@@ -9,7 +9,7 @@ import numpy as np
 
 from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import depths_of_duration, duration_text, rain_depth
+from pipelines.hydrology.rainfall import duration_text, rain_depth
 from pipelines.inputs.rain_table import RainTable
 from terrain.arrays import FloatArray
 
@@ -114,7 +114,8 @@ def nested_storm(
     Returns
     -------
     DesignStorm
-        The largest total of any k neighbouring blocks is the table's depth of k steps.
+        The largest total of any k neighbouring blocks is the table's depth of k steps; a little more where the table's
+        own intensities don't fall steadily. [m], [s]
 
     Raises
     ------
@@ -274,28 +275,6 @@ def largest_depth(storm: DesignStorm, duration: float) -> float:
     return float((fallen[count:] - fallen[:-count]).max())
 
 
-def table_covers(table: RainTable, duration: float) -> bool:
-    """Whether a table holds a duration, so that no extrapolation is needed.
-
-    Parameters
-    ----------
-    table : RainTable
-        Depths by duration and return period.
-    duration : float
-        [s]
-
-    Returns
-    -------
-    bool
-        True where `depths_of_duration` answers.
-    """
-    try:
-        depths_of_duration(table, duration)
-    except RainError:
-        return False
-    return True
-
-
 def _steps(duration: float, step: float) -> int:
     return max(1, int(np.ceil(duration / step - 1e-9)))
 
@@ -304,7 +283,6 @@ def _alternating(blocks: FloatArray) -> FloatArray:
     """Sorted blocks around the centre: the largest, then one after it, one before it, and so on."""
     count = blocks.size
     centre = (count - 1) // 2
-    order = np.empty(count, dtype=np.int64)
     offsets = (np.arange(count) + 1) // 2
     signs = np.where(np.arange(count) % 2 == 1, 1, -1)
     order = centre + signs * offsets

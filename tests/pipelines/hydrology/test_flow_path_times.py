@@ -78,6 +78,15 @@ def test_a_pond_on_the_path_takes_no_time():
     assert travel.time_of_concentration < undipped.time_of_concentration
 
 
+def test_the_lidar_s_noise_is_no_pond():
+    distance, height, surfaces = plane(60.0, 0.01)
+    noisy = height + np.random.default_rng(1).uniform(-0.02, 0.02, height.size)
+    travel = along_path(distance, noisy, surfaces, two_year_24h_depth=RAIN)
+    assert travel.ponded_length == 0.0
+    smooth = along_path(distance, height, surfaces, two_year_24h_depth=RAIN)
+    assert travel.time_of_concentration == pytest.approx(smooth.time_of_concentration, rel=0.1)
+
+
 def test_ponds_can_be_given():
     distance, height, surfaces = plane(60.0, 0.02)
     ponded = np.zeros(60, dtype=bool)

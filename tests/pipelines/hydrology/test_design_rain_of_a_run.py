@@ -1,0 +1,80 @@
+"""The run's one rain: what it is made of, and what it says that it assumed."""
+
+import numpy as np
+import pytest
+
+from pipelines.hydrology.design_rain import rain_assumed, rain_from_table, rain_given
+from pipelines.hydrology.errors import RainError
+from pipelines.hydrology.rainfall import rain_intensity
+from pipelines.inputs.rain_table import RainTable
+
+
+def table(minutes, years=(2.0, 10.0, 100.0)):
+    durations = np.array(minutes) * 60.0
+    depths = 0.004 * np.sqrt(np.array(minutes))[:, None] * (1.0 + 0.4 * np.log(np.array(years)))[None, :]
+    return RainTable(durations, np.array(years), depths, "unknown", "rain.csv")
+
+
+FULL = table([5, 15, 60, 360, 1440])
+
+
+def test_a_full_table_assumes_nothing():
+    rain = rain_from_table(FULL, 10.0)
+    assert rain.notes == ()
+    assert rain.storm.duration == 86400.0
+    assert rain.storm.depth == pytest.approx(FULL.depths[-1, 1])
+    assert rain.two_year_24h_depth == pytest.approx(FULL.depths[-1, 0])
+    assert rain.intensity(900.0) == rain_intensity(FULL, 900.0, 10.0)
+
+
+@pytest.mark.parametrize("distribution", ["nested", "I", "IA", "II", "III"])
+def test_every_distribution_holds_the_24_hour_depth(distribution):
+    rain = rain_from_table(FULL, 10.0, distribution=distribution)
+    assert rain.storm.depth == pytest.approx(FULL.depths[-1, 1], rel=1e-9)
+    assert rain.storm.return_period == 10.0
+
+
+def test_intensity_stays_within_the_table_and_says_so():
+    coarse = table([15, 60, 1440])
+    rain = rain_from_table(coarse, 10.0)
+    assert rain.intensity(300.0) == rain.intensity(900.0) == rain_intensity(coarse, 900.0, 10.0)
+    assert any("begins at 15 min" in note for note in rain.notes)
+
+
+def test_a_table_that_ends_early_makes_a_shorter_storm_and_says_so():
+    short = table([5, 15, 60, 120])
+    rain = rain_from_table(short, 10.0)
+    assert rain.storm.duration == 7200.0
+    assert rain.storm.depth == pytest.approx(short.depths[-1, 1])
+    assert any("ends at 2 h" in note for note in rain.notes)
+    assert any("no 2-year rain of 24 hours" in note for note in rain.notes)
+    with pytest.raises(RainError, match=r"24 h lies outside rain\.csv"):
+        rain_from_table(short, 10.0, distribution="II")
+
+
+def test_shortest_duration_that_does_not_divide_the_storm_is_rounded_up():
+    odd = table([7, 60, 1440])
+    rain = rain_from_table(odd, 10.0)
+    assert rain.storm.step >= 420.0
+    assert rain.storm.step * rain.storm.depths.size == pytest.approx(86400.0)
+    assert rain.storm.depth == pytest.approx(odd.depths[-1, 1])
+
+
+def test_return_period_outside_the_table_is_an_error():
+    with pytest.raises(RainError, match="holds 2 to 100 yr"):
+        rain_from_table(FULL, 500.0)
+
+
+def test_given_rain_is_of_one_intensity():
+    rain = rain_given(0.0762, 1200.0)
+    assert rain.intensity(300.0) == pytest.approx(0.0762 / 1200)
+    assert rain.intensity(2400.0) == pytest.approx(0.0762 / 2400)
+    assert rain.storm.depth == pytest.approx(0.0762)
+    assert "no rain table" in rain.notes[0]
+
+
+def test_assumed_rain_is_50_mm_in_an_hour_and_says_so():
+    rain = rain_assumed()
+    assert (rain.storm.depth, rain.storm.duration) == (pytest.approx(0.05), 3600.0)
+    assert "50 mm in 60 min is assumed" in rain.notes[0]
+    assert rain.return_period is None
