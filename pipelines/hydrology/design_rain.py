@@ -5,7 +5,7 @@ from typing import Literal
 
 from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import duration_text, rain_depth, rain_intensity
+from pipelines.hydrology.rainfall import duration_text, rain_depth, rain_intensity, table_name
 from pipelines.hydrology.storms import DAY, DesignStorm, NrcsType, constant_storm, nested_storm, nrcs_storm
 from pipelines.inputs.rain_table import RainTable
 
@@ -102,12 +102,12 @@ def rain_from_table(table: RainTable, return_period: float, *, distribution: Dis
     if longest < DAY * (1.0 - 1e-9):
         duration = max(1.0, longest // shortest) * shortest
         notes.append(
-            f"{table.source} ends at {duration_text(longest)}, so volumes are of a {duration_text(duration)} storm "
+            f"{table_name(table)} ends at {duration_text(longest)}, so volumes are of a {duration_text(duration)} storm "
             "rather than of 24 hours."
         )
     if shortest > SHORTEST:
         notes.append(
-            f"{table.source} begins at {duration_text(shortest)}; ground that drains faster is given its intensity, "
+            f"{table_name(table)} begins at {duration_text(shortest)}; ground that drains faster is given its intensity, "
             "so its rational peaks are low."
         )
     storm = _storm(table, return_period, distribution, duration)
@@ -182,7 +182,7 @@ def _two_year_depth(table: RainTable) -> tuple[float, tuple[str, ...]]:
     if years == 2.0 and abs(duration - DAY) < 1.0:
         return depth, ()
     note = (
-        f"{table.source} has no 2-year rain of 24 hours: the travel time of sheet flow takes "
+        f"{table_name(table)} has no 2-year rain of 24 hours: the travel time of sheet flow takes "
         f"{years:g} years and {duration_text(duration)}."
     )
     return depth, (note,)

@@ -71,7 +71,7 @@ def rain_depth(table: RainTable, duration: float, return_period: float, *, serie
     first, last = float(table.return_periods[0]), float(table.return_periods[-1])
     if not first * (1.0 - _ROUND_OFF) <= years <= last * (1.0 + _ROUND_OFF):
         raise RainError(
-            f"return period {return_period:g} yr lies outside {table.source}, which holds {first:g} to {last:g} yr: "
+            f"return period {return_period:g} yr lies outside {table_name(table)}, which holds {first:g} to {last:g} yr: "
             "ask for one of these, or give a table that reaches further"
         )
     depths = depths_of_duration(table, duration)
@@ -137,7 +137,7 @@ def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
     first, last = float(table.durations[0]), float(table.durations[-1])
     if not first * (1.0 - _ROUND_OFF) <= duration <= last * (1.0 + _ROUND_OFF):
         raise RainError(
-            f"duration {duration_text(duration)} lies outside {table.source}, which holds {duration_text(first)} to "
+            f"duration {duration_text(duration)} lies outside {table_name(table)}, which holds {duration_text(first)} to "
             f"{duration_text(last)}: ask for a duration in that range, or give a table that reaches further"
         )
     at = min(max(duration, first), last)
@@ -260,6 +260,22 @@ def duration_text(duration: float) -> str:
     if duration < 7200.0:
         return f"{duration / 60.0:g} min"
     return f"{duration / 3600.0:g} h" if duration < 259200.0 else f"{duration / 86400.0:g} d"
+
+
+def table_name(table: RainTable) -> str:
+    """What a message calls a rain table: its source up to the first semicolon.
+
+    Parameters
+    ----------
+    table : RainTable
+        With its source.
+
+    Returns
+    -------
+    str
+        Such as the file's name.
+    """
+    return table.source.partition(";")[0]
 
 
 def _in_series(years: float, meant: Series, held: Series) -> float:
