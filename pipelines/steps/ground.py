@@ -282,9 +282,13 @@ def _low_spots(drainage: Drainage, parameters: LowSpotParameters) -> tuple[LowSp
 
 
 def _cells_shape(cells: IntArray, grid: Grid) -> shapely.Geometry:
-    labels = np.full(grid.shape, -1, dtype=np.int64)
-    labels.flat[cells] = 0
-    return label_polygons(labels, grid)[0]
+    # only the cells' own rectangle is traced: a raster may hold hundreds of low spots
+    rows, columns = np.divmod(cells, grid.shape[1])
+    top, left = int(rows.min()), int(columns.min())
+    labels = np.full((int(rows.max()) - top + 1, int(columns.max()) - left + 1), -1, dtype=np.int64)
+    labels[rows - top, columns - left] = 0
+    corner = grid.left + left * grid.cell_width, grid.top - top * grid.cell_height
+    return label_polygons(labels, Grid(labels.shape, *corner, grid.cell_width, grid.cell_height, grid.frame))[0]
 
 
 def _reached_from_outside(drainage: Drainage, parcel: GeoDataFrame) -> BoolArray:

@@ -1,6 +1,8 @@
+import io
 import json
 import os
 import re
+import shlex
 import sqlite3
 import subprocess
 import sys
@@ -14,6 +16,7 @@ import pytest
 from click.testing import Result
 
 from cli.main import COMMANDS, app
+from cli.voice import Voice
 from terrain.errors import LotshedError
 
 README = Path(__file__).parents[2] / "README.md"
@@ -170,3 +173,46 @@ def test_a_step_runs_on_ordinary_files(run: Run, tmp_path: Path) -> None:
     unknown = run("step", "low-spot")
     assert unknown.exit_code == 2
     assert "Did you mean low-spots?" in unknown.stderr
+
+
+@pytest.mark.parametrize("name", ["pump", "start", "step", "steps", "storm"])
+def test_the_example_of_the_help_runs(name: str, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(Path(__file__).parents[2])
+    body = run(name, "--help").stdout.split("Options:")[0].split("Example:")[1].replace("\\\n", " ")
+    (line,) = [text.strip() for text in body.splitlines() if text.strip()]
+    program, *arguments = shlex.split(line.replace("/tmp/", f"{tmp_path}/"))
+    assert program == "lotshed"
+    result = run(*arguments)
+    assert result.exit_code == 0, result.stderr
+
+
+def test_progress_is_a_bar_on_a_terminal_and_never_on_stdout(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    with Voice().progress() as progress:
+        progress("reading [the] ground", 0.5)
+        progress("compiling, first run only", None)
+    assert "compiling, first run only" in terminal.getvalue()
+    assert "reading [the] ground" in terminal.getvalue()
+    assert capsys.readouterr().out == ""
+    with Voice(quiet=True).progress() as progress:
+        progress("silence", None)
+    assert "silence" not in terminal.getvalue()
+
+
+def test_the_console_script_prints_one_message() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; sys.argv = ['lotshed', 'storm', '--table', 'no.csv', '--depth', '1 in', "
+         "'--duration', '1 h']; from cli.main import main; main()"],
+        capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+    assert "no.csv" in done.stderr
