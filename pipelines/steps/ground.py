@@ -7,19 +7,21 @@ import numpy as np
 import shapely
 from geopandas import GeoDataFrame
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
-from shapely import MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from pipelines.deliverables.layer_table import make_layer
+from pipelines.deliverables.lot_findings import LEAST_PATH_AREA, SIGMAS
 from pipelines.inputs.quantity import read_quantity
 from pipelines.layout.division import CollectingPlace, divide_ground
 from terrain.arrays import BoolArray, IntArray
 from terrain.cells_to_polygons import label_polygons
 from terrain.conditioning import Culvert, make_ground
-from terrain.drainage import Drainage, drain_ground, falls_certainly, upstream_labels
+from terrain.drainage import Drainage, drain_ground, upstream_labels
 from terrain.errors import GeometryError
 from terrain.flow_paths import find_flow_paths
 from terrain.grid import Grid
 from terrain.kernels.routing import accumulate
+from terrain.lidar_error import fall_error
 from terrain.lot_ground import cells_inside
 from terrain.low_spots import LowSpot, find_low_spots
 from terrain.raster import Raster
@@ -48,7 +50,7 @@ class LowSpotParameters(GroundParameters):
 class FlowPathParameters(GroundParameters):
     """Where a flow path begins."""
 
-    min_area: Area = Field(50.0, description="Ground that must drain through a flow path, such as '500 ft2'. [m2]")
+    min_area: Area = Field(LEAST_PATH_AREA, description="Ground that must drain through it, such as '1000 ft2'. [m2]")
 
 
 def low_spots(
@@ -131,18 +133,19 @@ def flow_paths(
         The layer flow_paths in the metric frame, drawn downstream.
     """
     drainage = _drain(elevation, roofs, barriers, culverts)
-    certain = falls_certainly(drainage, rmse=parameters.rmse).ravel()
     outside = None if parcel is None else _reached_from_outside(drainage, parcel)
     grid = elevation.grid
     columns: dict[str, list[object]] = {name: [] for name in ("id", "contributing_area", "run_on", "certain")}
     lines = []
     for number, path in enumerate(find_flow_paths(drainage, min_area=parameters.min_area), start=1):
         x, y = grid.centres(path.cells // grid.shape[1], path.cells % grid.shape[1])
-        lines.append(shapely.linestrings(x, y))
+        line = LineString(np.column_stack([x, y]))
+        fall = float(drainage.filled.flat[path.cells[0]] - drainage.filled.flat[path.cells[-1]])
+        lines.append(line)
         columns["id"].append(f"P{number}")
         columns["contributing_area"].append(path.contributing_area)
         columns["run_on"].append(None if outside is None else bool(outside[path.cells].any()))
-        columns["certain"].append(bool(certain[path.cells].mean() >= 0.5))
+        columns["certain"].append(fall > SIGMAS * fall_error(parameters.rmse, float(line.length)))
     return gpd.GeoDataFrame(make_layer("flow_paths", parameters.units, geometry=lines, **columns))
 
 
