@@ -102,13 +102,13 @@ def rain_from_table(table: RainTable, return_period: float, *, distribution: Dis
     if longest < DAY * (1.0 - 1e-9):
         duration = max(1.0, longest // shortest) * shortest
         notes.append(
-            f"{table_name(table)} ends at {duration_text(longest)}, so volumes are of a {duration_text(duration)} storm "
-            "rather than of 24 hours."
+            f"{table_name(table)} ends at {duration_text(longest)}, so volumes are of a storm of "
+            f"{duration_text(duration)} rather than of 24 hours."
         )
     if shortest > SHORTEST:
         notes.append(
-            f"{table_name(table)} begins at {duration_text(shortest)}; ground that drains faster is given its intensity, "
-            "so its rational peaks are low."
+            f"{table_name(table)} begins at {duration_text(shortest)}; ground that drains faster is given its "
+            "intensity, so its rational peaks are low."
         )
     storm = _storm(table, return_period, distribution, duration)
     two_year, note = _two_year_depth(table)

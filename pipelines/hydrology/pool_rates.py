@@ -35,7 +35,8 @@ class PoolRates:
         # a level so close to the next that no volume lies between would make the slope infinite
         kept = np.concatenate([[True], np.diff(volumes) > 0.0])
         levels, volumes = levels[kept], volumes[kept]
-        ground = infiltration_rate * np.interp(levels, storage.levels, storage.areas)
+        # the area that the volumes themselves imply, so that soaking lowers the level at the soil's rate
+        ground = infiltration_rate * np.gradient(volumes, levels)
         pipes = np.zeros_like(levels)
         for outlet in outlets:
             pipes += np.interp(levels, outlet.levels, outlet.flows, left=0.0)

@@ -71,8 +71,8 @@ def rain_depth(table: RainTable, duration: float, return_period: float, *, serie
     first, last = float(table.return_periods[0]), float(table.return_periods[-1])
     if not first * (1.0 - _ROUND_OFF) <= years <= last * (1.0 + _ROUND_OFF):
         raise RainError(
-            f"return period {return_period:g} yr lies outside {table_name(table)}, which holds {first:g} to {last:g} yr: "
-            "ask for one of these, or give a table that reaches further"
+            f"return period {return_period:g} yr lies outside {table_name(table)}, which holds {first:g} to {last:g} "
+            "yr: ask for one of these, or give a table that reaches further"
         )
     depths = depths_of_duration(table, duration)
     return float(np.interp(math.log(years), np.log(table.return_periods), depths))
@@ -137,8 +137,8 @@ def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
     first, last = float(table.durations[0]), float(table.durations[-1])
     if not first * (1.0 - _ROUND_OFF) <= duration <= last * (1.0 + _ROUND_OFF):
         raise RainError(
-            f"duration {duration_text(duration)} lies outside {table_name(table)}, which holds {duration_text(first)} to "
-            f"{duration_text(last)}: ask for a duration in that range, or give a table that reaches further"
+            f"duration {duration_text(duration)} lies outside {table_name(table)}, which holds {duration_text(first)} "
+            f"to {duration_text(last)}: ask for a duration in that range, or give a table that reaches further"
         )
     at = min(max(duration, first), last)
     if at in table.durations:

@@ -9,7 +9,8 @@ from pipelines.hydrology.checks import require_not_negative, require_positive
 from pipelines.hydrology.errors import StorageError
 from terrain.arrays import FloatArray
 
-GRAVITY = 9.80665
+SUBDIVISIONS = 16
+"""Levels between two that are given with their areas."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,8 +128,13 @@ def storage_of_levels(levels: Sequence[float], areas: Sequence[float]) -> StageS
     stage, area = np.asarray(levels, dtype=np.float64), np.asarray(areas, dtype=np.float64)
     if stage.shape != area.shape:
         raise StorageError("levels and areas of a storage differ in length: give one area a level")
-    volume = np.concatenate([[0.0], np.cumsum(0.5 * (area[1:] + area[:-1]) * np.diff(stage))])
-    return StageStorage(stage, area, volume)
+    if not (np.diff(stage) > 0.0).all():
+        raise StorageError("levels of a storage don't increase: give them from the bottom up")
+    # finer, since routing takes volume as straight between levels, and here it is curved
+    fine = np.unique(np.concatenate([stage, *np.linspace(stage[:-1], stage[1:], SUBDIVISIONS + 1)]))
+    wetted = np.interp(fine, stage, area)
+    volume = np.concatenate([[0.0], np.cumsum(0.5 * (wetted[1:] + wetted[:-1]) * np.diff(fine))])
+    return StageStorage(fine, wetted, volume)
 
 
 def basin_storage(diameter: float, bottom: float, top: float) -> StageStorage:

@@ -11,6 +11,7 @@ from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.losses import runoff_of_shares
 from pipelines.hydrology.low_spot_ponds import ponds_of_low_spots
 from pipelines.hydrology.ponds import PondNode
+from pipelines.hydrology.standing_water import route_storage
 from pipelines.hydrology.storage import StageOutflow, StageStorage, storage_of_levels
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surfaces import surface_share
@@ -71,6 +72,19 @@ def test_merged_water_falls_apart_again_as_it_soaks():
     routed = route_down([*twins(1e-4), RunoffNode("lawn", "left", burst(15.0))], step=STEP)
     assert sum(routed[id].stored for id in ("left", "right", "both")) == pytest.approx(0.0, abs=1e-6)
     assert routed["left"].time_above > routed["right"].time_above > routed["both"].time_above > 0.0
+
+
+def test_a_lone_pond_stands_as_long_as_one_routed_by_itself():
+    pit = storage_of_levels([0.0, 0.1, 0.25], [2.0, 30.0, 80.0])
+    alone = route_storage(burst(20.0), pit, infiltration_rate=2e-6, tolerable_depth=0.02)
+    routed = route_down(
+        [PondNode("pit", pit, "edge_n", None, 2e-6), RunoffNode("lawn", "pit", burst(20.0))],
+        step=STEP,
+        tolerable_depths={"pit": 0.02},
+    )
+    assert routed["pit"].depth == pytest.approx(alone.depth, rel=1e-12)
+    assert routed["pit"].time_above == pytest.approx(alone.time_above, abs=1200.0)
+    assert routed["edge_n"].inflow.volume == pytest.approx(alone.spill.volume, rel=1e-9)
 
 
 def test_an_outlet_drains_the_pond_it_lies_in_while_that_is_merged():
