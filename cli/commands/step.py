@@ -56,6 +56,8 @@ def _command_of(step: "Step") -> click.Command:
 
     def run(out: Path, overwrite: bool, **given: Any) -> None:
         from pipelines.steps.run import COMPANIONS, StepFile, run_step
+        from terrain.first_run import COMPILING, compiles_first
+        from terrain.surface import Surface
 
         stated = {name: value for name, value in given.items() if value is not None}
         files = {}
@@ -65,6 +67,8 @@ def _command_of(step: "Step") -> click.Command:
                 path = stated.pop(taken.name)
                 files[taken.name] = StepFile(path, {word: text for word, text in said.items() if text is not None})
         voice = click.get_current_context().find_object(Voice) or Voice()
+        if any(taken.name in files and taken.kind is Surface for taken in step.inputs) and compiles_first():
+            voice.note(COMPILING)
         for line in run_step(step, files, stated, out, overwrite=overwrite):
             voice.note(f"Warning: {line}")
         voice.note(f"Written to {out}")
