@@ -188,7 +188,7 @@ def size_lift(
     by_average_wall : bool, optional
         Take the smaller inside diameter in circulation.
     line_drains_back : bool, optional
-        The line empties into the basin when the pump stops, as the relief hole lets it.
+        The line empties into the basin when the pump stops, as the relief hole lets it; at once, to be safe.
     alternatives : int, optional
         How many larger sizes to set beside it. [-]
 
@@ -245,15 +245,13 @@ def _result(
     head = line_head(line, flow)
     relief = relief_hole_flow(head.total) if line.fittings.get("check_valve") else 0.0
     drain_back = pi * line.inside**2 / 4 * line.length if line_drains_back else 0.0
-    worst = at_inflow = volume = needed = minutes = None
+    worst = at_inflow = needed = minutes = None
     if basin is not None:
-        volume = basin.cycle_volume
-        worst = worst_cycling(flow, volume, drain_back)
+        worst = worst_cycling(flow, basin.cycle_volume, drain_back)
         needed = cycle_volume_needed(flow, MOST_STARTS_PER_HOUR, drain_back)
         if inflow is not None:
-            at_inflow = cycling_at(inflow, flow, volume, drain_back)
+            at_inflow = cycling_at(inflow, flow, basin.cycle_volume, drain_back)
             minutes = basin.reserve_volume / inflow / 60 if inflow > 0 else inf
-    said = (*_curve_warnings(curve, flow, past_end), *velocity_warnings(head.velocity))
     return LiftResult(
         pipe_key=pipe_key,
         inside=line.inside,
@@ -273,10 +271,15 @@ def _result(
         excess_inflow=None if inflow is None else max(inflow - flow, 0.0),
         worst=worst,
         at_inflow=at_inflow,
-        cycle_volume=volume,
+        cycle_volume=None if basin is None else basin.cycle_volume,
         cycle_volume_needed=needed,
         minutes_without_power=minutes,
-        warnings=(*said, *_inflow_warnings(flow, inflow, minutes), *_cycling_warnings(worst, needed, basin)),
+        warnings=(
+            *_curve_warnings(curve, flow, past_end),
+            *velocity_warnings(head.velocity),
+            *_inflow_warnings(flow, inflow, minutes),
+            *_cycling_warnings(worst, needed, basin),
+        ),
         alternatives=alternatives,
     )
 

@@ -1,5 +1,6 @@
 """Checks of the numbers that formulas are given: every fault is named, and all are reported together."""
 
+from collections.abc import Callable, Mapping
 from math import isfinite
 
 from pipelines.hydraulics.errors import HydraulicsError
@@ -18,10 +19,7 @@ def require_positive(**values: float) -> None:
     HydraulicsError
         If one is zero, negative or not finite.
     """
-    _refuse(
-        [f"{_words(name)} is {value!r}, it must be a finite number above 0" for name, value in values.items()
-         if not (isfinite(value) and value > 0)]
-    )
+    _require(values, lambda value: value > 0, "be a finite number above 0")
 
 
 def require_not_negative(**values: float) -> None:
@@ -37,10 +35,7 @@ def require_not_negative(**values: float) -> None:
     HydraulicsError
         If one is negative or not finite.
     """
-    _refuse(
-        [f"{_words(name)} is {value!r}, it must be a finite number of 0 or above" for name, value in values.items()
-         if not (isfinite(value) and value >= 0)]
-    )
+    _require(values, lambda value: value >= 0, "be a finite number of 0 or above")
 
 
 def require_finite(**values: float) -> None:
@@ -56,10 +51,7 @@ def require_finite(**values: float) -> None:
     HydraulicsError
         If one is NaN or infinite.
     """
-    _refuse(
-        [f"{_words(name)} is {value!r}, it must be a finite number" for name, value in values.items()
-         if not isfinite(value)]
-    )
+    _require(values, lambda value: True, "be a finite number")
 
 
 def require_fraction(**values: float) -> None:
@@ -75,16 +67,14 @@ def require_fraction(**values: float) -> None:
     HydraulicsError
         If one is outside 0 to 1 or not finite.
     """
-    _refuse(
-        [f"{_words(name)} is {value!r}, it must lie between 0 and 1" for name, value in values.items()
-         if not (isfinite(value) and 0 <= value <= 1)]
-    )
+    _require(values, lambda value: 0 <= value <= 1, "lie between 0 and 1")
 
 
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _refuse(faults: list[str]) -> None:
+def _require(values: Mapping[str, float], holds: Callable[[float], bool], must: str) -> None:
+    faults = [
+        f"{name.replace('_', ' ')} is {value!r}, it must {must}"
+        for name, value in values.items()
+        if not (isfinite(value) and holds(value))
+    ]
     if faults:
         raise HydraulicsError("; ".join(faults))

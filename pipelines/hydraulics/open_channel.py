@@ -149,10 +149,12 @@ def trapezoid_section(bottom_width: float, side_slope: float, depth: float, roug
 
     Parameters
     ----------
-    bottom_width, depth : float
+    bottom_width : float
         [m]
     side_slope : float
         Horizontal to one vertical. [-]
+    depth : float
+        [m]
     roughness : float
         Manning's n. [-]
 

@@ -122,21 +122,15 @@ def assess_soakaway(
     storage = soakaway.porosity * area * soakaway.depth
     soaked = min(rate * area * storm_duration, inflow_volume)
     dry_time = soakaway.porosity * soakaway.depth / rate if rate > 0 else float("inf")
+    measured = (storage, soaked, inflow_volume, dry_time)
     clear = water_table_below_ground - soakaway.bottom_below_ground
     if clear < ABOVE_WATER_TABLE:
-        return SoakawayResult(
-            "too near water", f"its bottom stands {clear:.2f} m over high water, it must be {ABOVE_WATER_TABLE:.2f} m",
-            storage, soaked, inflow_volume, dry_time,
-        )
+        why = f"its bottom stands {clear:.2f} m over high water, it must be {ABOVE_WATER_TABLE:.2f} m"
+        return SoakawayResult("too near water", why, *measured)
     if inflow_volume > storage + soaked:
-        return SoakawayResult(
-            "too small", f"{inflow_volume:.2f} m3 arrive, it holds {storage:.2f} and soaks {soaked:.2f} meanwhile",
-            storage, soaked, inflow_volume, dry_time,
-        )
+        why = f"{inflow_volume:.2f} m3 arrive, it holds {storage:.2f} and soaks {soaked:.2f} meanwhile"
+        return SoakawayResult("too small", why, *measured)
     if dry_time > LONGEST_DRY_TIME:
-        return SoakawayResult(
-            "too slow", f"it takes {dry_time / 3600:.0f} h to empty, it must be dry in {LONGEST_DRY_TIME / 3600:.0f}",
-            storage, soaked, inflow_volume, dry_time,
-        )
-    why = f"it holds the storm and is dry {dry_time / 3600:.0f} h after"
-    return SoakawayResult("works", why, storage, soaked, inflow_volume, dry_time)
+        why = f"it takes {dry_time / 3600:.0f} h to empty, it must be dry in {LONGEST_DRY_TIME / 3600:.0f}"
+        return SoakawayResult("too slow", why, *measured)
+    return SoakawayResult("works", f"it holds the storm and is dry {dry_time / 3600:.0f} h after", *measured)

@@ -1,0 +1,62 @@
+"""Every public function says what it takes and gives, in which unit, what it raises, and where a formula is from."""
+
+import ast
+import importlib
+import inspect
+import pkgutil
+import re
+
+import pytest
+
+PACKAGES = ("pipelines.hydraulics",)
+# lookups and plain geometry
+NO_FORMULA = {"inside_diameter", "wet_area", "wet_perimeter"}
+SECTION = re.compile(r"^(Parameters|Returns|Raises|References|Notes|Attributes)\n-+\n", re.MULTILINE)
+
+
+def public_functions():
+    for name in PACKAGES:
+        package = importlib.import_module(name)
+        for module_info in pkgutil.iter_modules(package.__path__, f"{name}."):
+            module = importlib.import_module(module_info.name)
+            for function_name, function in inspect.getmembers(module, inspect.isroutine):
+                if not function_name.startswith("_") and getattr(function, "__module__", None) == module.__name__:
+                    yield pytest.param(inspect.unwrap(function), id=f"{module.__name__}.{function_name}")
+
+
+def sections(function):
+    text = inspect.getdoc(function) or ""
+    pieces = SECTION.split(text)
+    return {"Summary": pieces[0]} | dict(zip(pieces[1::2], pieces[2::2], strict=True))
+
+
+def described(section):
+    """Names of a section with what is said of each; `a, b : float` describes both."""
+    entries = {}
+    for heading, body in re.findall(r"^(\S[^\n]*)\n((?:[ \t]+[^\n]*\n?|\n)*)", section, re.MULTILINE):
+        for name in heading.partition(" : ")[0].split(","):
+            entries[name.strip().lstrip("*")] = (heading, body)
+    return entries
+
+
+@pytest.mark.parametrize("function", list(public_functions()))
+def test_docstring(function):
+    said = sections(function)
+    signature = inspect.signature(function)
+    assert said["Summary"].strip().endswith("."), "the summary is a sentence"
+    entries = described(said.get("Parameters", ""))
+    assert list(entries) == [name for name in signature.parameters if name != "self"]
+    for name, parameter in signature.parameters.items():
+        if "float" in str(parameter.annotation) and "bool" not in str(parameter.annotation):
+            assert re.search(r"\[[^\]]+\]", "".join(entries[name])), f"{name} has no unit"
+    returns = str(signature.return_annotation)
+    if returns not in ("None", str(inspect.Signature.empty)):
+        assert "Returns" in said
+        if "float" in returns:
+            assert re.search(r"\[[^\]]+\]", said["Returns"]), "what it returns has no unit"
+    tree = ast.parse(inspect.getsource(function))
+    raised = {node.exc.func.id for node in ast.walk(tree)
+              if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call) and isinstance(node.exc.func, ast.Name)}
+    assert raised <= set(described(said.get("Raises", "")))
+    if returns in ("float", "<class 'float'>") and function.__name__ not in NO_FORMULA:
+        assert "References" in said, "a formula has a source"
