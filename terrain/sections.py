@@ -144,7 +144,7 @@ def _stations(length: float, spacing: float, gaps: Sequence[tuple[float, float]]
     ends = [end for gap in gaps for end in gap if 0.0 <= end <= length]
     for start, end in gaps:
         stations = stations[(stations < start) | (stations > end)]
-    if ends:
+    if ends and len(stations):
         # a regular station almost on a gap's end gives way to it; the swale's own ends stay
         near = np.abs(stations[:, None] - np.array(ends)).min(axis=1) < spacing / 4.0
         near[[0, -1]] = False

@@ -134,6 +134,31 @@ def thalweg_as_drawn(surface: Surface | Ground, drawn: LineString) -> Thalweg:
     return _finished(surface, drawn, _resampled(np.asarray(drawn.coords, dtype=np.float64)[:, :2], step), 0.0)
 
 
+def lowest_beside(surface: Surface | Ground, path: FloatArray) -> FloatArray:
+    """Lowest ground within a cell to either side of each point of a path.
+
+    Parameters
+    ----------
+    surface : Surface or Ground
+        The raster.
+    path : (n, 2) float ndarray
+        Easting and northing. [m]
+
+    Returns
+    -------
+    (n,) float ndarray
+        NaN where none is known. [m]
+    """
+    tx, ty = _tangents(path[:, 0], path[:, 1])
+    width = max(surface.grid.cell_width, surface.grid.cell_height)
+    offsets = np.linspace(-width, width, 9)
+    heights = sample_bilinear(
+        surface.elevation, surface.grid, path[:, :1] - ty[:, None] * offsets, path[:, 1:] + tx[:, None] * offsets
+    )
+    lowest: FloatArray = np.where(np.isnan(heights), np.inf, heights).min(axis=1)
+    return np.where(np.isfinite(lowest), lowest, np.nan)
+
+
 def _check_drawn(surface: Surface | Ground, drawn: LineString) -> None:
     if drawn.is_empty or not drawn.length > 0.0:
         raise GeometryError("swale line: it has no length; draw at least two different points along the bottom")
@@ -228,7 +253,7 @@ def _lowest_line(cost: FloatArray, offsets: FloatArray, step: float) -> IntArray
 
 
 def _finished(surface: Surface | Ground, drawn: LineString, path: FloatArray, at_reach: float) -> Thalweg:
-    bottom = _bottom(surface, path)
+    bottom = lowest_beside(surface, path)
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     fall = -float(np.polyfit(along, bottom, 1)[0]) * float(along[-1])
     turned = fall < 0.0
@@ -240,17 +265,6 @@ def _finished(surface: Surface | Ground, drawn: LineString, path: FloatArray, at
     return Thalweg(
         line, along, path[:, 0].copy(), path[:, 1].copy(), bottom, shift * side, turned, abs(fall), at_reach
     )
-
-
-def _bottom(surface: Surface | Ground, path: FloatArray) -> FloatArray:
-    tx, ty = _tangents(path[:, 0], path[:, 1])
-    width = max(surface.grid.cell_width, surface.grid.cell_height)
-    offsets = np.linspace(-width, width, 9)
-    heights = sample_bilinear(
-        surface.elevation, surface.grid, path[:, :1] - ty[:, None] * offsets, path[:, 1:] + tx[:, None] * offsets
-    )
-    lowest: FloatArray = np.nanmin(heights, axis=1)
-    return lowest
 
 
 def _side(path: FloatArray, drawn: LineString, turned: bool) -> FloatArray:

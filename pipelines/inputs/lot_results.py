@@ -1,0 +1,198 @@
+"""What screened lots let out, read back from their results: outlets, their flow, and the ground that is piped there.
+
+`read_lot_results(folder, frame) -> tuple[LotResult, ...]` takes a lot's own folder or one that holds many.
+"""
+
+import re
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from pyproj import CRS, Transformer
+from shapely import Geometry, LineString, Point
+
+from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.unit_table import si_factor
+from terrain.grid import Frame
+
+RESULT = "lot.gpkg"
+_UNITS = {"m": "m", "ft": "ft", "in": "in", "gpm": "gpm", "cfs": "cfs", "l_s": "l/s"}
+_WORKS = ("catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
+
+
+@dataclass(frozen=True, slots=True)
+class LotOutlet:
+    """Where a lot lets water out.
+
+    Attributes
+    ----------
+    id, kind : str
+        Of the outfall: swale, ditch, curb, ...
+    point : shapely Point
+        In the metric frame.
+    flow : float
+        Peak of its gravity runs and operating flow of its pumps. [m3/s]
+    pumped : bool
+        Any of it is.
+    line : shapely LineString or None
+        The last gravity run, z its invert, drawn downstream. [m]
+    size : str
+        Nominal size of that run.
+    run_flow : float
+        Peak of that run. [m3/s]
+    """
+
+    id: str
+    kind: str
+    point: Point
+    flow: float
+    pumped: bool
+    line: LineString | None
+    size: str
+    run_flow: float
+
+
+@dataclass(frozen=True, slots=True)
+class LotResult:
+    """A screened lot.
+
+    Attributes
+    ----------
+    name : str
+        Of the folder it was read from.
+    folder : Path
+        That folder.
+    outlets : tuple of LotOutlet
+        Where it lets water out.
+    piped : tuple of shapely Geometry
+        Its ground whose water is collected. [m]
+    """
+
+    name: str
+    folder: Path
+    outlets: tuple[LotOutlet, ...]
+    piped: tuple[Geometry, ...]
+
+
+def read_lot_results(folder: Path, frame: Frame) -> tuple[LotResult, ...]:
+    """Read every lot's result in a folder, itself or the folders in it, in the order of their names.
+
+    Parameters
+    ----------
+    folder : Path
+        A result, or a folder of results.
+    frame : Frame
+        The metric plane.
+
+    Returns
+    -------
+    tuple of LotResult
+        Lots 2 and 10 in that order.
+
+    Raises
+    ------
+    InputFileError
+        If there is no result in it, or one cannot be read.
+    LayerError
+        If a layer lacks what it should have.
+    """
+    if (folder / RESULT).is_file():
+        return (_read_lot(folder, frame),)
+    found = sorted((each.parent for each in folder.glob(f"*/{RESULT}")), key=lambda each: _natural(each.name))
+    if not found:
+        raise InputFileError(
+            f"{folder}: neither it nor a folder in it holds {RESULT}; give the --out folder of a screened lot, or "
+            "the folder that holds several"
+        )
+    return tuple(_read_lot(each, frame) for each in found)
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    return [(int(part), "") if part.isdigit() else (-1, part) for part in re.split(r"(\d+)", name) if part]
+
+
+def _read_lot(folder: Path, frame: Frame) -> LotResult:
+    path = folder / RESULT
+    rows = {name: _rows(path, name, frame) for name in ("outfalls", "pipe_runs", "sumps", "sub_catchments")}
+    ids = {row["id"] for name in _WORKS for row in _rows(path, name, frame)}
+    runs, pumps = rows["pipe_runs"], {row["id"]: row for row in rows["sumps"]}
+    outlets = []
+    for row in rows["outfalls"]:
+        own = [run for run in runs if run["to_id"] == row["id"]]
+        if not own:
+            continue
+        flow = sum(_flow_of(run, pumps) for run in own)
+        gravity = [run for run in own if run["kind"] == "gravity"]
+        last = max(gravity, key=lambda run: _number(run, "peak_flow"), default=None)
+        outlets.append(
+            LotOutlet(
+                f"{folder.name}/{row['id']}",
+                str(row["kind"]),
+                shapely.get_point(row["shape"], 0) if row["shape"].geom_type == "LineString" else row["shape"],
+                flow,
+                len(gravity) < len(own),
+                None if last is None else _in_metres(last["shape"], frame),
+                "" if last is None else str(last["size"]),
+                0.0 if last is None else _number(last, "peak_flow"),
+            )
+        )
+    piped = tuple(row["shape"] for row in rows["sub_catchments"] if row["drains_to"] in ids)
+    return LotResult(folder.name, folder, tuple(outlets), piped)
+
+
+def _flow_of(run: dict[str, Any], pumps: dict[str, dict[str, Any]]) -> float:
+    pump = pumps.get(str(run["from_id"]))
+    return _number(pump, "operating_flow") if run["kind"] == "pressure" and pump else _number(run, "peak_flow")
+
+
+def _in_metres(line: LineString, frame: Frame) -> LineString:
+    """Heights from the CRS's linear unit to metres."""
+    return shapely.transform(line, lambda points: points * np.array([1.0, 1.0, frame.unit]), include_z=True)
+
+
+def _number(row: dict[str, Any], name: str) -> float:
+    """A number in SI, whichever unit its column is in; 0 where it is empty."""
+    for column, value in row.items():
+        unit = _UNITS.get(column.removeprefix(f"{name}_"))
+        if column.startswith(f"{name}_") and unit is not None:
+            return float(value) * si_factor(unit) if value is not None and np.isfinite(value) else 0.0
+    raise LayerError(f"{RESULT}: a layer has no column {name} with a unit; make the result again with this version")
+
+
+def _rows(path: Path, layer: str, frame: Frame) -> list[dict[str, Any]]:
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    if layer not in _layers(path):
+        return []
+    try:
+        table = pyogrio.read_dataframe(path, layer=layer, use_arrow=False)
+    except (DataSourceError, DataLayerError, ValueError) as error:
+        raise InputFileError(f"{path}, layer {layer}: it cannot be read: {error}; screen the lot again") from None
+    shapes = _placed(table.geometry.to_numpy(), CRS.from_user_input(table.crs), frame)
+    columns = [name for name in table.columns if name != table.geometry.name]
+    rows = table[columns].to_dict("records")
+    return [dict(row) | {"shape": shape} for row, shape in zip(rows, shapes, strict=True)]
+
+
+def _placed(shapes: Any, crs: CRS, frame: Frame) -> Any:
+    if crs != frame.crs:
+        transformer = Transformer.from_crs(crs, frame.crs, always_xy=True)
+
+        def moved(points: Any) -> Any:
+            return np.column_stack([*transformer.transform(points[:, 0], points[:, 1]), points[:, 2:]])
+
+        shapes = shapely.transform(shapes, moved, include_z=bool(np.any(shapely.has_z(shapes))))
+    return frame.from_map(shapes)
+
+
+def _layers(path: Path) -> set[str]:
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            return {str(name) for (name,) in connection.execute("SELECT table_name FROM gpkg_contents")}
+    except sqlite3.Error as error:
+        raise InputFileError(f"{path}: it is no result of a lot ({error}); screen the lot again") from None
