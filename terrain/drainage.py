@@ -12,7 +12,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
 from terrain.kernels.flood import flood
-from terrain.kernels.routing import accumulate, carry_labels, falls, lengths, walk
+from terrain.kernels.routing import carry_labels, falls, lengths, walk
 from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
 LEAVES = np.int64(-1)
@@ -71,17 +71,22 @@ def drain_ground(ground: Ground, *, through: Literal["kernel", "pysheds"] = "ker
         Directions over the ground.
     """
     grid = ground.grid
-    filled, target, order = flood(ground.elevation, ground.kind, grid.cell_width, grid.cell_height)
+    weight = np.ones(ground.kind.size)
     walls = np.flatnonzero(ground.kind > OPEN)
-    target[walls] = np.where(ground.receiver.ravel()[walls] >= 0, ground.receiver.ravel()[walls], LEAVES)
-    order = np.concatenate([order, walls])
+    receiver = ground.receiver.ravel()[walls]
+    np.add.at(weight, receiver[receiver >= 0], 1.0)
+    filled, target, order, total = flood(ground.elevation, ground.kind, weight, grid.cell_width, grid.cell_height)
+    if walls.size:
+        target[walls] = np.where(receiver >= 0, receiver, LEAVES)
+        total[walls] = 1.0
+        order = np.concatenate([order, walls])
     if through == "pysheds":
         from terrain.pysheds_adapter import accumulate_cells, fill_beside_kernel
 
         filled = fill_beside_kernel(ground, filled, target, order)
         cells = accumulate_cells(ground, target)
     else:
-        cells = accumulate(target, order, np.ones(target.size)).reshape(grid.shape)
+        cells = total.reshape(grid.shape)
     return Drainage(ground, filled, target, order, cells * grid.cell_area)
 
 

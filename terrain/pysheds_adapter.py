@@ -168,7 +168,8 @@ def self_check(drainage: Drainage) -> tuple[str, ...]:
     ground = drainage.ground
     rows, columns = ground.grid.shape
     sealed = _holes_as_walls(ground)
-    filled, target, order = flood(ground.elevation, sealed, ground.grid.cell_width, ground.grid.cell_height)
+    ones = np.ones(sealed.size)
+    filled, target, order, _ = flood(ground.elevation, sealed, ones, ground.grid.cell_width, ground.grid.cell_height)
     closed = shut_in(Drainage(ground, filled, target, order, filled)) & (sealed == OPEN)
     theirs = fill_depressions(ground)
     compared = (sealed == OPEN) & ~closed

@@ -4,6 +4,67 @@ import numpy as np
 from numba import njit
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.kernels.window import INTO_BOTTOM, OVER_BORDER, neighbour_offsets
+
+
+@njit(cache=True)
+def gather(way, columns, total, target, order):  # type: ignore[no-untyped-def]
+    """Bring cells into an order, and add up what drains through each, along the streams from their heads.
+
+    Parameters
+    ----------
+    way : (n,) uint8 ndarray
+        Of each cell of the window, without a ring: 0 to 7 a neighbour, 8 over the border, 9 into a bottom.
+    columns : int
+        Columns of the window.
+    total : (n,) float ndarray
+        What each cell gives; changed into sums, 0 for no ground.
+    target : (n,) int ndarray
+        Filled with the flat index of the next cell; -1 over the border, -2 into a bottom, -3 for no ground.
+    order : (n,) int ndarray
+        Its end is filled with the cells that have a way, downstream before upstream.
+
+    Returns
+    -------
+    int
+        Where in `order` they begin.
+    """
+    steps = np.zeros(16, dtype=np.int64)
+    steps[:8] = neighbour_offsets(columns)
+    awaited = np.zeros(way.size, dtype=np.uint8)
+    for cell in range(way.size):
+        if way[cell] < OVER_BORDER:
+            awaited[cell + steps[way[cell]]] += 1
+    heads = np.empty(way.size, dtype=np.int32)
+    number = 0
+    for cell in range(way.size):
+        # written always, counted where it is one: a branch here is a coin toss
+        heads[number] = cell
+        number += (awaited[cell] == 0) & (way[cell] <= INTO_BOTTOM)
+        if way[cell] > INTO_BOTTOM:
+            total[cell] = 0.0
+    begin = way.size
+    for i in range(number):
+        cell = heads[i]
+        carried = total[cell]
+        code = way[cell]
+        while True:
+            begin -= 1
+            order[begin] = cell
+            if code >= OVER_BORDER:
+                break
+            cell += steps[code]
+            carried += total[cell]
+            total[cell] = carried
+            missing = awaited[cell] - 1
+            awaited[cell] = missing
+            if missing != 0:
+                break
+            code = way[cell]
+    for cell in range(way.size):
+        code = way[cell]
+        target[cell] = cell + steps[code] if code < OVER_BORDER else max(7 - np.int64(code), -3)
+    return begin
 
 
 @njit(cache=True)
