@@ -72,7 +72,7 @@ def require_fraction(**values: float) -> None:
 
 def _require(values: Mapping[str, float], holds: Callable[[float], bool], must: str) -> None:
     faults = [
-        f"{name.replace('_', ' ')} is {value!r}, it must {must}"
+        f"{name.replace('_', ' ')} is {value}, it must {must}"
         for name, value in values.items()
         if not (isfinite(value) and holds(value))
     ]

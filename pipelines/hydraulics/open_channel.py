@@ -92,7 +92,7 @@ class ChannelFlow:
     froude : float
         Above 1 the flow is shooting. [-]
     shear : float
-        Mean on the bed at the deepest point, unit weight times depth times slope. [Pa]
+        Greatest on the bed: unit weight times depth times slope. [Pa]
     wetted : WettedSection
         The section at that level.
     """

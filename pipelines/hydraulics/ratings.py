@@ -98,7 +98,10 @@ def rate_outlet(stage: Sequence[float] | FloatArray, outflow_at: Callable[[float
         If stages do not rise or the outflow falls.
     """
     levels = np.array(stage, dtype=np.float64)
-    return stage_outflow(levels, [outflow_at(float(level)) for level in levels])
+    flows = np.array([outflow_at(float(level)) for level in levels])
+    # a root finder's last digits may make a flat rating fall by a hair, which is not a fault of the outlet
+    highest = np.maximum.accumulate(flows)
+    return stage_outflow(levels, np.where(flows >= highest * (1 - 1e-9), highest, flows))
 
 
 def sum_outflows(ratings: Sequence[StageOutflow]) -> StageOutflow:
