@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from pyproj import Transformer
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundFileError
 from terrain.grid import Grid
+from terrain.metric_frame import moved_points
 from terrain.raster_source import RasterSource, apply_affine, opened
 
 # what producers write for unknown ground, also where the header does not say so
@@ -128,7 +128,7 @@ def _places_in_file(source: RasterSource, rows: IntArray, columns: IntArray) -> 
     x, y = grid.centres(*np.meshgrid(rows, columns, indexing="ij"))
     x, y = x / grid.frame.x_scale, y / grid.frame.y_scale
     if source.file_crs != grid.frame.crs:
-        x, y = Transformer.from_crs(grid.frame.crs, source.file_crs, always_xy=True).transform(x, y)
+        x, y = moved_points(grid.frame.crs, source.file_crs, x, y)
     across, down = apply_affine(~source.file_transform, x, y)
     # a millionth of a cell is round-off: rows that only run the other way must give the file's own numbers
     return np.round(down - 0.5, 6), np.round(across - 0.5, 6)

@@ -2,9 +2,11 @@
 
 import math
 
+import numpy as np
 from pyproj import CRS, Geod, Transformer
 from pyproj.exceptions import ProjError
 
+from terrain.arrays import FloatArray
 from terrain.errors import GroundError
 from terrain.grid import Frame
 
@@ -125,6 +127,30 @@ def lonlat_of(crs: CRS, x: float, y: float, where: str) -> tuple[float, float]:
             "its CRS tag is probably wrong: assign the CRS that the data was made in"
         )
     return float(lon), float(lat)
+
+
+def moved_points(source: CRS, target: CRS, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points of one CRS in another, easting before northing whatever the CRSs say of their axes.
+
+    Parameters
+    ----------
+    source, target : pyproj.CRS
+        From and to.
+    x, y : float ndarray
+        Easting and northing, or longitude and latitude. [map unit]
+
+    Returns
+    -------
+    tuple of float ndarray
+        The same points; infinite where the target has no meaning. [map unit]
+    """
+    transformer = Transformer.from_crs(source, target, always_xy=True)
+    if x.size == 1:
+        # pyproj takes an array of one for a number, which numpy is about to forbid
+        one_x, one_y = transformer.transform(float(x.item()), float(y.item()))
+        return np.full(x.shape, one_x), np.full(y.shape, one_y)
+    moved_x, moved_y = transformer.transform(x, y)
+    return moved_x, moved_y
 
 
 def _measured_scales(crs: CRS, near: tuple[float, float], unit: float) -> tuple[float, float]:

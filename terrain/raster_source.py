@@ -18,7 +18,7 @@ from pyproj import CRS, Transformer
 
 from terrain.errors import GroundError, GroundFileError
 from terrain.grid import Frame, Grid
-from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
+from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, moved_points, utm_zone
 from terrain.vertical_unit import VerticalUnit, decide_vertical_unit
 
 # a geographic raster may span a continent; ground beyond this of the lot is never asked for
@@ -239,8 +239,7 @@ def _cell_size(transform: Affine, crs: CRS, frame: Frame, near: tuple[float, flo
     dx, dy = np.array([transform.a, transform.b]), np.array([transform.d, transform.e])
     if crs != frame.crs:
         x, y = Transformer.from_crs(CRS.from_epsg(4326), crs, always_xy=True).transform(*near)
-        to_frame = Transformer.from_crs(crs, frame.crs, always_xy=True)
-        xs, ys = to_frame.transform(np.array([x, x + dx[0], x + dx[1]]), np.array([y, y + dy[0], y + dy[1]]))
+        xs, ys = moved_points(crs, frame.crs, np.array([x, x + dx[0], x + dx[1]]), np.array([y, y + dy[0], y + dy[1]]))
         dx, dy = xs[1:] - xs[0], ys[1:] - ys[0]
     dx, dy = dx * frame.x_scale, dy * frame.y_scale
     width, height = np.hypot(dx, dy)
@@ -278,7 +277,7 @@ def _north_up_grid(
             x = np.clip(x, near[0] - _WARPED_REACH_DEGREES, near[0] + _WARPED_REACH_DEGREES)
             y = np.clip(y, near[1] - _WARPED_REACH_DEGREES, near[1] + _WARPED_REACH_DEGREES)
     if crs != frame.crs:
-        x, y = Transformer.from_crs(crs, frame.crs, always_xy=True).transform(x, y)
+        x, y = moved_points(crs, frame.crs, x, y)
     x, y = x[np.isfinite(x)] * frame.x_scale, y[np.isfinite(y)] * frame.y_scale
     left, top = float(x.min()), float(y.max())
     if not quarter_turns:

@@ -139,7 +139,8 @@ def _rows(lines: list[str], start: int, where: str) -> list[tuple[int, list[str]
 
 
 def _cells(line: str) -> list[str]:
-    cells = [cell.strip().strip('"') for cell in line.split(",")]
+    # the server guards fractions from spreadsheets by an apostrophe
+    cells = [cell.strip().strip("\"'") for cell in line.split(",")]
     while cells and not cells[-1]:
         cells.pop()
     return cells

@@ -15,9 +15,10 @@ from pipelines.inputs.unit_table import DIMENSIONS, UNITS, Unit, allowed_text, s
 
 _NUMBER = r"(?:\d+-\d{1,4}/\d{1,4}|\d{1,4}/\d{1,4}|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)"
 _UNIT = r"(?:1/)?[A-Za-z%][A-Za-z0-9/%]*"
-_ONE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT})")
-_FEET_AND_INCHES = re.compile(rf"([+-]?)(\d+)\s*ft\s+({_NUMBER})\s*in")
-_SLOPE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT}?)\s*/\s*({_NUMBER})\s*({_UNIT})")
+# digits of other scripts are no digits here
+_ONE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT})", re.ASCII)
+_FEET_AND_INCHES = re.compile(rf"([+-]?)(\d+)\s*ft\s+({_NUMBER})\s*in", re.ASCII)
+_SLOPE = re.compile(rf"([+-]?)({_NUMBER})\s*({_UNIT}?)\s*/\s*({_NUMBER})\s*({_UNIT})", re.ASCII)
 _LONGEST = 60
 
 

@@ -12,8 +12,9 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 from pipelines.inputs.errors import QuantityError
 from pipelines.inputs.quantity import read_quantity
 
-# The wettest minute and day on record brought some 38 mm and 1.8 m (from memory); twice that is a slip of the pen.
-_MOST_RAIN, _MOST_RATE = 4.0, 5.0 / 3600.0
+# World records of rain lie under 491 mm times the hours to the power of 0.452 (World Meteorological Organization,
+# Manual on Estimation of Probable Maximum Precipitation, WMO-No. 1045, 2009; from memory).
+_RECORD, _RECORD_POWER, _BEYOND = 0.491, 0.452, 1.5
 
 
 def _positive(value: object, dimension: str) -> float:
@@ -111,7 +112,7 @@ class Rain(Section):
             missing = "duration" if self.duration is None else "depth"
             raise ValueError(f"{missing} is missing; one storm is given by depth and duration together")
         if self.depth is not None and self.duration is not None:
-            if self.depth > _MOST_RAIN or self.depth / self.duration > _MOST_RATE:
+            if self.depth > _BEYOND * _RECORD * (self.duration / 3600.0) ** _RECORD_POWER:
                 raise ValueError(
                     f"{self.depth * 1000:,.0f} mm in {self.duration / 60:,.0f} min is more than any storm has "
                     "brought; check depth and duration and their units"

@@ -16,6 +16,7 @@ from pipelines.inputs.layer_table import LayerKind
 from pipelines.inputs.shape_repair import flat_shapes
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
+from terrain.metric_frame import moved_points
 
 Bounds = tuple[float, float, float, float]
 
@@ -180,10 +181,9 @@ def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:
     """Shapes of the file in the metric frame, easting first whatever the CRS says of its axes."""
     if layer.crs == frame.crs:
         return frame.from_map(shapes)
-    transformer = Transformer.from_crs(layer.crs, frame.crs, always_xy=True)
 
     def moved(points: Any) -> Any:
-        return np.column_stack(transformer.transform(points[:, 0], points[:, 1]))
+        return np.column_stack(moved_points(layer.crs, frame.crs, points[:, 0], points[:, 1]))
 
     placed = shapely.transform(shapes, moved)
     lost = [position for position, shape in enumerate(placed) if not np.isfinite(shapely.bounds(shape)).all()]

@@ -1,0 +1,103 @@
+"""The table of rules: its values as the trade names them, and what a site file may change."""
+
+import pytest
+
+from pipelines.inputs.errors import SiteFileError
+from pipelines.inputs.rules import MARKS, load_rules, read_overrides
+
+INCH, FOOT = 0.0254, 0.3048
+
+
+def test_every_rule_is_whole():
+    for key, rule in load_rules().items():
+        assert key == rule.key
+        assert rule.low <= rule.likely <= rule.high, key
+        assert rule.mark in MARKS
+        assert rule.meaning
+
+
+@pytest.mark.parametrize(
+    "key, low, likely, high",
+    [
+        ("slope_4in_smooth", 0.005, 0.01, 0.01),
+        ("slope_6in_smooth", 0.003, 0.005, 0.005),
+        ("cover_lawn", 6 * INCH, 12 * INCH, 12 * INCH),
+        ("outlet_above_swale", 3 * INCH, 6 * INCH, 6 * INCH),
+        ("depth_hand_dig", 3 * FOOT, 3 * FOOT, 4 * FOOT),
+        ("pressure_velocity", 2 * FOOT, 6 * FOOT, 8 * FOOT),
+        ("relief_hole", 3 / 16 * INCH, 3 / 16 * INCH, 3 / 16 * INCH),
+        ("hand_trench_rate", 4 * FOOT / 3600, 8 * FOOT / 3600, 12 * FOOT / 3600),
+        ("stone_density", *[1.4 * 907.18474 / 0.764554857984] * 3),
+        ("n_perforated", 0.02, 0.02, 0.02),
+        ("tolerable_lawn_time", 86400.0, 86400.0, 86400.0),
+        ("starts_per_hour", 15 / 3600, 15 / 3600, 15 / 3600),
+        ("tree_clearance", 12.0, 12.0, 12.0),
+        ("lidar_rmse", 0.05, 0.10, 0.20),
+    ],
+)
+def test_values_in_si(key, low, likely, high):
+    rule = load_rules()[key]
+    assert (rule.low, rule.likely, rule.high) == pytest.approx((low, likely, high), rel=1e-12)
+
+
+def test_words_are_the_trades():
+    rules = load_rules()
+    assert rules["hand_trench_rate"].words == "4 / 8 / 12 ft/h"
+    assert rules["slope_4in_smooth"].words == "0.5 / 1 %"
+    assert rules["n_smooth"].words == "0.012"
+    assert rules["starts_per_hour"].words == "15 1/h"
+    name, words, mark = next(line for line in rules.in_words() if line[0].startswith("depth_protection"))
+    assert "protection" in name
+    assert (words, mark) == ("5 ft", "published: OSHA 29 CFR 1926.652(a)(1)")
+
+
+def test_a_value_given_takes_the_place_of_the_default_and_is_marked():
+    rules = load_rules().with_overrides(read_overrides({"cover_lawn": "10 in", "n_smooth": 0.013}))
+    assert rules["cover_lawn"].likely == pytest.approx(10 * INCH)
+    assert rules["cover_lawn"].low == pytest.approx(6 * INCH)
+    assert rules["n_smooth"].low == rules["n_smooth"].likely == rules["n_smooth"].high == 0.013
+    assert rules["n_smooth"].mark == "given"
+    assert load_rules()["cover_lawn"].likely == pytest.approx(12 * INCH)
+
+
+def test_a_value_beyond_floor_or_stop_moves_it():
+    rules = load_rules().with_overrides(read_overrides({"slope_4in_smooth": "0.4 %", "depth_hand_dig": "5 ft"}))
+    assert rules["slope_4in_smooth"].low == pytest.approx(0.004)
+    assert rules["depth_hand_dig"].high == pytest.approx(5 * FOOT)
+
+
+def test_floor_and_stop_alone():
+    rules = load_rules().with_overrides(read_overrides({"pressure_velocity": {"low": "7 ft/s"}}))
+    assert rules["pressure_velocity"].words == "7 / 7 / 8 ft/s"
+
+
+def test_other_units_of_the_same_kind():
+    rules = load_rules().with_overrides(read_overrides({"cover_lawn": "25 cm", "slope_corrugated": "0.1 ft/5 ft"}))
+    assert rules["cover_lawn"].likely == pytest.approx(0.25)
+    assert rules["slope_corrugated"].likely == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize(
+    "table, message",
+    [
+        ({"cover_lwan": "3 in"}, 'unknown rule "cover_lwan", did you mean "cover_lawn"'),
+        ({"cover_lawn": 12}, "cover_lawn: the bare number 12 has no unit"),
+        ({"cover_lawn": "3 gpm"}, "cover_lawn: .* is a flow, and this is a length"),
+        ({"cover_lawn": "-3 in"}, "cover_lawn: .* is negative"),
+        ({"n_smooth": "0.012 m"}, "n_smooth: '0.012 m' is no plain number"),
+        ({"n_smooth": True}, "n_smooth: True is no plain number"),
+        ({"n_smooth": float("nan")}, "n_smooth: nan is no plain number"),
+        ({"n_smooth": float("inf")}, "n_smooth: inf is no plain number"),
+        ({"cover_lawn": {"least": "3 in"}}, "least is not known; give low, likely or high"),
+        ({"cover_lawn": {}}, "an empty table is not known"),
+        ({"cover_lawn": {"low": "9 in", "likely": "8 in"}}, "does not rise from low to high"),
+    ],
+)
+def test_what_is_refused(table, message):
+    with pytest.raises(SiteFileError, match=message):
+        read_overrides(table)
+
+
+def test_all_faults_together():
+    with pytest.raises(SiteFileError, match=r"unknown rule .*; n_smooth: .*"):
+        read_overrides({"nothing_like_it": 1, "n_smooth": "x"})
