@@ -9,7 +9,9 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundFileError
 from terrain.grid import Grid
 from terrain.metric_frame import moved_points
-from terrain.raster_source import RasterSource, apply_affine, opened
+from terrain.raster_file import opened
+from terrain.raster_source import RasterSource
+from terrain.source_grid import apply_affine
 
 # what producers write for unknown ground, also where the header does not say so
 _STANDS_FOR_NODATA = (-9999.0, -99999.0, -999999.0, -32768.0, -32767.0)

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import MultiPolygon, Polygon, box
+from shapely import box
+from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GroundError
@@ -38,7 +39,7 @@ class LotGround:
     unknown_share: float
 
 
-def refuse_unfit(source: RasterSource, parcel: Polygon | MultiPolygon) -> None:
+def refuse_unfit(source: RasterSource, parcel: BaseGeometry) -> None:
     """Refuse a raster that lies elsewhere or is too coarse for a lot, before any of it is read.
 
     Parameters
@@ -68,7 +69,7 @@ def refuse_unfit(source: RasterSource, parcel: Polygon | MultiPolygon) -> None:
         )
 
 
-def cover_of_lot(source: RasterSource, surface: Surface, parcel: Polygon | MultiPolygon) -> LotGround:
+def cover_of_lot(source: RasterSource, surface: Surface, parcel: BaseGeometry) -> LotGround:
     """How the ground read covers a lot.
 
     Parameters
@@ -99,7 +100,7 @@ def cover_of_lot(source: RasterSource, surface: Surface, parcel: Polygon | Multi
     )
 
 
-def refuse_unknown(source: RasterSource, surface: Surface, parcel: Polygon | MultiPolygon) -> tuple[str, ...]:
+def refuse_unknown(source: RasterSource, surface: Surface, parcel: BaseGeometry) -> tuple[str, ...]:
     """Refuse ground that is mostly unknown on the lot; say what else of it a reader must know.
 
     Parameters
@@ -173,7 +174,7 @@ def share_of_steps(surface: Surface) -> float:
     return float(steep.sum() / known.sum())
 
 
-def cells_inside(grid: Grid, shape: Polygon | MultiPolygon) -> BoolArray:
+def cells_inside(grid: Grid, shape: BaseGeometry) -> BoolArray:
     """Cells whose centre lies in a shape.
 
     Parameters

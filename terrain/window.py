@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray
 from terrain.lot_ground import refuse_unfit, refuse_unknown
@@ -23,7 +23,7 @@ _IN_WORDS = {"n": "north", "e": "east", "s": "south", "w": "west"}
 
 def grow_window(
     source: RasterSource,
-    parcel: Polygon | MultiPolygon,
+    parcel: BaseGeometry,
     drain: Drain,
     *,
     margin: float = 20.0,

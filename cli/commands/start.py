@@ -46,7 +46,8 @@ def command(
     """
     from pipelines.deliverables.single_file import check_file_place, write_single_text
     from pipelines.deliverables.unit_systems import unit_system
-    from pipelines.inputs.describe import describe_inputs, description_lines, site_file_text
+    from pipelines.inputs.describe import describe_inputs, description_lines
+    from pipelines.inputs.site_file_text import site_file_text
 
     place = parcel.parent / "site.toml" if out is None else out
     check_file_place(place, ending=".toml", overwrite=overwrite)

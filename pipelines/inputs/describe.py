@@ -1,12 +1,10 @@
-"""What a raster and a parcel file are, in words, and the site file that they make together."""
+"""What a raster and a parcel file are, in words."""
 
-import json
 import os
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.input_files import path_from
 from pipelines.inputs.layer_table import LAYER_KINDS
 from pipelines.inputs.layers import locate_layer
 from pipelines.inputs.quantity_words import Units, format_quantity
@@ -49,6 +47,17 @@ class Description:
     heights: tuple[float, float]
     unit_given: str | None
     warnings: tuple[str, ...]
+
+    @property
+    def unit_told_by(self) -> str:
+        """What said the vertical unit, in words."""
+        told = self.source.vertical.told_by
+        return told if told.startswith(("assumed", "given")) else f"said by {told}"
+
+    @property
+    def accuracy_assumed(self) -> str:
+        """Root mean square error of the heights that is taken where the site file gives none."""
+        return format_quantity(load_rules()["lidar_rmse"].likely, "depth", "si")
 
 
 def describe_inputs(
@@ -135,10 +144,10 @@ def description_lines(description: Description, units: Units = "us") -> list[tup
         ("ground", f"{source.path.name}, {columns:,} x {rows:,} cells of {_cell(source)}"),
         ("ground's CRS", source.crs.name),
         ("map of the results", source.grid.frame.crs.name),
-        ("heights are in", f"{source.vertical.unit}, {_told_by(source)}"),
+        ("heights are in", f"{source.vertical.unit}, {description.unit_told_by}"),
         ("vertical datum", source.vertical_datum),
         ("heights around the lot", f"{low} to {high}"),
-        ("accuracy assumed", f"{_rmse_text()} root mean square error, as of common lidar; the file does not say"),
+        ("accuracy assumed", f"{description.accuracy_assumed} root mean square error, as of common lidar"),
         ("parcel", f"{description.parcel.source.file.name}, layer {description.parcel.layer}"),
         ("parcel's CRS", description.parcel.crs.name),
         ("parcel's area", format_quantity(description.parcel_area, "area", units)),
@@ -148,141 +157,7 @@ def description_lines(description: Description, units: Units = "us") -> list[tup
     ]
 
 
-def site_file_text(description: Description, folder: str | os.PathLike[str], units: Units = "us") -> str:
-    """A site file that runs as it is, with what may be added as comments.
-
-    Parameters
-    ----------
-    description : Description
-        As found.
-    folder : path
-        Where the site file will lie, which its paths are relative to.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
-    folder = Path(folder)
-    source, parcel = description.source, description.parcel
-    facts = "\n".join(f"#   {what}: {value}" for what, value in description_lines(description, units))
-    warned = "".join(f"#   warning: {' '.join(each.split())}\n" for each in description.warnings)
-    unit = (
-        f'unit = "{description.unit_given}"'
-        if description.unit_given
-        else f'# unit = "{source.vertical.unit}"            # {_told_by(source)}'
-    )
-    where = f"\nwhere = {_toml(parcel.source.where)}" if parcel.source.where else ""
-    return _TEMPLATE.format(
-        facts=facts,
-        warned=warned,
-        name=_toml(parcel.source.file.stem),
-        units=units,
-        ground=_toml(path_from(folder, source.path)),
-        unit=unit,
-        rmse=_rmse_text(),
-        parcel=_toml(path_from(folder, parcel.source.file)),
-        layer=_toml(parcel.layer),
-        where=where,
-    )
-
-
-def _told_by(source: RasterSource) -> str:
-    told = source.vertical.told_by
-    return told if told.startswith(("assumed", "given")) else f"said by {told}"
-
-
 def _cell(source: RasterSource) -> str:
     if abs(source.cell_width / source.cell_height - 1.0) < 1e-6:
         return f"{source.cell_width:.3g} m"
     return f"{source.cell_width:.3g} x {source.cell_height:.3g} m"
-
-
-def _rmse_text() -> str:
-    return load_rules()["lidar_rmse"].words.split(" / ")[1] + " cm"
-
-
-def _toml(text: str | None) -> str:
-    # TOML's basic strings are JSON's, but for the one control character that JSON leaves bare
-    return json.dumps(text or "", ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-_TEMPLATE = """\
-# A lot, as lotshed reads it. Paths are relative to this file. Quantities are texts with a unit: "10 cm", "2 ft 6 in".
-# What was found:
-{facts}
-{warned}
-name = {name}
-units = "{units}"               # of what is handed over: "us" or "si"
-
-[elevation]
-file = {ground}
-{unit}
-# rmse = "{rmse}"         # vertical accuracy of the lidar
-# flown = 2019            # year of the flight; older than the house, it shows another lot
-
-[parcel]
-file = {parcel}
-layer = {layer}{where}
-
-# From here on add what is known: take the # away and put in your own files. Without roofs nothing is sited
-# against a house. Every table of shapes takes file, layer and where.
-
-# [house]
-# foundation = "slab"     # "slab", "crawl" or "basement": decides what may stand by the wall
-# floor = "101.2 ft"      # lowest sill, in the raster's vertical datum
-# footing_depth = "18 in"
-# built = 2015
-
-# [roofs]                 # building outlines; open_below marks carports, decks and porches
-# file = "buildings.gpkg"
-
-# [hardscape]             # patios, drives, walks; protect marks what must stay dry
-# file = "hardscape.gpkg"
-
-# [barriers]              # lines that dam: fences with kickboards, walls, edging
-# file = "barriers.gpkg"
-
-# [keep_out]              # septic, wells, trees, easements: kind, setback_m, crossing = never or careful
-# file = "keep_out.gpkg"
-
-# [utilities]             # lines: kind, crossing, depth_m. Call before you dig all the same
-# file = "utilities.gpkg"
-
-# [right_of_way]          # polygons
-# file = "right_of_way.gpkg"
-
-# [downspouts]            # points
-# file = "downspouts.gpkg"
-
-# [culverts]              # lines: diameter_in or diameter_mm, material
-# file = "culverts.gpkg"
-
-# [outfalls]              # points or lines: kind = swale, ditch, curb, inlet, pond, daylight or soakaway
-# file = "outfalls.gpkg"
-
-# [complaints]            # points: what, date, depth_in, hours
-# file = "complaints.gpkg"
-
-# [levels]                # shots of a level: point, easting, northing, height_m or height_ft
-# file = "shots.csv"
-
-# [rain]
-# table = "rain.csv"      # or depth = "3 in" and duration = "20 min"
-# return_period = "10 yr"
-
-# [soil]
-# group = "C"             # hydrologic soil group A, B, C or D; or file and layer with an attribute group
-# cover = "lawn, fair"
-
-# [pump]
-# curve = "pump.csv"      # flow_gpm or flow_l_s, head_ft or head_m
-
-# [prices]
-# file = "prices.csv"     # item, unit, low, likely, high
-
-# [rules]                 # any default of the trade by its name
-# cover_lawn = "12 in"
-"""

@@ -4,6 +4,7 @@ A length stands in a column whose name carries its unit (`depth_m`, `depth_in`, 
 as text with its unit in a column without one (`depth` = "2 in"); inside it is always in metres under `<name>_m`.
 """
 
+import datetime
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -16,6 +17,7 @@ from pipelines.inputs.quantity import read_quantity
 from pipelines.inputs.unit_table import si_factor, units_of
 
 Form = Literal["text", "yes_no", "number", "length"]
+_SHAPEFILE_NAME = 10
 _YES = {"1", "1.0", "true", "t", "yes", "y"}
 _NO = {"0", "0.0", "false", "f", "no", "n", ""}
 
@@ -36,8 +38,8 @@ class Column:
         Texts that it may hold; any where empty.
     required : bool
         Whether each feature must say.
-    least : float or None
-        Least value of a number or length. [SI]
+    least, most : float or None
+        Least and most value of a number or length that means anything. [SI]
     """
 
     name: str
@@ -46,6 +48,7 @@ class Column:
     allowed: tuple[str, ...] = ()
     required: bool = False
     least: float | None = None
+    most: float | None = None
 
     @property
     def inside(self) -> str:
@@ -76,7 +79,7 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Column, ...], where: st
         If an attribute is given twice, has no unit, or holds what it may not; all faults together.
     """
     own = {str(name).lower(): name for name in reversed(frame.columns) if name not in ("id", frame.geometry.name)}
-    faults: list[str] = []
+    faults = _restore_cut_names(own, columns)
     read: dict[str, Any] = {"id": frame["id"].to_numpy()}
     for column in columns:
         if column.form == "length":
@@ -91,6 +94,26 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Column, ...], where: st
         shown = faults[:5] + ([f"and {len(faults) - 5} more"] if len(faults) > 5 else [])
         raise LayerError(f"{where}: " + "; ".join(shown))
     return gpd.GeoDataFrame(read, geometry=frame.geometry.to_numpy(), index=range(len(frame)))
+
+
+def _restore_cut_names(own: dict[str, Any], columns: tuple[Column, ...]) -> list[str]:
+    """Give names their ends back that a shapefile cuts to ten letters; faults where that could mean several."""
+    names = [name for column in columns for name in _names_of(column)]
+    faults = []
+    for cut in [name for name in own if len(name) == _SHAPEFILE_NAME and name not in names]:
+        meant = [name for name in names if len(name) > _SHAPEFILE_NAME and name.startswith(cut)]
+        if len(meant) == 1 and meant[0] not in own:
+            own[meant[0]] = own[cut]
+        elif len(meant) > 1:
+            faults.append(
+                f"the attribute {cut} was cut short by the file's format, and may be {' or '.join(meant)}; "
+                "write a GeoPackage instead"
+            )
+    return faults
+
+
+def _names_of(column: Column) -> list[str]:
+    return [f"{column.name}_{unit}" for unit in units_of("length")] if column.form == "length" else [column.name]
 
 
 def _values(frame: gpd.GeoDataFrame, name: str, column: Column, faults: list[str]) -> Any:
@@ -108,7 +131,7 @@ def _values(frame: gpd.GeoDataFrame, name: str, column: Column, faults: list[str
 
 
 def _read(value: Any, column: Column) -> Any:
-    text = str(value).strip()
+    text = _as_text(value)
     if column.form == "yes_no":
         if text.lower() in _YES or text.lower() in _NO:
             return text.lower() in _YES
@@ -126,8 +149,14 @@ def _read(value: Any, column: Column) -> Any:
     return text
 
 
+def _as_text(value: Any) -> str:
+    if isinstance(value, datetime.datetime) and value.time() == datetime.time():
+        return value.date().isoformat()
+    return str(value).strip()
+
+
 def _lengths(frame: gpd.GeoDataFrame, own: dict[str, Any], column: Column, faults: list[str]) -> Any:
-    units = {f"{column.name}_{unit}": unit for unit in units_of("length")}
+    units = dict(zip(_names_of(column), units_of("length"), strict=True))
     given = [name for name in (column.name, *units) if name in own]
     values = _defaults(column, len(frame))
     if not given:
@@ -156,8 +185,11 @@ def _lengths(frame: gpd.GeoDataFrame, own: dict[str, Any], column: Column, fault
 def _checked(number: float, column: Column, text: str) -> float:
     if not np.isfinite(number):
         raise LayerError(f'"{text}" is not finite')
+    unit = " m" if column.form == "length" else ""
     if column.least is not None and number < column.least:
-        raise LayerError(f'"{text}" is less than {column.least:g}')
+        raise LayerError(f'"{text}" is less than {column.least:g}{unit}')
+    if column.most is not None and number > column.most:
+        raise LayerError(f'"{text}" is more than {column.most:g}{unit}; check its unit')
     return number
 
 

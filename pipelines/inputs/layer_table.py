@@ -46,16 +46,16 @@ LAYER_KINDS = {
             ),
         ),
         LayerKind("hardscape", ("polygon",), (Column("kind"), Column("protect", "yes_no", False))),
-        LayerKind("barriers", ("line",), (Column("kind"), Column("height", "length", _UNKNOWN, least=0.0))),
+        LayerKind("barriers", ("line",), (Column("kind"), Column("height", "length", _UNKNOWN, least=0.0, most=30.0))),
         LayerKind(
             "keep_out",
             ("polygon", "line", "point"),
             (
                 Column("kind"),
-                Column("setback", "length", 0.0, least=0.0),
+                Column("setback", "length", 0.0, least=0.0, most=1000.0),
                 # what nobody has said may be crossed is not
                 Column("crossing", default="never", allowed=CROSSINGS),
-                Column("trunk", "length", _UNKNOWN, least=0.0),
+                Column("trunk", "length", _UNKNOWN, least=0.0, most=10.0),
                 Column("note"),
             ),
         ),
@@ -65,7 +65,7 @@ LAYER_KINDS = {
             (
                 Column("kind"),
                 Column("crossing", default="careful", allowed=CROSSINGS),
-                Column("depth", "length", _UNKNOWN, least=0.0),
+                Column("depth", "length", _UNKNOWN, least=0.0, most=30.0),
             ),
         ),
         LayerKind("right_of_way", ("polygon",), (Column("kind"), Column("name"))),
@@ -74,7 +74,7 @@ LAYER_KINDS = {
             "culverts",
             ("line",),
             (
-                Column("diameter", "length", _UNKNOWN, least=0.01),
+                Column("diameter", "length", _UNKNOWN, least=0.01, most=10.0),
                 Column("material"),
                 Column("invert_up", "length", _UNKNOWN),
                 Column("invert_down", "length", _UNKNOWN),
@@ -91,7 +91,7 @@ LAYER_KINDS = {
             (
                 Column("what"),
                 Column("date"),
-                Column("depth", "length", _UNKNOWN, least=0.0),
+                Column("depth", "length", _UNKNOWN, least=0.0, most=10.0),
                 Column("hours", "number", _UNKNOWN, least=0.0),
             ),
         ),

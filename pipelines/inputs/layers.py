@@ -15,14 +15,13 @@ from shapely import MultiPolygon, Polygon
 
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.layer_columns import read_columns
+from pipelines.inputs.layer_remarks import remarks_on_crs, remarks_on_place
 from pipelines.inputs.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
 from pipelines.inputs.vector_file import Bounds, VectorLayer, find_layer, read_shapes
 from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of
-
-FAR = 200.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,7 +162,7 @@ def read_layers(
         # a swale may run on for miles; other layers of a city are read around the lot only
         shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
         sources.append(layer)
-        warnings += (*_widened(layer, shapes, kind, parcels, reach), *found)
+        warnings += (*remarks_on_place(layer, shapes, parcels, reach), *found)
         read[key] = shapes
         if key == "swales" and len(shapes):
             around = _union(around, _bounds_around(shapes, reach))
@@ -175,7 +174,7 @@ def read_layers(
         parcels=parcels,
         **{renamed.get(key, key): shapes for key, shapes in read.items()},
         sources=tuple(sources),
-        warnings=(*warnings, *_brought_in_words(sources, frame)),
+        warnings=(*warnings, *remarks_on_crs(sources, parcels, frame)),
     )
 
 
@@ -236,22 +235,6 @@ def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame) -> None:
     raise LayerError(f"{layer.words}: the layer is empty; give one that holds the parcel")
 
 
-def _widened(
-    layer: VectorLayer, shapes: gpd.GeoDataFrame, kind: LayerKind, parcels: gpd.GeoDataFrame, reach: float
-) -> list[str]:
-    """Refuse an empty layer; say where one has nothing near the lot."""
-    if not layer.features:
-        raise LayerError(f"{layer.words}: the layer is empty; leave out the table [{kind.key}] if there is none")
-    selected = f' (where = "{layer.source.where}")' if layer.source.where else ""
-    if not len(shapes):
-        return [f"{layer.words}{selected}: none of its {layer.features} features is used: none is selected within "
-                f"{reach:,.0f} m of the parcel; check where, and the CRS of both files"]
-    nearest = float(shapes.distance(_together(parcels)).min())
-    if nearest > FAR:
-        return [f"{layer.words}{selected}: its nearest feature lies {nearest:,.0f} m from the parcel; check its CRS"]
-    return []
-
-
 def _with_points(site: SiteFile, basins: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
     if site.layout.basins is None or not site.layout.basins.points:
         return basins
@@ -271,21 +254,3 @@ def _bounds_around(shapes: gpd.GeoDataFrame, reach: float) -> Bounds:
 
 def _union(one: Bounds, other: Bounds) -> Bounds:
     return min(one[0], other[0]), min(one[1], other[1]), max(one[2], other[2]), max(one[3], other[3])
-
-
-def _brought_in_words(sources: list[VectorLayer], frame: Frame) -> list[str]:
-    """Layers that came in another CRS, since nothing is brought over silently."""
-    by_crs: dict[str, list[VectorLayer]] = {}
-    for layer in sources:
-        if layer.crs != frame.crs:
-            by_crs.setdefault(layer.crs.name, []).append(layer)
-    lines = []
-    for name, layers in by_crs.items():
-        datum, own = layers[0].crs.geodetic_crs, frame.crs.geodetic_crs
-        differ = datum is not None and own is not None and datum.datum != own.datum
-        keys = ", ".join(layer.key for layer in layers)
-        lines.append(
-            f"{keys}: brought from {name} to the map's {frame.crs.name}"
-            + ("; they rest on different datums, which may leave a shift of a metre or two" if differ else "")
-        )
-    return lines

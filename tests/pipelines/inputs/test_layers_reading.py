@@ -127,6 +127,37 @@ def test_yes_and_no(read, write_layer, values, expected):
     assert read(table("hardscape", "h")).hardscape["protect"].tolist() == [bool(each) for each in expected]
 
 
+def test_names_that_a_shapefile_cuts_short(read, write_layer):
+    line = LineString([(X, Y), (X + 6, Y)])
+    write_layer("c", gpd.GeoDataFrame({"diameter_in": [15.0]}, geometry=[line]), name="c.shp")
+    assert read('[culverts]\nfile = "c.shp"').culverts["diameter_m"][0] == pytest.approx(0.381)
+    write_layer("d", gpd.GeoDataFrame({"invert_up_ft": [15.0]}, geometry=[line]), name="d.shp")
+    with pytest.raises(LayerError, match="invert_up_ was cut short by the file's format, and may be invert_up_m or"):
+        read('[culverts]\nfile = "d.shp"')
+    # millimetres that lost a letter are no metres
+    write_layer("e", gpd.GeoDataFrame({"diameter_mm": [300.0]}, geometry=[line]), name="e.shp")
+    with pytest.raises(LayerError, match=r'diameter_m: "300.0" is more than 10 m; check its unit'):
+        read('[culverts]\nfile = "e.shp"')
+
+
+def test_a_date_of_any_type_is_a_day(read, write_layer):
+    import pandas as pd
+
+    shapes = gpd.GeoDataFrame(
+        {"date": pd.to_datetime(["2024-04-18 00:00", "2024-05-27 13:30"])}, geometry=[Point(X, Y), Point(X, Y + 1)]
+    )
+    write_layer("seen", shapes)
+    assert list(read(table("complaints", "seen")).complaints["date"]) == ["2024-04-18", "2024-05-27 13:30:00"]
+
+
+def test_a_crs_of_another_name_on_the_same_plane_is_not_spoken_of(read, write_layer):
+    wkt = CRS(32610).to_wkt().replace("WGS 84 / UTM zone 10N", "county grid").replace('ID["EPSG",32610]', 'ID["X",1]')
+    write_layer("o", gpd.GeoDataFrame({"kind": ["swale"]}, geometry=[Point(X, Y)]), crs=wkt)
+    layers = read(table("outfalls", "o"))
+    assert layers.outfalls.geometry[0].x == pytest.approx(X, abs=1e-6)
+    assert layers.warnings == ()
+
+
 def test_defaults_of_crossing_and_setback(read, write_layer):
     write_layer("k", gpd.GeoDataFrame({"kind": ["septic"]}, geometry=[box(X, Y, X + 3, Y + 3)]))
     write_layer("u", gpd.GeoDataFrame({"kind": ["gas"]}, geometry=[LineString([(X, Y), (X + 3, Y)])]))
@@ -256,14 +287,14 @@ def test_mixed_shapes_are_refused(read, write_layer):
         ("keep_out", {"setback": [3.0]}, Point(X, Y), "the bare number 3.0 has no unit"),
         ("keep_out", {"setback": [3.0]}, Point(X, Y), "or name the attribute setback_m or setback_ft"),
         ("keep_out", {"setback": ["3 gpm"]}, Point(X, Y), "is a flow, and this is a length"),
-        ("keep_out", {"setback_m": [-3.0]}, Point(X, Y), "is less than 0"),
+        ("keep_out", {"setback_m": [-3.0]}, Point(X, Y), "is less than 0 m"),
         ("keep_out", {"setback_m": [1.0], "setback_ft": [3.0]}, Point(X, Y), "has both setback_m and setback_ft"),
         ("complaints", {"depth_in": ["deep"]}, Point(X, Y), 'feature 1, depth_in: "deep" is no number'),
         ("complaints", {"hours": ["long"]}, Point(X, Y), 'feature 1, hours: "long" is no number'),
         ("hardscape", {"protect": ["maybe"]}, box(X, Y, X + 1, Y + 1), '"maybe" is neither true nor false'),
         ("roofs", {"foundation": ["pier"]}, box(X, Y, X + 1, Y + 1), "it may be slab or crawl or basement"),
         ("soil", {"group": ["E"]}, box(X, Y, X + 1, Y + 1), '"E" is not known; it may be a or b or c or d'),
-        ("culverts", {"diameter_in": [0.0]}, LineString([(X, Y), (X + 1, Y)]), "is less than 0.01"),
+        ("culverts", {"diameter_in": [0.0]}, LineString([(X, Y), (X + 1, Y)]), "is less than 0.01 m"),
         ("barriers", {"a": [1]}, box(X, Y, X + 1, Y + 1), "wrong geometry type (Polygon); this layer needs lines"),
     ],
 )

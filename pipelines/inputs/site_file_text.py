@@ -1,0 +1,134 @@
+"""A site file written from what two files are."""
+
+import json
+import os
+from pathlib import Path
+
+from pipelines.inputs.describe import Description, description_lines
+from pipelines.inputs.input_files import path_from
+from pipelines.inputs.quantity_words import Units
+
+
+def site_file_text(description: Description, folder: str | os.PathLike[str], units: Units = "us") -> str:
+    """A site file that runs as it is, with what may be added as comments.
+
+    Parameters
+    ----------
+    description : Description
+        As found.
+    folder : path
+        Where the site file will lie, which its paths are relative to.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    folder = Path(folder)
+    source, parcel = description.source, description.parcel
+    facts = "\n".join(f"#   {what}: {value}" for what, value in description_lines(description, units))
+    warned = "".join(f"#   warning: {' '.join(each.split())}\n" for each in description.warnings)
+    unit = (
+        f'unit = "{description.unit_given}"'
+        if description.unit_given
+        else f'# unit = "{source.vertical.unit}"            # {description.unit_told_by}'
+    )
+    where = f"\nwhere = {_toml(parcel.source.where)}" if parcel.source.where else ""
+    return _TEMPLATE.format(
+        facts=facts,
+        warned=warned,
+        name=_toml(parcel.source.file.stem),
+        units=units,
+        ground=_toml(path_from(folder, source.path)),
+        unit=unit,
+        rmse=description.accuracy_assumed,
+        parcel=_toml(path_from(folder, parcel.source.file)),
+        layer=_toml(parcel.layer),
+        where=where,
+    )
+
+
+def _toml(text: str | None) -> str:
+    # TOML's basic strings are JSON's, but for the one control character that JSON leaves bare
+    return json.dumps(text or "", ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+_TEMPLATE = """\
+# A lot, as lotshed reads it. Paths are relative to this file. Quantities are texts with a unit: "10 cm", "2 ft 6 in".
+# What was found:
+{facts}
+{warned}
+name = {name}
+units = "{units}"               # of what is handed over: "us" or "si"
+
+[elevation]
+file = {ground}
+{unit}
+# rmse = "{rmse}"         # vertical accuracy of the lidar
+# flown = 2019            # year of the flight; older than the house, it shows another lot
+
+[parcel]
+file = {parcel}
+layer = {layer}{where}
+
+# From here on add what is known: take the # away and put in your own files. Without roofs nothing is sited
+# against a house. Every table of shapes takes file, layer and where.
+
+# [house]
+# foundation = "slab"     # "slab", "crawl" or "basement": decides what may stand by the wall
+# floor = "101.2 ft"      # lowest sill, in the raster's vertical datum
+# footing_depth = "18 in"
+# built = 2015
+
+# [roofs]                 # building outlines; open_below marks carports, decks and porches
+# file = "buildings.gpkg"
+
+# [hardscape]             # patios, drives, walks; protect marks what must stay dry
+# file = "hardscape.gpkg"
+
+# [barriers]              # lines that dam: fences with kickboards, walls, edging
+# file = "barriers.gpkg"
+
+# [keep_out]              # septic, wells, trees, easements: kind, setback_m, crossing = never or careful
+# file = "keep_out.gpkg"
+
+# [utilities]             # lines: kind, crossing, depth_m. Call before you dig all the same
+# file = "utilities.gpkg"
+
+# [right_of_way]          # polygons
+# file = "right_of_way.gpkg"
+
+# [downspouts]            # points
+# file = "downspouts.gpkg"
+
+# [culverts]              # lines: diameter_in or diameter_mm, material
+# file = "culverts.gpkg"
+
+# [outfalls]              # points or lines: kind = swale, ditch, curb, inlet, pond, daylight or soakaway
+# file = "outfalls.gpkg"
+
+# [complaints]            # points: what, date, depth_in, hours
+# file = "complaints.gpkg"
+
+# [levels]                # shots of a level: point, easting, northing, height_m or height_ft
+# file = "shots.csv"
+
+# [rain]
+# table = "rain.csv"      # or depth = "3 in" and duration = "20 min"
+# return_period = "10 yr"
+
+# [soil]
+# group = "C"             # hydrologic soil group A, B, C or D; or file and layer with an attribute group
+# cover = "lawn, fair"
+
+# [pump]
+# curve = "pump.csv"      # flow_gpm or flow_l_s, head_ft or head_m
+
+# [prices]
+# file = "prices.csv"     # item, unit, low, likely, high
+
+# [rules]                 # any default of the trade by its name
+# cover_lawn = "12 in"
+"""
