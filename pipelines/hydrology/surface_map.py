@@ -7,10 +7,9 @@ from typing import Any
 import numpy as np
 from rasterio.features import rasterize
 
-from pipelines.hydrology.losses import runoff_curve_number
 from pipelines.hydrology.sub_catchment import SurfaceShare
-from pipelines.hydrology.surfaces import curve_number, soil_group, surface_of, surface_share
-from terrain.arrays import BoolArray, FloatArray, IntArray
+from pipelines.hydrology.surfaces import soil_group, surface_of, surface_share
+from terrain.arrays import BoolArray, IntArray
 from terrain.grid import Grid
 
 ROOF = "roof"
@@ -162,41 +161,6 @@ def group_at(surfaces: SurfaceMap, cells: IntArray) -> str:
         A, B, C or D, as mapped.
     """
     return _GROUPS[int(np.argmax(np.bincount(surfaces.group.ravel()[cells], minlength=4)))]
-
-
-def runoff_by_cell(surfaces: SurfaceMap, rain: float, *, compacted: bool) -> FloatArray:
-    """Water that runs off each cell of a depth of rain.
-
-    Parameters
-    ----------
-    surfaces : SurfaceMap
-        By cell.
-    rain : float
-        [m]
-    compacted : bool
-        Whether the soil is taken one group worse than mapped.
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        [m3]
-
-    Raises
-    ------
-    SurfaceError
-        If the rain is negative or not finite.
-
-    References
-    ----------
-    .. [1] NRCS, TR-55, 2nd ed., 1986, eq. 2-1 to 2-4.
-    """
-    depths = np.zeros((len(surfaces.keys), len(_GROUPS)))
-    for k, key in enumerate(surfaces.keys):
-        for g, group in enumerate(_GROUPS):
-            number = curve_number(key, soil_group(group, compacted=compacted))
-            depths[k, g] = runoff_curve_number(rain, number)
-    volumes: FloatArray = depths[surfaces.surface, surfaces.group] * surfaces.grid.cell_area
-    return volumes
 
 
 def _drawn(grid: Grid, shapes: Sequence[tuple[Any, int]], fill: int) -> IntArray:

@@ -8,8 +8,9 @@ import numpy as np
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
 from pipelines.hydrology.hydrographs import add_hydrographs
+from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -160,7 +161,8 @@ def rating_of(spot: LowSpot, capacity: float) -> StageOutflow:
     StageOutflow
         [m], [m3/s]
     """
-    low, high = float(spot.levels[0]), float(spot.levels[-1])
+    storage = storage_of_low_spot(spot)
+    low, high = float(storage.levels[0]), float(storage.levels[-1])
     shallow = low + min(0.02, 0.5 * (high - low))
     return StageOutflow(np.array([low, shallow, high]), np.array([0.0, capacity, capacity]))
 
@@ -237,7 +239,7 @@ def _least_flow(
 ) -> tuple[float, bool]:
     """Least flow of the list at which the spot's water stands within what is put up with, and whether one does."""
     tolerance = AT_A_WALL if place.place == "wall" else rules.at(place.place)
-    storage = StageStorage(spot.levels, spot.areas, spot.volumes)
+    storage = storage_of_low_spot(spot)
     soil = infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted)
 
     def fine(capacity: float) -> bool:

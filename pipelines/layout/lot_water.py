@@ -9,9 +9,11 @@ from shapely import Geometry
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import along_path
 from pipelines.hydrology.hydrographs import add_hydrographs
+from pipelines.hydrology.lot_balance import runoff_volumes
+from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.runoff_table import sub_catchment_runoff
 from pipelines.hydrology.standing_water import StandingWater, route_storage
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, shares_of
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -162,6 +164,29 @@ def run_storm(
     return _closed(division, drainage.ground.grid, rain, runoff, standing, arriving, taken, leaving, shut_in)
 
 
+def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
+    """Water that runs off each studied cell in the storm.
+
+    Parameters
+    ----------
+    division : Division
+        Regions.
+    water : LotWater
+        Their runoff.
+    surfaces : SurfaceMap
+        What lies on each cell.
+
+    Returns
+    -------
+    (rows, cols) float ndarray
+        0 outside the studied ground. [m3]
+    """
+    excess = np.zeros(division.studied.shape)
+    for region, row in zip(division.regions, water.runoff, strict=True):
+        excess.ravel()[region.cells] = runoff_volumes(surfaces, region.cells, row.shares, row.storm_depth)
+    return excess
+
+
 def _closed(
     division: Division,
     grid: Grid,
@@ -244,7 +269,7 @@ def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrogr
 def _stand(
     spot: LowSpot, inflow: Hydrograph, surfaces: SurfaceMap, taking: Taking | None, settings: WaterSettings
 ) -> StandingWater:
-    storage = StageStorage(spot.levels, spot.areas, spot.volumes)
+    storage = storage_of_low_spot(spot)
     soil = infiltration_rate(group_at(surfaces, spot.cells), compacted=settings.compacted)
     return route_storage(
         inflow,

@@ -1,0 +1,464 @@
+"""Laying gravity lines from collectors to outfalls: settings tried in turn, pipes priced, spare and verdict told."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import Point
+
+from pipelines.hydraulics.manning import full_pipe_capacity
+from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
+from pipelines.inputs.rules import Rules
+from pipelines.inputs.site_sections import Layout
+from pipelines.layout.collection import BasinSite, DrainSite
+from pipelines.layout.fall_to_spare import FallToSpare, fall_to_spare
+from pipelines.layout.lines import LaidLines, LineGround, lay_lines
+from pipelines.layout.outfall_sites import OutfallSite
+from pipelines.layout.plan import Outfall, Verdict
+from pipelines.layout.proposal import Catching
+from pipelines.layout.route_field import RouteField
+from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RoutePipe, RouteSpec
+from pipelines.layout.router import route_forest
+from pipelines.layout.situation import Situation
+from pipelines.layout.take_off import UnitPrice
+from terrain.lidar_error import fall_error
+
+FOOT = 0.3048
+STANDARD = "SDR-35"
+MOST_SIZES = 5
+SHOT_ERROR = 0.015
+"""Error of a fall between two shots of a level; common practice, no source. [m]"""
+SIGMAS = 1.28
+"""Standard errors by which a fall must stand clear of nothing: one in ten is then wrong. [-]"""
+END_TAPER = 5.0
+"""Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
+DEEP_DIG = 0.9
+"""Below this a trench costs more a foot than above it; common practice, no source. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class LaySettings:
+    """How lines are laid: least slope [-], least cover under lawn [m], and what a reader must know of it."""
+
+    slope: float
+    cover: float
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LayGround:
+    """What lines are laid in.
+
+    Attributes
+    ----------
+    situation : Situation
+        The lot.
+    field : RouteField
+        Where a trench may run.
+    prices : mapping of str to UnitPrice
+        For pipe, labour and fittings.
+    shots : tuple of shapely Point
+        Where a level was read. [m]
+    layout : Layout
+        Choices that must be kept.
+    """
+
+    situation: Situation
+    field: RouteField
+    prices: Mapping[str, UnitPrice]
+    shots: tuple[Point, ...]
+    layout: Layout
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GravityAnswer:
+    """Gravity lines for some collectors.
+
+    Attributes
+    ----------
+    settings : LaySettings
+        What they were laid by.
+    lines : LaidLines
+        Runs, fittings, grade line.
+    forest : RoutedForest
+        As routed.
+    outfalls : tuple of Outfall
+        Those that are used.
+    unserved : dict of str to str
+        Collectors without a gravity line, and why.
+    spare, error : dict of str to float
+        By collector that is served: fall to spare and its standard error. [m]
+    """
+
+    settings: LaySettings
+    lines: LaidLines
+    forest: RoutedForest
+    outfalls: tuple[Outfall, ...]
+    unserved: dict[str, str]
+    spare: dict[str, float]
+    error: dict[str, float]
+
+
+def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
+    """Slopes and covers to lay by, the trade's target first, then its floors.
+
+    Parameters
+    ----------
+    rules : Rules
+        Of the trade.
+    layout : Layout
+        What the site file fixes is kept in every one of them.
+
+    Returns
+    -------
+    tuple of LaySettings
+        Slope [-] and cover [m].
+    """
+    slopes, covers = rules["slope_4in_smooth"], rules["cover_lawn"]
+    target, floor = (layout.slope, layout.slope) if layout.slope else (slopes.likely, slopes.low)
+    deep, shallow = (layout.cover, layout.cover) if layout.cover else (covers.likely, covers.low)
+    flat = f"laid at {100.0 * floor:.2g} %, the floor for this pipe: it needs a careful level and cleaning"
+    thin = f"covered by {shallow / 0.0254:.0f} in at the least: no wheels over it"
+    tried = [LaySettings(target, deep)]
+    if floor < target:
+        tried.append(LaySettings(floor, deep, flat))
+    if shallow < deep:
+        tried.append(LaySettings(floor, shallow, f"{flat}; {thin}" if floor < target else thin))
+    return tuple(tried)
+
+
+def lay_gravity(
+    ground: LayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    wanted: Sequence[str],
+    targets: Sequence[OutfallSite],
+    settings: LaySettings,
+    *,
+    first: int = 1,
+) -> GravityAnswer:
+    """The cheapest gravity lines for some collectors; a pipe that would surcharge a grate goes up a size.
+
+    Parameters
+    ----------
+    ground : LayGround
+        What they are laid in.
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    wanted : sequence of str
+        Ids of collectors to serve.
+    targets : sequence of OutfallSite
+        Where lines may end; several may be places of one outfall.
+    settings : LaySettings
+        Slope and cover.
+    first : int
+        Number of the first run.
+
+    Returns
+    -------
+    GravityAnswer
+        What could be served, and why the rest could not.
+    """
+    spec, pipes = route_spec(ground, settings)
+    field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
+    places = {f"{site.id}#{k}": site for k, site in enumerate(targets)}
+    ends = [OutfallTarget(name, site.point, site.level) for name, site in places.items()]
+    where = _line_ground(ground, catching, flows, places)
+    for smallest in range(len(pipes)):
+        fewer = replace(spec, pipes=spec.pipes[smallest:])
+        collectors = collectors_of(catching, flows, wanted, fewer, settings)
+        forest = route_forest(field, collectors, ends, fewer)
+        lines = lay_lines(
+            forest, pipes[smallest:], where, first=first,
+            downspouts=frozenset(spout.id for spout in catching.downspouts),
+        )
+        if not lines.surcharged or smallest == len(pipes) - 1 or not forest.lines:
+            break
+    spare, error = _spares(ground, field, forest, collectors, places, fewer, settings)
+    return GravityAnswer(
+        settings, lines, forest, _used_outfalls(forest, places, where, spare, error), forest.unserved, spare, error
+    )
+
+
+def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
+    """What lines are made of and what their parts cost.
+
+    Parameters
+    ----------
+    ground : LayGround
+        For prices and the site file's pipe.
+    settings : LaySettings
+        For the least slope.
+
+    Returns
+    -------
+    spec : RouteSpec
+        For the router.
+    pipes : tuple of Pipe
+        The spec's pipes, from the catalogue.
+    """
+    rules, prices = ground.situation.rules, ground.prices
+    if ground.layout.pipe:
+        chosen = find_pipe(ground.layout.pipe)
+        pipes = tuple(p for p in sizes_of(chosen.standard) if p.inside >= chosen.inside)[:MOST_SIZES]
+    else:
+        pipes = sizes_of(STANDARD)[:MOST_SIZES]
+    floor_six = rules["slope_6in_smooth"].low
+    labour = prices["labour"].likely if "labour" in prices else 0.0
+    width = rules["trench_width_solid"].likely
+    # the trade's rate of digging is of a trench 12 x 18 in, so a volume an hour
+    a_cube = labour / (rules["hand_trench_rate"].likely * 3600.0 * 1.5 * FOOT**2)
+    depths = (0.0, 0.3, 0.6, DEEP_DIG, 1.2, 1.5)
+    costs = tuple(width * a_cube * (d + max(d - DEEP_DIG, 0.0)) for d in depths)
+    laying = 2.0 * labour / (rules["pipe_rate"].likely * 3600.0)
+    routed = []
+    for pipe in pipes:
+        slope = settings.slope if pipe.nominal < 0.14 else max(min(settings.slope, floor_six), 1e-4)
+        price = prices.get(f"{pipe.key} pipe")
+        routed.append(
+            RoutePipe(
+                key=pipe.key,
+                outside=pipe.outside,
+                wall=pipe.wall,
+                min_slope=slope,
+                capacity=full_pipe_capacity(pipe.inside, slope, pipe.roughness),
+                cost=(price.likely / FOOT if price is not None else 0.0) + laying,
+            )
+        )
+    fitting = prices["pipe fitting"].likely if "pipe fitting" in prices else 0.0
+    spec = RouteSpec(
+        pipes=tuple(routed),
+        trench_depths=depths,
+        trench_costs=costs,
+        bend_22=fitting,
+        bend_45=fitting,
+        junction=2.0 * fitting,
+        taper_length=END_TAPER,
+        dig_tolerance=rules["digging_tolerance"].likely,
+        basin_drop=rules["loss_at_basin"].likely,
+    )
+    return spec, pipes
+
+
+def collectors_of(
+    catching: Catching, flows: Mapping[str, float], wanted: Sequence[str], spec: RouteSpec, settings: LaySettings
+) -> list[Collector]:
+    """Collectors as the router sees them, each with the highest invert that its pipe can have.
+
+    Parameters
+    ----------
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    wanted : sequence of str
+        Ids of those to serve.
+    spec : RouteSpec
+        For the pipe that carries each.
+    settings : LaySettings
+        For the cover. [m]
+
+    Returns
+    -------
+    list of Collector
+        In the order of the catching.
+    """
+    found: list[Collector] = []
+
+    def crown(flow: float) -> float:
+        return spec.pipes[spec.pipe_for(flow)].crown
+
+    for site in (*catching.basins, *catching.drains, *catching.downspouts):
+        if site.id not in wanted:
+            continue
+        flow = flows.get(site.id, 0.0)
+        if isinstance(site, DrainSite):
+            invert = float(site.inverts[-1]) - spec.basin_drop
+            found.append(Collector(site.id, site.low_end, invert, flow))
+        elif isinstance(site, BasinSite):
+            invert = site.ground - settings.cover - crown(flow) - spec.basin_drop
+            found.append(Collector(site.id, site.point, invert, flow, through=True))
+        else:
+            found.append(Collector(site.id, site.point, site.ground - settings.cover - crown(flow), flow))
+    return found
+
+
+def _line_ground(
+    ground: LayGround, catching: Catching, flows: Mapping[str, float], places: Mapping[str, OutfallSite]
+) -> LineGround:
+    rims: dict[str, float] = {basin.id: basin.ground for basin in catching.basins}
+    rims |= {drain.id: float(drain.ground[-1]) for drain in catching.drains}
+    rims |= {spout.id: spout.ground for spout in catching.downspouts}
+    outfalls = outfall_names(places)
+    return LineGround(
+        drainage=ground.situation.drainage,
+        paving=ground.situation.paving,
+        crossing_words={crossing.id: f"{crossing.kind}: dig by hand" for crossing in ground.field.crossings},
+        rims=rims,
+        surface_flows={basin.id: flows.get(basin.id, 0.0) for basin in catching.basins},
+        outfall_ids=outfalls,
+        tailwater={outfalls[name]: site.bottom for name, site in places.items()},
+    )
+
+
+def outfall_names(places: Mapping[str, OutfallSite]) -> dict[str, str]:
+    """Id of the outfall feature of each place: places of one outfall are told apart by a letter.
+
+    Parameters
+    ----------
+    places : mapping of str to OutfallSite
+        By id of the router's target.
+
+    Returns
+    -------
+    dict of str to str
+        Unique ids.
+    """
+    count: dict[str, int] = {}
+    for site in places.values():
+        count[site.id] = count.get(site.id, 0) + 1
+    seen: dict[str, int] = {}
+    names: dict[str, str] = {}
+    for target, site in places.items():
+        seen[site.id] = seen.get(site.id, 0) + 1
+        names[target] = site.id if count[site.id] == 1 else f"{site.id}-{seen[site.id]}"
+    return names
+
+
+def _spares(
+    ground: LayGround,
+    field: RouteField,
+    forest: RoutedForest,
+    collectors: Sequence[Collector],
+    places: Mapping[str, OutfallSite],
+    spec: RouteSpec,
+    settings: LaySettings,
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Fall to spare and its error for each collector that is served, to the place its line ends at."""
+    spare: dict[str, float] = {}
+    error: dict[str, float] = {}
+    fields: dict[tuple[str, int], FallToSpare] = {}
+    ends = _ends(forest)
+    for collector in collectors:
+        target = ends.get(collector.id)
+        if target is None:
+            continue
+        pipe = spec.pipe_for(collector.flow)
+        if (target, pipe) not in fields:
+            site = places[target]
+            fields[target, pipe] = fall_to_spare(
+                field, OutfallTarget(target, site.point, site.level), spec.pipes[pipe],
+                slope=spec.pipes[pipe].min_slope, taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance,
+                basin_drop=spec.basin_drop if collector.through else 0.0,
+            )
+        told = _spare_at(fields[target, pipe], field, collector, places[target], ground, settings, spec)
+        if told is not None:
+            spare[collector.id], error[collector.id] = told
+    return spare, error
+
+
+def _spare_at(
+    fall: FallToSpare,
+    field: RouteField,
+    collector: Collector,
+    site: OutfallSite,
+    ground: LayGround,
+    settings: LaySettings,
+    spec: RouteSpec,
+) -> tuple[float, float] | None:
+    cell = field.nearest_allowed(collector.point.x, collector.point.y)
+    if cell is None or not np.isfinite(fall.spare[cell]):
+        return None
+    # what the collector itself allows may bind before the ground along the way does
+    needed = site.level + spec.dig_tolerance + spec.pipes[spec.pipe_for(collector.flow)].min_slope * float(
+        fall.length[cell]
+    )
+    spare = min(float(fall.spare[cell]), collector.invert - needed)
+    binding = int(fall.binding[cell])
+    x, y = field.grid.centres(binding // field.grid.shape[1], binding % field.grid.shape[1])
+    return spare, error_of_fall(Point(float(x), float(y)), site.point, ground)
+
+
+def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
+    """Standard error of the fall between two places: of lidar, or of level shots near them.
+
+    Parameters
+    ----------
+    upper, lower : shapely Point
+        Where the line is bound, and the outfall. [m]
+    ground : LayGround
+        For the lidar's accuracy and the shots.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    rmse = ground.situation.rmse
+    between = fall_error(rmse, float(shapely.distance(upper, lower)))
+    if not ground.shots:
+        return between
+    nearest = [min(float(shapely.distance(place, shot)) for shot in ground.shots) for place in (upper, lower)]
+    by_shots = float(np.hypot(*(fall_error(rmse, distance) for distance in nearest)))
+    return max(min(between, by_shots), SHOT_ERROR)
+
+
+def verdict_of(spare: float, error: float) -> Verdict:
+    """Whether a fall to spare stands clear of its error.
+
+    Parameters
+    ----------
+    spare, error : float
+        Fall to spare and its standard error. [m]
+
+    Returns
+    -------
+    str
+        sure, cannot_tell or no.
+    """
+    if abs(spare) <= SIGMAS * error:
+        return "cannot_tell"
+    return "sure" if spare > 0.0 else "no"
+
+
+def _ends(forest: RoutedForest) -> dict[str, str]:
+    """Target that each served collector's water reaches."""
+    onward = {line.id: line.to_id for line in forest.lines}
+    starts = {line.from_id: line.id for line in forest.lines}
+    ends: dict[str, str] = {}
+    for line in forest.lines:
+        at = line.to_id
+        while at in onward or at in starts:
+            at = onward[at] if at in onward else onward[starts[at]]
+        ends |= dict.fromkeys(line.serves, at)
+    return ends
+
+
+def _used_outfalls(
+    forest: RoutedForest,
+    places: Mapping[str, OutfallSite],
+    where: LineGround,
+    spare: Mapping[str, float],
+    error: Mapping[str, float],
+) -> tuple[Outfall, ...]:
+    outfalls: dict[str, Outfall] = {}
+    for name, target in _ends(forest).items():
+        site, outfall_id = places[target], where.outfall_ids[target]
+        told = (spare.get(name), error.get(name))
+        before = outfalls.get(outfall_id)
+        if before is not None and (
+            told[0] is None or (before.fall_to_spare is not None and before.fall_to_spare <= told[0])
+        ):
+            continue
+        verdict: Verdict | None = None
+        if told[0] is not None and told[1] is not None:
+            verdict = verdict_of(told[0], told[1])
+        outfalls[outfall_id] = Outfall(
+            id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
+            fall_to_spare=told[0], fall_error=told[1], verdict=verdict, to_confirm=site.to_confirm,
+        )
+    return tuple(outfalls[name] for name in sorted(outfalls))
+

@@ -1,0 +1,451 @@
+"""The plan of a lot: diagnosis, cheap cures, ways to carry the water off compared, one of them chosen and said why."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from pipelines.hydraulics.basin_capacity import basin_capacity
+from pipelines.hydraulics.grate import BASIN_GRATES, choose_grate, ponding_depth
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.hydraulics.pump_curve import PumpCurve
+from pipelines.inputs.layers import SiteLayers
+from pipelines.inputs.site_file import SiteFile
+from pipelines.layout.cautions import CheckNeeds, site_checks
+from pipelines.layout.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
+from pipelines.layout.division import Division
+from pipelines.layout.laying import LayGround
+from pipelines.layout.lift_design import assumed_curve
+from pipelines.layout.lot_field import lot_field
+from pipelines.layout.lot_water import LotWater
+from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
+from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Outfall, PipeRun, Plan, TakeOffLine
+from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose
+from pipelines.layout.quantities import Access, quantities_of
+from pipelines.layout.situation import Situation
+from pipelines.layout.stops import reasons_to_stop
+from pipelines.layout.take_off import Cost, UnitPrice, price_take_off, total_cost
+from pipelines.layout.ways import LaidOut, WayInputs, lay_out_ways
+
+LEAST_DRAIN_FLOW = 3.2e-4
+"""A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
+SHALLOW_PONDING = 0.05
+"""Water that may stand over a grate at the peak, so long as it drains in time; a value of this project. [m]"""
+PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanInputs:
+    """All that a plan is made from.
+
+    Attributes
+    ----------
+    site : SiteFile
+        What the site file says.
+    layers : SiteLayers
+        Its shapes.
+    situation : Situation
+        The lot.
+    reckoning : Reckoning
+        Surfaces, rain, soil.
+    prices : mapping of str to UnitPrice
+        By item.
+    curve : PumpCurve or None
+        Of the pump, where it is given.
+    shots : tuple of shapely Point
+        Where a level was read. [m]
+    """
+
+    site: SiteFile
+    layers: SiteLayers
+    situation: Situation
+    reckoning: Reckoning
+    prices: Mapping[str, UnitPrice]
+    curve: PumpCurve | None
+    shots: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotPlan:
+    """A plan with the water before and after it.
+
+    Attributes
+    ----------
+    plan : Plan
+        What is proposed.
+    diagnosis : Diagnosis
+        The lot as it is.
+    division : Division
+        The ground divided with the works in place.
+    water : LotWater
+        The storm with the works in place.
+    served : dict of str to str
+        Outfall by collector.
+    limits : dict of str to float
+        Most that leaves by an outfall. [m3/s]
+    """
+
+    plan: Plan
+    diagnosis: Diagnosis
+    division: Division
+    water: LotWater
+    served: Mapping[str, str]
+    limits: Mapping[str, float]
+
+
+def plan_lot(inputs: PlanInputs) -> LotPlan:
+    """Diagnose a lot and plan what it needs.
+
+    Parameters
+    ----------
+    inputs : PlanInputs
+        The lot.
+
+    Returns
+    -------
+    LotPlan
+        The plan, and water before and after it.
+    """
+    found = diagnose(inputs.situation, inputs.reckoning)
+    stops = reasons_to_stop(inputs.site, inputs.layers, inputs.situation)
+    if stops:
+        return _nothing_built(inputs, found, Catching((), (), (), (), False, ()), stops[0], stops)
+    catching = catch(inputs.situation, inputs.reckoning, found)
+    if not inputs.situation.roofs_known:
+        return _provisional(inputs, found, catching)
+    if catching.empty:
+        return _nothing_built(inputs, found, catching, _fine_in_words(found, catching), ())
+    return _with_works(inputs, found, catching)
+
+
+def _fine_in_words(found: Diagnosis, catching: Catching) -> str:
+    if catching.enough:
+        return "Nothing to build: leading the downspouts away ends what is wrong in this storm."
+    if found.troubles:
+        return "Nothing to build: small hollows to fill, no works."
+    return "Nothing to build: no water stands or runs on this lot beyond what people put up with in this storm."
+
+
+def _nothing_built(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, verdict: str, stops: tuple[str, ...]
+) -> LotPlan:
+    why = stops[0] if stops else verdict
+    plan = Plan(
+        verdict=verdict,
+        discharges=(Discharge((), None, "none", "no" if stops else "sure", why, None, None, None),),
+        cures=catching.cures,
+        alternatives=(
+            Alternative("none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, "the cheap cures", True),
+        )
+        if not stops
+        else (),
+        refer_out=stops,
+        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False)),
+        warnings=catching.refused,
+    )
+    return LotPlan(plan, found, found.division, found.water, {}, {})
+
+
+def _cure_money(inputs: PlanInputs, catching: Catching) -> float:
+    """High end of what the cheap cures cost: an hour each, and pipe for an extension."""
+    labour = inputs.prices["labour"].high if "labour" in inputs.prices else 0.0
+    return len(catching.cures) * labour
+
+
+def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> LotPlan:
+    basins = tuple(
+        CatchBasin(
+            id=site.id, drains_to="", point=site.point, grate="", peak_flow=0.0, capacity=0.0, governed_by="",
+            ponding=0.0, ground_elevation=site.ground, invert_elevation=np.nan, provisional=True,
+            why=f"Provisional, since no roofs are given. {site.why}",
+        )
+        for site in catching.basins
+    )
+    why = (
+        "Roofs are not given, so nothing can be sited against a house and no line is laid: the ground is read, and "
+        "basins at low spots are provisional."
+    )
+    plan = Plan(
+        verdict=why,
+        catch_basins=basins,
+        discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
+        site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False)),
+        warnings=catching.refused,
+    )
+    return LotPlan(plan, found, found.division, found.water, {}, {})
+
+
+def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> LotPlan:
+    situation, reckoning = inputs.situation, inputs.reckoning
+    division = works_division(situation, catching)
+    flows = design_flows(situation, reckoning, found, catching, division)
+    idle = [drain for drain in catching.drains if flows.flows[drain.id] < LEAST_DRAIN_FLOW]
+    if idle:
+        catching = replace(catching, drains=tuple(drain for drain in catching.drains if drain not in idle))
+        if catching.empty:
+            return _nothing_built(inputs, found, catching, _fine_in_words(found, catching), ())
+        division = works_division(situation, catching)
+        flows = design_flows(situation, reckoning, found, catching, division)
+    way_inputs = _way_inputs(inputs, found, catching, flows)
+    ways = lay_out_ways(way_inputs)
+    fixed = inputs.site.layout.lift
+    priced = {way.mode: _priced(inputs, catching, flows, way) for way in ways if way.possible}
+    chosen = _choose(ways, {mode: total_cost(lines) for mode, (lines, _) in priced.items()}, fixed)
+    alternatives = tuple(_alternative(way, priced.get(way.mode), chosen) for way in ways)
+    if chosen is None:
+        return _no_way_out(found, catching, alternatives, ways)
+    water = run_with_works(situation, reckoning, found, catching, division, chosen.capacities)
+    lines, unpriced = priced[chosen.mode]
+    plan = Plan(
+        verdict=_verdict(chosen, flows, total_cost(lines)),
+        catch_basins=_basins(situation, catching, flows, chosen),
+        french_drains=_drains(catching, flows, chosen),
+        pipe_runs=chosen.works.pipe_runs,
+        sumps=chosen.works.sumps,
+        outfalls=_all_outfalls(way_inputs, chosen),
+        fittings=chosen.works.fittings,
+        discharges=chosen.discharges,
+        cures=catching.cures,
+        alternatives=alternatives,
+        take_off=lines,
+        site_checks=site_checks(
+            CheckNeeds(
+                chosen.deciding, True, bool(chosen.works.sumps), True,
+                any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls),
+            )
+        ),
+        warnings=(
+            *catching.refused,
+            *chosen.warnings,
+            *_short_in_words(flows),
+            *(f"the price list has no usable price for {item}: the money leaves it out" for item in unpriced),
+            *_still_wet(found, water),
+        ),
+    )
+    return LotPlan(plan, found, division, water, chosen.served, chosen.limits)
+
+
+def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:
+    situation, layers = inputs.situation, inputs.layers
+    rules = OutfallRules(
+        clearance=situation.rules["outlet_above_swale"].likely,
+        daylight_line=situation.rules["outlet_offset_line"].likely,
+        daylight_walk=situation.rules["outlet_offset_walk"].likely,
+    )
+    outfalls = given_outfalls(
+        [
+            (shape, kind, float(level) if np.isfinite(level) else None)
+            for shape, kind, level in zip(
+                layers.outfalls.geometry, layers.outfalls["kind"], layers.outfalls["level_m"], strict=True
+            )
+        ],
+        situation.drainage, situation.parcel, rules,
+    )
+    own = tuple(site for site in outfalls if site.kind == "daylight")
+    outfalls = tuple(site for site in outfalls if site.kind not in ("daylight", "soakaway"))
+    if not outfalls:
+        outfalls = found_outfalls(
+            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
+        )
+    daylights = own or daylight_places(
+        situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
+        paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
+    )
+    field = lot_field(
+        situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
+        cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
+    )
+    ground = LayGround(situation, field, inputs.prices, inputs.shots, inputs.site.layout)
+    return WayInputs(
+        inputs.site, ground, catching, flows, outfalls, daylights,
+        inputs.curve if inputs.curve is not None else assumed_curve(), inputs.curve is not None,
+    )
+
+
+def _priced(
+    inputs: PlanInputs, catching: Catching, flows: DesignFlows, way: LaidOut
+) -> tuple[tuple[TakeOffLine, ...], tuple[str, ...]]:
+    works = replace(
+        way.works,
+        catch_basins=_basins(inputs.situation, catching, flows, way),
+        french_drains=_drains(catching, flows, way),
+    )
+    return price_take_off(quantities_of(works, inputs.situation.rules, Access()), inputs.prices, inputs.situation.rules)
+
+
+def _choose(ways: Sequence[LaidOut], costs: Mapping[str, Cost], fixed: str | None) -> LaidOut | None:
+    """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins."""
+    possible = [way for way in ways if way.possible]
+    if fixed == "gravity":
+        possible = [way for way in possible if way.mode in ("gravity", "daylight")]
+    elif fixed == "pump":
+        possible = [way for way in possible if way.mode == "pump"]
+    if not possible:
+        return None
+    return min(
+        possible,
+        key=lambda way: (
+            way.mode == "pump" and any(other.mode != "pump" for other in possible if _may_work(other)),
+            not way.sure and not _only_unverified(way),
+            PREFERENCE[way.mode],
+            costs[way.mode].likely,
+        ),
+    )
+
+
+def _may_work(way: LaidOut) -> bool:
+    return all(each.verdict != "no" for each in way.discharges)
+
+
+def _only_unverified(way: LaidOut) -> bool:
+    return any(not outfall.verified for outfall in way.outfalls) and all(
+        outfall.verdict == "sure" for outfall in way.outfalls if outfall.verdict is not None
+    )
+
+
+def _alternative(
+    way: LaidOut, priced: tuple[tuple[TakeOffLine, ...], tuple[str, ...]] | None, chosen: LaidOut | None
+) -> Alternative:
+    cost = total_cost(priced[0]) if priced is not None else None
+    return Alternative(
+        mode=way.mode,
+        possible=way.possible,
+        low=cost.low if cost else None,
+        likely=cost.likely if cost else None,
+        high=cost.high if cost else None,
+        deepest=way.deepest,
+        fall_to_spare=way.fall_to_spare,
+        depends_on=way.depends_on,
+        chosen=way is chosen,
+    )
+
+
+def _no_way_out(
+    found: Diagnosis,
+    catching: Catching,
+    alternatives: tuple[Alternative, ...],
+    ways: Sequence[LaidOut],
+) -> LotPlan:
+    why = "No lawful way out was found: " + "; ".join(f"{way.mode}: {way.depends_on}" for way in ways) + "."
+    plan = Plan(
+        verdict="Water has no lawful way off this lot by what is known: it stays where it stands.",
+        discharges=(Discharge((), None, "none", "no", why, None, None, None),),
+        cures=catching.cures,
+        alternatives=alternatives,
+        site_checks=site_checks(CheckNeeds((), False, False, True, False)),
+        warnings=catching.refused,
+    )
+    return LotPlan(plan, found, found.division, found.water, {}, {})
+
+
+def _first_run(name: str, runs: Sequence[PipeRun]) -> PipeRun | None:
+    return next((run for run in runs if run.from_id == name), None)
+
+
+def _basins(
+    situation: Situation, catching: Catching, flows: DesignFlows, way: LaidOut
+) -> tuple[CatchBasin, ...]:
+    clogging = situation.rules["grate_clogging"].likely
+    basins: list[CatchBasin] = []
+    for site in catching.basins:
+        run = _first_run(site.id, way.works.pipe_runs)
+        flow = flows.flows[site.id]
+        grate = choose_grate(flow, SHALLOW_PONDING, clogging=clogging) or BASIN_GRATES[-1]
+        ponding = ponding_depth(grate, flow, clogging=clogging)
+        if run is None or run.kind == "pressure":
+            continue
+        pipe = find_pipe(run.pipe_key)
+        takes = basin_capacity(
+            grate, SHALLOW_PONDING, rim=site.ground, invert=run.invert_up, diameter=pipe.inside,
+            slope=max(run.slope or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
+        )
+        basins.append(
+            CatchBasin(
+                id=site.id, drains_to=run.id, point=site.point, grate=grate.name, peak_flow=flow,
+                capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
+                ponding=ponding, ground_elevation=site.ground, invert_elevation=run.invert_up, provisional=False,
+                why=site.why,
+            )
+        )
+    return tuple(basins)
+
+
+def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[FrenchDrain, ...]:
+    drains: list[FrenchDrain] = []
+    for site in catching.drains:
+        run = _first_run(site.id, way.works.pipe_runs)
+        if run is None:
+            continue
+        xy = shapely.get_coordinates(site.line)
+        drains.append(
+            FrenchDrain(
+                id=site.id, drains_to=run.id, line=LineString(np.column_stack([xy, site.inverts])),
+                length=site.length, width=site.width, depth=site.depth, pipe=DRAIN_PIPE, slope=site.slope,
+                peak_flow=flows.flows[site.id], why=site.why,
+            )
+        )
+    return tuple(drains)
+
+
+def _all_outfalls(inputs: WayInputs, chosen: LaidOut) -> tuple[Outfall, ...]:
+    """Those that are used, and the candidates that were found and are not."""
+    used = {"-".join(outfall.id.split("-")[:2]) for outfall in chosen.outfalls}
+    rest: dict[str, OutfallSite] = {}
+    for site in inputs.outfalls:
+        if site.id not in used:
+            rest.setdefault(site.id, site)
+    return (
+        *chosen.outfalls,
+        *(
+            Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm)
+            for site in rest.values()
+        ),
+    )
+
+
+def _short_in_words(flows: DesignFlows) -> list[str]:
+    return [
+        f"{name} takes {flows.flows[name] * 15850.3:.0f} gpm ({flows.flows[name] * 1000.0:.1f} l/s) of what arrives in "
+        f"the design storm; up to {more * 15850.3:.0f} gpm ({more * 1000.0:.1f} l/s) more runs by"
+        for name, more in flows.short.items()
+    ]
+
+
+def _still_wet(found: Diagnosis, water: LotWater) -> list[str]:
+    """Troubled low spots whose water still stands too long with the works in place."""
+    said = []
+    for trouble in found.troubles:
+        if trouble.spot is None or trouble.spot.spot.id not in water.standing:
+            continue
+        after = water.standing[trouble.spot.spot.id]
+        tolerance = found.rules.at(trouble.spot.place)
+        limit = max(tolerance.duration, 1800.0)
+        if after.stands_at_end or (after.depth > tolerance.depth and after.time_above > limit):
+            said.append(
+                f"with the works, water on {trouble.name} still stands {after.time_above / 3600.0:.1f} h above what is "
+                "put up with in the design storm"
+            )
+    return said
+
+
+def _verdict(chosen: LaidOut, flows: DesignFlows, cost: Cost) -> str:
+    way = {
+        "gravity": "It leaves by gravity",
+        "daylight": "It comes out by gravity on the lot's own lawn",
+        "pump": "What lies low must be lifted by a pump",
+        "soakaway": "It soaks away on the lot",
+        "none": "Nothing to build",
+    }[chosen.mode]
+    if chosen.mode == "pump" and any(each.mode == "gravity" for each in chosen.discharges):
+        way += ", the rest leaves by gravity on its own line"
+    if chosen.mode in ("gravity", "daylight") and chosen.fall_to_spare is not None:
+        way += f" with {chosen.fall_to_spare / 0.3048:.2f} ft ({chosen.fall_to_spare * 100:.0f} cm) of fall to spare"
+    lifts = [each.lift for each in chosen.discharges if each.lift is not None]
+    if lifts:
+        way += f" ({max(lifts) / 0.3048:.1f} ft, {max(lifts):.2f} m, of static lift)"
+    sure = "sure" if chosen.sure else "this lidar cannot tell for sure"
+    money = f"likely {cost.likely:,.0f}, from {cost.low:,.0f} to {cost.high:,.0f} in the price list's money"
+    return f"{way}: {sure}; {money}."
+
