@@ -84,6 +84,8 @@ class RouteField:
         Where no line may go, exactly; None where only cells are known.
     walls : (m, 4) float ndarray
         The edges of all that a line may not cross, from (x, y) to (x, y). [m]
+    permit_cost : float
+        Of entering the right of way, once each time; part of `crossing_cost`. [money]
     """
 
     grid: Grid
@@ -104,6 +106,7 @@ class RouteField:
     crossings: tuple[Crossing, ...]
     barred: Any
     walls: FloatArray
+    permit_cost: float
 
     def step_lengths(self) -> FloatArray:
         """Length of each of STEPS. [m]"""
@@ -212,29 +215,32 @@ def field_from_arrays(
         deepest=floor, permit=entered, assumed=none if assumed is None else assumed,
         near_line=none if near_line is None else near_line, passable=passable,
         crossing_cost=cost, band_low=low, band_high=high, crossings=crossings, barred=barred,
-        walls=_edges(barred, blocked, grid),
+        walls=_edges(barred, blocked, grid), permit_cost=permit_cost,
     )
 
 
-def step_middles(array: FloatArray, fill: float) -> FloatArray:
-    """Mean of the two cells that a knight's move passes between, `fill` for the other steps.
+def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
+    """What lies half-way along each step: mean or highest of the two or four cells that meet there.
 
     Parameters
     ----------
     array : (rows, cols) float ndarray
         Values of the cells.
-    fill : float
-        What the eight straight and diagonal steps get.
+    highest : bool
+        Whether the highest is wanted rather than the mean.
 
     Returns
     -------
     (rows, cols, 16) float ndarray
+        NaN where a step leaves the grid.
     """
-    middles = np.full((*array.shape, len(STEPS)), fill)
-    for d in range(1, len(STEPS), 2):
-        first, second = _between(d)
-        middles[..., d] = 0.5 * (shifted(array, first, np.nan) + shifted(array, second, np.nan))
-    return middles
+    middles = []
+    for d in range(len(STEPS)):
+        around = [shifted(array, step, np.nan) for step in ([] if d % 4 == 0 else _between(d))]
+        if d % 2 == 0:
+            around += [array, shifted(array, (int(STEPS[d, 0]), int(STEPS[d, 1])), np.nan)]
+        middles.append(np.max(around, axis=0) if highest else np.mean(around, axis=0))
+    return np.stack(middles, axis=-1)
 
 
 def shifted(array: Any, step: tuple[int, int], fill: Any) -> Any:

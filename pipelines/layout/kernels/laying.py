@@ -1,0 +1,316 @@
+"""Compiled laying of lines in any direction: how high a pipe can lie along them, and what that costs."""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+
+from pipelines.layout.kernels.forest import trench_price
+from pipelines.layout.kernels.ways import ground_at, sees
+
+EPSILON = 1e-7
+
+
+class Bed(NamedTuple):
+    """The ground that a line is laid in; arrays (rows, cols)."""
+
+    ground: Any  # [m]
+    cover: Any  # least cover [m]
+    deepest: Any  # lowest bottom of a trench [m]
+    surface: Any  # [money/m]
+    dig: Any  # factor on the trench [-]
+    permit: Any  # in the right of way
+    permit_cost: float  # of entering it [money]
+    left: float
+    top: float
+    width: float
+    height: float
+    trench_depth: Any  # table [m], [money/m]
+    trench_cost: Any
+
+
+class Tube(NamedTuple):
+    """The pipe that is laid, and the outfall that it goes to in the end."""
+
+    slope: float  # least [-]
+    crown: float  # outside diameter less wall [m]
+    below: float  # wall and bedding [m]
+    cost: float  # [money/m]
+    end_x: float
+    end_y: float
+    end_level: float  # lowest invert at the outfall [m]
+    taper: float  # length of the end taper [m]
+
+
+@njit(cache=True)
+def station(bed: Any, tube: Any, x: float, y: float) -> Any:
+    """Ground, highest invert, lowest invert, surface cost, dig factor at a point, and whether a permit is needed.
+
+    On the edge between cells the stricter rules hold and the means of costs.
+    """
+    row, column = (bed.top - y) / bed.height - 0.5, (x - bed.left) / bed.width - 0.5
+    ground = ground_at(bed.ground, row, column)
+    cover, deepest, surface, dig, permit, count = 0.0, -np.inf, 0.0, 0.0, False, 0
+    for i in range(int(np.floor(row + 0.5 - 1e-6)), int(np.floor(row + 0.5 + 1e-6)) + 1):
+        for j in range(int(np.floor(column + 0.5 - 1e-6)), int(np.floor(column + 0.5 + 1e-6)) + 1):
+            r, c = min(max(i, 0), bed.ground.shape[0] - 1), min(max(j, 0), bed.ground.shape[1] - 1)
+            if not np.isfinite(bed.ground[r, c]):
+                continue
+            cover, deepest = max(cover, bed.cover[r, c]), max(deepest, bed.deepest[r, c])
+            surface, dig, count = surface + bed.surface[r, c], dig + bed.dig[r, c], count + 1
+            permit = permit or bed.permit[r, c]
+    cap = ground - cover - tube.crown
+    away = np.hypot(x - tube.end_x, y - tube.end_y)
+    if away <= tube.taper + EPSILON:
+        # a way that bends inside the taper is a little longer than the straight distance
+        cap = max(cap, tube.end_level + 1.1 * tube.slope * away)
+    share = 1.0 / max(count, 1)
+    return ground, cap, deepest + tube.below, share * surface, share * dig, permit
+
+
+@njit(cache=True)
+def parts_of(bed: Any, dx: float, dy: float) -> int:
+    """Parts into which a segment is cut: stations half a cell apart, those of the grid's own steps among them."""
+    return max(1, int(np.ceil(2.0 * max(abs(dx) / bed.width, abs(dy) / bed.height) - 1e-6)))
+
+
+@njit(cache=True)
+def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float, z: float,
+                marks: Any, out: Any) -> Any:
+    """Lay a straight segment as high as it can lie.
+
+    Parameters
+    ----------
+    bed, tube
+        Where, and what.
+    x0, y0, x1, y1 : float
+        Its ends. [m]
+    z : float
+        Invert at its beginning. [m]
+    marks : (m, 3) float ndarray
+        Where it crosses something: distance along, and the heights between which no invert may lie. [m]
+    out : (n, 5) float ndarray
+        Where it holds at least as many rows as the segment has stations: filled with distance, ground, highest and
+        lowest invert, invert of each. [m]
+
+    Returns
+    -------
+    invert : float
+        At its end, NaN where it cannot be laid. [m]
+    cost : float
+        Pipe, trench and surface. [money]
+    stations : int
+        Rows of `out` that were filled.
+    """
+    length = np.hypot(x1 - x0, y1 - y0)
+    parts = parts_of(bed, x1 - x0, y1 - y0)
+    ds = length / parts
+    ground, surface, dig, cost, street = 0.0, 0.0, 0.0, 0.0, True
+    for k in range(parts + 1):
+        share = k / parts
+        g, cap, floor, s, f, p = station(bed, tube, x0 + share * (x1 - x0), y0 + share * (y1 - y0))
+        end = z if k == 0 else min(z - tube.slope * ds, cap)
+        for m in range(marks.shape[0]):
+            # on both sides of what it crosses a pipe lies over it, or under it where it cannot
+            if (k - 1) * ds < marks[m, 0] + EPSILON and marks[m, 0] < (k + 1) * ds + EPSILON:
+                ahead = max(0.0, marks[m, 0] - k * ds)
+                if end - tube.slope * ahead >= marks[m, 2] - EPSILON:
+                    floor = max(floor, marks[m, 2] + tube.slope * ahead)
+                else:
+                    end = min(end, marks[m, 1])
+                    cap = min(cap, marks[m, 1])
+        if k > 0:
+            if not end >= floor - EPSILON:
+                return np.nan, 0.0, 0
+            depth = 0.5 * (ground - z + g - end) + tube.below
+            price = trench_price(bed.trench_depth, bed.trench_cost, depth)
+            cost += ds * (tube.cost + 0.5 * (surface + s) + 0.5 * (dig + f) * price)
+            if p and not street:
+                cost += bed.permit_cost
+        ground, surface, dig, street, z = g, s, f, p, end
+        if out.shape[0] > parts:
+            out[k] = share * length, g, cap, floor, z
+    return z, cost, parts + 1
+
+
+@njit(cache=True)
+def bend_units(turn: float, tolerance: float) -> int:
+    """How many 22.5 degree steps of fittings make a turn within the joints' tolerance, -1 for none. [degrees]"""
+    turn = abs((turn + 180.0) % 360.0 - 180.0)
+    units = int(np.floor(turn / 22.5 + 0.5))
+    return units if units <= 4 and abs(turn - 22.5 * units) <= tolerance + 1e-9 else -1
+
+
+@njit(cache=True)
+def straightest(bed: Any, tube: Any, walls: Any, x: Any, y: Any, z0: float, end_level: float,
+                cross_cost: Any, mark_first: Any, marks: Any, bends: Any, tolerance: float,
+                heading_out: float, by_height: bool) -> Any:
+    """Cheapest line through some of a path's points, straight from each to the next that is kept.
+
+    Parameters
+    ----------
+    bed, tube
+        Where, and what.
+    walls : (m, 4) float ndarray
+        What a line may not touch.
+    x, y : (n,) float ndarray
+        The path's points; the first and the last are kept. [m]
+    z0, end_level : float
+        Invert at the first point, and the lowest at the last. [m]
+    cross_cost : (n, n) float ndarray
+        What the segment between two points pays for crossings. [money]
+    mark_first : (n, n + 1) int ndarray
+        Range of the segment's rows in `marks`: from [i, j] up to [i, j + 1].
+    marks : (m, 3) float ndarray
+        As of `lay_segment`.
+    bends : (5,) float ndarray
+        Price of a bend of 0, 22.5, 45, 67.5, 90 degrees. [money]
+    tolerance : float
+        How far a bend may be off such an angle. [degrees]
+    heading_out : float
+        Heading of the line that it joins at its end, NaN for none. [degrees]
+    by_height : bool
+        Whether the highest line is wanted rather than the cheapest.
+
+    Returns
+    -------
+    kept : (m,) int ndarray
+        Positions of the points kept, empty where no line can be laid.
+    """
+    n = x.size
+    cost, invert = np.full((n, n), np.inf), np.full((n, n), np.nan)
+    before = np.full((n, n), -1)
+    clear, tested = np.zeros((n, n), np.bool_), np.zeros((n, n), np.bool_)
+    heading = np.empty((n, n))
+    for i in range(n):
+        for j in range(n):
+            heading[i, j] = np.degrees(np.arctan2(y[j] - y[i], x[j] - x[i]))
+    none = np.empty((0, 5))
+    for i in range(n - 1):
+        for j in range(i + 1, n):
+            here = marks[mark_first[i, j]: mark_first[i, j + 1]]
+            for h in range(max(i, 1)):
+                # a line from h to i goes on to j; the first segment has no h
+                if i == 0:
+                    z, paid = z0, 0.0
+                else:
+                    z, paid = invert[h, i], cost[h, i]
+                    if paid == np.inf:
+                        continue
+                    units = bend_units(heading[i, j] - heading[h, i], tolerance)
+                    if units < 0:
+                        continue
+                    paid += bends[units]
+                if j == n - 1 and not np.isnan(heading_out):
+                    units = bend_units(heading_out - heading[i, j], tolerance)
+                    if units < 0:
+                        continue
+                    paid += bends[units]
+                least = paid + cross_cost[i, j] + tube.cost * np.hypot(x[j] - x[i], y[j] - y[i])
+                if least >= cost[i, j] and not by_height:
+                    continue
+                if not tested[i, j]:
+                    tested[i, j] = True
+                    clear[i, j] = (j == i + 1) or sees(walls, x[i], y[i], x[j], y[j])
+                if not clear[i, j]:
+                    break
+                end, price, _ = lay_segment(bed, tube, x[i], y[i], x[j], y[j], z, here, none)
+                if np.isnan(end) or (j == n - 1 and end < end_level - EPSILON):
+                    continue
+                total = paid + price + cross_cost[i, j]
+                better = end > invert[i, j] + 1e-9 if by_height else total < cost[i, j]
+                if better or cost[i, j] == np.inf:
+                    cost[i, j], invert[i, j], before[i, j] = total, end, h if i > 0 else -1
+    best, last = np.inf, -1
+    for i in range(n - 1):
+        value = -invert[i, n - 1] if by_height else cost[i, n - 1]
+        if cost[i, n - 1] < np.inf and value < best:
+            best, last = value, i
+    kept = np.empty(n, np.int64)
+    if last < 0:
+        return kept[:0]
+    count, at, to = 1, last, n - 1
+    kept[0] = n - 1
+    while at >= 0:
+        kept[count] = at
+        count += 1
+        at, to = before[at, to], at
+    return kept[:count][::-1].copy()
+
+
+@njit(cache=True)
+def grade_breaks(along: Any, highest: Any, floor: Any, slope: float, loss: float) -> Any:
+    """Few straight grades under a profile, nowhere deeper below it than `loss` where that can be.
+
+    Parameters
+    ----------
+    along, highest, floor : (n,) float ndarray
+        Distance, invert of the highest profile, and the lowest that an invert may have. [m]
+    slope, loss : float
+        Least slope, and how much deeper the grades may lie. [-], [m]
+
+    Returns
+    -------
+    breaks : (m,) int ndarray
+        Stations at which the grade changes, ends included.
+    inverts : (m,) float ndarray
+        [m]
+    """
+    n = along.size
+    breaks, inverts = np.empty(n, np.int64), np.empty(n)
+    breaks[0], inverts[0] = 0, highest[0]
+    count, i = 1, 0
+    while i < n - 1:
+        z = inverts[count - 1]
+        steepest, flattest = -np.inf, -slope
+        to, end = i + 1, min(highest[i + 1], z - slope * (along[i + 1] - along[i]))
+        for j in range(i + 1, n):
+            ds = along[j] - along[i]
+            if ds <= 0.0:
+                continue
+            flattest = min(flattest, (highest[j] - z) / ds)
+            steepest = max(steepest, (floor[j] - z) / ds)
+            if flattest < steepest - 1e-9:
+                break
+            good = True
+            for m in range(i + 1, j + 1):
+                if highest[m] - (z + flattest * (along[m] - along[i])) > loss + EPSILON:
+                    good = False
+                    break
+            if good:
+                to, end = j, z + flattest * ds
+        breaks[count], inverts[count] = to, end
+        count += 1
+        i = to
+    return breaks[:count], inverts[:count]
+
+
+@njit(cache=True)
+def priced(bed: Any, tube: Any, x: Any, y: Any, z: Any) -> float:
+    """Pipe, trench and surface along a line with given inverts. [money]"""
+    cost = 0.0
+    for i in range(x.size - 1):
+        length = np.hypot(x[i + 1] - x[i], y[i + 1] - y[i])
+        parts = parts_of(bed, x[i + 1] - x[i], y[i + 1] - y[i])
+        before, _, _, surface, dig, street = station(bed, tube, x[i], y[i])
+        before -= z[i]
+        for k in range(1, parts + 1):
+            share = k / parts
+            at_x, at_y = x[i] + share * (x[i + 1] - x[i]), y[i] + share * (y[i + 1] - y[i])
+            g, _, _, s, f, p = station(bed, tube, at_x, at_y)
+            after = g - (z[i] + share * (z[i + 1] - z[i]))
+            price = trench_price(bed.trench_depth, bed.trench_cost, 0.5 * (before + after) + tube.below)
+            cost += length / parts * (tube.cost + 0.5 * (surface + s) + 0.5 * (dig + f) * price)
+            if p and not street:
+                cost += bed.permit_cost
+            before, surface, dig, street = after, s, f, p
+    return cost
+
+
+@njit(cache=True)
+def least_start(along: Any, floor: Any, slope: float, end_level: float) -> float:
+    """Lowest invert that a line can begin with and still end at a level, above its floor all along. [m]"""
+    need = end_level
+    for k in range(along.size - 1, 0, -1):
+        need = max(need, floor[k]) + slope * (along[k] - along[k - 1])
+    return float(need)
