@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
-from shapely import Geometry, LineString
+from shapely import Geometry, LineString, Point
 
-from pipelines.hydrology.sub_catchment import SubCatchment
+from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.layout.plan import Plan
 from terrain.arrays import FloatArray
 from terrain.grid import Frame
@@ -110,6 +110,89 @@ class Balance:
     collected: float
 
 
+@dataclass(frozen=True, slots=True)
+class StormWater:
+    """Water standing in one storm, before and after the works.
+
+    Attributes
+    ----------
+    name : str
+        Of the storm, in words.
+    return_period : float or None
+        [yr]
+    depth : float
+        Of its rain. [m]
+    design : bool
+        The storm that the works are designed for.
+    standing : tuple of (str, float, float)
+        Id of a low spot, deepest water there as the lot is and with the works. [m]
+    """
+
+    name: str
+    return_period: float | None
+    depth: float
+    design: bool
+    standing: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CollectorFlow:
+    """What comes to a basin, drain or downspout in the design storm, and what it takes. [m3/s]"""
+
+    id: str
+    arrives: Hydrograph
+    taken: Hydrograph
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PumpPicture:
+    """A pump's curve against its line's.
+
+    Attributes
+    ----------
+    sump : str
+        Id of the pumped basin.
+    flow, pump_head, line_head : (n,) float ndarray
+        Head that the pump makes and that the line takes at each flow. [m3/s], [m], [m]
+    given : bool
+        The user gave the pump's curve; else it is assumed.
+    """
+
+    sump: str
+    flow: FloatArray
+    pump_head: FloatArray
+    line_head: FloatArray
+    given: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Benchmark:
+    """A place on site that grades are told from.
+
+    Attributes
+    ----------
+    name : str
+        What a crew looks for.
+    elevation : float
+        [m]
+    measured : bool
+        Read with a level rather than taken from the raster or a drawing.
+    """
+
+    name: str
+    elevation: float
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectedCulvert:
+    """A place where the raster shows a dam that a pipe may go through; why, in words."""
+
+    id: str
+    point: Point
+    why: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
     """What one run of the main job found.
@@ -132,6 +215,18 @@ class Findings:
         (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
     parameters : tuple of tuple
         (name, value in words, mark) of every rule, default and assumption used.
+    storms : tuple of StormWater
+        From the lightest to the heaviest; may be empty.
+    hydrographs : tuple of CollectorFlow
+        One a collector that is proposed.
+    pumps : tuple of PumpPicture
+        One a pumped basin.
+    benchmark : Benchmark or None
+        What grades for the crew are told from; None where nothing on site is known by its level.
+    levels_given : bool
+        Shots of a level rebased the ground.
+    suspected_culverts : tuple of SuspectedCulvert
+        Places to look.
     """
 
     name: str
@@ -158,3 +253,9 @@ class Findings:
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[str, str, str], ...]
     vertical_datum: str
+    storms: tuple[StormWater, ...] = ()
+    hydrographs: tuple[CollectorFlow, ...] = ()
+    pumps: tuple[PumpPicture, ...] = ()
+    benchmark: Benchmark | None = None
+    levels_given: bool = False
+    suspected_culverts: tuple[SuspectedCulvert, ...] = ()
