@@ -96,12 +96,34 @@ DIMENSIONS = {
 
 
 def units_of(dimension: str) -> tuple[str, ...]:
-    """Units that people may write for a dimension, as text."""
+    """Units that people may write for a dimension.
+
+    Parameters
+    ----------
+    dimension : str
+        A key of `DIMENSIONS`.
+
+    Returns
+    -------
+    tuple of str
+        As written.
+    """
     return tuple(unit.text for unit in RULE_UNITS.values() if unit.dimension == dimension)
 
 
 def allowed_text(dimension: str) -> str:
-    """The units allowed for a dimension as a person reads them, with an example where the form is not plain."""
+    """The units allowed for a dimension as a person reads them, with an example where the form is not plain.
+
+    Parameters
+    ----------
+    dimension : str
+        A key of `DIMENSIONS`.
+
+    Returns
+    -------
+    str
+        To stand behind "write a length".
+    """
     if dimension == "slope":
         return 'like "1 %" or "0.1 ft/10 ft"'
     units = units_of(dimension)
@@ -123,6 +145,11 @@ def si_factor(text: str) -> float:
     -------
     float
         SI units in one of it. [-]
+
+    References
+    ----------
+    .. [1] A. Thompson, B. N. Taylor, "Guide for the Use of the International System of Units", NIST Special
+       Publication 811, 2008, appendix B.8, DOI 10.6028/NIST.SP.811e2008; the factors themselves are pint's.
     """
     unit = RULE_UNITS[text]
     # in decimals, so that an inch is 0.0254 m to the last bit

@@ -106,6 +106,16 @@ def test_flips_and_right_angles_are_undone_exactly(write_raster, rolling, turn):
     assert any("rows do not run west to east" in line for line in surface.warnings)
 
 
+def test_unknown_cells_stay_where_they_are_when_rows_are_undone(write_raster, rolling):
+    heights = rolling.copy()
+    heights[40:60, 30:50] = np.nan
+    # a third of a foot: no cell's middle is a round number
+    cell, north = 0.3048 / 3.0, 4100000.123
+    place = Affine(cell, 0, 500000.456, 0, cell, north - rolling.shape[0] * cell)
+    _, surface = whole(write_raster(np.ascontiguousarray(heights[::-1]), transform=place))
+    np.testing.assert_array_equal(surface.elevation, heights)
+
+
 def test_a_turned_raster_gives_the_plane_it_holds(write_raster):
     cos, sin = 0.5 * np.cos(np.radians(31.0)), 0.5 * np.sin(np.radians(31.0))
     transform = Affine(cos, sin, 500000.0, sin, -cos, 4100000.0)

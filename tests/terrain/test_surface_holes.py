@@ -50,6 +50,16 @@ def test_one_cell_takes_the_mean_of_its_sides():
     assert close_small_holes(heights).elevation[1, 1] == pytest.approx(3.0)
 
 
+def test_near_sides_count_more_than_far_ones():
+    heights = np.array([[9.0, 1.0, 9.0], [2.0, np.nan, 4.0], [9.0, 5.0, 9.0]])
+    closed = close_small_holes(heights, cell_width=1.0, cell_height=2.0).elevation[1, 1]
+    # Laplace's equation in differences: (2 + 4) / 1 + (1 + 5) / 4 over 2 / 1 + 2 / 4
+    assert closed == pytest.approx(7.5 / 2.5)
+    heights[0, 1], heights[2, 1] = 3.0, 7.0
+    closed = close_small_holes(heights, cell_height=2.0).elevation[1, 1]
+    assert closed == pytest.approx((6.0 + 10.0 / 4.0) / 2.5)
+
+
 @pytest.mark.parametrize("cells, closes", [(25, True), (26, False)])
 def test_the_largest_hole_that_closes(cells, closes):
     heights = plane()
