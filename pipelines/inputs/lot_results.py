@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import shapely
 from pyproj import CRS, Transformer
-from shapely import Geometry, LineString, Point
+from shapely import LineString, MultiPolygon, Point, Polygon
 
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.unit_table import si_factor
@@ -68,14 +68,14 @@ class LotResult:
         That folder.
     outlets : tuple of LotOutlet
         Where it lets water out.
-    piped : tuple of shapely Geometry
+    piped : tuple of shapely Polygon or MultiPolygon
         Its ground whose water is collected. [m]
     """
 
     name: str
     folder: Path
     outlets: tuple[LotOutlet, ...]
-    piped: tuple[Geometry, ...]
+    piped: tuple[Polygon | MultiPolygon, ...]
 
 
 def read_lot_results(folder: Path, frame: Frame) -> tuple[LotResult, ...]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import Geometry, LineString, MultiPolygon
 
 from pipelines.inputs.site_ground import SiteInputs, ground_of
 from terrain.arrays import BoolArray
@@ -58,8 +58,8 @@ def read_swale_ground(
                 f"{name}: {outside:.0%} of it lies outside the raster {inputs.source.path.name}; shorten the line, or "
                 "give a raster that holds it"
             )
-    near = shapely.union_all([line.buffer(BESIDE) for line in lines]).intersection(whole)
-    swale = shapely.union_all([line.buffer(_IN_SWALE) for line in lines])
+    near = _polygons(shapely.union_all([line.buffer(BESIDE) for line in lines]).intersection(whole))
+    swale = _polygons(shapely.union_all([line.buffer(_IN_SWALE) for line in lines]))
 
     def drains(window: Surface) -> BoolArray:
         drainage = drain_ground(ground_of(window, inputs.layers))
@@ -72,3 +72,7 @@ def read_swale_ground(
         fit = rebase_on_shots(surface, inputs.shots.x, inputs.shots.y, inputs.shots.heights)
         surface = fit.surface
     return surface, ground_of(surface, inputs.layers), fit
+
+
+def _polygons(shape: Geometry) -> MultiPolygon:
+    return MultiPolygon([part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"])

@@ -100,6 +100,25 @@ def cautions_for(plan: Plan, *, septic_or_well: bool) -> tuple[tuple[str, str], 
     return tuple(chosen)
 
 
+def swale_cautions() -> tuple[tuple[str, str], ...]:
+    """Cautions that a check of a swale must be shown with: it proposes digging in what has a keeper.
+
+    Returns
+    -------
+    tuple of tuple of str
+        Id and text.
+
+    References
+    ----------
+    .. [1] As of `cautions_for`.
+    """
+    flooding = (
+        "neighbours",
+        "A swale that carries more here floods someone below sooner: look at the next culvert and the next lot.",
+    )
+    return (*_ALWAYS, *_RIGHT_OF_WAY[:1], flooding, *_DIGGING[:2], *_SURFACE)
+
+
 @dataclass(frozen=True, slots=True)
 class CheckNeeds:
     """What decides which site checks lead the list.

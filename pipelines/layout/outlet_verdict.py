@@ -33,6 +33,8 @@ class SwaleState:
         Deeper than the lidar's error.
     suspected : str
         What is suspected but not known, in words; empty for nothing.
+    cause : str
+        What makes the level stand so high, in words; empty where nothing is known.
     """
 
     room: float
@@ -43,6 +45,7 @@ class SwaleState:
     standing_hours: float | None = None
     standing_sure: bool = False
     suspected: str = ""
+    cause: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,13 +128,14 @@ def judge_swale(
             "whether a culvert lies there, its bore, both inverts and the silt in it",
         )
     doubt = f"lidar error ({depth(clear)}) and a hidden bottom ({depth(hidden)})"
+    because = f"; {state.cause}" if state.cause else ""
     stands = f"the storm stands {depth(below_bank)} {'below' if below_bank >= 0.0 else 'above'} the lower bank"
     if below_bank < -(clear + hidden):
         return SwaleVerdict(
             "short",
             over,
             state.missing_flow,
-            f"{stands}, more than {doubt} can explain",
+            f"{stands}, more than {doubt} can explain{because}",
             "bottom and banks with a level at the worst station, and the bore of the culvert below it",
         )
     if state.room > clear:
@@ -148,6 +152,6 @@ def judge_swale(
         "cannot_tell",
         over,
         state.missing_flow,
-        f"{stands}{kept}; {doubt} may decide it either way",
+        f"{stands}{kept}; {doubt} may decide it either way{because}",
         "bottom (probe the silt) and both banks with a level at the worst station",
     )

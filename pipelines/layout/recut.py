@@ -77,8 +77,9 @@ class Recut:
         Has the slope that was asked for.
     gap : float
         How far the volume may lie above the least there is, as a share of it. [-]
-    binding : tuple of str
-        What kept the slope from being steeper, in words; empty where it is as asked for.
+    binding : tuple of (str, float)
+        What kept the slope from being steeper, above and below, in words, and its station; empty where it is as asked
+        for. [m]
     """
 
     station: FloatArray
@@ -90,7 +91,7 @@ class Recut:
     slope: float
     as_asked: bool
     gap: float
-    binding: tuple[str, ...]
+    binding: tuple[tuple[str, float], ...]
 
     @property
     def cut(self) -> FloatArray:
@@ -103,9 +104,26 @@ class Recut:
         return float(self.volume[-1])
 
 
+@dataclass(frozen=True, slots=True)
+class NoRecut:
+    """Why digging alone drains a stretch by no slope at all.
+
+    Attributes
+    ----------
+    upper, lower : (str, float)
+        What keeps the bottom low above, and what keeps it high below, in words, and its station. [m]
+    rise : float
+        From the one to the other. [m]
+    """
+
+    upper: tuple[str, float]
+    lower: tuple[str, float]
+    rise: float
+
+
 def plan_recut(
     sections: Sequence[RecutSection], limits: Sequence[LevelLimit] = (), rules: RecutRules | None = None
-) -> Recut | None:
+) -> Recut | NoRecut:
     """Re-cut a stretch of swale with the least digging.
 
     The area dug at a station is a convex function of the new bottom there, and limits and slopes are linear, so
@@ -123,8 +141,8 @@ def plan_recut(
 
     Returns
     -------
-    Recut or None
-        At the steepest slope there is where the slope asked for cannot be had; None where not even a level bottom
+    Recut or NoRecut
+        At the steepest slope there is where the slope asked for cannot be had; NoRecut where not even a level bottom
         can.
 
     Raises
@@ -143,7 +161,9 @@ def plan_recut(
     lowest, highest, why_low, why_high = _bounds(sections, limits, rules)
     slope, conflict = _steepest(station, lowest, highest, rules.slope)
     if slope is None:
-        return None
+        assert conflict is not None
+        upper, lower = conflict
+        return NoRecut(why_high[upper], why_low[lower], float(lowest[lower] - highest[upper]))
     bottom, bound = _least(sections, station, lowest, highest, slope)
     lengths = _lengths(station)
     area = np.array([section.dug(level) for section, level in zip(sections, bottom, strict=True)])
@@ -167,7 +187,7 @@ def plan_recut(
 
 def _bounds(
     sections: Sequence[RecutSection], limits: Sequence[LevelLimit], rules: RecutRules
-) -> tuple[FloatArray, FloatArray, list[str], list[str]]:
+) -> tuple[FloatArray, FloatArray, list[tuple[str, float]], list[tuple[str, float]]]:
     """Lowest and highest bottom at each station, and what sets each in words."""
     station = np.array([section.station for section in sections])
     lowest = np.empty(len(sections))
@@ -176,12 +196,12 @@ def _bounds(
     for index, section in enumerate(sections):
         deep, wide = section.bank - rules.max_depth, section.lowest_for_width(rules.max_top_width)
         lowest[index] = max(deep, wide)
-        what = "the greatest depth" if deep >= wide else "the greatest top width"
-        why_low.append(f"{what} at station {section.station:.1f} m")
-        why_high.append(f"low ground at station {section.station:.1f} m")
+        what = "greatest depth" if deep >= wide else "greatest top width"
+        why_low.append((what, section.station))
+        why_high.append(("low ground", section.station))
     for limit in limits:
         index = int(np.argmin(np.abs(station - limit.station)))
-        why = f"{limit.why} at station {station[index]:.1f} m"
+        why = (limit.why, float(station[index]))
         # a fixed level holds even where the ground or the rules would have it otherwise
         fixed = limit.lowest == limit.highest
         if fixed or limit.lowest > lowest[index]:

@@ -174,19 +174,27 @@ def _judge_reach(
     falls = reach.grade > 0.0
     full = float(capacity.bank_full[inside].min()) if falls else None
     kept = float(capacity.with_freeboard[inside].min()) if falls else None
-    pond = max((each for each in ponds if each.start < reach.end and each.end > reach.start),
-               key=lambda each: each.depth, default=None)
+    pond = max(
+        (each for each in ponds if each.start < reach.end and each.end > reach.start),
+        key=lambda each: each.depth,
+        default=None,
+    )
     speed = float(levels.surface.velocity[inside].max())
     allowed = permissible_velocity(rules.cover, max(reach.grade, 0.0), erodible=rules.erodible)
+    hidden = {crossing.id for crossing in site.crossings if not crossing.given}
+    # behind a drive that hides a culvert the raster's pond may not be there
+    told = pond is not None and pond.behind not in hidden
+    below = _drive_below(site, reach, levels)
     state = SwaleState(
         room=float(room.min()),
         freeboard=rules.freeboard,
         error=_depth_error(site, worst, rules.rmse),
-        missing_flow=max(float(flow.max()) - full, 0.0) if full is not None else 0.0,
-        standing=pond.depth if pond is not None else 0.0,
+        missing_flow=max(float(flow.max()) - full, below[1] if below else 0.0, 0.0) if full is not None else 0.0,
+        standing=pond.depth if pond is not None and told else 0.0,
         standing_hours=pond.hours if pond is not None else None,
         standing_sure=pond.sure if pond is not None else False,
         suspected=_suspected(site, reach, levels, rules),
+        cause="" if below is None else _too_small(*below, rules.units),
     )
     verdict = judge_swale(
         state, units=rules.units, tolerable_depth=rules.tolerable_depth, tolerable_hours=rules.tolerable_hours
@@ -244,6 +252,21 @@ def judge_crossings(site: SwaleSite, levels: SwaleLevels, units: Units) -> tuple
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _too_small(drive: str, over: float, units: Units) -> str:
+    return f"the culvert of drive {drive} below it is too small by {format_quantity(over, 'flow', units)}"
+
+
+def _drive_below(site: SwaleSite, reach: SwaleReach, levels: SwaleLevels) -> tuple[str, float] | None:
+    """The next drive whose culvert is too small and backs water up to a reach, and what runs over it."""
+    for crossing in site.crossings:
+        if crossing.above < reach.first or not crossing.given:
+            continue
+        passed = levels.surface.crossings[crossing.above]
+        backs_up = passed.headwater > float(site.bottom[reach.last]) + 0.02
+        return (crossing.id, passed.over) if passed.over > 0.0 and backs_up else None
+    return None
 
 
 def _depth_error(site: SwaleSite, index: int, rmse: float) -> float:

@@ -9,7 +9,8 @@ from pipelines.layout.swale_judgement import JudgeRules, ReachFinding
 from pipelines.layout.swale_site import SwaleSite
 from pipelines.layout.tailwater import DrownedLine, GravityLine, Tailwater, line_under_tailwater, tailwater_at
 from terrain.arrays import FloatArray
-from terrain.lidar_error import fall_error
+from terrain.lidar_error import NOISE_LENGTH, fall_error
+from terrain.long_profile import SIGMAS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,17 +140,25 @@ def judge_outlet(
 def _outlet_verdict(
     outlet: SwaleOutlet, tail: Tailwater, behind: DrownedLine | None, reach: ReachFinding, rules: JudgeRules
 ) -> SwaleVerdict:
+    """The verdict of its reach, and what the tailwater adds to it."""
     verdict = reach.verdict
-    if tail.state == "free" or verdict.answer == "holds_water":
+    if tail.state == "free":
         return verdict
-    clear = fall_error(rules.rmse, 2.0)
-    depth = format_quantity(tail.above, "depth", rules.units)
-    how_long = "always" if tail.state == "always" else f"for {format_quantity(tail.drowned, 'time', rules.units)}"
-    why = f"the swale stands {depth} above the outlet at its highest and drowns it {how_long}"
+    above = format_quantity(tail.above, "depth", rules.units)
+    if tail.state == "always":
+        drowned = f"the outlet stands under water through the storm, {above} at its deepest"
+    else:
+        hours = format_quantity(tail.drowned, "time", rules.units)
+        drowned = f"the swale drowns it for {hours}, {above} at its highest"
     if behind is not None:
-        why += f"; the line behind it then loses {behind.lost:.0%} of what it carries"
-        why += " and water comes out at its upper end" if behind.surcharges else ""
+        drowned += f"; the line behind it then loses {behind.lost:.0%} of what it carries"
+        drowned += " and water comes out at its upper end" if behind.surcharges else ""
+    why = f"{drowned}; {verdict.why}"
     measure = "the outlet's invert, the swale's bottom and bank there, and the next culvert downstream, with a level"
-    if outlet.invert_assumed or tail.above < clear or verdict.answer == "cannot_tell":
-        return SwaleVerdict("cannot_tell", verdict.short_level, verdict.short_flow, why, measure)
-    return SwaleVerdict("short", max(tail.above, verdict.short_level), verdict.short_flow, why, measure)
+    answer = verdict.answer
+    fails = tail.state == "always" or (behind is not None and behind.surcharges)
+    if fails and answer == "takes_it":
+        clear = SIGMAS * float(fall_error(rules.rmse, NOISE_LENGTH))
+        answer = "cannot_tell" if outlet.invert_assumed or tail.above < clear else "short"
+    return SwaleVerdict(answer, max(tail.above, verdict.short_level) if fails else verdict.short_level,
+                        verdict.short_flow, why, measure)  # fmt: skip

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from pipelines.hydraulics.open_channel import cross_section, wetted_section
-from pipelines.layout.recut import LevelLimit, Recut, RecutRules, plan_recut
+from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.layout.recut import LevelLimit, NoRecut, Recut, RecutRules, plan_recut
 from pipelines.layout.recut_section import RecutSection, recut_section
 from pipelines.layout.swale_site import SwaleCrossing, SwaleSite
 from terrain.arrays import FloatArray
@@ -51,6 +52,7 @@ def recut_swale(
     bottom_width: float,
     side_slope: float,
     roughness: float,
+    units: Units = "us",
 ) -> tuple[RecutStretch, ...]:
     """Least digging that drains a swale, stretch by stretch between its drives.
 
@@ -72,6 +74,8 @@ def recut_swale(
         Horizontal to one vertical. [-]
     roughness : float
         Manning's n. [-]
+    units : str
+        us or si, of the sentences.
 
     Returns
     -------
@@ -92,9 +96,10 @@ def recut_swale(
             for section in site.sections[first : last + 1]
         ]
         limits = [*_end_limits(sections, upper, lower), *_within(crossed, sections)]
-        recut = plan_recut(sections, limits, rules)
+        found = plan_recut(sections, limits, rules)
+        recut = found if isinstance(found, Recut) else None
         capacity = np.zeros(0) if recut is None else _capacity_after(sections, recut, roughness)
-        why = "" if recut is not None and recut.as_asked else _why_not(recut, rules, upper, lower)
+        why = _why_not(found, rules, units)
         stretches.append(RecutStretch(f"{site.id}-D{len(stretches) + 1}", first, last, recut, capacity, why))
     return tuple(stretches)
 
@@ -150,11 +155,19 @@ def _capacity_after(sections: Sequence[RecutSection], recut: Recut, roughness: f
     return np.array(carried)
 
 
-def _why_not(
-    recut: Recut | None, rules: RecutRules, upper: SwaleCrossing | None, lower: SwaleCrossing | None
-) -> str:
-    if recut is not None:
+def _why_not(found: Recut | NoRecut, rules: RecutRules, units: Units) -> str:
+    def words(limit: tuple[str, float]) -> str:
+        return f"{limit[0]} at station {format_quantity(limit[1], 'length', units)}"
+
+    if isinstance(found, NoRecut):
+        rise = format_quantity(found.rise, "depth", units)
         return (
-            f"{rules.slope:.2%} cannot be had between {recut.binding[0]} and {recut.binding[1]}; {recut.slope:.2%} can"
+            f"no digging drains it: {words(found.lower)} lies {rise} higher than {words(found.upper)}; the low is to be "
+            "filled, or what lies below it set deeper"
         )
-    return "not even a level bottom can be had: a fixed level below lies higher than one above it"
+    if found.as_asked:
+        return ""
+    return (
+        f"{format_quantity(rules.slope, 'slope', units)} cannot be had between {words(found.binding[0])} and "
+        f"{words(found.binding[1])}; {format_quantity(found.slope, 'slope', units)} can"
+    )

@@ -8,7 +8,12 @@ import numpy as np
 from pipelines.layout.swale_site import SwaleSite
 from terrain.arrays import FloatArray
 from terrain.drainage import Drainage
+from terrain.lidar_error import NOISE_LENGTH, fall_error
+from terrain.long_profile import SIGMAS
 from terrain.low_spots import LowSpot
+
+LEAST_DEPTH = 0.05
+"""Shallower standing water is not listed. Common practice, no source. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +64,7 @@ def standing_along(
     spots: Sequence[LowSpot],
     arriving: FloatArray,
     *,
+    rmse: float,
     soaking_rate: float | None,
 ) -> tuple[SwalePond, ...]:
     """Low spots along a swale, filled with what the storm brings.
@@ -73,6 +79,8 @@ def standing_along(
         Of that drainage; those within another are left out.
     arriving : (n,) float ndarray
         Water that passes each section in the storm. [m3]
+    rmse : float
+        Vertical accuracy of one height. [m]
     soaking_rate : float or None
         Of the ground under standing water. [m/s]
 
@@ -98,9 +106,12 @@ def standing_along(
         level, volume = _filled(spot, passing)
         depth = np.where(under, np.maximum(level - site.thalweg.bottom, 0.0), 0.0)
         wet = depth > 0.0
-        if not wet.any():
-            continue
         deepest = float(depth.max())
+        length = float(wet.sum()) * step
+        # over less than the error's own length cells differ by as much as over it
+        sure = deepest > SIGMAS * fall_error(rmse, max(length, NOISE_LENGTH))
+        if deepest < LEAST_DEPTH:
+            continue
         hours = deepest / soaking_rate / 3600.0 if soaking_rate else None
         behind = next(
             (each.id for each in site.crossings if each.start - 1.0 <= float(at.max()) <= each.end + 1.0), ""
@@ -108,8 +119,8 @@ def standing_along(
         ponds.append(
             SwalePond(
                 "", spot, float(site.thalweg.station[wet].min()), float(site.thalweg.station[wet].max()),
-                float(site.thalweg.station[int(np.argmax(depth))]), level, deepest, float(wet.sum()) * step, volume,
-                hours, not spot.within_lidar_error, behind,
+                float(site.thalweg.station[int(np.argmax(depth))]), level, deepest, length, volume, hours, sure,
+                behind,
             )
         )  # fmt: skip
     ponds.sort(key=lambda pond: pond.start)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.layout.recut import LevelLimit, RecutRules, plan_recut
+from pipelines.layout.recut import LevelLimit, NoRecut, RecutRules, plan_recut
 from pipelines.layout.recut_section import recut_section
 from terrain.errors import GeometryError
 from terrain.sections import SwaleSection
@@ -81,7 +81,8 @@ def test_every_limit_is_kept(bumps, slope):
     utility = LevelLimit(10.0, bottoms[2] - 0.4, np.inf, "gas line")
     rules = RecutRules(slope=slope, max_depth=0.7, max_top_width=4.0, fill=0.05)
     found = plan_recut(sections, [utility, LevelLimit(5.0 * len(bumps), -np.inf, np.inf, "nothing")], rules)
-    if found is None:
+    if isinstance(found, NoRecut):
+        assert found.rise > 0.0
         return
     falls = -np.diff(found.bottom) / np.diff(found.station)
     assert (falls >= found.slope - 1e-6).all()
@@ -116,12 +117,13 @@ def test_an_invert_that_leaves_too_little_slope_is_named_and_the_steepest_is_giv
     found = plan_recut(sections, limits, RecutRules(slope=0.01, fill=0.05))
     assert not found.as_asked
     assert found.slope == pytest.approx(0.03 / 15.0)
-    assert found.binding == ("culvert invert at station 0.0 m", "downstream invert at station 15.0 m")
+    assert found.binding == (("culvert invert", 0.0), ("downstream invert", 15.0))
 
 
 def test_not_even_level():
     limits = [LevelLimit(0.0, 9.5, 9.5, "culvert invert"), LevelLimit(15.0, 9.97, 9.97, "downstream invert")]
-    assert plan_recut(_prepared([10.0, 9.98, 9.99, 9.97]), limits) is None
+    found = plan_recut(_prepared([10.0, 9.98, 9.99, 9.97]), limits)
+    assert found == NoRecut(("culvert invert", 0.0), ("downstream invert", 15.0), pytest.approx(0.47))
 
 
 def test_the_section_afterwards_holds_the_new_bottom():
