@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipelines.inputs.errors import InputFileError, TableError
 from pipelines.inputs.rain_table_file import read_rain_table
@@ -221,3 +223,23 @@ def test_an_agency_table_that_is_refused(read, old, new, message):
 def test_a_header_without_rows(read):
     with pytest.raises(TableError, match="no row of a duration stands under the header"):
         read(DEPTHS.split("5-min")[0])
+
+
+@given(st.data())
+def test_a_spoilt_table_reads_or_gives_one_message(tmp_path_factory, data):
+    text = data.draw(st.sampled_from([DEPTHS, LIMITS, OWN]))
+    for _ in range(data.draw(st.integers(1, 3))):
+        start = data.draw(st.integers(0, len(text)))
+        end = min(start + data.draw(st.integers(0, 30)), len(text))
+        spoilt = data.draw(st.sampled_from(["", ",", "\n", "-", "0", "9", "/", "%", "x", ":", "e9"]))
+        text = text[:start] + spoilt + text[end:]
+    path = tmp_path_factory.getbasetemp() / "spoilt.csv"
+    path.write_text(text)
+    try:
+        rain = read_rain_table(path)
+    except TableError as error:
+        assert "rain table spoilt.csv" in str(error)  # noqa: PT017
+    else:
+        assert (rain.depths > 0.0).all()
+        assert (np.diff(rain.depths, axis=0) >= 0.0).all()
+        assert (np.diff(rain.depths, axis=1) >= 0.0).all()

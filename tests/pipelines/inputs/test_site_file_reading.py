@@ -1,8 +1,11 @@
 """The site file: what it says, and one message for all that is wrong with it."""
 
+import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipelines.inputs.errors import InputFileError, SiteFileError
 from pipelines.inputs.site_file import SECTIONS, read_site_file
@@ -227,3 +230,47 @@ def test_sections_are_those_of_the_design():
         "name units elevation parcel house roofs hardscape barriers keep_out utilities right_of_way downspouts "
         "culverts outfalls complaints levels rain soil pump prices layout rules swales"
     )
+
+
+def as_toml(value):
+    """A value as inline TOML."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{json.dumps(key)} = {as_toml(each)}" for key, each in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(as_toml(each) for each in value) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return json.dumps(value) if isinstance(value, (str, int)) else repr(value)
+
+
+PLAIN = st.one_of(
+    st.text(st.characters(min_codepoint=32, max_codepoint=0x2FF, exclude_characters="\x7f"), max_size=12),
+    st.sampled_from(["3 ft", "1 %", "10 yr", "2 gpm", "A", "slab", "ground.tif", "rain.csv"]),
+    st.integers(-(2**40), 2**40), st.floats(), st.booleans(),
+)  # fmt: skip
+KEYS = st.one_of(
+    st.sampled_from(["file", "layer", "where", "unit", "floor", "depth", "duration", "table", "basins", "group", "low",
+                     "slope", "likely", "built", "discharges", "roughness", "cover_lawn", "n_smooth"]),
+    st.text("abc_ é", max_size=5),
+)  # fmt: skip
+VALUES = st.recursive(
+    PLAIN, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=4), max_leaves=8
+)
+
+
+@given(st.dictionaries(st.one_of(st.sampled_from(SECTIONS), KEYS), VALUES, max_size=6))
+def test_whatever_a_site_file_says_it_reads_or_gives_one_message(tmp_path_factory, table):
+    folder = tmp_path_factory.getbasetemp()
+    for name in ("ground.tif", "rain.csv"):
+        (folder / name).touch()
+    path = folder / "any.toml"
+    lines = [f"{json.dumps(key)} = {as_toml(value)}" for key, value in table.items()]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    try:
+        read_site_file(path)
+    except SiteFileError as error:
+        text = str(error)
+    else:
+        text = "any.toml"
+    assert "any.toml" in text
+    assert "pydantic" not in text
