@@ -13,7 +13,7 @@ from pipelines.deliverables.lot_findings import flow_paths_of, leaving_of, low_s
 from pipelines.hydraulics.pump_curve import pump_curve
 from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.hydrology.surface_map import SurfaceMap, map_surfaces
+from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.prices import Prices, default_prices, read_prices
@@ -312,7 +312,10 @@ def _findings(
         roof_area=float(np.count_nonzero(studied_roofs)) * grid.cell_area,
         flow_paths=flow_paths_of(situation),
         low_spots=low_spots_of(
-            situation, planned.diagnosis.places, planned.diagnosis.troubles, before, after, excess, soaking.likely
+            situation, planned.diagnosis.places, planned.diagnosis.troubles, before, after, excess,
+            lambda spot: infiltration_rate(
+                group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted
+            ).likely,
         ),
         runoff=after.runoff,
         plan=planned.plan,

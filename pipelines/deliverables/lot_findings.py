@@ -1,6 +1,6 @@
 """From ground, water and plan to the lines, low spots and totals that are handed over."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from shapely import LineString
@@ -87,7 +87,7 @@ def low_spots_of(
     before: LotWater,
     after: LotWater,
     excess: FloatArray,
-    soaking: float,
+    soaking: Callable[[LowSpot], float],
 ) -> tuple[StandingWater, ...]:
     """Every listed low spot on studied ground, with its water in the design storm before and after.
 
@@ -106,8 +106,8 @@ def low_spots_of(
         The storm without and with works.
     excess : (rows, cols) float ndarray
         Water that runs off each cell. [m3]
-    soaking : float
-        Rate at which puddles soak away. [m/s]
+    soaking : callable
+        Rate at which water in a low spot soaks away. [m/s]
 
     Returns
     -------
@@ -130,11 +130,12 @@ def low_spots_of(
     for rank, spot in enumerate(order, start=1):
         outer = _routed(spot, by_id, before)
         if outer is None:
-            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking)
+            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking(spot))
             water = water_after = puddle
         else:
-            water = _of_outer(spot, by_id[outer], before.standing[outer])
-            water_after = _of_outer(spot, by_id[outer], after.standing.get(outer, before.standing[outer]))
+            water = _of_outer(spot, by_id[outer], before.standing[outer], soaking(spot))
+            later = after.standing.get(outer, before.standing[outer])
+            water_after = _of_outer(spot, by_id[outer], later, soaking(spot))
         rows.append(
             StandingWater(
                 spot=spot,
@@ -182,14 +183,20 @@ def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str
     return None
 
 
-def _of_outer(spot: LowSpot, outer: LowSpot, water: Routed) -> tuple[float, float | None, float, float]:
+def _of_outer(
+    spot: LowSpot, outer: LowSpot, water: Routed, soaking: float
+) -> tuple[float, float | None, float, float]:
     """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
     dry = spot.bottom_elevation - outer.bottom_elevation
     depth = min(max(water.depth - dry, 0.0), spot.depth if spot is not outer else water.depth)
-    hours = float(np.count_nonzero(water.depths > dry + FILM)) * water.step / 3600.0
-    still = bool(water.depths[-1] > dry + FILM)
+    seconds: float | None = float(np.count_nonzero(water.depths > dry + FILM)) * water.step
+    left = float(water.depths[-1]) - dry - FILM
+    if left > 0.0 and seconds is not None:
+        # the routing ends with the storm; what stands then falls at the rate the soil takes it
+        seconds = seconds + left / soaking if soaking > 0.0 else None
+    hours = None if seconds is None else seconds / 3600.0
     volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
-    return depth, None if still else hours, volume, 0.0
+    return depth, hours, volume, 0.0
 
 
 def _puddle(spot: LowSpot, stored: float, soaking: float) -> tuple[float, float | None, float, float]:

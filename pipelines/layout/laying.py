@@ -121,10 +121,12 @@ def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
     flat = f"laid at {100.0 * floor:.2g} %, the floor for this pipe: it needs a careful level and cleaning"
     thin = f"covered by {shallow / 0.0254:.0f} in at the least: no wheels over it"
     tried = [LaySettings(target, deep)]
+    if shallow < deep:
+        tried.append(LaySettings(target, shallow, thin))
     if floor < target:
         tried.append(LaySettings(floor, deep, flat))
-    if shallow < deep:
-        tried.append(LaySettings(floor, shallow, f"{flat}; {thin}" if floor < target else thin))
+    if floor < target and shallow < deep:
+        tried.append(LaySettings(floor, shallow, f"{flat}; {thin}"))
     return tuple(tried)
 
 
@@ -166,7 +168,7 @@ def lay_gravity(
     field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
     places = {f"{site.id}#{k}": site for k, site in enumerate(targets)}
     ends = [OutfallTarget(name, site.point, site.level) for name, site in places.items()]
-    where = _line_ground(ground, catching, flows, places)
+    where = line_ground(ground, catching, flows, places)
     for smallest in range(len(pipes)):
         fewer = replace(spec, pipes=spec.pipes[smallest:])
         collectors = collectors_of(catching, flows, wanted, fewer, settings)
@@ -286,9 +288,27 @@ def collectors_of(
     return found
 
 
-def _line_ground(
+def line_ground(
     ground: LayGround, catching: Catching, flows: Mapping[str, float], places: Mapping[str, OutfallSite]
 ) -> LineGround:
+    """What lines are laid through: rims, grate flows, what is crossed, outfalls and their water.
+
+    Parameters
+    ----------
+    ground : LayGround
+        What they are laid in.
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    places : mapping of str to OutfallSite
+        By id of the router's target.
+
+    Returns
+    -------
+    LineGround
+        For `lay_lines`.
+    """
     rims: dict[str, float] = {basin.id: basin.ground for basin in catching.basins}
     rims |= {drain.id: float(drain.ground[-1]) for drain in catching.drains}
     rims |= {spout.id: spout.ground for spout in catching.downspouts}

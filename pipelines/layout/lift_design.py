@@ -18,6 +18,7 @@ from pipelines.layout.lines import STATION
 from pipelines.layout.plan import Fitting, PipeRun, Sump
 from pipelines.layout.route_spec import RoutedLine
 from pipelines.layout.situation import Situation
+from terrain.arrays import FloatArray
 
 INCH = 0.0254
 PRESSURE_PIPES = ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40")
@@ -115,7 +116,7 @@ def design_lift(
     basin = _yard_basin(rules, float(heights_along(LineString([point, point]), situation.drainage)[0]) - inlet)
     bottom = inlet - basin.levels.inlet
     off = bottom + basin.levels.off
-    laid, ground = _pressure_line(line, situation, outlet_level)
+    laid, ground = _pressure_line(line, situation)
     highest = max(outlet_level, max(z for _, _, z in laid.coords))
     lift = highest - off
     elbows_45 = sum(len(angles) for _, angles in line.fittings)
@@ -126,6 +127,7 @@ def design_lift(
     words += ["right of way: a permit is needed"] if line.permit else []
     words += ["a strip before the outfall whose owner nobody confirmed"] if line.assumed else []
     coordinates = list(laid.coords)
+    depths = np.array([z for _, _, z in coordinates])
     run = PipeRun(
         id=run_id,
         from_id=sump_id,
@@ -145,8 +147,8 @@ def design_lift(
         velocity=result.velocity,
         capacity=result.operating_flow,
         filled=None,
-        least_cover=LINE_COVER,
-        deepest=LINE_COVER + pipe.outside,
+        least_cover=float((ground[:-1] - depths[:-1]).min() - pipe.outside + pipe.wall),
+        deepest=float((ground - depths).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), situation.paving))),
         crossings=tuple(words),
     )
@@ -185,12 +187,14 @@ def _yard_basin(rules: Rules, inlet_depth: float) -> SumpBasin:
     return sump_basin(rules["sump_width"].likely, depth)
 
 
-def _pressure_line(line: RoutedLine, situation: Situation, outlet_level: float) -> tuple[LineString, np.ndarray]:
-    dense = shapely.segmentize(LineString(line.xy), STATION)
-    ground = heights_along(dense, situation.drainage)
-    heights = ground - LINE_COVER
-    heights[-1] = outlet_level
-    return LineString(np.column_stack([shapely.get_coordinates(dense), heights])), ground
+def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, FloatArray]:
+    """The line with a vertex every metre, and the ground above each. [m]"""
+    dense = shapely.segmentize(line.line, STATION)
+    xyz = shapely.get_coordinates(dense, include_z=True)
+    stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xyz[:, :2], axis=0).T))])
+    laid = LineString(np.column_stack([xyz[:, :2], np.interp(at, stations, line.inverts)]))
+    return laid, heights_along(laid, situation.drainage)
 
 
 def _sized(

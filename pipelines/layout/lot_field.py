@@ -1,6 +1,7 @@
 """The route field of a lot: where a trench may run, how deep, and what a metre of it costs, from the site's layers."""
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -268,7 +269,7 @@ def _pieces(line: BaseGeometry, longest: float = 8.0) -> list[BaseGeometry]:
         if part.geom_type == "LineString" and part.length > 0.0:
             count = max(1, int(np.ceil(part.length / longest)))
             ends = np.linspace(0.0, part.length, count + 1)
-            pieces += [substring(part, start, end) for start, end in zip(ends[:-1], ends[1:], strict=True)]
+            pieces += [substring(part, start, end) for start, end in pairwise(ends)]
     return pieces
 
 

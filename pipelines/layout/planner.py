@@ -27,7 +27,8 @@ from pipelines.layout.quantities import Access, quantities_of
 from pipelines.layout.situation import Situation
 from pipelines.layout.stops import reasons_to_stop
 from pipelines.layout.take_off import Cost, UnitPrice, price_take_off, total_cost
-from pipelines.layout.ways import LaidOut, WayInputs, lay_out_ways
+from pipelines.layout.way_values import LaidOut, WayInputs
+from pipelines.layout.ways import lay_out_ways
 
 LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""

@@ -1,0 +1,176 @@
+"""Carrying water off by gravity, to an outfall or to daylight on the lot's own lawn."""
+
+from collections.abc import Sequence
+
+from pipelines.layout.laying import GravityAnswer, lay_gravity, settings_to_try, verdict_of
+from pipelines.layout.outfall_sites import OutfallSite
+from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall
+from pipelines.layout.quantities import Works
+from pipelines.layout.way_values import LaidOut, WayInputs
+
+FOOT = 0.3048
+NOWHERE = {
+    "gravity": "no outfall was given and none was found beyond the frontage",
+    "daylight": "no place on the lot lies low enough, clear of line, walk and house, and drains to the street",
+}
+
+
+def by_gravity(
+    inputs: WayInputs, targets: Sequence[OutfallSite], mode: Mode
+) -> tuple[LaidOut, GravityAnswer | None]:
+    """Lay every collector by gravity to some places.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot.
+    targets : sequence of OutfallSite
+        Where lines may end.
+    mode : str
+        gravity, or daylight where the places are on the lot's own lawn.
+
+    Returns
+    -------
+    way : LaidOut
+        Possible where every basin and drain is served.
+    answer : GravityAnswer or None
+        As laid, None where there is no place.
+    """
+    if not targets:
+        return LaidOut(mode, False, depends_on=NOWHERE[mode]), None
+    best = best_gravity(inputs, (*inputs.wanted, *inputs.spouts), targets, inputs.wanted)
+    missing = [name for name in inputs.wanted if name not in best.lines.served]
+    if missing:
+        why = best.unserved.get(missing[0], "no line could be laid from it")
+        return LaidOut(mode, False, depends_on=f"{', '.join(missing)}: {why}", fall_to_spare=_least(best)), best
+    return _laid_by_gravity(inputs, best, mode), best
+
+
+def best_gravity(
+    inputs: WayInputs, names: Sequence[str], targets: Sequence[OutfallSite], wanted: Sequence[str], *, first: int = 1
+) -> GravityAnswer:
+    """Gravity lines by the first settings that serve all that is wanted, else by those that serve most of it.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot.
+    names : sequence of str
+        Collectors to lay lines from.
+    targets : sequence of OutfallSite
+        Where they may end.
+    wanted : sequence of str
+        Those of them that must be served.
+    first : int
+        Number of the first run.
+
+    Returns
+    -------
+    GravityAnswer
+        The lines.
+    """
+    tried = settings_to_try(inputs.situation.rules, inputs.site.layout)
+    answers: list[GravityAnswer] = []
+    for settings in tried:
+        answers.append(
+            lay_gravity(inputs.ground, inputs.catching, inputs.flows.flows, names, targets, settings, first=first)
+        )
+        if _unserved(answers[-1], wanted) == 0:
+            break
+    return min(answers, key=lambda answer: _unserved(answer, wanted))
+
+
+def _unserved(answer: GravityAnswer, wanted: Sequence[str]) -> int:
+    return sum(name not in answer.lines.served for name in wanted)
+
+
+def _least(answer: GravityAnswer) -> float | None:
+    return min(answer.spare.values(), default=None)
+
+
+def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> LaidOut:
+    discharges, deciding = discharges_of(inputs, answer, mode)
+    warnings = list(line_warnings(inputs, answer))
+    depends = sorted({outfall.to_confirm for outfall in answer.outfalls if outfall.to_confirm})
+    return LaidOut(
+        mode=mode,
+        possible=True,
+        works=Works(pipe_runs=answer.lines.runs, fittings=(*answer.lines.fittings, *_pop_ups(answer))),
+        outfalls=answer.outfalls,
+        discharges=discharges,
+        served=answer.lines.served,
+        capacities={name: inputs.flows.flows[name] for name in answer.lines.served},
+        lines=(answer.lines,),
+        fall_to_spare=_least(answer),
+        deepest=max((run.deepest for run in answer.lines.runs), default=None),
+        depends_on=" ".join(depends),
+        warnings=tuple(warnings),
+        deciding=deciding,
+    )
+
+
+def _pop_ups(answer: GravityAnswer) -> list[Fitting]:
+    return [
+        Fitting(f"fitting-{outfall.id}", "pop-up", run.id, outfall.point)
+        for outfall in answer.outfalls
+        if outfall.kind == "daylight"
+        for run in answer.lines.runs
+        if run.to_id == outfall.id
+    ]
+
+
+def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
+    """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact."""
+    said = []
+    if answer.settings.words and answer.lines.runs:
+        said.append(f"gravity lines are {answer.settings.words}")
+    for name in answer.lines.surcharged:
+        said.append(f"water comes out of {name} in the design storm: its line is too small even in the largest size")
+    for name in inputs.spouts:
+        if name in answer.unserved:
+            why = answer.unserved[name]
+            said.append(f"{name} cannot be tied in by gravity ({why}): lead it over the ground instead")
+    if any(line.near_line for line in answer.forest.lines):
+        said.append("a line runs nearer to a neighbour's line than the offset asks: find the pins first")
+    if any(line.assumed for line in answer.forest.lines):
+        said.append("no right of way is given: whose ground lies between the lot and the outfall must be asked")
+    if not answer.forest.exact:
+        said.append(
+            f"more collectors than are searched exactly: another layout may cost up to {answer.forest.gap:.0%} less"
+        )
+    return said
+
+
+def discharges_of(
+    inputs: WayInputs, answer: GravityAnswer, mode: Mode
+) -> tuple[tuple[Discharge, ...], tuple[str, ...]]:
+    """One discharge for each outfall that lines end at, and the shots that would settle what is not sure."""
+    discharges: list[Discharge] = []
+    deciding: list[str] = []
+    for outfall in answer.outfalls:
+        serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
+        told = [(answer.spare[name], answer.error[name], name) for name in serves if name in answer.spare]
+        spare, error, tightest = min(told) if told else (None, None, serves[0])
+        verdict = "cannot_tell" if spare is None or error is None else verdict_of(spare, error)
+        why = _why(spare, error, tightest, outfall, verdict)
+        if verdict != "sure":
+            shots = (f"the ground at {tightest}", f"the bottom of {outfall.id} ({outfall.kind})")
+            deciding += [shot for shot in shots if shot not in deciding]
+            why += f" Two shots of a level would settle it: {shots[0]} and {shots[1]}."
+        if not outfall.verified and mode == "gravity":
+            verdict = "cannot_tell"
+            why += " The outfall was found in the lidar, not given: confirm that it is one."
+        discharges.append(Discharge(serves, outfall.id, mode, verdict, why, spare, error, None))
+    return tuple(discharges), tuple(deciding)
+
+
+def _why(spare: float | None, error: float | None, name: str, outfall: Outfall, verdict: str) -> str:
+    if spare is None or error is None:
+        return f"The fall from {name} to {outfall.id} cannot be read from this ground."
+    words = f"{spare / FOOT:.2f} ft ({spare * 100:.0f} cm) of fall to spare from {name} to {outfall.id}"
+    doubt = f"the lidar's error of that fall is {error / FOOT:.2f} ft ({error * 100:.0f} cm)"
+    if verdict == "sure":
+        return f"{words}, and {doubt}."
+    if verdict == "no":
+        return f"{words}: it is short by more than {doubt}."
+    return f"{words}, but {doubt}: it may be short."
