@@ -14,7 +14,8 @@ from pyproj import CRS
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.layer_table import Layer, layers
-from pipelines.deliverables.styles import style_document, symbols
+from pipelines.deliverables.styles import style_document
+from pipelines.deliverables.symbols import symbols
 from pipelines.inputs.quantity_words import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
@@ -122,7 +123,7 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
 def _describe(path: Path, written: list[Layer], units: Units) -> None:
     with closing(sqlite3.connect(path)) as connection, connection:
         _add_meanings(connection, written, units)
-        _add_styles(connection, written)
+        _add_styles(connection, written, units)
 
 
 def _add_meanings(connection: sqlite3.Connection, written: list[Layer], units: Units) -> None:
@@ -139,7 +140,7 @@ def _add_meanings(connection: sqlite3.Connection, written: list[Layer], units: U
             )
 
 
-def _add_styles(connection: sqlite3.Connection, written: list[Layer]) -> None:
+def _add_styles(connection: sqlite3.Connection, written: list[Layer], units: Units) -> None:
     now = os.environ.get("OGR_CURRENT_DATE") or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
     _create(connection, STYLE_TABLE)
     connection.execute(
@@ -153,7 +154,7 @@ def _add_styles(connection: sqlite3.Connection, written: list[Layer]) -> None:
                 "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
                 " styleName, styleQML, styleSLD, useAsDefault, description, owner, ui, update_time)"
                 " VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '', NULL, ?)",
-                (layer.name, layer.name, style_document(symbols()[layer.name]), layer.title, now),
+                (layer.name, layer.name, style_document(layer, symbols()[layer.name], units), layer.title, now),
             )
 
 

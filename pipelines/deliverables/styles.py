@@ -1,75 +1,29 @@
-"""Default styles of the layers, in the markup that desktop GIS reads from a layer_styles table.
+"""Default styles of the layers, in the markup that desktop GIS reads from a layer_styles table."""
 
-The base colours are those of Okabe and Ito, "Color Universal Design", 2008, which the colour-blind can tell
-apart; shape, width and dash say the same a second time.
-"""
-
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cache
 from xml.etree import ElementTree
 
-from pipelines.deliverables.layer_table import read_rows
+from pipelines.deliverables.layer_table import Layer
+from pipelines.deliverables.symbols import Condition, Symbol
+from pipelines.deliverables.unit_systems import from_si
+from pipelines.inputs.quantity_words import Units
+
+HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
+"""Hatches by what that markup calls them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Symbol:
-    """How the features of a layer are drawn, or those of one value of an attribute.
-
-    Attributes
-    ----------
-    attribute, value, label : str
-        Attribute and value that select the features, both empty for all; and the words of the legend.
-    kind, colour, edge, shape : str
-        fill, line or marker; `#rrggbb`; `#rrggbb` of the outline; square, circle, triangle or pentagon.
-    opacity : float
-        0 is clear, 1 solid. [-]
-    width : float
-        Of a line or outline, or the size of a marker. [mm on paper]
-    dash : tuple of float
-        Lengths drawn and left out by turns, empty for a solid line. [mm on paper]
-    """
-
-    attribute: str
-    value: str
-    label: str
-    kind: str
-    colour: str
-    edge: str
-    shape: str
-    opacity: float
-    width: float
-    dash: tuple[float, ...]
-
-
-@cache
-def symbols() -> dict[str, tuple[Symbol, ...]]:
-    """Symbols of every layer that has a style, by its name."""
-    found: dict[str, list[Symbol]] = {}
-    for row in read_rows("symbols.csv"):
-        symbol = Symbol(
-            row["attribute"],
-            row["value"],
-            row["label"],
-            row["kind"],
-            row["colour"],
-            row["edge"],
-            row["shape"],
-            float(row["opacity"]),
-            float(row["width_mm"]),
-            tuple(float(part) for part in row["dash_mm"].split(";") if part),
-        )
-        found.setdefault(row["layer"], []).append(symbol)
-    return {layer: tuple(listed) for layer, listed in found.items()}
-
-
-def style_document(layer_symbols: Sequence[Symbol]) -> str:
+def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
     """A style document (QML) for the symbols of one layer.
 
     Parameters
     ----------
+    layer : Layer
+        Whose columns the conditions name.
     layer_symbols : sequence of Symbol
-        One for all features, or one for each value of an attribute.
+        One for all features, or one for each kind of them.
+    units : str
+        si or us, as the columns are named.
 
     Returns
     -------
@@ -77,16 +31,16 @@ def style_document(layer_symbols: Sequence[Symbol]) -> str:
         Only the part that says how features are drawn.
     """
     root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
-    attribute = layer_symbols[0].attribute
+    by_rule = bool(layer_symbols[0].conditions)
     renderer = ElementTree.SubElement(
-        root, "renderer-v2", type="categorizedSymbol" if attribute else "singleSymbol", symbollevels="0"
+        root, "renderer-v2", type="RuleRenderer" if by_rule else "singleSymbol", symbollevels="0"
     )
-    if attribute:
-        renderer.set("attr", attribute)
-        categories = ElementTree.SubElement(renderer, "categories")
+    if by_rule:
+        rules = ElementTree.SubElement(renderer, "rules", key=f"{layer.name}-rules")
         for number, symbol in enumerate(layer_symbols):
+            tests = " AND ".join(_test(condition, layer, units) for condition in symbol.conditions)
             ElementTree.SubElement(
-                categories, "category", symbol=str(number), value=symbol.value, label=symbol.label, render="true"
+                rules, "rule", key=f"{layer.name}-{number}", symbol=str(number), filter=tests, label=symbol.label
             )
     drawn = ElementTree.SubElement(renderer, "symbols")
     for number, symbol in enumerate(layer_symbols):
@@ -95,13 +49,48 @@ def style_document(layer_symbols: Sequence[Symbol]) -> str:
     return ElementTree.tostring(root, encoding="unicode") + "\n"
 
 
+def _test(condition: Condition, layer: Layer, units: Units) -> str:
+    """A condition as an expression on the column as it is written."""
+    name, column = next(each for each in layer.written(units) if each[1].name == condition.attribute)
+    if condition.value is not None:
+        return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
+    low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
+    tests = [f'"{name}" >= {low!r}'] if math.isfinite(condition.low) else []
+    tests += [f'"{name}" < {high!r}'] if math.isfinite(condition.high) else []
+    return " AND ".join(tests)
+
+
 def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
     element = ElementTree.SubElement(parent, "symbol", name=name, type=symbol.kind, alpha="1")
     drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](symbol)
-    layer = ElementTree.SubElement(element, "layer", {"class": drawing, "enabled": "1", "locked": "0", "pass": "0"})
+    _add_layer(element, drawing, options)
+    if symbol.shape == "arrow":
+        along = _add_layer(element, "MarkerLine", {"placement": "centralpoint", "rotate": "1"})
+        head = ElementTree.SubElement(along, "symbol", name=f"@{name}@1", type="marker", alpha="1")
+        _add_layer(head, "SimpleMarker", _head(symbol))
+    elif symbol.shape in HATCHES and symbol.kind == "fill":
+        _add_layer(element, "SimpleFill", {
+            "color": _colour(symbol.edge, 0.8), "style": HATCHES[symbol.shape], "outline_style": "no",
+        })  # fmt: skip
+
+
+def _add_layer(parent: ElementTree.Element, drawing: str, options: dict[str, str]) -> ElementTree.Element:
+    layer = ElementTree.SubElement(parent, "layer", {"class": drawing, "enabled": "1", "locked": "0", "pass": "0"})
     listed = ElementTree.SubElement(layer, "Option", type="Map")
     for option, value in options.items():
         ElementTree.SubElement(listed, "Option", type="QString", name=option, value=value)
+    return layer
+
+
+def _head(symbol: Symbol) -> dict[str, str]:
+    """An arrow head in the colour of its line."""
+    return {
+        "name": "filled_arrowhead",
+        "color": _colour(symbol.colour, symbol.opacity),
+        "outline_style": "no",
+        "size": f"{1.6 + 1.6 * symbol.width:g}",
+        "size_unit": "MM",
+    }
 
 
 def _fill(symbol: Symbol) -> tuple[str, dict[str, str]]:
