@@ -71,23 +71,20 @@ def drain_ground(ground: Ground, *, through: Literal["kernel", "pysheds"] = "ker
         Directions over the ground.
     """
     grid = ground.grid
-    weight = np.ones(ground.kind.size)
-    walls = np.flatnonzero(ground.kind > OPEN)
-    receiver = ground.receiver.ravel()[walls]
-    np.add.at(weight, receiver[receiver >= 0], 1.0)
-    filled, target, order, total = flood(ground.elevation, ground.kind, weight, grid.cell_width, grid.cell_height)
-    if walls.size:
-        target[walls] = np.where(receiver >= 0, receiver, LEAVES)
-        total[walls] = 1.0
-        order = np.concatenate([order, walls])
+    filled, target, order, cells = flood(
+        np.ascontiguousarray(ground.elevation, dtype=np.float64),
+        np.ascontiguousarray(ground.kind, dtype=np.int64),
+        np.ascontiguousarray(ground.receiver, dtype=np.int64),
+        grid.cell_width,
+        grid.cell_height,
+    )
     if through == "pysheds":
         from terrain.pysheds_adapter import accumulate_cells, fill_beside_kernel
 
         filled = fill_beside_kernel(ground, filled, target, order)
         cells = accumulate_cells(ground, target)
-    else:
-        cells = total.reshape(grid.shape)
-    return Drainage(ground, filled, target, order, cells * grid.cell_area)
+    cells *= grid.cell_area
+    return Drainage(ground, filled, target, order, cells)
 
 
 def catchment(drainage: Drainage, cells: IntArray | Sequence[int] | int) -> BoolArray:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
-from terrain.drainage import LEAVES, Drainage, shut_in, sides_of
+from terrain.drainage import LEAVES, Drainage, sides_of
 from terrain.errors import GroundError
 from terrain.ground import OPEN, Ground
 from terrain.kernels.depressions import Tree, grow_tree
@@ -137,8 +137,7 @@ def find_low_spots(
         By falling volume, then by position.
     """
     ground = drainage.ground
-    closed = shut_in(drainage)
-    tree = _tree(drainage, closed)
+    tree = _tree(drainage)
     kept = _worth_listing(tree, ground, min_depth, min_area)
     if kept.size == 0:
         return ()
@@ -148,7 +147,7 @@ def find_low_spots(
     for pool in range(home.size - 1, -1, -1):
         if home[pool] < 0 and tree.parent[pool] >= 0:
             home[pool] = home[tree.parent[pool]]
-    shapes = [_under_water(tree, int(pool), ground, closed) for pool in kept]
+    shapes = [_under_water(tree, int(pool), ground) for pool in kept]
     volumes = np.array([_stage_storage(cells, top, ground)[2][-1] for cells, top in shapes])
     ranking = np.lexsort((tree.bottom[kept], -volumes))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
@@ -190,7 +189,7 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     ground = drainage.ground
     area = ground.grid.cell_area
     runoff = _checked(runoff_volume, ground)
-    tree = _tree(drainage, shut_in(drainage))
+    tree = _tree(drainage)
     depth, leaves, stored, spilled, _ = settle(
         runoff, ground.elevation.ravel(), drainage.target, drainage.order, tree, area
     )
@@ -216,11 +215,15 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     )
 
 
-def _tree(drainage: Drainage, closed: BoolArray) -> Tree:
+def _tree(drainage: Drainage) -> Tree:
     ground = drainage.ground
     return grow_tree(
-        ground.elevation, drainage.filled, ground.kind, closed, drainage.target, drainage.order,
-        ground.grid.cell_width, ground.grid.cell_height,
+        ground.elevation,
+        ground.kind,
+        drainage.target,
+        drainage.order,
+        ground.grid.cell_width,
+        ground.grid.cell_height,
     )
 
 
@@ -240,7 +243,7 @@ def _worth_listing(tree: Tree, ground: Ground, min_depth: float, min_area: float
     return np.flatnonzero(passes & ~same_level & ((tree.parent < 0) | beside))
 
 
-def _under_water(tree: Tree, pool: int, ground: Ground, closed: BoolArray) -> tuple[IntArray, float]:
+def _under_water(tree: Tree, pool: int, ground: Ground) -> tuple[IntArray, float]:
     """Cells under a full pool, and its level."""
     top = float(tree.spill_level[pool])
     if np.isfinite(top):

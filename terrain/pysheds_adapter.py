@@ -168,8 +168,9 @@ def self_check(drainage: Drainage) -> tuple[str, ...]:
     ground = drainage.ground
     rows, columns = ground.grid.shape
     sealed = _holes_as_walls(ground)
-    ones = np.ones(sealed.size)
-    filled, target, order, _ = flood(ground.elevation, sealed, ones, ground.grid.cell_width, ground.grid.cell_height)
+    filled, target, order, _ = flood(
+        ground.elevation, sealed, ground.receiver, ground.grid.cell_width, ground.grid.cell_height
+    )
     closed = shut_in(Drainage(ground, filled, target, order, filled)) & (sealed == OPEN)
     theirs = fill_depressions(ground)
     compared = (sealed == OPEN) & ~closed
@@ -199,7 +200,7 @@ def _codes(ground: Ground, target: IntArray) -> IntArray:
     here = np.arange(target.size)
     runs = (target >= 0) & (ground.kind.ravel() == OPEN)
     down = np.where(runs, target, here)
-    found = _CODE[down // columns - here // columns + 1, down % columns - here % columns + 1]
+    found: IntArray = _CODE[down // columns - here // columns + 1, down % columns - here % columns + 1]
     return found.reshape(ground.grid.shape)
 
 
@@ -235,7 +236,8 @@ def _holes_as_walls(ground: Ground) -> IntArray:
     heights, step = _without_pinches(ground.elevation, ground.kind)
     regions, _ = label(np.isinf(heights), structure=np.ones((3, 3)))
     reaches = (regions == regions[0, 0])[step : -step : step, step : -step : step]
-    return np.asarray(np.where((ground.kind == OUTSIDE) & ~reaches, BARRIER, ground.kind))
+    sealed: IntArray = np.where((ground.kind == OUTSIDE) & ~reaches, BARRIER, ground.kind)
+    return sealed
 
 
 def _raster(values: Any, nodata: float, ground: Ground | None = None) -> tuple[Any, Any]:

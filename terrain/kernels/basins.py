@@ -1,8 +1,8 @@
 """Basins of bare ground, the saddles between them, and the level at which each lets its water out.
 
-The filled height of a cell is the higher of its own and of the level at which its basin's pit lets water out, which is the
-least level of a way over saddles to the border. So the ground is filled over basins instead of cells: the lowest saddle of
-each pair of basins, taken lowest first as for a least spanning tree. [1]_
+The filled height of a cell is the higher of its own and of the level at which its basin's pit lets water out, which is
+the least level of a way over saddles to the border. So the ground is filled over basins instead of cells: the lowest
+saddle of each pair of basins, taken lowest first as for a least spanning tree. [1]_
 
 References
 ----------
@@ -161,7 +161,7 @@ def _mark_wide(mine, east, south_west, south, south_east, state, marked):  # typ
 
 
 @njit(cache=True)
-def rank_levels(level: FloatArray) -> IntArray:
+def rank_levels(level):  # type: ignore[no-untyped-def]
     """Order of levels, lowest first, equal ones as they come.
 
     Parameters

@@ -1,15 +1,13 @@
 """The tree of depressions: which pits there are, where each spills, what each holds, what it merges into.
 
-Cells below their spill level, and all ground that is shut in, are taken lowest first. A cell on which two
-pools meet joins them: there each spills into the other, and a new pool stands on both. [1]_ Pools are
-numbered so that those inside a pool come right before it, and cells are listed in that order, so all that
-lies under one pool is one slice.
+Saddles between basins are taken lowest first. Where two pools meet each spills into the other, and a new pool stands on
+both; a pool that meets the border, or one that has met it, is an outermost one. [1]_ Pools are numbered so that those
+inside a pool come right before it, and cells are listed in that order, so all that lies under one pool is one slice.
 
 References
 ----------
-.. [1] Barnes, Callaghan, Wickert, "Computing water flow through complex landscapes - Part 2: Finding
-   hierarchies in depressions and morphological segmentations", Earth Surface Dynamics 8, 2020,
-   doi:10.5194/esurf-8-431-2020.
+.. [1] Barnes, Callaghan, Wickert, "Computing water flow through complex landscapes - Part 2: Finding hierarchies in
+   depressions and morphological segmentations", Earth Surface Dynamics 8, 2020, doi:10.5194/esurf-8-431-2020.
 """
 
 from typing import NamedTuple
@@ -17,10 +15,10 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from terrain.arrays import BoolArray, FloatArray, IntArray
-
-_ROW = np.array([0, 1, 0, -1, 1, 1, -1, -1], dtype=np.int64)
-_COLUMN = np.array([1, 0, -1, 0, 1, -1, -1, 1], dtype=np.int64)
+from terrain.arrays import FloatArray, IntArray
+from terrain.kernels.basins import find_saddles, label_basins, outermost, rank_levels
+from terrain.kernels.descent import cross_flats, steepest_ways
+from terrain.kernels.window import pad_window, unpadded
 
 
 class Tree(NamedTuple):
@@ -48,12 +46,13 @@ class Tree(NamedTuple):
     base_count : (k,) int ndarray
         Cells under its base.
     begin : (k + 1,) int ndarray
-        Own cells of pool p are cells[begin[p]:begin[p + 1]], lowest first; all under it
+        Own cells of pool p, from its base up, are cells[begin[p]:begin[p + 1]]; all under it
         cells[begin[first[p]]:begin[p + 1]].
     cells : (m,) int ndarray
         Flat indices of all cells in pools.
     pit : (rows * cols,) int ndarray
-        Pit that water on each pooled cell runs to, -1 elsewhere.
+        Pit that water on each pooled cell runs to, -1 elsewhere: a cell is pooled that lies below where its outermost
+        pool spills, or is shut in.
     """
 
     parent: IntArray
@@ -75,9 +74,7 @@ class Tree(NamedTuple):
 
 def grow_tree(
     elevation: FloatArray,
-    filled: FloatArray,
     kind: IntArray,
-    shut_in: BoolArray,
     target: IntArray,
     order: IntArray,
     cell_width: float,
@@ -87,14 +84,12 @@ def grow_tree(
 
     Parameters
     ----------
-    elevation, filled : (rows, cols) float ndarray
-        Ground, and ground with its low spots filled. [m]
+    elevation : (rows, cols) float ndarray
+        Ground. [m]
     kind : (rows, cols) int ndarray
         0 outside, 1 open, 2 and 3 walls.
-    shut_in : (rows, cols) bool ndarray
-        Open cells from which no water leaves.
     target, order : int ndarray
-        Directions from `flood`.
+        Directions over the filled ground, from `flood`.
     cell_width, cell_height : float
         Size of a cell. [m]
 
@@ -103,216 +98,150 @@ def grow_tree(
     Tree
         All depressions.
     """
-    pooled = (kind == 1) & (shut_in | (filled > elevation))
-    cells = np.flatnonzero(pooled)
-    cells = cells[np.argsort(elevation.ravel()[cells], kind="stable")]
-    spill = np.where(shut_in, np.inf, filled).ravel()
-    pit, pits = find_pits(elevation, kind, pooled, cells, cell_width, cell_height)
-    joined = _join(elevation.ravel(), kind, spill, pit, pits, cells)
-    return Tree(*_number(elevation.ravel(), pit, pits, cells, target, order, *joined))
+    return Tree(*_grow(elevation, kind, target, order, cell_width, cell_height))
 
 
 @njit(cache=True)
-def find_pits(
-    elevation: FloatArray,
-    kind: IntArray,
-    pooled: BoolArray,
-    cells: IntArray,
-    cell_width: float,
-    cell_height: float,
-) -> tuple[IntArray, int]:
-    """Pit to which water on each pooled cell runs, down the steepest way on bare ground.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground. [m]
-    kind : (rows, cols) int ndarray
-        2 and 3 are walls.
-    pooled : (rows, cols) bool ndarray
-        Cells in pools; a pooled cell has no lower neighbour outside.
-    cells : (m,) int ndarray
-        The same as flat indices, lowest first.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    pit : (rows * cols,) int ndarray
-        Number of the pit, lowest pit 0; -1 outside pools.
-    pits : int
-        How many there are.
-    """
-    columns = elevation.shape[1]
-    height = elevation.ravel()
-    nearness = np.empty(8)
-    for k in range(8):
-        nearness[k] = 1.0 / np.sqrt((_ROW[k] * cell_height) ** 2 + (_COLUMN[k] * cell_width) ** 2)
-    down = np.full(height.size, -1, dtype=np.int32)
-    queue = np.empty(cells.size, dtype=np.int64)
-    last = 0
-    for cell in cells:
-        steepest = 0.0
-        for k in range(8):
-            other = _step(cell // columns, cell % columns, k, kind, pooled)
-            if other >= 0 and (height[cell] - height[other]) * nearness[k] > steepest:
-                steepest = (height[cell] - height[other]) * nearness[k]
-                down[cell] = other
-        if down[cell] >= 0:
-            queue[last] = cell
-            last += 1
-    _cross_flats(queue, 0, last, down, height, kind, pooled)
-    pit = np.full(height.size, -1, dtype=np.int64)
-    pits = 0
-    for cell in cells:
-        if down[cell] < 0:
-            down[cell] = cell
-            pit[cell] = pits
-            pits += 1
-            queue[0] = cell
-            _cross_flats(queue, 0, 1, down, height, kind, pooled)
-    for cell in cells:
-        at = cell
-        while pit[at] < 0:
-            at = down[at]
-        found = pit[at]
-        at = cell
-        while pit[at] < 0:
-            pit[at] = found
-            at = down[at]
-    return pit, pits
+def _grow(elevation, kind, target, order, cell_width, cell_height):  # type: ignore[no-untyped-def]
+    height, state = pad_window(elevation, kind)
+    width = elevation.shape[1] + 2
+    way, level, _ = steepest_ways(height, state, width, cell_width, cell_height)
+    label = np.full(height.size, -1, dtype=np.int32)
+    pits = cross_flats(width, way, level, label)
+    label_basins(way, width, label)
+    one, other, top, cell = find_saddles(height, state, width, label, pits.size)
+    joined = _join(one, other, top, cell, rank_levels(top), height, pits)
+    return _list_cells(height, width, label, target, order, *joined)
 
 
 @njit(cache=True)
-def _cross_flats(queue, first, last, down, height, kind, pooled):  # type: ignore[no-untyped-def]
-    """Let cells of a flat that have no way down yet take the way of the neighbour that is nearest to one."""
-    columns = kind.shape[1]
-    while first < last:
-        cell = queue[first]
-        first += 1
-        for k in range(8):
-            other = _step(cell // columns, cell % columns, k, kind, pooled)
-            if other >= 0 and down[other] < 0 and height[other] == height[cell]:
-                down[other] = cell
-                queue[last] = other
-                last += 1
-
-
-@njit(cache=True)
-def _step(row, column, k, kind, pooled):  # type: ignore[no-untyped-def]
-    """Flat index of the pooled neighbour k, -1 where there is none or two walls touch in between."""
-    other_row = row + _ROW[k]
-    other_column = column + _COLUMN[k]
-    rows, columns = kind.shape
-    if other_row < 0 or other_column < 0 or other_row >= rows or other_column >= columns:
-        return -1
-    if not pooled[other_row, other_column]:
-        return -1
-    if k > 3 and kind[row, other_column] > 1 and kind[other_row, column] > 1:
-        return -1
-    return other_row * columns + other_column
-
-
-@njit(cache=True)
-def _top(pool, above):  # type: ignore[no-untyped-def]
-    """Outermost pool so far, halving the way to it for the next caller."""
-    while above[pool] != pool:
-        above[pool] = above[above[pool]]
-        pool = above[pool]
-    return pool
-
-
-@njit(cache=True)
-def _join(height, kind, spill, pit, pits, cells):  # type: ignore[no-untyped-def]
-    """Take cells lowest first and join the pools that meet on them."""
-    columns = kind.shape[1]
-    pooled = (pit >= 0).reshape(kind.shape)
-    most = max(2 * pits - 1, 0)
+def _join(one, other, level, cell, ranked, height, pits):  # type: ignore[no-untyped-def]
+    """Pools as they arise, pits first: pool p is the pit of basin p + 1."""
+    number = pits.size - 1
+    most = max(2 * number - 1, 0)
     above = np.arange(most)
+    met_border = np.zeros(most, dtype=np.bool_)
     parent = np.full(most, -1, dtype=np.int64)
     left = np.full(most, -1, dtype=np.int64)
     right = np.full(most, -1, dtype=np.int64)
     bottom = np.full(most, -1, dtype=np.int64)
+    bottom[:number] = pits[1:]
     spill_cell = np.full(most, -1, dtype=np.int64)
     entry = np.full(most, -1, dtype=np.int64)
     base_level = np.zeros(most)
     spill_level = np.full(most, np.inf)
-    base_volume = np.zeros(most)
-    capacity = np.full(most, np.inf)
-    base_count = np.zeros(most, dtype=np.int64)
-    # what stands so far: the level each pool has reached, the cells and the volume below it
-    reached = np.zeros(most)
-    count = np.zeros(most, dtype=np.int64)
-    volume = np.zeros(most)
-    owner = np.full(height.size, -1, dtype=np.int64)
-    pools = pits
-    for cell in cells:
-        level = height[cell]
-        if bottom[pit[cell]] < 0:
-            bottom[pit[cell]] = cell
-            base_level[pit[cell]] = level
-            reached[pit[cell]] = level
-        mine = _top(pit[cell], above)
-        for k in range(8):
-            other = _step(cell // columns, cell % columns, k, kind, pooled)
-            if other < 0 or owner[other] < 0:
-                continue
-            theirs = _top(pit[other], above)
-            if theirs == mine:
-                continue
-            for pool in (mine, theirs):
-                volume[pool] += count[pool] * (level - reached[pool])
-                capacity[pool] = volume[pool]
-                spill_cell[pool] = cell
-                spill_level[pool] = level
-                parent[pool] = pools
-                above[pool] = pools
-            entry[mine] = pit[other]
-            entry[theirs] = pit[cell]
-            left[pools] = mine
-            right[pools] = theirs
-            bottom[pools] = bottom[mine] if height[bottom[mine]] <= height[bottom[theirs]] else bottom[theirs]
-            base_level[pools] = level
-            reached[pools] = level
-            volume[pools] = volume[mine] + volume[theirs]
-            count[pools] = count[mine] + count[theirs]
-            base_volume[pools] = volume[pools]
-            base_count[pools] = count[pools]
-            mine = pools
-            pools += 1
-        volume[mine] += count[mine] * (level - reached[mine])
-        reached[mine] = level
-        count[mine] += 1
-        owner[cell] = mine
-    for pool in range(pools):
-        if parent[pool] < 0:
-            spill_level[pool] = spill[bottom[pool]]
-            if spill_level[pool] < np.inf:
-                capacity[pool] = volume[pool] + count[pool] * (spill_level[pool] - reached[pool])
+    for pool in range(number):
+        base_level[pool] = height[bottom[pool]]
+    for i in ranked:
+        a = outermost(one[i] - 1, above)
+        b = outermost(other[i] - 1, above) if other[i] > 0 else -1
+        if a == b:
+            continue
+        if b < 0 or met_border[b] or met_border[a]:
+            for pool in (a, b):
+                if pool >= 0 and not met_border[pool]:
+                    met_border[pool] = True
+                    spill_level[pool] = level[i]
+            continue
+        for pool in (a, b):
+            parent[pool] = number
+            above[pool] = number
+            spill_level[pool] = level[i]
+            spill_cell[pool] = cell[i]
+        entry[a], entry[b] = other[i] - 1, one[i] - 1
+        left[number], right[number] = a, b
+        bottom[number] = bottom[a] if height[bottom[a]] <= height[bottom[b]] else bottom[b]
+        base_level[number] = level[i]
+        number += 1
     return (
-        owner, parent[:pools], left[:pools], right[:pools], bottom[:pools], spill_cell[:pools], entry[:pools],
-        base_level[:pools], spill_level[:pools], base_volume[:pools], capacity[:pools], base_count[:pools],
+        parent[:number],
+        left[:number],
+        right[:number],
+        bottom[:number],
+        spill_cell[:number],
+        entry[:number],
+        base_level[:number],
+        spill_level[:number],
     )
 
 
 @njit(cache=True)
-def _number(  # type: ignore[no-untyped-def]
-    height, pit, pits, cells, target, order, owner, parent, left, right, bottom, spill_cell, entry, base_level,
-    spill_level, base_volume, capacity, base_count,
+def _list_cells(  # type: ignore[no-untyped-def]
+    height, width, label, target, order, parent, left, right, bottom, spill_cell, entry, base_level, spill_level
 ):
-    """Number pools so that those inside one come right before it, and find where outermost ones spill."""
+    """Number pools so that those inside one come right before it, and give each its cells."""
     pools = parent.size
-    new = np.full(pools, -1, dtype=np.int64)
+    old, new = _renumber(parent, left, right)
+    first = np.arange(pools)
+    for pool in range(pools):
+        if left[old[pool]] >= 0:
+            first[pool] = min(first[new[left[old[pool]]]], first[new[right[old[pool]]]])
+    parent, left, right = _renamed(parent[old], new), _renamed(left[old], new), _renamed(right[old], new)
+    base_level, spill_level = base_level[old], spill_level[old]
+    outer = np.arange(pools)
+    for pool in range(pools - 1, -1, -1):
+        if parent[pool] >= 0:
+            outer[pool] = outer[parent[pool]]
+
+    owner, pit = _own(height, width, label, new, parent, outer, spill_level)
+    begin = np.zeros(pools + 1, dtype=np.int64)
+    for cell in range(owner.size):
+        if owner[cell] >= 0:
+            begin[owner[cell] + 1] += 1
+    for pool in range(pools):
+        begin[pool + 1] += begin[pool]
+    free = begin.copy()
+    cells = np.empty(begin[pools], dtype=np.int64)
+    own_depth = np.zeros(pools)
+    columns = width - 2
+    for cell in range(owner.size):
+        pool = owner[cell]
+        if pool >= 0:
+            cells[free[pool]] = cell
+            free[pool] += 1
+            own_depth[pool] += spill_level[pool] - height[_padded(cell, columns)]
+    base_volume, capacity = np.zeros(pools), np.zeros(pools)
+    base_count = np.zeros(pools, dtype=np.int64)
+    for pool in range(pools):
+        a, b = left[pool], right[pool]
+        if a >= 0:
+            base_volume[pool] = capacity[a] + capacity[b]
+            base_count[pool] = begin[pool] - begin[first[pool]]
+        rise = base_count[pool] * (spill_level[pool] - base_level[pool]) if base_count[pool] > 0 else 0.0
+        capacity[pool] = base_volume[pool] + rise + own_depth[pool] if spill_level[pool] < np.inf else np.inf
+    bottom, spill_cell = _unpadded(bottom[old], width), _unpadded(spill_cell[old], width)
+    _find_outlets(spill_cell, spill_level, target, order, pit, outer)
+    return (
+        parent,
+        left,
+        right,
+        first,
+        bottom,
+        spill_cell,
+        _renamed(entry[old], new),
+        base_level,
+        spill_level,
+        base_volume,
+        capacity,
+        base_count,
+        begin,
+        cells,
+        pit,
+    )
+
+
+@njit(cache=True)
+def _renumber(parent, left, right):  # type: ignore[no-untyped-def]
+    pools = parent.size
     old = np.empty(pools, dtype=np.int64)
-    first = np.empty(pools, dtype=np.int64)
     stack = np.empty(pools + 1, dtype=np.int64)
     number = 0
     for outer in range(pools):
         if parent[outer] >= 0:
             continue
-        # outermost first, right before left, then turned round
-        length = 1
+        # outermost first, then what is inside, and the whole turned round
         stack[0] = outer
+        length = 1
         begin = number
         while length > 0:
             length -= 1
@@ -320,48 +249,69 @@ def _number(  # type: ignore[no-untyped-def]
             old[number] = pool
             number += 1
             if left[pool] >= 0:
-                stack[length] = left[pool]
-                stack[length + 1] = right[pool]
+                stack[length], stack[length + 1] = left[pool], right[pool]
                 length += 2
         old[begin:number] = old[begin:number][::-1].copy()
+    new = np.empty(pools, dtype=np.int64)
     for pool in range(pools):
         new[old[pool]] = pool
-    for pool in range(pools):
-        inner = left[old[pool]]
-        if inner < 0:
-            first[pool] = pool
-        else:
-            first[pool] = min(first[new[inner]], first[new[right[old[pool]]]])
-    begin_cells = np.zeros(pools + 1, dtype=np.int64)
-    for cell in cells:
-        begin_cells[new[owner[cell]] + 1] += 1
-    for pool in range(pools):
-        begin_cells[pool + 1] += begin_cells[pool]
-    free = begin_cells.copy()
-    listed = np.empty(cells.size, dtype=np.int64)
-    for cell in cells:
-        pool = new[owner[cell]]
-        listed[free[pool]] = cell
-        free[pool] += 1
-        pit[cell] = new[pit[cell]]
+    return old, new
 
-    outermost = np.arange(pools)
+
+@njit(cache=True)
+def _own(height, width, label, new, parent, outer, spill_level):  # type: ignore[no-untyped-def]
+    """Pool that each cell belongs to, the innermost that spills above it, and the pit its water runs to."""
+    pools = parent.size
+    # jumps over ever more pools, so that a long chain of pools is climbed in few steps
+    jump = np.arange(pools)
+    depth = np.zeros(pools, dtype=np.int64)
     for pool in range(pools - 1, -1, -1):
-        if parent[old[pool]] >= 0:
-            outermost[pool] = outermost[new[parent[old[pool]]]]
-    new_spill = spill_cell[old]
+        up = parent[pool]
+        if up >= 0:
+            depth[pool] = depth[up] + 1
+            far = jump[up]
+            jump[pool] = jump[far] if depth[up] - depth[far] == depth[far] - depth[jump[far]] else up
+    columns = width - 2
+    rows = height.size // width - 2
+    owner = np.full(rows * columns, -1, dtype=np.int32)
+    pit = np.full(rows * columns, -1, dtype=np.int64)
+    for row in range(rows):
+        for column in range(columns):
+            cell = (row + 1) * width + column + 1
+            if label[cell] <= 0:
+                continue
+            pool = new[label[cell] - 1]
+            if height[cell] >= spill_level[outer[pool]]:
+                continue
+            pit[row * columns + column] = pool
+            while spill_level[pool] <= height[cell]:
+                pool = jump[pool] if spill_level[jump[pool]] <= height[cell] else parent[pool]
+            owner[row * columns + column] = pool
+    return owner, pit
+
+
+@njit(cache=True)
+def _find_outlets(spill_cell, spill_level, target, order, pit, outer):  # type: ignore[no-untyped-def]
+    """Where outermost pools spill: beyond the one of their cells from which all others lie upstream."""
+    found = spill_level == np.inf
     for cell in order:
-        if pit[cell] >= 0:
-            outer = outermost[pit[cell]]
-            if new_spill[outer] == -1:
-                # the cell of the pool from which all others of it lie upstream
-                new_spill[outer] = target[cell] if spill_level[old[outer]] < np.inf else -2
-    new_spill[new_spill == -2] = -1
-    return (
-        _renamed(parent[old], new), _renamed(left[old], new), _renamed(right[old], new), first, bottom[old],
-        new_spill, _renamed(entry[old], new), base_level[old], spill_level[old], base_volume[old], capacity[old],
-        base_count[old], begin_cells, listed, pit,
-    )
+        if pit[cell] >= 0 and not found[outer[pit[cell]]]:
+            found[outer[pit[cell]]] = True
+            spill_cell[outer[pit[cell]]] = target[cell]
+
+
+@njit(cache=True)
+def _padded(cell, columns):  # type: ignore[no-untyped-def]
+    return cell + columns + 3 + 2 * (cell // columns)
+
+
+@njit(cache=True)
+def _unpadded(cells, width):  # type: ignore[no-untyped-def]
+    plain = np.full(cells.size, -1, dtype=np.int64)
+    for i in range(cells.size):
+        if cells[i] >= 0:
+            plain[i] = unpadded(cells[i], width)
+    return plain
 
 
 @njit(cache=True)

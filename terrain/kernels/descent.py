@@ -15,13 +15,20 @@ from terrain.kernels.window import (
     WALL,
     blocked,
     neighbour_offsets,
+    unpadded,
 )
 
 _BESIDE_OUTLET = 16
+# steps to an outlet from which it matters which of several nearest ways is taken
+_WIDE = 4
+
+# number of the lowest bit that is set
+_FIRST = np.zeros(129, dtype=np.int64)
+_FIRST[[1, 2, 4, 8, 16, 32, 64, 128]] = np.arange(8)
 
 
 @njit(cache=True)
-def steepest_ways(height, state, width, cell_width, cell_height, way):  # type: ignore[no-untyped-def]
+def steepest_ways(height, state, width, cell_width, cell_height):  # type: ignore[no-untyped-def]
     """Neighbour to which each cell falls steepest by true distances; of equals the first by number.
 
     Parameters
@@ -32,15 +39,23 @@ def steepest_ways(height, state, width, cell_width, cell_height, way):  # type: 
         Cells in a padded row.
     cell_width, cell_height : float
         Size of a cell. [m]
+
+    Returns
+    -------
     way : uint8 ndarray
-        Filled with 0 to 7, OVER_BORDER for a border cell with no lower neighbour, FLAT for another such cell, or
-        NO_GROUND.
+        0 to 7, OVER_BORDER for a border cell with no lower neighbour, FLAT for another such cell, or NO_GROUND.
+    level : uint8 ndarray
+        A bit for each neighbour at the same height that can be stepped to.
+    below : uint8 ndarray
+        1 where a neighbour is higher, else 0.
     """
     number = height.size - 2 * width - 2
-    way[: width + 1] = NO_GROUND
-    way[-width - 1 :] = NO_GROUND
-    _steepest_of_rows(
-        height[width + 1 : width + 1 + number],
+    way = np.full(height.size, NO_GROUND, dtype=np.uint8)
+    level = np.zeros(height.size, dtype=np.uint8)
+    below = np.zeros(height.size, dtype=np.uint8)
+    here = slice(width + 1, width + 1 + number)
+    _compare_rows(
+        height[here],
         height[width + 2 : width + 2 + number],
         height[2 * width + 1 : 2 * width + 1 + number],
         height[width : width + number],
@@ -49,56 +64,81 @@ def steepest_ways(height, state, width, cell_width, cell_height, way):  # type: 
         height[2 * width : 2 * width + number],
         height[0:number],
         height[2 : 2 + number],
+        state[here],
         cell_width,
         cell_height,
-        way[width + 1 : width + 1 + number],
+        way[here],
+        level[here],
+        below[here],
     )
-    for cell in range(width, height.size - width):
-        if way[cell] == FLAT:
-            if state[cell] & (WALL | OUT):
-                way[cell] = NO_GROUND
-            elif state[cell] & BORDER:
-                way[cell] = OVER_BORDER
-        elif state[cell] & PINCHED:
-            way[cell] = _steepest_pinched(cell, height, state, width, cell_width, cell_height)
+    if state[0] & PINCHED:
+        offsets = neighbour_offsets(width)
+        for cell in range(width, height.size - width):
+            if state[cell] & PINCHED:
+                way[cell] = _steepest_pinched(cell, height, state, width, cell_width, cell_height)
+                for k in range(4, 8):
+                    if blocked(cell, k, state, offsets):
+                        level[cell] &= ~np.uint8(1 << k)
+    return way, level, below
 
 
 @njit(cache=True)
-def _steepest_of_rows(  # type: ignore[no-untyped-def]
-    here, east, south, west, north, south_east, south_west, north_west, north_east, cell_width, cell_height, way
+def _compare_rows(  # type: ignore[no-untyped-def]
+    here,
+    east,
+    south,
+    west,
+    north,
+    south_east,
+    south_west,
+    north_west,
+    north_east,
+    state,
+    cell_width,
+    cell_height,
+    way,
+    level,
+    below,
 ):
-    # written out, so that the compiler takes eight cells at once
+    # written out, so that the compiler takes many cells at once
     across, along = 1.0 / cell_width, 1.0 / cell_height
     slant = 1.0 / np.sqrt(cell_width * cell_width + cell_height * cell_height)
     for i in range(here.size):
-        level = here[i]
+        h = here[i]
+        e, s, w, n = east[i], south[i], west[i], north[i]
+        se, sw, nw, ne = south_east[i], south_west[i], north_west[i], north_east[i]
         best = 0.0
         found = FLAT
-        fall = (level - east[i]) * across
+        fall = (h - e) * across
         if fall > best:
             best, found = fall, 0
-        fall = (level - south[i]) * along
+        fall = (h - s) * along
         if fall > best:
             best, found = fall, 1
-        fall = (level - west[i]) * across
+        fall = (h - w) * across
         if fall > best:
             best, found = fall, 2
-        fall = (level - north[i]) * along
+        fall = (h - n) * along
         if fall > best:
             best, found = fall, 3
-        fall = (level - south_east[i]) * slant
+        fall = (h - se) * slant
         if fall > best:
             best, found = fall, 4
-        fall = (level - south_west[i]) * slant
+        fall = (h - sw) * slant
         if fall > best:
             best, found = fall, 5
-        fall = (level - north_west[i]) * slant
+        fall = (h - nw) * slant
         if fall > best:
             best, found = fall, 6
-        fall = (level - north_east[i]) * slant
+        fall = (h - ne) * slant
         if fall > best:
             best, found = fall, 7
+        if found == FLAT:
+            found = NO_GROUND if state[i] & (WALL | OUT) else OVER_BORDER if state[i] & BORDER else FLAT
         way[i] = found
+        cardinal = (h == e) | (h == s) << 1 | (h == w) << 2 | (h == n) << 3
+        level[i] = cardinal | (h == se) << 4 | (h == sw) << 5 | (h == nw) << 6 | (h == ne) << 7
+        below[i] = (e > h) | (s > h) | (w > h) | (n > h) | (se > h) | (sw > h) | (nw > h) | (ne > h)
 
 
 @njit(cache=True)
@@ -117,34 +157,66 @@ def _steepest_pinched(cell, height, state, width, cell_width, cell_height):  # t
 
 
 @njit(cache=True)
-def cross_flats(height, bed, state, width, way, label, toward, away, lines):  # type: ignore[no-untyped-def]
+def cross_flats(width, way, level, label):  # type: ignore[no-untyped-def]
     """Give each flat cell a way towards the nearest outlet of its flat, counted in steps.
-
-    With `lines`, of the neighbours one step nearer a cell takes the one with the lowest bed, so that lines follow the
-    bottom of a pond; among equals on dry ground the one farthest from higher ground, so that they gather in the
-    middle [1]_.
 
     Parameters
     ----------
-    height, state : ndarray
-        As for `steepest_ways`.
-    bed : ndarray
-        Ground below `height`. [m]
     width : int
         Cells in a padded row.
-    way : uint8 ndarray
-        From `steepest_ways`; changed in place: cells of a flat without outlet become PIT.
+    way, level : uint8 ndarray
+        From `steepest_ways`; `way` is changed in place: cells of a flat without outlet become PIT.
     label : int32 ndarray
         Where such cells get the number of their pit, from 1; changed in place.
-    toward, away : int32 ndarray
-        Zeros, a cell each with `lines`, else none; used up.
-    lines : bool
-        Whether it matters which of the nearest ways is taken.
 
     Returns
     -------
     int64 ndarray
         First cell of each pit; that of number 0 is -1.
+    """
+    offsets = neighbour_offsets(width)
+    gathered = np.empty(1024, dtype=np.int64)
+    queue = np.empty(1024, dtype=np.int64)
+    pits = np.empty(1024, dtype=np.int64)
+    pits[0] = -1
+    number_of_pits = 1
+    for first in range(width, way.size - width):
+        if way[first] != FLAT:
+            continue
+        number, gathered = _gather_flat(first, way, level, gathered, offsets)
+        if queue.size < gathered.size:
+            queue = np.empty(gathered.size, dtype=np.int64)
+        if _spread_from_outlets(gathered, number, queue, way, level, offsets) == 0:
+            if number_of_pits == pits.size:
+                pits = _longer(pits)
+            pits[number_of_pits] = first
+            for i in range(number):
+                way[gathered[i]] = PIT
+                label[gathered[i]] = number_of_pits
+            number_of_pits += 1
+    return pits[:number_of_pits]
+
+
+@njit(cache=True)
+def draw_lines_over_flats(elevation, height, width, way, level, below, toward):  # type: ignore[no-untyped-def]
+    """Like `cross_flats` where every flat has an outlet; on wide flats lines gather.
+
+    Of the neighbours one step nearer an outlet a cell takes the one with the lowest ground, so that lines follow the
+    bottom of a pond; among equals on dry ground the one farthest from higher ground, so that they gather in the
+    middle [1]_.
+
+    Parameters
+    ----------
+    elevation : (rows, cols) float ndarray
+        Bare ground. [m]
+    height : ndarray
+        Padded, and raised to where water leaves. [m]
+    width : int
+        Cells in a padded row.
+    way, level, below : uint8 ndarray
+        From `steepest_ways`; `way` is changed in place.
+    toward : int32 ndarray
+        Zeros; used up.
 
     References
     ----------
@@ -154,34 +226,23 @@ def cross_flats(height, bed, state, width, way, label, toward, away, lines):  # 
     offsets = neighbour_offsets(width)
     gathered = np.empty(1024, dtype=np.int64)
     queue = np.empty(1024, dtype=np.int64)
-    pits = np.empty(1024, dtype=np.int64)
-    pits[0] = -1
-    number_of_pits = 1
-    for first in range(width, height.size - width):
+    away = np.zeros(way.size, dtype=np.uint8)
+    for first in range(width, way.size - width):
         if way[first] != FLAT:
             continue
-        number, gathered = _gather_flat(first, height, state, way, gathered, offsets)
+        number, gathered = _gather_flat(first, way, level, gathered, offsets)
         if queue.size < gathered.size:
             queue = np.empty(gathered.size, dtype=np.int64)
-        outlets = _spread_from_outlets(gathered, number, queue, state, way, toward, lines, offsets)
-        if outlets == 0:
-            if number_of_pits == pits.size:
-                pits = _longer(pits)
-            pits[number_of_pits] = first
-            for i in range(number):
-                way[gathered[i]] = PIT
-                label[gathered[i]] = number_of_pits
-            number_of_pits += 1
-        elif lines and outlets < number:
-            _spread_from_higher_ground(queue, number, gathered, height, bed, state, toward, away, offsets)
-            _choose_ways(queue, outlets, number, height, bed, state, way, toward, away, offsets)
-    return pits[:number_of_pits]
+        farthest = _spread_from_outlets(gathered, number, queue, way, level, offsets)
+        if farthest > _WIDE:
+            _count_from_outlets(queue, number, way, toward, offsets)
+            _count_from_higher_ground(queue, number, gathered, elevation, height, width, level, below, toward, away)
+            _choose_ways(queue, number, elevation, width, way, level, toward, away)
 
 
 @njit(cache=True)
-def _gather_flat(first, height, state, way, gathered, offsets):  # type: ignore[no-untyped-def]
+def _gather_flat(first, way, level, gathered, offsets):  # type: ignore[no-untyped-def]
     """All cells of one flat; those beside an outlet get _BESIDE_OUTLET plus their way to it."""
-    level = height[first]
     way[first] = GATHERED
     gathered[0] = first
     taken, number = 0, 1
@@ -190,99 +251,108 @@ def _gather_flat(first, height, state, way, gathered, offsets):  # type: ignore[
             gathered = _longer(gathered)
         cell = gathered[taken]
         taken += 1
-        pinched = state[cell] & PINCHED
-        for k in range(8):
+        bits = np.int64(level[cell])
+        while bits:
+            k = _FIRST[bits & -bits]
+            bits &= bits - 1
             other = cell + offsets[k]
-            if height[other] != level or way[other] > FLAT or (pinched and blocked(cell, k, state, offsets)):
-                continue
             if way[other] == FLAT:
                 way[other] = GATHERED
                 gathered[number] = other
                 number += 1
-            elif way[cell] == GATHERED:
+            elif way[other] < FLAT and way[cell] == GATHERED:
                 way[cell] = _BESIDE_OUTLET + k
     return number, gathered
 
 
 @njit(cache=True)
-def _spread_from_outlets(gathered, number, queue, state, way, toward, lines, offsets):  # type: ignore[no-untyped-def]
-    """Ways by steps to the nearest outlet, and the cells in that order; how many are beside an outlet."""
-    outlets = 0
+def _spread_from_outlets(gathered, number, queue, way, level, offsets):  # type: ignore[no-untyped-def]
+    """Ways by steps to the nearest outlet, and the cells in that order; the most steps, 0 where there is no outlet."""
+    last = 0
     for i in range(number):
         if way[gathered[i]] >= _BESIDE_OUTLET:
-            queue[outlets] = gathered[i]
-            outlets += 1
-    for i in range(outlets):
+            queue[last] = gathered[i]
+            last += 1
+    if last == 0:
+        return 0
+    for i in range(last):
         way[queue[i]] -= _BESIDE_OUTLET
-        if lines:
-            toward[queue[i]] = 1
-    taken, last = 0, outlets
-    while taken < last and last < number:
+    taken, steps, end_of_step = 0, 1, last
+    while last < number:
+        if taken == end_of_step:
+            steps += 1
+            end_of_step = last
         cell = queue[taken]
         taken += 1
-        pinched = state[cell] & PINCHED
-        for k in range(8):
+        bits = np.int64(level[cell])
+        while bits:
+            k = _FIRST[bits & -bits]
+            bits &= bits - 1
             other = cell + offsets[k]
-            if way[other] == GATHERED and not (pinched and blocked(cell, k, state, offsets)):
+            if way[other] == GATHERED:
                 way[other] = k ^ 2
                 queue[last] = other
                 last += 1
-                if lines:
-                    toward[other] = toward[cell] + 1
-    return outlets
+    return steps + 1 if end_of_step < number else steps
 
 
 @njit(cache=True)
-def _spread_from_higher_ground(  # type: ignore[no-untyped-def]
-    cells, number, queue, height, bed, state, toward, away, offsets
+def _count_from_outlets(cells, number, way, toward, offsets):  # type: ignore[no-untyped-def]
+    for i in range(number):
+        toward[cells[i]] = toward[cells[i] + offsets[way[cells[i]]]] + 1
+
+
+@njit(cache=True)
+def _count_from_higher_ground(  # type: ignore[no-untyped-def]
+    cells, number, queue, elevation, height, width, level, below, toward, away
 ):
-    """Steps of each dry cell of a flat from higher ground beside the flat."""
-    level = height[cells[0]]
+    """Steps of each dry cell of a flat from higher ground beside the flat, 255 at most."""
+    offsets = neighbour_offsets(width)
+    bed = elevation.ravel()
+    top = height[cells[0]]
     last = 0
     for i in range(number):
-        cell = cells[i]
-        if bed[cell] < level:
-            continue
-        for k in range(8):
-            if height[cell + offsets[k]] > level:
-                away[cell] = 1
-                queue[last] = cell
-                last += 1
-                break
+        if below[cells[i]] and bed[unpadded(cells[i], width)] == top:
+            away[cells[i]] = 1
+            queue[last] = cells[i]
+            last += 1
     taken = 0
     while taken < last:
         cell = queue[taken]
         taken += 1
-        for k in range(8):
+        bits = np.int64(level[cell])
+        while bits:
+            k = _FIRST[bits & -bits]
+            bits &= bits - 1
             other = cell + offsets[k]
-            if toward[other] == 0 or away[other] > 0 or bed[other] != level:
-                continue
-            if not (state[cell] & PINCHED and blocked(cell, k, state, offsets)):
-                away[other] = away[cell] + 1
+            if away[other] == 0 and toward[other] > 0 and bed[unpadded(other, width)] == top:
+                away[other] = min(np.int64(away[cell]) + 1, 255)
                 queue[last] = other
                 last += 1
 
 
 @njit(cache=True)
-def _choose_ways(  # type: ignore[no-untyped-def]
-    cells, first, number, height, bed, state, way, toward, away, offsets
-):
-    level = height[cells[0]]
-    for i in range(first, number):
+def _choose_ways(cells, number, elevation, width, way, level, toward, away):  # type: ignore[no-untyped-def]
+    offsets = neighbour_offsets(width)
+    bed = elevation.ravel()
+    for i in range(number):
         cell = cells[i]
         nearer = toward[cell] - 1
+        if nearer == 0:
+            continue
         lowest = np.inf
         farthest = -1
-        for k in range(8):
+        bits = np.int64(level[cell])
+        while bits:
+            k = _FIRST[bits & -bits]
+            bits &= bits - 1
             other = cell + offsets[k]
-            if toward[other] != nearer or height[other] != level or bed[other] > lowest:
+            if toward[other] != nearer:
                 continue
-            if bed[other] == lowest and away[other] <= farthest:
-                continue
-            if state[cell] & PINCHED and blocked(cell, k, state, offsets):
-                continue
-            lowest, farthest = bed[other], away[other]
-            way[cell] = k
+            ground = bed[unpadded(other, width)]
+            if ground < lowest or (ground == lowest and away[other] > farthest):
+                lowest, farthest = ground, away[other]
+                way[cell] = k
 
 
 @njit(cache=True)

@@ -162,8 +162,7 @@ def _levels(stored, elevation, tree, cell_area):  # type: ignore[no-untyped-def]
         count = tree.base_count[pool]
         height = tree.base_level[pool]
         volume = tree.base_volume[pool]
-        for position in range(tree.begin[pool], tree.begin[pool + 1]):
-            ground = elevation[tree.cells[position]]
+        for ground in np.sort(elevation[tree.cells[tree.begin[pool] : tree.begin[pool + 1]]]):
             if volume + count * (ground - height) >= water:
                 break
             volume += count * (ground - height)

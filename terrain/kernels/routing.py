@@ -8,8 +8,8 @@ from terrain.kernels.window import INTO_BOTTOM, OVER_BORDER, neighbour_offsets
 
 
 @njit(cache=True)
-def gather(way, columns, total, target, order):  # type: ignore[no-untyped-def]
-    """Bring cells into an order, and add up what drains through each, along the streams from their heads.
+def gather(way, columns, kind, receiver):  # type: ignore[no-untyped-def]
+    """Bring cells into an order, and count what drains through each, along the streams from their heads.
 
     Parameters
     ----------
@@ -17,36 +17,43 @@ def gather(way, columns, total, target, order):  # type: ignore[no-untyped-def]
         Of each cell of the window, without a ring: 0 to 7 a neighbour, 8 over the border, 9 into a bottom.
     columns : int
         Columns of the window.
-    total : (n,) float ndarray
-        What each cell gives; changed into sums, 0 for no ground.
-    target : (n,) int ndarray
-        Filled with the flat index of the next cell; -1 over the border, -2 into a bottom, -3 for no ground.
-    order : (n,) int ndarray
-        Its end is filled with the cells that have a way, downstream before upstream.
+    kind, receiver : (n,) int ndarray
+        As for `flood`.
 
     Returns
     -------
-    int
-        Where in `order` they begin.
+    target : (n,) int ndarray
+        Flat index of the next cell; -1 over the border, -2 into a bottom, -3 for no ground.
+    order : (m,) int ndarray
+        Open cells and walls, downstream before upstream.
+    cells : (n,) float ndarray
+        Cells that drain through each, 0 for no ground.
     """
     steps = np.zeros(16, dtype=np.int64)
     steps[:8] = neighbour_offsets(columns)
     awaited = np.zeros(way.size, dtype=np.uint8)
+    cells = np.ones(way.size, dtype=np.float64)
     for cell in range(way.size):
         if way[cell] < OVER_BORDER:
             awaited[cell + steps[way[cell]]] += 1
-    heads = np.empty(way.size, dtype=np.int32)
+    order = np.empty(way.size, dtype=np.int64)
+    begin = way.size
+    for cell in range(way.size):
+        if kind[cell] > 1:
+            begin -= 1
+            order[begin] = cell
+            if receiver[cell] >= 0:
+                cells[receiver[cell]] += 1.0
+    # heads wait where targets come to stand later
+    target = np.empty(way.size, dtype=np.int64)
     number = 0
     for cell in range(way.size):
         # written always, counted where it is one: a branch here is a coin toss
-        heads[number] = cell
+        target[number] = cell
         number += (awaited[cell] == 0) & (way[cell] <= INTO_BOTTOM)
-        if way[cell] > INTO_BOTTOM:
-            total[cell] = 0.0
-    begin = way.size
     for i in range(number):
-        cell = heads[i]
-        carried = total[cell]
+        cell = target[i]
+        carried = cells[cell]
         code = way[cell]
         while True:
             begin -= 1
@@ -54,8 +61,8 @@ def gather(way, columns, total, target, order):  # type: ignore[no-untyped-def]
             if code >= OVER_BORDER:
                 break
             cell += steps[code]
-            carried += total[cell]
-            total[cell] = carried
+            carried += cells[cell]
+            cells[cell] = carried
             missing = awaited[cell] - 1
             awaited[cell] = missing
             if missing != 0:
@@ -63,8 +70,14 @@ def gather(way, columns, total, target, order):  # type: ignore[no-untyped-def]
             code = way[cell]
     for cell in range(way.size):
         code = way[cell]
-        target[cell] = cell + steps[code] if code < OVER_BORDER else max(7 - np.int64(code), -3)
-    return begin
+        if code < OVER_BORDER:
+            target[cell] = cell + steps[code]
+        elif code <= INTO_BOTTOM:
+            target[cell] = 7 - np.int64(code)
+        else:
+            target[cell] = max(receiver[cell], -1) if kind[cell] > 1 else -3
+            cells[cell] = kind[cell] > 1
+    return target, order[begin:], cells
 
 
 @njit(cache=True)

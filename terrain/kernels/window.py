@@ -26,7 +26,7 @@ NO_GROUND = 13
 
 
 @njit(cache=True)
-def pad_window(elevation, kind, height):  # type: ignore[no-untyped-def]
+def pad_window(elevation, kind):  # type: ignore[no-untyped-def]
     """Heights and states within a ring of one cell of unknown ground.
 
     Parameters
@@ -35,17 +35,18 @@ def pad_window(elevation, kind, height):  # type: ignore[no-untyped-def]
         Ground; read where `kind` is 1 only. [m]
     kind : (rows, cols) int ndarray
         0 outside, 1 open, 2 and 3 walls.
-    height : ((rows + 2) * (cols + 2),) float ndarray
-        Filled with heights, NaN where not open. [m]
 
     Returns
     -------
-    uint8 ndarray of the same shape
-        Bits as above: BORDER beside unknown ground, PINCHED where a diagonal step is blocked.
+    height : ((rows + 2) * (cols + 2),) float ndarray
+        NaN where not open. [m]
+    state : uint8 ndarray of the same shape
+        Bits as above: BORDER beside unknown ground, PINCHED where a diagonal step is blocked; the first of all,
+        which is in the ring, is PINCHED where any is.
     """
     rows, columns = elevation.shape
     width = columns + 2
-    height[:] = np.nan
+    height = np.full((rows + 2) * width, np.nan)
     state = np.full((rows + 2) * width, OUT, dtype=np.uint8)
     walls = False
     for row in range(rows):
@@ -59,7 +60,7 @@ def pad_window(elevation, kind, height):  # type: ignore[no-untyped-def]
                 walls = True
     if walls:
         _mark_pinches(state, width)
-    return _mark_borders(state, width, walls)
+    return height, _mark_borders(state, width, walls)
 
 
 @njit(cache=True)
@@ -70,9 +71,11 @@ def _mark_pinches(state, width):  # type: ignore[no-untyped-def]
         if state[cell] & WALL and state[across] & WALL and not (state[east] | state[south]) & WALL:
             state[east] |= PINCHED
             state[south] |= PINCHED
+            state[0] |= PINCHED
         if state[east] & WALL and state[south] & WALL and not (state[cell] | state[across]) & WALL:
             state[cell] |= PINCHED
             state[across] |= PINCHED
+            state[0] |= PINCHED
 
 
 @njit(cache=True)
@@ -123,3 +126,9 @@ def blocked(cell, k, state, offsets):  # type: ignore[no-untyped-def]
     if k < 4 or not state[cell] & PINCHED:
         return False
     return state[cell + offsets[k - 4]] & WALL != 0 and state[cell + offsets[(k - 3) & 3]] & WALL != 0
+
+
+@njit(cache=True)
+def unpadded(cell, width):  # type: ignore[no-untyped-def]
+    """Flat index in the window of a padded one."""
+    return (cell // width - 1) * (width - 2) + cell % width - 1
