@@ -91,7 +91,7 @@ def layers() -> dict[str, Layer]:
 
 
 def make_layer(
-    name: str, units: Units, *, crs: Any = None, geometry: Sequence[Any] | None = None, **values: Sequence[Any]
+    name: str, units: Units, /, *, crs: Any = None, geometry: Sequence[Any] | None = None, **values: Sequence[Any]
 ) -> pd.DataFrame:
     """A layer with the columns of the table, units in their names, sorted by id.
 

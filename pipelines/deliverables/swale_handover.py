@@ -1,0 +1,57 @@
+"""What a check of swales hands over, as a folder that is whole or not there."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+from pipelines.deliverables.geopackage import write_geopackage
+from pipelines.deliverables.handover import write_text
+from pipelines.deliverables.place import Writer, hand_over
+from pipelines.deliverables.summary import summary_text
+from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
+from pipelines.deliverables.swale_layers import stations_table, swale_tables
+from pipelines.deliverables.swale_plot import profile_png, sections_png
+from pipelines.deliverables.swale_summary import swale_summary
+from pipelines.deliverables.table_csv import csv_text
+from pipelines.inputs.quantity_words import Units
+
+
+def write_swales(findings: SwaleFindings, out_dir: Path, *, overwrite: bool = False) -> tuple[str, ...]:
+    """Write swale.gpkg, stations.csv, summary.json and two pictures a swale into a folder and swap it in whole.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found. [SI]
+    out_dir : Path
+        The folder; need not exist.
+    overwrite : bool
+        Whether an earlier result may be replaced.
+
+    Returns
+    -------
+    tuple of str
+        Names of the files written.
+
+    Raises
+    ------
+    HandoverError
+        If the folder cannot take the result; what it held before then stays.
+    """
+    files: dict[str, Writer] = {}
+    for found in findings.swales:
+        files[f"{found.site.id}_profile.png"] = partial(_write_picture, found, findings.units, profile_png)
+        files[f"{found.site.id}_sections.png"] = partial(_write_picture, found, findings.units, sections_png)
+    outputs = ["swale.gpkg", "stations.csv", "summary.json", *files]
+    tables = swale_tables(findings, outputs=outputs)
+    main: dict[str, Writer] = {
+        "swale.gpkg": lambda path: write_geopackage(path, tables, crs=findings.frame.crs, units=findings.units),
+        "stations.csv": lambda path: write_text(path, csv_text(stations_table(findings))),
+        "summary.json": lambda path: write_text(path, summary_text(swale_summary(findings))),
+    }
+    hand_over(out_dir, {**main, **files}, overwrite=overwrite)
+    return tuple(outputs)
+
+
+def _write_picture(found: SwaleFinding, units: Units, draw: Callable[[SwaleFinding, Units], bytes], path: Path) -> None:
+    path.write_bytes(draw(found, units))
