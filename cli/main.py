@@ -20,6 +20,7 @@ from terrain.errors import LotshedError
 COMMANDS = {
     "start": "cli.commands.start",
     "screen": "cli.commands.screen",
+    "swale": "cli.commands.swale",
     "pump": "cli.commands.pump",
     "storm": "cli.commands.storm",
     "steps": "cli.commands.steps",

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -141,7 +142,7 @@ def check_swale(
     tell("reading the site", 0.0)
     job = _measure(site_path, tell)
     rain, others = _rain_of(job.inputs)
-    results = _lot_results(job, lots)
+    results = _lot_results(job.inputs, lots)
     discharges, outlets = _discharges(job, results, add_discharges)
     tell("following the water", 0.5)
     water = _divide(job, rain, [shape for result in results for shape in result.piped])
@@ -159,22 +160,60 @@ def check_swale(
     return _findings(job, rain, water, discharges, tuple(found))
 
 
-def _measure(site_path: Path, tell: Progress) -> _Job:
+def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
+    """Check all inputs of a check and say what it would do, without reading the ground.
+
+    Parameters
+    ----------
+    site_path : Path
+        The site file.
+    lots : Path, optional
+        A folder of screened lots.
+
+    Returns
+    -------
+    str
+        A line for each thing that would be done.
+
+    Raises
+    ------
+    LotshedError
+        If an input cannot be used; the message says what, where and what to do.
+    """
+    inputs, lines, names, culverts = _open(site_path)
+    rain, others = _rain_of(inputs)
+    count = f"{len(lines)} {'swale' if len(lines) == 1 else 'swales'}"
+    said = [f"{inputs.site.name}: check {count} on {inputs.source.path.name}"]
+    for line, name, own in zip(lines, names, culverts, strict=True):
+        length = format_quantity(line.length, "length", inputs.site.units)
+        said.append(f"{name}: {length} as drawn, {len(own)} culverts given")
+    storm = "one storm" if rain.return_period is None else f"the {rain.return_period:g}-year storm"
+    depth = format_quantity(rain.storm.depth, "rain", inputs.site.units)
+    said.append(f"rain: {storm} of {depth}, {len(others)} others")
+    results = _lot_results(inputs, lots)
+    said.append(f"discharges of lots: {', '.join(result.name for result in results) or 'none'}")
+    return "\n".join(said)
+
+
+def _open(site_path: Path) -> tuple[SiteInputs, list[shapely.LineString], list[str], list[Any]]:
     inputs = open_site(site_path, several_parcels=True)
-    given, rules = inputs.site.swales, inputs.site.rules
-    if given is None or inputs.layers.swales.empty:
+    if inputs.site.swales is None or inputs.layers.swales.empty:
         raise LayerError(
             f"site file {site_path}: it names no swale; add a table [swales] with the file and layer of lines drawn "
             "along the swales"
         )
-    lines = [shapely.force_2d(line) for line in inputs.layers.swales.geometry]
-    names = [
-        f"swale {name or feature}"
-        for name, feature in zip(inputs.layers.swales["name"], inputs.layers.swales["id"], strict=True)
-    ]
-    names = [name.removeprefix("swale ") if "swale" in name[6:] else name for name in names]
+    layer = inputs.layers.swales
+    lines = [shapely.force_2d(line) for line in layer.geometry]
+    given = [str(name) or f"swale {feature}" for name, feature in zip(layer["name"], layer["id"], strict=True)]
+    names = [name if "swale" in name.lower() else f"swale {name}" for name in given]
     check_swale_lines(lines, names, inputs.layers.roofs)
-    culverts = culverts_by_swale(lines, inputs.layers.culverts)
+    return inputs, lines, names, culverts_by_swale(lines, inputs.layers.culverts)
+
+
+def _measure(site_path: Path, tell: Progress) -> _Job:
+    inputs, lines, names, culverts = _open(site_path)
+    given, rules = inputs.site.swales, inputs.site.rules
+    assert given is not None
     tell("reading the ground", 0.1)
     surface, ground, fit = read_swale_ground(inputs, lines, names)
     drainage = drain_ground(ground)
@@ -268,12 +307,12 @@ def _divide(job: _Job, rain: DesignRain, piped: Sequence[shapely.Polygon | shape
     )  # fmt: skip
 
 
-def _lot_results(job: _Job, lots: Path | None) -> tuple[LotResult, ...]:
-    given = job.inputs.site.swales
+def _lot_results(inputs: SiteInputs, lots: Path | None) -> tuple[LotResult, ...]:
+    given = inputs.site.swales
     folders = [*(given.discharges if given is not None else ()), *([lots] if lots is not None else [])]
     results: dict[Path, LotResult] = {}
     for folder in folders:
-        for result in read_lot_results(folder, job.ground.grid.frame):
+        for result in read_lot_results(folder, inputs.source.grid.frame):
             results.setdefault(result.folder.resolve(), result)
     return tuple(results.values())
 

@@ -162,8 +162,8 @@ def _why_not(found: Recut | NoRecut, rules: RecutRules, units: Units) -> str:
     if isinstance(found, NoRecut):
         rise = format_quantity(found.rise, "depth", units)
         return (
-            f"no digging drains it: {words(found.lower)} lies {rise} higher than {words(found.upper)}; the low is to be "
-            "filled, or what lies below it set deeper"
+            f"no digging drains it: {words(found.lower)} lies {rise} higher than {words(found.upper)}; the low is to "
+            "be filled, or what lies below it set deeper"
         )
     if found.as_asked:
         return ""
