@@ -159,7 +159,7 @@ def _lead_to_downspouts(
 def _carve(
     elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: Culvert, reach: float
 ) -> None:
-    """Lower the cells along a culvert to its invert; the way in and out is carved to the ground that was found."""
+    """Lower the cells along a culvert to its invert, and between its ends and the low ground that was found there."""
     line = culvert.line
     if line.length == 0:
         raise GeometryError(f"a culvert at {line.coords[0][:2]} has no length: draw it from inlet to outlet")
@@ -171,7 +171,9 @@ def _carve(
         return
     points = [point for point, _ in ends[:1] if point is not None] + [Point(c[:2]) for c in line.coords]
     points += [point for point, _ in ends[1:] if point is not None]
-    rows, columns = _cells_on(LineString(points), grid)
+    drawn = _burn([(line, 1)], grid, all_touched=True) == 1
+    drawn |= (_burn([(LineString(points), 1)], grid, all_touched=True) == 1) & ~barrier
+    rows, columns = np.nonzero(drawn)
     centres = shapely.points(np.column_stack(grid.centres(rows, columns)))
     along = np.asarray(shapely.line_locate_point(line, centres)) / line.length
     bed = inverts[0] + (inverts[1] - inverts[0]) * along
@@ -179,11 +181,6 @@ def _carve(
     rows, columns, bed = rows[passable], columns[passable], bed[passable]
     elevation[rows, columns] = np.minimum(elevation[rows, columns], bed)
     barrier[rows, columns] = False
-
-
-def _cells_on(line: LineString, grid: Grid) -> tuple[IntArray, IntArray]:
-    rows, columns = np.nonzero(_burn([(line, 1)], grid, all_touched=True) == 1)
-    return rows.astype(np.int64), columns.astype(np.int64)
 
 
 def _lower(given: float | None, found: float | None) -> float | None:

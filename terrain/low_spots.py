@@ -148,11 +148,11 @@ def find_low_spots(
         if home[pool] < 0 and tree.parent[pool] >= 0:
             home[pool] = home[tree.parent[pool]]
     shapes = [_under_water(tree, int(pool), ground) for pool in kept]
-    volumes = np.array([_stage_storage(cells, top, ground)[2][-1] for cells, top in shapes])
-    ranking = np.lexsort((tree.bottom[kept], -volumes))
+    storages = [_stage_storage(cells, top, ground) for cells, top in shapes]
+    ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
     return tuple(
-        _low_spot(drainage, tree, int(kept[position]), shapes[position], home, names, rmse)
+        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, rmse)
         for position in ranking.tolist()
     )
 
@@ -284,7 +284,8 @@ def _low_spot(
     drainage: Drainage,
     tree: Tree,
     pool: int,
-    shape: tuple[IntArray, float],
+    cells: IntArray,
+    storage: tuple[FloatArray, FloatArray, FloatArray],
     home: IntArray,
     names: dict[int, str],
     rmse: float,
@@ -292,8 +293,7 @@ def _low_spot(
     ground = drainage.ground
     bottom = int(tree.bottom[pool])
     low = float(ground.elevation.flat[bottom])
-    cells = shape[0]
-    levels, areas, volumes = _stage_storage(cells, shape[1], ground)
+    levels, areas, volumes = storage
     spill = int(tree.spill_cell[pool])
     enclosed = not np.isfinite(tree.spill_level[pool])
     outside = int(home[tree.parent[pool]]) if tree.parent[pool] >= 0 else -1

@@ -10,6 +10,7 @@ from pyproj import CRS
 from shapely import LineString
 
 from terrain.grid import Frame, Grid
+from terrain.ground import OPEN, OUTSIDE, Ground
 from terrain.surface import Surface
 
 os.environ.setdefault("MPLBACKEND", "Agg")
@@ -64,5 +65,20 @@ def made_swale():
             for a, b in ends
         ]
         return MadeSwale(Surface(grid, z, np.zeros(z.shape, dtype=bool)), LineString(drawn))
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def ground_of():
+    """What makes a ground of heights: OUTSIDE where they are NaN, else OPEN or what `kind` says."""
+
+    def make(elevation, *, kind=None, receiver=None, cell_width=1.0, cell_height=1.0) -> Ground:
+        elevation = np.array(elevation, dtype=np.float64)
+        known = np.where(np.isnan(elevation), OUTSIDE, OPEN if kind is None else np.asarray(kind))
+        receiver = np.full(elevation.shape, -1) if receiver is None else np.asarray(receiver)
+        frame = Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0)
+        grid = Grid(elevation.shape, 500000.0, 4000000.0, cell_width, cell_height, frame)
+        return Ground(grid, elevation, known.astype(np.int64), receiver.astype(np.int64), np.full(elevation.shape, -1))
 
     return make

@@ -74,7 +74,7 @@ def steepest_ways(height, state, width, cell_width, cell_height):  # type: ignor
     if state[0] & PINCHED:
         offsets = neighbour_offsets(width)
         for cell in range(width, height.size - width):
-            if state[cell] & PINCHED:
+            if state[cell] & PINCHED and not state[cell] & OUT:
                 way[cell] = _steepest_pinched(cell, height, state, width, cell_width, cell_height)
                 for k in range(4, 8):
                     if blocked(cell, k, state, offsets):
