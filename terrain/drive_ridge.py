@@ -79,5 +79,7 @@ def find_ridge(
     columns = np.arange(len(across))
     ridge = heights[top, columns]
     line = LineString(np.column_stack([at_x[top, columns], at_y[top, columns], ridge]))
-    crest = float(along[top[int(np.argmin(np.abs(across)))]])
+    over = heights[:, int(np.argmin(np.abs(across)))]
+    # the middle of a flat top
+    crest = float(along[over >= over.max() - 0.01].mean())
     return DriveRidge(float(start), crest, float(end), across, ridge, line)

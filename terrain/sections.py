@@ -165,7 +165,7 @@ class _Transects:
     @classmethod
     def across(cls, surface: Surface | Ground, thalweg: Thalweg, reach: float) -> "_Transects":
         step = min(surface.grid.cell_width, surface.grid.cell_height) / 4.0
-        count = max(int(np.ceil(reach / step)), 1)
+        count = max(int(np.ceil(reach / step - 1e-6)), 1)
         offsets = np.asarray(np.arange(-count, count + 1) * step, dtype=np.float64)
         tx, ty = thalweg.tangents()
         x = thalweg.x[:, None] + offsets * ty[:, None]

@@ -180,7 +180,8 @@ def _check_drawn(surface: Surface | Ground, drawn: LineString) -> None:
 
 def _resampled(path: FloatArray, step: float) -> FloatArray:
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
-    count = max(int(np.ceil(along[-1] / step)), 1) + 1
+    # a length of whole cells must not gain one by round-off
+    count = max(int(np.ceil(along[-1] / step - 1e-6)), 1) + 1
     at = np.linspace(0.0, along[-1], count)
     return np.column_stack([np.interp(at, along, path[:, 0]), np.interp(at, along, path[:, 1])])
 
@@ -209,7 +210,7 @@ def _moved(
 ) -> tuple[FloatArray, float]:
     """The path moved across itself to the lowest line, and the share of it that reached the edge."""
     tx, ty = _tangents(path[:, 0], path[:, 1])
-    count = max(int(np.ceil(reach / (step / 2.0))), 1)
+    count = max(int(np.ceil(reach / (step / 2.0) - 1e-6)), 1)
     offsets = np.asarray(np.arange(-count, count + 1) * (step / 2.0), dtype=np.float64)
     # to the left of the path is positive
     x = path[:, :1] - ty[:, None] * offsets
