@@ -171,7 +171,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         _self_check(drainage)
     spots = find_low_spots(drainage, rmse=opened.rmse, prefix="low-")
     progress("diagnosing the lot in the design storm, and planning", 0.5)
-    situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse)
+    situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse, shots=_shots(opened))
     reckoning = _reckoning(lot, situation, ground)
     planned = plan_lot(
         PlanInputs(
@@ -181,9 +181,6 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
             reckoning,
             lot.prices,
             None if lot.pump is None else pump_curve(*lot.pump),
-            ()
-            if opened.shots is None
-            else tuple(Point(x, y) for x, y in zip(opened.shots.x, opened.shots.y, strict=True)),
         )
     )
     progress("gathering the findings", 0.9)
@@ -329,6 +326,11 @@ def _findings(
         parameters=parameters,
         vertical_datum=_datum(opened),
     )
+
+
+def _shots(opened: SiteInputs) -> tuple[Point, ...]:
+    read = opened.shots
+    return () if read is None else tuple(Point(*each) for each in zip(read.x, read.y, read.heights, strict=True))
 
 
 def _septic_or_well(opened: SiteInputs) -> bool:

@@ -18,6 +18,10 @@ from terrain.grid import Grid
 from terrain.ground import OPEN
 
 
+SHOT_REACH = 0.5
+"""A level shot this near a low spot was read in it. [m]"""
+
+
 @dataclass(frozen=True, slots=True)
 class CollectionRules:
     """Sizes and distances of what collects (common practice, no source, unless said otherwise).
@@ -164,6 +168,7 @@ def site_collectors(
     free_for_stone: BaseGeometry,
     paving: BaseGeometry,
     rules: CollectionRules,
+    shots: Sequence[Point] = (),
 ) -> tuple[tuple[BasinSite, ...], tuple[DrainSite, ...], tuple[str, ...]]:
     """Basins and stone trenches for what is wrong, as few as do the job.
 
@@ -181,6 +186,8 @@ def site_collectors(
         All paving. [m]
     rules : CollectionRules
         Sizes and distances.
+    shots : sequence of shapely Point
+        Where a level was read; z is the height. A basin stands at the lowest shot of its low spot. [m]
 
     Returns
     -------
@@ -199,7 +206,7 @@ def site_collectors(
         if trouble.spot is not None:
             if is_minor(trouble.spot, rules):
                 continue
-            found = _basin_at_spot(trouble, trouble.spot, drainage, free, paving, len(basins), rules)
+            found = _basin_at_spot(trouble, trouble.spot, drainage, free, paving, len(basins), rules, shots)
             if found is None:
                 refused.append(f"no basin fits at {trouble.name}: no free ground within {rules.basin_snap:.0f} m of it")
             elif _apart(found.point, basins, rules.apart) or found.spot not in {b.spot for b in basins}:
@@ -252,10 +259,22 @@ def _apart(point: Point, basins: Sequence[BasinSite], distance: float) -> bool:
 
 def _basin_at_spot(
     trouble: Trouble, place: SpotPlace, drainage: Drainage, free: BaseGeometry, paving: BaseGeometry, count: int,
-    rules: CollectionRules,
+    rules: CollectionRules, shots: Sequence[Point],
 ) -> BasinSite | None:
     grid = drainage.ground.grid
     cells = place.spot.cells
+    read = [
+        shot for shot in shots
+        if shapely.distance(place.shape, shot) <= SHOT_REACH and shapely.contains_xy(free, shot.x, shot.y)
+    ]
+    if read:
+        lowest = min(read, key=lambda shot: float(shot.z))
+        return BasinSite(
+            id=f"basin-{count + 1}", point=Point(lowest.x, lowest.y), ground=float(lowest.z), spot=place.spot.id,
+            cells=np.empty(0, dtype=np.int64), serves_wall=place.place == "wall",
+            paved=bool(shapely.intersects(paving, lowest)),
+            why=f"At the lowest level shot of {trouble.name}: {trouble.why}.",
+        )
     columns = grid.shape[1]
     x, y = grid.centres(cells // columns, cells % columns)
     allowed = shapely.contains_xy(free, x, y)

@@ -1,8 +1,15 @@
 """Carrying water off by gravity, to an outfall or to daylight on the lot's own lawn."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from pipelines.layout.laying import GravityAnswer, lay_gravity, settings_to_try, verdict_of
+from pipelines.layout.laying import (
+    GravityAnswer,
+    LaySettings,
+    lay_gravity,
+    out_of_reach,
+    settings_to_try,
+    verdict_of,
+)
 from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall
 from pipelines.layout.quantities import Works
@@ -38,16 +45,27 @@ def by_gravity(
     """
     if not targets:
         return LaidOut(mode, False, depends_on=NOWHERE[mode]), None
+    floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
+    flows = inputs.flows.flows
+    short = out_of_reach(inputs.ground, inputs.catching, flows, inputs.wanted, targets, floor)
+    if mode == "daylight" and short:
+        return LaidOut(mode, False, depends_on=_listed(short)), None
     best = best_gravity(inputs, (*inputs.wanted, *inputs.spouts), targets, inputs.wanted)
     missing = [name for name in inputs.wanted if name not in best.lines.served]
     if missing:
-        why = best.unserved.get(missing[0], "no line could be laid from it")
-        return LaidOut(mode, False, depends_on=f"{', '.join(missing)}: {why}", fall_to_spare=_least(best)), best
+        why = {name: best.unserved.get(name, "no line could be laid from it") for name in missing}
+        words = _listed(short) if set(missing) <= set(short) else "; ".join(f"{k}: {text}" for k, text in why.items())
+        return LaidOut(mode, False, depends_on=words, fall_to_spare=_least(best)), best
     return _laid_by_gravity(inputs, best, mode), best
 
 
 def best_gravity(
-    inputs: WayInputs, names: Sequence[str], targets: Sequence[OutfallSite], wanted: Sequence[str], *, first: int = 1
+    inputs: WayInputs,
+    names: Sequence[str],
+    targets: Sequence[OutfallSite],
+    wanted: Sequence[str],
+    *,
+    like: LaySettings | None = None,
 ) -> GravityAnswer:
     """Gravity lines by the first settings that serve all that is wanted, else by those that serve most of it.
 
@@ -61,23 +79,32 @@ def best_gravity(
         Where they may end.
     wanted : sequence of str
         Those of them that must be served.
-    first : int
-        Number of the first run.
+    like : LaySettings, optional
+        Settings by which other lines of this lot were laid, tried first.
 
     Returns
     -------
     GravityAnswer
         The lines.
     """
-    tried = settings_to_try(inputs.situation.rules, inputs.site.layout)
+    flows = inputs.flows.flows
+    tried = sorted(
+        settings_to_try(inputs.situation.rules, inputs.site.layout), key=lambda settings: settings != like
+    )
+    last = tried[-1]
     answers: list[GravityAnswer] = []
     for settings in tried:
-        answers.append(
-            lay_gravity(inputs.ground, inputs.catching, inputs.flows.flows, names, targets, settings, first=first)
-        )
+        # no search where even the shortest way is too long for the fall; the last settings say what can be had
+        if settings is not last and out_of_reach(inputs.ground, inputs.catching, flows, wanted, targets, settings):
+            continue
+        answers.append(lay_gravity(inputs.ground, inputs.catching, flows, names, targets, settings))
         if _unserved(answers[-1], wanted) == 0:
             break
     return min(answers, key=lambda answer: _unserved(answer, wanted))
+
+
+def _listed(why: Mapping[str, str]) -> str:
+    return "; ".join(f"{name} is {reason}" for name, reason in why.items())
 
 
 def _unserved(answer: GravityAnswer, wanted: Sequence[str]) -> int:

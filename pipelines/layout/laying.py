@@ -12,7 +12,7 @@ from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.layout.collection import BasinSite, DrainSite
-from pipelines.layout.fall_to_spare import FallToSpare, fall_to_spare
+from pipelines.layout.fall_to_spare import fall_to_spare
 from pipelines.layout.lines import LaidLines, LineGround, lay_lines
 from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Outfall, Verdict
@@ -58,8 +58,6 @@ class LayGround:
         Where a trench may run.
     prices : mapping of str to UnitPrice
         For pipe, labour and fittings.
-    shots : tuple of shapely Point
-        Where a level was read. [m]
     layout : Layout
         Choices that must be kept.
     """
@@ -67,7 +65,6 @@ class LayGround:
     situation: Situation
     field: RouteField
     prices: Mapping[str, UnitPrice]
-    shots: tuple[Point, ...]
     layout: Layout
 
 
@@ -179,7 +176,7 @@ def lay_gravity(
         )
         if not lines.surcharged or smallest == len(pipes) - 1 or not forest.lines:
             break
-    spare, error = _spares(ground, field, forest, collectors, places, fewer, settings)
+    spare, error = _spares(ground, catching, flows, forest, places)
     return GravityAnswer(
         settings, lines, forest, _used_outfalls(forest, places, where, spare, error), forest.unserved, spare, error
     )
@@ -350,56 +347,114 @@ def outfall_names(places: Mapping[str, OutfallSite]) -> dict[str, str]:
 
 def _spares(
     ground: LayGround,
-    field: RouteField,
+    catching: Catching,
+    flows: Mapping[str, float],
     forest: RoutedForest,
-    collectors: Sequence[Collector],
     places: Mapping[str, OutfallSite],
-    spec: RouteSpec,
-    settings: LaySettings,
 ) -> tuple[dict[str, float], dict[str, float]]:
     """Fall to spare and its error for each collector that is served, to the place its line ends at."""
     spare: dict[str, float] = {}
     error: dict[str, float] = {}
-    fields: dict[tuple[str, int], FallToSpare] = {}
-    ends = _ends(forest)
-    for collector in collectors:
-        target = ends.get(collector.id)
-        if target is None:
-            continue
-        pipe = spec.pipe_for(collector.flow)
-        if (target, pipe) not in fields:
-            site = places[target]
-            fields[target, pipe] = fall_to_spare(
-                field, OutfallTarget(target, site.point, site.level), spec.pipes[pipe],
-                slope=spec.pipes[pipe].min_slope, taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance,
-                basin_drop=spec.basin_drop if collector.through else 0.0,
-            )
-        told = _spare_at(fields[target, pipe], field, collector, places[target], ground, settings, spec)
+    for name, target in _ends(forest).items():
+        told = spare_to(ground, catching, flows, name, places[target])
         if told is not None:
-            spare[collector.id], error[collector.id] = told
+            spare[name], error[name] = told
     return spare, error
 
 
-def _spare_at(
-    fall: FallToSpare,
-    field: RouteField,
-    collector: Collector,
-    site: OutfallSite,
-    ground: LayGround,
-    settings: LaySettings,
-    spec: RouteSpec,
+def spare_to(
+    ground: LayGround, catching: Catching, flows: Mapping[str, float], name: str, outfall: OutfallSite
 ) -> tuple[float, float] | None:
+    """Fall to spare from a collector to an outfall by the trade's target slope and cover, and its error.
+
+    Parameters
+    ----------
+    ground : LayGround
+        What lines are laid in.
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    name : str
+        The collector.
+    outfall : OutfallSite
+        Where the line would end.
+
+    Returns
+    -------
+    tuple of float or None
+        Negative where gravity is short; None where no way is allowed. [m]
+    """
+    settings = settings_to_try(ground.situation.rules, ground.layout)[0]
+    spec, _ = route_spec(ground, settings)
+    field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
+    (collector,) = collectors_of(catching, flows, [name], spec, settings)
+    pipe = spec.pipes[spec.pipe_for(collector.flow)]
+    fall = fall_to_spare(
+        field, OutfallTarget(outfall.id, outfall.point, outfall.level), pipe, slope=pipe.min_slope,
+        taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance,
+        basin_drop=spec.basin_drop if collector.through else 0.0,
+    )
     cell = field.nearest_allowed(collector.point.x, collector.point.y)
     if cell is None or not np.isfinite(fall.spare[cell]):
         return None
     # what the collector itself allows may bind before the ground along the way does
-    needed = site.level + spec.dig_tolerance + spec.pipes[spec.pipe_for(collector.flow)].min_slope * float(
-        fall.length[cell]
-    )
-    spare = min(float(fall.spare[cell]), collector.invert - needed)
+    needed = outfall.level + spec.dig_tolerance + pipe.min_slope * float(fall.length[cell])
+    own = collector.invert - needed
+    if own <= float(fall.spare[cell]):
+        return own, error_of_fall(collector.point, outfall.point, ground)
     binding = int(fall.binding[cell])
     x, y = field.grid.centres(binding // field.grid.shape[1], binding % field.grid.shape[1])
-    return spare, error_of_fall(Point(float(x), float(y)), site.point, ground)
+    return float(fall.spare[cell]), error_of_fall(Point(float(x), float(y)), outfall.point, ground)
+
+
+def out_of_reach(
+    ground: LayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    wanted: Sequence[str],
+    targets: Sequence[OutfallSite],
+    settings: LaySettings,
+) -> dict[str, str]:
+    """Collectors that no line can serve whatever its way: even the shortest needs more fall than there is.
+
+    Parameters
+    ----------
+    ground : LayGround
+        What lines are laid in.
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    wanted : sequence of str
+        Ids of collectors to look at.
+    targets : sequence of OutfallSite
+        Where lines may end.
+    settings : LaySettings
+        Slope and cover.
+
+    Returns
+    -------
+    dict of str to str
+        Why, by collector.
+    """
+    spec, _ = route_spec(ground, settings)
+    short: dict[str, float] = {}
+    collectors = collectors_of(catching, flows, wanted, spec, settings)
+    for site in targets:
+        fall = fall_to_spare(ground.field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0])
+        for collector in collectors:
+            cell = ground.field.nearest_allowed(collector.point.x, collector.point.y)
+            length = float(fall.length[cell]) if cell is not None else np.nan
+            if np.isfinite(length):
+                slope = spec.pipes[spec.pipe_for(collector.flow)].min_slope
+                left = collector.invert - site.level - slope * length
+                short[collector.id] = max(short.get(collector.id, -np.inf), left)
+    return {
+        name: f"short of fall by {-left / FOOT:.2f} ft ({-left * 100.0:.0f} cm) even on the shortest way"
+        for name, left in short.items()
+        if left < 0.0
+    }
 
 
 def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
@@ -419,9 +474,10 @@ def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
     """
     rmse = ground.situation.rmse
     between = fall_error(rmse, float(shapely.distance(upper, lower)))
-    if not ground.shots:
+    shots = ground.situation.shots
+    if not shots:
         return between
-    nearest = [min(float(shapely.distance(place, shot)) for shot in ground.shots) for place in (upper, lower)]
+    nearest = [min(float(shapely.distance(place, shot)) for shot in shots) for place in (upper, lower)]
     by_shots = float(np.hypot(*(fall_error(rmse, distance) for distance in nearest)))
     return max(min(between, by_shots), SHOT_ERROR)
 

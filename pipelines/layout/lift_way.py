@@ -8,16 +8,14 @@ import shapely
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.fall_to_spare import fall_to_spare
 from pipelines.layout.gravity_way import NOWHERE, best_gravity, discharges_of, line_warnings
 from pipelines.layout.laying import (
     GravityAnswer,
     LaySettings,
     collectors_of,
-    error_of_fall,
     line_ground,
     route_spec,
-    settings_to_try,
+    spare_to,
     verdict_of,
 )
 from pipelines.layout.lift_design import LINE_COVER, PRESSURE_PIPES, LiftDesign, design_lift
@@ -71,7 +69,10 @@ def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -
     if gravity.possible or not lifted:
         lifted = list(inputs.wanted)
     by_gravity = [name for name in (*inputs.wanted, *inputs.spouts) if name not in lifted]
-    rest = best_gravity(inputs, by_gravity, inputs.outfalls, by_gravity) if by_gravity else None
+    rest = None
+    if by_gravity:
+        before = answer.settings if answer is not None else None
+        rest = best_gravity(inputs, by_gravity, inputs.outfalls, by_gravity, like=before)
     first = len(rest.lines.runs) + 1 if rest is not None else 1
     try:
         lift = _cheapest_lift(inputs, lifted, first)
@@ -218,8 +219,12 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
 def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[str, ...]]:
     """The pumped line as a discharge, and the shots that would say whether it is needed at all."""
     sump, outfall = lift.design.sump, lift.outfall
-    told = spare_to(inputs, lifted, outfall)
-    spare, error = told if told is not None else (None, None)
+    told = [
+        each
+        for name in lifted
+        if (each := spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall)) is not None
+    ]
+    spare, error = min(told) if told else (None, None)
     verdict: Verdict = "sure"
     why = (
         f"{sump.lift / FOOT:.1f} ft ({sump.lift:.2f} m) of static lift; the pump on its line moves "
@@ -233,34 +238,3 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     elif spare is not None and spare < 0.0:
         why += f" Gravity is short by {-spare / FOOT:.2f} ft ({-spare * 100.0:.0f} cm)."
     return Discharge(tuple(lifted), outfall.id, "pump", verdict, why, spare, error, sump.lift), shots
-
-
-def spare_to(inputs: WayInputs, names: Sequence[str], outfall: OutfallSite) -> tuple[float, float] | None:
-    """Least fall to spare from some collectors to an outfall, negative where gravity is short, and its error.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    names : sequence of str
-        Collectors.
-    outfall : OutfallSite
-        Where lines would end.
-
-    Returns
-    -------
-    tuple of float or None
-        By the trade's target slope and cover; None where no way is allowed. [m]
-    """
-    settings = settings_to_try(inputs.situation.rules, inputs.site.layout)[0]
-    spec, _ = route_spec(inputs.ground, settings)
-    field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
-    target = OutfallTarget(outfall.id, outfall.point, outfall.level)
-    found: list[tuple[float, float]] = []
-    for collector in collectors_of(inputs.catching, inputs.flows.flows, names, spec, settings):
-        pipe = spec.pipes[spec.pipe_for(collector.flow)]
-        fall = fall_to_spare(field, target, pipe, slope=pipe.min_slope, taper_length=spec.taper_length)
-        cell = field.nearest_allowed(collector.point.x, collector.point.y)
-        if cell is not None and np.isfinite(fall.spare[cell]):
-            found.append((float(fall.spare[cell]), error_of_fall(collector.point, outfall.point, inputs.ground)))
-    return min(found, default=None)

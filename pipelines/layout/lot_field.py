@@ -21,13 +21,15 @@ from terrain.grid import Grid
 FOOT = 0.3048
 ROW_REACH = 15.0
 """How far along and beyond the lot the right of way is used. [m]"""
+WAY_WIDTH = 10.0
+"""Half width of the right of way that is used towards an outfall farther off. [m]"""
 STRIP = 1.5
 """Half width of the strip from the lot to an outfall where nobody gave a right of way. [m]"""
 LINE_LIMIT = 0.6
 """No trench nearer to a neighbour's line than this, even where the offset cannot be kept. [m]"""
 NEAR_LINE_COST = 30.0
 """What a metre inside the line's offset is held to cost on top, so that it is used only for want of another way."""
-CLEARANCE = 0.30
+CLEARANCE = 0.15
 """Clear height between a pipe and a buried line; common practice, no source. [m]"""
 CROSSING_HOURS = 2.0
 """Digging by hand at a buried line; common practice, no source. [h]"""
@@ -114,7 +116,9 @@ def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeom
     """Right of way near the lot, and strips to outfalls that lie beyond it and beyond the lot."""
     street: BaseGeometry = shapely.Polygon()
     if situation.right_of_way is not None:
-        street = shapely.intersection(situation.right_of_way, shapely.buffer(situation.parcel, ROW_REACH))
+        ways = [shapely.buffer(situation.parcel, ROW_REACH)]
+        ways += [shapely.buffer(shapely.shortest_line(situation.parcel, point), WAY_WIDTH) for point in outfalls]
+        street = shapely.intersection(situation.right_of_way, shapely.union_all(np.array(ways, dtype=object)))
     strips = []
     for point in outfalls:
         if situation.right_of_way is None and not shapely.intersects(situation.parcel, point):

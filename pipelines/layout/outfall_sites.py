@@ -82,6 +82,8 @@ def given_outfalls(
     drainage: Drainage,
     parcel: BaseGeometry,
     rules: OutfallRules,
+    *,
+    shots: Sequence[Point] = (),
 ) -> tuple[OutfallSite, ...]:
     """Places of the outfalls that the user gave.
 
@@ -95,6 +97,8 @@ def given_outfalls(
         The lot. [m]
     rules : OutfallRules
         Distances.
+    shots : sequence of shapely Point
+        Where a level was read; z is the height. One beside an outfall is its bottom. [m]
 
     Returns
     -------
@@ -104,7 +108,10 @@ def given_outfalls(
     sites: list[OutfallSite] = []
     for number, (shape, kind, given) in enumerate(shapes, start=1):
         for point in _places_along(shape, parcel, rules):
-            found = _lowest_near(point, drainage, rules.bottom_reach)
+            beside = [shot for shot in shots if shapely.distance(shot, point) <= rules.bottom_reach]
+            found = min(
+                (shot.z for shot in beside), default=_lowest_near(point, drainage, rules.bottom_reach)
+            )
             if found is None and given is None:
                 continue
             bottom = given if given is not None else float(found or 0.0)

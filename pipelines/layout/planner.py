@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Point
+from shapely import LineString
 
 from pipelines.hydraulics.basin_capacity import basin_capacity
 from pipelines.hydraulics.grate import BASIN_GRATES, choose_grate, ponding_depth
@@ -25,7 +25,7 @@ from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrai
 from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose
 from pipelines.layout.quantities import Access, quantities_of
 from pipelines.layout.situation import Situation
-from pipelines.layout.stops import reasons_to_stop
+from pipelines.layout.stops import ground_water_in_words, reasons_to_stop
 from pipelines.layout.take_off import Cost, UnitPrice, price_take_off, total_cost
 from pipelines.layout.way_values import LaidOut, WayInputs
 from pipelines.layout.ways import lay_out_ways
@@ -55,8 +55,6 @@ class PlanInputs:
         By item.
     curve : PumpCurve or None
         Of the pump, where it is given.
-    shots : tuple of shapely Point
-        Where a level was read. [m]
     """
 
     site: SiteFile
@@ -65,7 +63,6 @@ class PlanInputs:
     reckoning: Reckoning
     prices: Mapping[str, UnitPrice]
     curve: PumpCurve | None
-    shots: tuple[Point, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,7 +141,7 @@ def _nothing_built(
         else (),
         refer_out=stops,
         site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False)),
-        warnings=catching.refused,
+        warnings=(*ground_water_in_words(inputs.situation.complaints), *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
@@ -218,6 +215,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             )
         ),
         warnings=(
+            *ground_water_in_words(situation.complaints),
             *catching.refused,
             *chosen.warnings,
             *_short_in_words(flows),
@@ -242,11 +240,11 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
                 layers.outfalls.geometry, layers.outfalls["kind"], layers.outfalls["level_m"], strict=True
             )
         ],
-        situation.drainage, situation.parcel, rules,
+        situation.drainage, situation.parcel, rules, shots=situation.shots,
     )
     own = tuple(site for site in outfalls if site.kind == "daylight")
     outfalls = tuple(site for site in outfalls if site.kind not in ("daylight", "soakaway"))
-    if not outfalls:
+    if not outfalls and not own:
         outfalls = found_outfalls(
             situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
         )
@@ -258,7 +256,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
     )
-    ground = LayGround(situation, field, inputs.prices, inputs.shots, inputs.site.layout)
+    ground = LayGround(situation, field, inputs.prices, inputs.site.layout)
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(), inputs.curve is not None,

@@ -303,6 +303,7 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
         free_for_stone=free_ground(situation.parcel, [walls, stone, situation.keep_out], line_offset=line_offset),
         paving=situation.paving,
         rules=rules,
+        shots=situation.shots,
     )
     return Catching(basins, drains, spouts if basins or drains else (), cures, False, refused)
 

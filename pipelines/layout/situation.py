@@ -59,6 +59,8 @@ class Situation:
         slab, crawl or basement.
     floor, footing_depth : float or None
         Level of the floor, and of the footing's bottom below ground. [m]
+    shots : tuple of shapely Point
+        Where a level was read; z is the height. [m]
     """
 
     drainage: Drainage
@@ -80,6 +82,7 @@ class Situation:
     foundation: str | None
     floor: float | None
     footing_depth: float | None
+    shots: tuple[Point, ...] = ()
 
     @property
     def grid(self) -> Grid:
@@ -100,7 +103,13 @@ class Situation:
 
 
 def describe_lot(
-    site: SiteFile, layers: SiteLayers, drainage: Drainage, spots: tuple[LowSpot, ...], rmse: float
+    site: SiteFile,
+    layers: SiteLayers,
+    drainage: Drainage,
+    spots: tuple[LowSpot, ...],
+    rmse: float,
+    *,
+    shots: tuple[Point, ...] = (),
 ) -> Situation:
     """Gather what is known of a lot.
 
@@ -116,6 +125,8 @@ def describe_lot(
         Depressions of the window.
     rmse : float
         Vertical accuracy of the lidar. [m]
+    shots : tuple of shapely Point
+        Where a level was read; z is the height. [m]
 
     Returns
     -------
@@ -159,6 +170,7 @@ def describe_lot(
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
         footing_depth=site.house.footing_depth,
+        shots=shots,
     )
 
 

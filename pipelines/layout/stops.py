@@ -1,6 +1,9 @@
 """What is referred out: sites for which nothing is proposed here."""
 
+from collections.abc import Sequence
+
 import numpy as np
+from shapely import Point
 
 from pipelines.inputs.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
@@ -10,6 +13,7 @@ STEEP_SHARE = 0.10
 """Share of the lot that must be too steep before the lot counts as steep. [-]"""
 STEEP_REACH = 3.0
 """A slope is taken over this far, so that noise and kerbs don't count. [m]"""
+_GROUND_WATER = ("never dries", "without rain", "crawl", "basement", "damp wall", "seep", "spring", "all year")
 _WORDS = {
     "sinkhole": "a sinkhole",
     "flood": "a floodplain",
@@ -65,6 +69,27 @@ def reasons_to_stop(site: SiteFile, layers: SiteLayers, situation: Situation) ->
         if kinds.str.contains(key).any():
             reasons.append(f"The lot lies in or beside {words}: refer it out, nothing is proposed here.")
     return tuple(reasons)
+
+
+def ground_water_in_words(complaints: Sequence[tuple[Point, str]]) -> tuple[str, ...]:
+    """What complaints say of ground water, which works on the surface do not cure.
+
+    Parameters
+    ----------
+    complaints : sequence of (Point, str)
+        Where water was seen, and what was said.
+
+    Returns
+    -------
+    tuple of str
+        A warning for each complaint that may be of ground water (common practice, no source).
+    """
+    return tuple(
+        f'"{said}" may be ground water, a spring, a leak, irrigation or septic water, and then surface works fail. '
+        "What would tell: is it wet without rain, does a test hole fill in a day, does a hose on the surface bring it?"
+        for _, said in complaints
+        if any(sign in said.lower() for sign in _GROUND_WATER)
+    )
 
 
 def steep_share(situation: Situation, slope: float) -> float:
