@@ -228,19 +228,20 @@ def _tree(drainage: Drainage) -> Tree:
 
 
 def _worth_listing(tree: Tree, ground: Ground, min_depth: float, min_area: float) -> IntArray:
-    """Pools deep and large enough: outermost ones, and both of two that merge."""
+    """Pools deep and large enough: outermost ones, and all of several that merge."""
     inside = tree.begin[1:] - tree.begin[tree.first]
     large = inside * ground.grid.cell_area >= min_area * (1 - 1e-9)
     deep = tree.spill_level - ground.elevation.ravel()[tree.bottom] >= min_depth * (1 - 1e-9)
-    passes = large & deep
-    partner = np.full(tree.parent.size, -1, dtype=np.int64)
-    joints = np.flatnonzero(tree.left >= 0)
-    partner[tree.left[joints]] = tree.right[joints]
-    partner[tree.right[joints]] = tree.left[joints]
-    # three pools that meet at one level: the joint of the first two holds no more than they do
-    same_level = (tree.left >= 0) & (tree.spill_level <= tree.base_level)
-    beside = (partner >= 0) & passes[partner]
-    return np.flatnonzero(passes & ~same_level & ((tree.parent < 0) | beside))
+    # three pools that meet at one level: the joint of the first two holds no more than they do, and is none of its own
+    joint = (tree.left >= 0) & (tree.spill_level <= tree.base_level)
+    passes = large & deep & ~joint
+    meeting = tree.parent.copy()
+    while (up := (meeting >= 0) & joint[meeting] & (tree.parent[meeting] >= 0)).any():
+        meeting[up] = tree.parent[meeting[up]]
+    inner = np.flatnonzero(passes & (meeting >= 0))
+    others = np.bincount(meeting[inner], minlength=tree.parent.size) > 1
+    apart = (meeting < 0) | others[meeting] | joint[meeting]
+    return np.flatnonzero(passes & apart)
 
 
 def _under_water(tree: Tree, pool: int, ground: Ground) -> tuple[IntArray, float]:
@@ -323,10 +324,12 @@ def _low_spot(
 
 def _taker(drainage: Drainage, tree: Tree, pool: int, home: IntArray, outside: int) -> int:
     """Listed pool that the overflow enters first: beside it, else the next on the way down."""
-    if tree.parent[pool] >= 0:
-        entered = int(home[tree.entry[pool]])
-        return entered if entered != outside else -1
-    if tree.spill_cell[pool] < 0:
+    entered = int(home[tree.entry[pool]]) if tree.parent[pool] >= 0 else -1
+    if entered >= 0 and entered != outside:
+        return entered
+    while outside < 0 and tree.parent[pool] >= 0:
+        pool = int(tree.parent[pool])
+    if outside >= 0 or tree.spill_cell[pool] < 0:
         return -1
     way = walk(drainage.target, int(tree.spill_cell[pool]))
     pits = tree.pit[way]
@@ -343,7 +346,7 @@ def _pools_of(tree: Tree, low_spots: Sequence[LowSpot]) -> list[tuple[LowSpot, i
     for pool in np.flatnonzero(np.isin(tree.bottom, [spot.bottom for spot in low_spots])).tolist():
         level = float(tree.spill_level[pool])
         spot = wanted.get((int(tree.bottom[pool]), level if np.isfinite(level) else None))
-        if spot is not None and not (tree.left[pool] >= 0 and tree.spill_level[pool] <= tree.base_level[pool]):
+        if spot is not None and not (tree.left[pool] >= 0 and level <= tree.base_level[pool]):
             found.append((spot, pool))
     if len(found) < len(low_spots):
         raise GroundError("low spots of another drainage were given to settle_water: find them on this one")
