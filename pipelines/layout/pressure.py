@@ -242,8 +242,8 @@ def _pressure_layer(
     field: RouteField, pipe: RoutePipe, spec: RouteSpec, cover: float, outfall: OutfallTarget
 ) -> tuple[Layer, Tube]:
     layer = Layer(replace(field, cover=np.maximum(field.cover, cover)), replace(spec, pipes=(pipe,)))
-    tube = Tube(ANY_SLOPE, pipe.crown, pipe.wall + spec.bedding, pipe.cost, outfall.point.x, outfall.point.y,
-                outfall.level, 0.0)
+    tube = Tube(ANY_SLOPE, pipe.crown, pipe.wall, pipe.wall + spec.bedding, pipe.cost, outfall.point.x,
+                outfall.point.y, outfall.level, 0.0)
     return layer, tube
 
 
@@ -257,7 +257,7 @@ def _follow_ground(layer: Layer, tube: Tube, shape: FloatArray, level: float) ->
         share = np.linspace(0.0, 1.0, len(out))[:, None]
         stations.append(np.column_stack([shape[i] + share * (shape[i + 1] - shape[i]), out[:, 2]])[int(i > 0):])
     line = np.vstack(stations)
-    clear = _past_crossings(layer, line)
+    clear = _past_crossings(layer, tube, line)
     clear[-1, 2] = level
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(clear[:, :2], axis=0).T))])
     keep = _bends_of_profile(along, clear[:, 2])
@@ -267,15 +267,15 @@ def _follow_ground(layer: Layer, tube: Tube, shape: FloatArray, level: float) ->
     return xy, inverts, layer.price(xy, tube, np.minimum(inverts, line[keep, 2]), shape)
 
 
-def _past_crossings(layer: Layer, line: FloatArray) -> FloatArray:
+def _past_crossings(layer: Layer, tube: Tube, line: FloatArray) -> FloatArray:
     """The line (x, y, invert), led under what it would hit."""
     result = line.copy()
     path = shapely.linestrings(np.stack([line[:-1, :2], line[1:, :2]], axis=1))
     for crossing in layer.field.crossings:
         if crossing.elevation is None:
             continue
-        low = crossing.elevation - crossing.clearance - layer.crown
-        high = crossing.elevation + crossing.clearance + layer.wall
+        low = crossing.elevation - crossing.clearance - tube.crown
+        high = crossing.elevation + crossing.clearance + tube.wall
         for k in np.flatnonzero(shapely.intersects(crossing.shape, path)):
             if min(result[k, 2], result[k + 1, 2]) < high:
                 result[k: k + 2, 2] = np.minimum(result[k: k + 2, 2], low)

@@ -133,12 +133,13 @@ def _set_costs(
 ) -> list[FloatArray]:
     """By set, what each step costs at least; (cells, ways) each. [money]"""
     graph = search.graph
-    slope, crown = min(p.min_slope for p in pipes), min(p.crown for p in pipes)
+    slope, steepest = min(p.min_slope for p in pipes), max(p.min_slope for p in pipes)
+    crown = min(p.crown for p in pipes)
     ground = graph.ground[: search.cell_onward.shape[0]]
     reach = []
     for cell, invert in zip(cells, inverts, strict=True):
         nodes = np.array(search.nodes_at(cell))
-        best = highest_inverts(graph, nodes, invert, slope, crown)
+        best = highest_inverts(graph, nodes, invert, slope, steepest, crown)
         highest = np.full(ground.size, -np.inf)
         np.maximum.at(highest, graph.cell, best)
         reach.append(np.where(highest < graph.need - 1e-6, -np.inf, highest))

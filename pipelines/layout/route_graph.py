@@ -39,6 +39,7 @@ def prepare_search(
     field: RouteField,
     outfalls: Sequence[OutfallTarget],
     outfall_cells: Sequence[int],
+    asides: Sequence[float],
     spec: RouteSpec,
     *,
     directions: int,
@@ -51,6 +52,8 @@ def prepare_search(
         Where lines may be laid.
     outfalls, outfall_cells : sequences of OutfallTarget and int
         Where they may end, and the flat index of the allowed cell at each.
+    asides : sequence of float
+        How far each outfall lies from the centre of its cell. [m]
     spec : RouteSpec
         Pipes and prices.
     directions : int
@@ -64,7 +67,8 @@ def prepare_search(
     onward = cell_steps(field)[:, ways]
     length = field.step_lengths()[ways]
     cells = onward.shape[0]
-    tapers = [_taper(onward, length, cell, spec.taper_length) for cell in outfall_cells]
+    tapers = [_taper(onward, length, cell, spec.taper_length - aside)
+              for cell, aside in zip(outfall_cells, asides, strict=True)]
     surface, dig = mean_along(field.surface_cost)[:, ways], mean_along(field.dig_factor)[:, ways]
     crossing = field.crossing_cost.reshape(cells, -1)[:, ways]
     need = np.full(cells, np.inf)
@@ -72,7 +76,6 @@ def prepare_search(
         need[cell] = min(need[cell], outfall.level + spec.dig_tolerance)
     fall = np.broadcast_to(length * min(pipe.min_slope for pipe in spec.pipes), onward.shape)
     need = spread_costs(onward, fall.copy(), need, backward=True)
-    largest, thickest = max(p.crown for p in spec.pipes), max(p.wall for p in spec.pipes)
     nodes = _nodes(onward, tapers, outfalls, spec)
     at = nodes.cell
     graph = RouteGraph(
@@ -81,8 +84,7 @@ def prepare_search(
         deepest=field.deepest.reshape(-1)[at], taper_level=nodes.taper_level, taper_way=nodes.taper_way,
         end_level=nodes.end_level, end_cost=nodes.end_cost, need=need,
         length=length, turn=turn_costs(spec, directions), surface=surface, dig=dig, crossing=crossing,
-        low=field.band_low.reshape(cells, -1)[:, ways] - largest,
-        high=field.band_high.reshape(cells, -1)[:, ways] + thickest,
+        low=field.band_low.reshape(cells, -1)[:, ways], high=field.band_high.reshape(cells, -1)[:, ways],
         middle_top=_middle_top(field)[:, ways],
         middle_deepest=np.nan_to_num(step_middles(field.deepest, highest=True).reshape(cells, -1)[:, ways]),
         trench_depth=np.array(spec.trench_depths), trench_cost=np.array(spec.trench_costs),
@@ -186,4 +188,5 @@ def mean_along(values: FloatArray) -> FloatArray:
     ends = np.stack([0.5 * (values + shifted(values, (int(r), int(c)), np.nan)) for r, c in STEPS], axis=-1)
     knights = np.arange(len(STEPS)) % 2 == 1
     means = np.where(knights, 0.5 * (ends + step_middles(values, highest=False)), ends)
-    return np.nan_to_num(means).reshape(values.size, -1)
+    known: FloatArray = np.nan_to_num(means).reshape(values.size, -1)
+    return known

@@ -193,9 +193,11 @@ def _task(
     if not found or not cells:
         unserved |= dict.fromkeys(cells, "no outfall lies beside ground where a line may be laid")
         return None
-    ends = [replace(outfalls[k], level=outfalls[k].level + slope * _aside(field, outfalls[k].point, at))
-            for k, at in found.items()]
-    search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], spec, directions=directions)
+    asides = [_aside(field, outfalls[k].point, at) for k, at in found.items()]
+    ends = [replace(outfalls[k], level=outfalls[k].level + slope * aside)
+            for k, aside in zip(found, asides, strict=True)]
+    search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec,
+                            directions=directions)
     return _Task(search, collectors, cells, inverts, losses, tuple(found), spec, invert_step, dict.fromkeys(cells, 0))
 
 
@@ -270,7 +272,7 @@ def _together(
     tolerance: float,
 ) -> tuple[FloatArray, IntArray, "_Found"]:
     """Search all sets where none costs more than its ceiling; cheapest partitions, and what was found."""
-    found = _search(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-9) + 1e-9, tolerance,
+    found = _search(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance,
                     alone=len(group) == 1)
     value = np.full(1 << len(group), np.inf)
     value[np.array(masks)] = found.totals
@@ -309,7 +311,8 @@ def _search(
     sets = RouteSets(
         mask=np.array(masks), position=position,
         slope=np.array([p.min_slope for p in pipes]), crown=np.array([p.crown for p in pipes]),
-        below=np.array([p.wall + spec.bedding for p in pipes]), pipe=np.array([p.cost for p in pipes]),
+        wall=np.array([p.wall for p in pipes]), below=np.array([p.wall + spec.bedding for p in pipes]),
+        pipe=np.array([p.cost for p in pipes]),
         start_node=np.array([node for node, _ in nodes]), start_collector=np.array([bit for _, bit in nodes]),
         invert=np.array([task.inverts[i] for i in group]), basin=basin,
         loss=np.array([task.losses[i] for i in group]), junction=spec.junction, step=task.invert_step,
@@ -346,30 +349,23 @@ def _trace(task: _Task, group: list[int], masks: list[int], found: _Found, final
         while ints[label, 2] not in (START, MERGE, THROUGH):
             label = int(ints[label, 3])
             path.append((int(cell[ints[label, 0]]), float(inverts[label])))
-        start, branches = _beginning(ints, label, through)
+        start, branches, passing = _beginning(ints, label, through)
         run = GridRun(
             serves=tuple(i for bit, i in enumerate(group) if mask >> bit & 1), pipe=_pipe_of(task, group, mask),
             start=None if start is None else group[start], into=into, outfall=outfall,
             cells=np.array([c for c, _ in reversed(path)]), inverts=np.array([z for _, z in reversed(path)]),
         )
         runs.append(run)
-        if ints[label, 2] == THROUGH:
-            arrived = path[-1][0], path[-1][1] + task.losses[group[start or 0]]
-            waiting += [(branch, run, [arrived]) for branch in branches]
-        else:
-            waiting += [(branch, run, []) for branch in branches]
+        here, lost = path[-1], 0.0 if start is None else task.losses[group[start]]
+        waiting += [(branch, run, []) for branch in branches]
+        waiting += [(branch, run, [(here[0], here[1] + lost)]) for branch in passing]
     return runs[::-1]
 
 
-def _beginning(ints: IntArray, label: int, through: set[int]) -> tuple[int | None, list[int]]:
-    """Collector at which a run begins, if any, and the labels of the runs that flow into it there."""
-    kind = int(ints[label, 2])
-    if kind == START:
-        return int(ints[label, 4]), []
-    if kind == THROUGH:
-        return int(ints[label, 4]), [int(ints[label, 3])]
+def _beginning(ints: IntArray, label: int, through: set[int]) -> tuple[int | None, list[int], list[int]]:
+    """What a run begins with: its collector, if any, labels of runs that end there, and of those a step before it."""
     meeting: list[int] = []
-    waiting = [int(ints[label, 3]), int(ints[label, 4])]
+    waiting = [label]
     while waiting:
         at = waiting.pop()
         if ints[at, 2] == MERGE:
@@ -377,7 +373,9 @@ def _beginning(ints: IntArray, label: int, through: set[int]) -> tuple[int | Non
         else:
             meeting.append(at)
     # a basin at the place before any other collector there
-    starts = sorted((at for at in meeting if ints[at, 2] == START), key=lambda at: int(ints[at, 4]) not in through)
-    if not starts:
-        return None, meeting
-    return int(ints[starts[0], 4]), [at for at in meeting if at != starts[0]]
+    owners = [at for at in meeting if ints[at, 2] in (START, THROUGH)]
+    owners.sort(key=lambda at: int(ints[at, 4]) not in through)
+    owner = owners[0] if owners else -1
+    passing = [int(ints[at, 3]) for at in meeting if ints[at, 2] == THROUGH]
+    branches = [at for at in meeting if at != owner and ints[at, 2] != THROUGH]
+    return (int(ints[owner, 4]) if owners else None), branches, passing

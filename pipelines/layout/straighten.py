@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import shapely
@@ -14,6 +16,7 @@ from pipelines.layout.kernels.laying import (
     lay_segment,
     least_start,
     priced,
+    station,
     straightest,
 )
 from pipelines.layout.kernels.ways import ground_at
@@ -70,13 +73,12 @@ class Layer:
                        field.permit_cost, grid.left, grid.top, grid.cell_width, grid.cell_height,
                        np.array(spec.trench_depths), np.array(spec.trench_costs))
         self.bends = np.array([0.0, spec.bend_22, spec.bend_45, spec.bend_22 + spec.bend_45, 2.0 * spec.bend_45])
-        self.crown, self.wall = max(p.crown for p in spec.pipes), max(p.wall for p in spec.pipes)
 
     def tube(self, pipe: int, outfall: OutfallTarget) -> Tube:
         """A pipe of the spec on its way to an outfall."""
         chosen = self.spec.pipes[pipe]
-        return Tube(chosen.min_slope, chosen.crown, chosen.wall + self.spec.bedding, chosen.cost, outfall.point.x,
-                    outfall.point.y, outfall.level + self.spec.dig_tolerance, self.spec.taper_length)
+        return Tube(chosen.min_slope, chosen.crown, chosen.wall, chosen.wall + self.spec.bedding, chosen.cost,
+                    outfall.point.x, outfall.point.y, outfall.level + self.spec.dig_tolerance, self.spec.taper_length)
 
     def shorten(
         self, path: FloatArray, tube: Tube, invert: float, end_level: float, heading_out: float
@@ -190,7 +192,8 @@ class Layer:
     def _profile(self, xy: FloatArray, tube: Tube, invert: float) -> tuple[FloatArray, IntArray, float]:
         """Stations of a line, positions of its vertices among them, and cost of its crossings."""
         cost, first, marks = self._crossings(xy, consecutive=True)
-        parts, places, z, behind = [], [0], invert, 0.0
+        parts: list[FloatArray] = []
+        places, z, behind = [0], invert, 0.0
         for i in range(len(xy) - 1):
             length = float(np.hypot(*(xy[i + 1] - xy[i])))
             out = np.empty((int(4.0 * length / min(self.bed.width, self.bed.height)) + 8, 5))
@@ -200,7 +203,11 @@ class Layer:
                 raise CannotLay
             out[:count, 0] += behind
             behind += length
-            parts.append(out[: count] if i == 0 else out[1:count])
+            if i > 0:  # a crossing just after a vertex holds at the vertex too
+                parts[-1][-1, 2] = min(parts[-1][-1, 2], out[0, 2])
+                parts[-1][-1, 3] = max(parts[-1][-1, 3], out[0, 3])
+                parts[-1][-1, 4] = min(parts[-1][-1, 4], out[0, 4])
+            parts.append(out[:count] if i == 0 else out[1:count])
             places.append(places[-1] + count - 1)
         crossed = sum(float(cost[i, i + 1]) for i in range(len(xy) - 1))
         return np.vstack(parts), np.array(places), crossed
@@ -212,7 +219,7 @@ class Layer:
         rows, columns = np.triu_indices(n, 1)
         if consecutive:
             rows, columns = np.arange(n - 1), np.arange(1, n)
-        lines = np.atleast_1d(shapely.linestrings(np.stack([path[rows], path[columns]], axis=1)))
+        lines: Any = shapely.linestrings(np.stack([path[rows], path[columns]], axis=1))
         found: list[tuple[int, int, float, float, float]] = []
         for crossing in self.field.crossings:
             for k in np.flatnonzero(shapely.intersects(crossing.shape, lines)):
@@ -222,8 +229,8 @@ class Layer:
                 cost[i, j] += crossing.cost * (1.0 - 0.5 * ends)
                 if crossing.elevation is not None:
                     away = np.hypot(*(places - path[i]).T)
-                    found += [(i, j, float(a), crossing.elevation - crossing.clearance - self.crown,
-                               crossing.elevation + crossing.clearance + self.wall) for a in away]
+                    low, high = crossing.elevation - crossing.clearance, crossing.elevation + crossing.clearance
+                    found += [(i, j, float(a), low, high) for a in away]
         found.sort()
         for i, j, *_ in found:
             counts[i, j] += 1
@@ -322,9 +329,11 @@ def straighten(
         inflows = [other for other in runs if other.into is run]
         drop = spec.basin_drop if _through(run, collectors) else 0.0
         inverts = [float(laid[id(other)].inverts[-1]) - drop for other in inflows]
+        tube = layer.tube(run.pipe, outfalls[run.outfall])
         if run.start is not None:
             inverts.append(collectors[run.start].invert)
-        tube = layer.tube(run.pipe, outfalls[run.outfall])
+        else:  # a larger pipe than those that meet needs its own cover
+            inverts.append(float(station(layer.bed, tube, *shapes[id(run)][0])[1]))
         laid[id(run)] = layer.lay(shapes[id(run)], tube, min(inverts), ends[id(run)])
         lines.append(_routed(layer, run, laid[id(run)], inflows, names, collectors, outfalls))
     return tuple(lines)
@@ -453,7 +462,8 @@ def what_it_meets(field: RouteField, xy: FloatArray) -> tuple[tuple[str, ...], b
 def _cells_along(field: RouteField, xy: FloatArray) -> tuple[IntArray, IntArray]:
     """Cells that a line runs over, those outside the grid left out."""
     spacing = 0.25 * min(field.grid.cell_width, field.grid.cell_height)
-    points = shapely.get_coordinates(shapely.segmentize(shapely.LineString(xy), spacing))
+    parts = [np.linspace(a, b, 2 + int(np.hypot(*(b - a)) / spacing)) for a, b in pairwise(xy)]
+    points = np.vstack(parts)
     rows, columns = field.grid.cells(points[:, 0], points[:, 1])
     inside = (rows >= 0) & (rows < field.grid.shape[0]) & (columns >= 0) & (columns < field.grid.shape[1])
     return rows[inside], columns[inside]

@@ -34,7 +34,7 @@ class RouteGraph(NamedTuple):
     surface: Any  # [money/m]
     dig: Any  # factor on the trench [-]
     crossing: Any  # [money]
-    low: Any  # no invert between low and high along a step; low > high where nothing is crossed [m]
+    low: Any  # no part of a pipe between low and high along a step; low > high where nothing is crossed [m]
     high: Any
     middle_top: Any  # highest crown and lowest trench bottom half-way along a step [m]
     middle_deepest: Any
@@ -49,6 +49,7 @@ class RouteSets(NamedTuple):
     position: Any  # (2**k,) position of a mask in `mask`, -1 where it is not searched
     slope: Any  # [-]
     crown: Any  # outside diameter less wall [m]
+    wall: Any  # [m]
     below: Any  # wall and bedding [m]
     pipe: Any  # [money/m]
     start_node: Any  # (starts,) nodes of the collectors
@@ -103,9 +104,9 @@ def _lay(graph: Any, sets: Any, f: int, z: float, node: int, d: int, to: int, un
     if end - sets.below[f] < graph.deepest[to] - EPSILON or end < graph.need[graph.cell[to]] - EPSILON:
         return np.nan, 0.0
     if graph.low[cell, d] < graph.high[cell, d]:
-        if under == 0 and end < graph.high[cell, d] - EPSILON:
+        if under == 0 and end < graph.high[cell, d] + sets.wall[f] - EPSILON:
             return np.nan, 0.0
-        if under == 1 and z > graph.low[cell, d] + EPSILON:
+        if under == 1 and z > graph.low[cell, d] - sets.crown[f] + EPSILON:
             return np.nan, 0.0
     depth = 0.5 * (graph.ground[node] - z + graph.ground[to] - end) + sets.below[f]
     metre = sets.pipe[f] + graph.surface[cell, d]
@@ -227,7 +228,7 @@ def _begin(graph: Any, sets: Any, work: Any, f: int, node: int, z: float, cost: 
         slot = (node * ways + d) * 2
         _offer(graph, sets, work, f, slot, z, cost, kind, before, other)
         if graph.low[cell, d] < graph.high[cell, d]:
-            lower = _lowered(min(z, graph.low[cell, d]), sets.step)
+            lower = _lowered(min(z, graph.low[cell, d] - sets.crown[f]), sets.step)
             _offer(graph, sets, work, f, slot + 1, lower, cost, kind, before, other)
 
 
@@ -249,11 +250,13 @@ def _meet(graph: Any, sets: Any, work: Any, f: int, a: int, b: int) -> None:
             if after < 0 or inverts[after] < inverts[one]:
                 z, paid = min(inverts[one], inverts[other], cap), sets.junction
                 for label in (one, other):
-                    if work.ints[label, 2] == START:  # the other line comes into this one's place
+                    if work.ints[label, 2] == START or work.ints[label, 2] == THROUGH:  # the other comes into its place
                         owner = work.ints[label, 4]
                         z = min(z, inverts[one + other - label] - sets.loss[owner])
                         if sets.basin[graph.cell[node]] == owner:
                             paid = 0.0
+                if slot % 2 == 1:
+                    z = min(z, graph.low[graph.cell[node], d] - sets.crown[f])
                 z, cost = _lowered(z, sets.step), costs[one] + costs[other] + paid
                 if cost <= work.allow[node] and z - sets.below[f] >= graph.deepest[node] - EPSILON:
                     _offer(graph, sets, work, f, slot, z, cost, MERGE, one, other)
@@ -291,12 +294,13 @@ def _arrive(graph: Any, sets: Any, work: Any, f: int, here: int, to: int, alone:
             continue
         slot = (to * ways + e) * 2
         crosses = graph.low[cell, e] < graph.high[cell, e]
+        low = graph.low[cell, e] - sets.crown[f]
         if not crosses or end >= graph.high[cell, e]:
             _offer(graph, sets, work, f, slot, end, reached + bend, STEP, here, -1)
-        if crosses and end <= graph.low[cell, e]:
+        if crosses and end <= low:
             _offer(graph, sets, work, f, slot + 1, end, reached + bend, STEP, here, -1)
         elif crosses:
-            lower, again = _lay(graph, sets, f, z, node, d, to, under, graph.low[cell, e])
+            lower, again = _lay(graph, sets, f, z, node, d, to, under, low)
             if not np.isnan(lower):
                 _offer(graph, sets, work, f, slot + 1, lower, cost + again + bend, STEP, here, -1)
 
@@ -426,7 +430,7 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
 
 
 @njit(cache=True)
-def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, crown: float) -> Any:
+def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepest: float, crown: float) -> Any:
     """Highest invert that a line from a collector can have at each node, whatever its way; -inf where none leads.
 
     Parameters
@@ -436,8 +440,10 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, crown:
         Nodes of the collector.
     invert : float
         At the collector. [m]
-    slope, crown : float
-        Least slope and least height of a pipe's top above its invert. [-], [m]
+    slope, steepest : float
+        Least and greatest of the pipes' slopes; the latter sets how high an end taper may lie. [-]
+    crown : float
+        Least height of a pipe's top above its invert. [m]
 
     Returns
     -------
@@ -465,7 +471,7 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, crown:
                     second = graph.sibling[second]
                 cap = graph.top[to] - crown
                 if graph.taper_level[to] > -np.inf:
-                    cap = max(cap, graph.taper_level[to] + slope * graph.taper_way[to])
+                    cap = max(cap, graph.taper_level[to] + steepest * graph.taper_way[to])
                 z = min(best[node] - slope * graph.length[d], cap)
                 if z > best[to] and not done[to]:
                     best[to] = z

@@ -34,6 +34,7 @@ class Tube(NamedTuple):
 
     slope: float  # least [-]
     crown: float  # outside diameter less wall [m]
+    wall: float  # [m]
     below: float  # wall and bedding [m]
     cost: float  # [money/m]
     end_x: float
@@ -46,19 +47,21 @@ class Tube(NamedTuple):
 def station(bed: Any, tube: Any, x: float, y: float) -> Any:
     """Ground, highest invert, lowest invert, surface cost, dig factor at a point, and whether a permit is needed.
 
-    On the edge between cells the stricter rules hold and the means of costs.
+    Stations lie half a cell apart: the rules of all cells within a quarter of a cell hold, so that none is passed
+    over between two of them. On the edge between cells costs are their means.
     """
     row, column = (bed.top - y) / bed.height - 0.5, (x - bed.left) / bed.width - 0.5
     ground = ground_at(bed.ground, row, column)
     cover, deepest, surface, dig, permit, count = 0.0, -np.inf, 0.0, 0.0, False, 0
-    for i in range(int(np.floor(row + 0.5 - 1e-6)), int(np.floor(row + 0.5 + 1e-6)) + 1):
-        for j in range(int(np.floor(column + 0.5 - 1e-6)), int(np.floor(column + 0.5 + 1e-6)) + 1):
+    for i in range(int(np.floor(row + 0.25 - 1e-6)), int(np.floor(row + 0.75 + 1e-6)) + 1):
+        for j in range(int(np.floor(column + 0.25 - 1e-6)), int(np.floor(column + 0.75 + 1e-6)) + 1):
             r, c = min(max(i, 0), bed.ground.shape[0] - 1), min(max(j, 0), bed.ground.shape[1] - 1)
             if not np.isfinite(bed.ground[r, c]):
                 continue
             cover, deepest = max(cover, bed.cover[r, c]), max(deepest, bed.deepest[r, c])
-            surface, dig, count = surface + bed.surface[r, c], dig + bed.dig[r, c], count + 1
-            permit = permit or bed.permit[r, c]
+            if abs(row - i) <= 0.5 + 1e-6 and abs(column - j) <= 0.5 + 1e-6:
+                surface, dig, count = surface + bed.surface[r, c], dig + bed.dig[r, c], count + 1
+                permit = permit or bed.permit[r, c]
     cap = ground - cover - tube.crown
     away = np.hypot(x - tube.end_x, y - tube.end_y)
     if away <= tube.taper + EPSILON:
@@ -88,7 +91,7 @@ def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float,
     z : float
         Invert at its beginning. [m]
     marks : (m, 3) float ndarray
-        Where it crosses something: distance along, and the heights between which no invert may lie. [m]
+        Where it crosses something: distance along, and the heights between which no part of a pipe may lie. [m]
     out : (n, 5) float ndarray
         Where it holds at least as many rows as the segment has stations: filled with distance, ground, highest and
         lowest invert, invert of each. [m]
@@ -114,11 +117,12 @@ def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float,
             # on both sides of what it crosses a pipe lies over it, or under it where it cannot
             if (k - 1) * ds < marks[m, 0] + EPSILON and marks[m, 0] < (k + 1) * ds + EPSILON:
                 ahead = max(0.0, marks[m, 0] - k * ds)
-                if end - tube.slope * ahead >= marks[m, 2] - EPSILON:
-                    floor = max(floor, marks[m, 2] + tube.slope * ahead)
+                low, high = marks[m, 1] - tube.crown, marks[m, 2] + tube.wall
+                if end - tube.slope * ahead >= high - EPSILON:
+                    floor = max(floor, high + tube.slope * ahead)
                 else:
-                    end = min(end, marks[m, 1])
-                    cap = min(cap, marks[m, 1])
+                    end = min(end, low)
+                    cap = min(cap, low)
         if k > 0:
             if not end >= floor - EPSILON:
                 return np.nan, 0.0, 0
