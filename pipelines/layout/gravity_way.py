@@ -8,6 +8,7 @@ from pipelines.layout.laying import (
     lay_gravity,
     out_of_reach,
     settings_to_try,
+    spare_to,
     verdict_of,
 )
 from pipelines.layout.outfall_sites import OutfallSite
@@ -53,8 +54,7 @@ def by_gravity(
     best = best_gravity(inputs, (*inputs.wanted, *inputs.spouts), targets, inputs.wanted)
     missing = [name for name in inputs.wanted if name not in best.lines.served]
     if missing:
-        why = {name: best.unserved.get(name, "no line could be laid from it") for name in missing}
-        words = _listed(short) if set(missing) <= set(short) else "; ".join(f"{k}: {text}" for k, text in why.items())
+        words = _listed(short) if set(missing) <= set(short) else _not_laid(inputs, best, missing, targets)
         return LaidOut(mode, False, depends_on=words, fall_to_spare=_least(best)), best
     return _laid_by_gravity(inputs, best, mode), best
 
@@ -101,6 +101,25 @@ def best_gravity(
         if _unserved(answers[-1], wanted) == 0:
             break
     return min(answers, key=lambda answer: _unserved(answer, wanted))
+
+
+def _not_laid(
+    inputs: WayInputs, answer: GravityAnswer, missing: Sequence[str], targets: Sequence[OutfallSite]
+) -> str:
+    """Why a line that has fall enough cannot be laid: what is buried on its way, or what the router said."""
+    words = []
+    buried = sorted({crossing.kind for crossing in inputs.ground.field.crossings})
+    for name in missing:
+        spares = [spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, site) for site in targets]
+        most = max((told[0] for told in spares if told is not None), default=-1.0)
+        if most > 0.0 and buried:
+            words.append(
+                f"{name} has {most / FOOT:.2f} ft ({most * 100.0:.0f} cm) of fall to spare, but no line from it clears "
+                f"what is buried on the way ({', '.join(buried)}): expose it, there may be room"
+            )
+        else:
+            words.append(f"{name}: {answer.unserved.get(name, 'no line could be laid from it')}")
+    return "; ".join(words)
 
 
 def _listed(why: Mapping[str, str]) -> str:
