@@ -6,20 +6,12 @@ from functools import partial
 
 from pipelines.deliverables.findings import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
+from pipelines.deliverables.words import MODES, VERDICTS
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.plan import Discharge
 
 WIDTH = 100
 MOST_LOW_SPOTS = 6
-
-VERDICTS = {"sure": "sure", "cannot_tell": "cannot tell from this lidar", "no": "does not work"}
-MODES = {
-    "gravity": "by gravity",
-    "pump": "pumped",
-    "daylight": "daylight on the own lot",
-    "soakaway": "into a soakaway",
-    "none": "nothing to build",
-}
 
 
 def lot_answer(findings: Findings) -> str:

@@ -58,12 +58,12 @@ def make_plan() -> works.Plan:
     """One basin that is pumped to the swale, one downspout line that runs to it by gravity."""
     ends = {"under_paving": 0.0, "crossings": (), "ground": (100.0, 99.8), "least_cover": 0.3, "deepest": 0.6}
     gravity = works.PipeRun(
-        "run-1", "spout-1", "out-1", "gravity", "downspout", "4 in", "SDR-35", "sdr35_4",
+        "run-1", "spout-1", "out-1", "gravity", "downspout", "4 in", "SDR-35", "4 in SDR-35",
         _line((20, 12, 99.5), (30, 12, 99.4)), length=10.0, slope=0.01, invert_up=99.5, invert_down=99.4,
         peak_flow=0.002, velocity=0.8, capacity=0.008, filled=0.4, **ends,
     )  # fmt: skip
     pressure = works.PipeRun(
-        "run-2", "sump-1", "out-1", "pressure", "discharge", "1-1/2 in", "sch 40", "sch40_1_5",
+        "run-2", "sump-1", "out-1", "pressure", "discharge", "1-1/2 in", "sch 40", "1-1/2 in sch 40",
         _line((15, 3, 98.5), (30, 12, 99.6)), length=17.5, slope=None, invert_up=98.5, invert_down=99.6,
         peak_flow=0.003, velocity=2.1, capacity=0.003, filled=None, **ends,
     )  # fmt: skip

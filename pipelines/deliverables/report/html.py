@@ -1,0 +1,178 @@
+"""A report as one page: nothing is fetched, nothing runs but what the page itself carries."""
+
+import base64
+import hashlib
+import json
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import shapely
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from pipelines.deliverables.report.blocks import Inline, Number, Report
+from pipelines.deliverables.report.ground_picture import cell_runs, heights_text
+from pipelines.deliverables.report.map_picture import MapPicture
+from pipelines.deliverables.report.map_svg import WIDTH, legend_mark, map_drawing
+from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.report.shown_text import shown
+from pipelines.deliverables.symbols import symbols
+from pipelines.inputs.quantity_words import Units
+
+SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
+SAID = {"sure": "Sure", "cannot_tell": "Cannot tell from this lidar", "no": "Does not work as far as is known"}
+ASSETS = "pipelines.deliverables.report"
+LONGEST_NAME = 90
+
+
+def report_html(report: Report, picture: MapPicture | None, *, made_on: str = "", view_name: str = "Lot") -> str:
+    """A report as a page.
+
+    Parameters
+    ----------
+    report : Report
+        What it says.
+    picture : MapPicture or None
+        Its map.
+    made_on : str
+        Date, as year-month-day; empty for none.
+    view_name : str
+        What the map's first view shows.
+
+    Returns
+    -------
+    str
+        HTML that carries all it needs; its policy lets nothing else in.
+    """
+    style, script = asset("report.css"), asset("tables.js") + (asset("map.js") if picture is not None else "")
+    policy = (
+        f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}; base-uri 'none'; "
+        "form-action 'none'"
+    )
+    shape = None if picture is None else _map(picture, report, view_name)
+    return _template().render(
+        report=report, map=shape, made_on=made_on, style=style, script=script, policy=policy, signs=SIGNS, said=SAID
+    )
+
+
+def asset(name: str) -> str:
+    """Text of a file that the report carries.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+
+    Returns
+    -------
+    str
+        As it is.
+    """
+    return resources.files(ASSETS).joinpath("assets", name).read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> Any:
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=False, keep_trailing_newline=True, finalize=_fit
+    )
+    # what these let through unescaped is made here and in `svg`, never by a user
+    environment.filters.update(
+        raw=Markup, drawing=Markup, json=_json, short=lambda text: shown(str(text), most=LONGEST_NAME)
+    )
+    return environment.from_string(asset("report.html.j2"))
+
+
+def _fit(value: Any) -> Any:
+    return shown(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _json(value: Any) -> Markup:
+    """JSON that cannot end the element it stands in."""
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
+    listed: list[dict[str, Any]] = [
+        {"name": "contours", "title": "Contours", "on": True, "features": [],
+         "marks": [(legend_mark(symbols()["contours"][0]), "every fifth drawn heavier")]},
+        {"name": "ground", "title": "Shaded ground", "on": True, "features": [], "marks": []},
+    ]  # fmt: skip
+    for layer in reversed(picture.layers):
+        used = sorted({feature.symbol for feature in layer.features})
+        marks = [(legend_mark(symbols()[layer.name][each]), symbols()[layer.name][each].label) for each in used]
+        features = [(each.id, each.title) for each in layer.features if each.rows]
+        listed.insert(len(listed) - 2, {"name": layer.name, "title": layer.title, "on": layer.on,
+                                        "features": features, "marks": marks})  # fmt: skip
+    design = next((at for at, storm in enumerate(picture.storms) if storm.design), 0)
+    return {
+        "svg": map_drawing(picture, moving=True),
+        "layers": listed,
+        "storms": len(picture.storms),
+        "design": design,
+        "view_name": view_name,
+        "data": _data(picture),
+    }
+
+
+def _data(picture: MapPicture) -> dict[str, Any]:
+    west, south, east, north = picture.view
+    grid = picture.ground.grid
+    left, _, _, top = grid.bounds
+    frame = grid.frame
+    heights = heights_text(picture.ground) | {
+        "west": left, "north": top, "width": grid.cell_width, "height": grid.cell_height,
+    }  # fmt: skip
+    beds = [
+        {"id": bed.id, "title": shown(bed.title, most=40), "bottom": bed.bottom,
+         "runs": cell_runs(bed.cells, picture.ground, picture.columns)}
+        for bed in picture.beds
+    ]  # fmt: skip
+    return {
+        "west": west, "north": north, "scale": WIDTH / (east - west), "view": [west, south, east, north],
+        "whole": list(grid.bounds), "frame": [frame.x_scale, frame.y_scale], "ground": heights,
+        "length": _kind("length", picture.units), "level": _kind("level", picture.units),
+        "depth": _kind("depth", picture.units), "features": _features(picture), "beds": beds,
+        "storms": [
+            {"name": shown(storm.name, most=60), "design": storm.design,
+             "standing": {name: [before, after] for name, before, after in storm.standing}}
+            for storm in picture.storms
+        ],
+    }  # fmt: skip
+
+
+def _features(picture: MapPicture) -> dict[str, Any]:
+    west, _, _, north = picture.view
+    found: dict[str, Any] = {}
+    for layer in picture.layers:
+        for feature in layer.features:
+            if not feature.rows:
+                continue
+            point = shapely.point_on_surface(feature.shape)
+            found[feature.id] = {
+                "layer": layer.name,
+                "title": shown(feature.title, most=60),
+                "at": [round(point.x - west, 3), round(north - point.y, 3)],
+                "rows": [[head, *_told(value)] for head, value in feature.rows],
+            }
+    return found
+
+
+def _told(value: Inline) -> list[Any]:
+    if isinstance(value, Number):
+        return [value.text, value.source, value.value]
+    return [shown(value), "", None]
+
+
+def _kind(kind: str, units: Units) -> dict[str, Any]:
+    """Unit, SI units in one and decimals of a kind of quantity, for the page's own numbers."""
+    one = number(1.0, kind, units)
+    exact = {"ft": 0.3048, "in": 0.0254, "m": 1.0, "cm": 0.01}[one.unit]
+    _, _, decimals = one.bare.partition(".")
+    return {"unit": one.unit, "one": exact, "decimals": len(decimals)}

@@ -1,0 +1,221 @@
+"""Numbers of a report: rounded for a reader, unrounded for a check, each with its source."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
+from pipelines.deliverables.unit_systems import unit_value
+from pipelines.inputs.quantity_words import Units, format_quantity
+
+_RAISED = str.maketrans("23", "²³")
+# kinds that quantity_words does not write: unit, decimals, SI units in one
+_PLAIN = {
+    "money": ("", 0, 1.0),
+    "share": ("%", 0, 0.01),
+    "count": ("", 0, 1.0),
+    "coefficient": ("", 2, 1.0),
+    "amount": ("", 1, 1.0),
+    "hours": ("h", 1, 3600.0),
+    "minutes": ("min", 0, 60.0),
+    "starts": ("", 0, 1.0),
+    "minutes_bare": ("min", 1, 1.0),
+}
+UNKNOWN = "unknown"
+
+
+def number(value: float | None, kind: str, units: Units, source: str = "") -> Number:
+    """A number for a reader.
+
+    Parameters
+    ----------
+    value : float or None
+        None and NaN are unknown. [SI]
+    kind : str
+        As of `format_quantity`, or money, share, count, coefficient, amount, hours, minutes, starts.
+    units : str
+        us or si.
+    source : str
+        Where it stands unrounded.
+
+    Returns
+    -------
+    Number
+        Rounded as the trade reads it.
+
+    Raises
+    ------
+    KeyError
+        If the kind is not known.
+    """
+    if value is None or not math.isfinite(value):
+        return Number(UNKNOWN, UNKNOWN, "", None, source)
+    if kind in _PLAIN:
+        unit, decimals, one = _PLAIN[kind]
+        bare = f"{round(value / one, decimals) + 0.0:,.{decimals}f}"
+        return Number(f"{bare} {unit}".strip(), bare, unit, value, source)
+    bare, _, unit = format_quantity(value, kind, units).partition(" ")
+    unit = unit.translate(_RAISED)
+    return Number(f"{bare} {unit}", bare, unit, value, source)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A column of a layer that a table shows: its name without unit, its heading, and its kind; no kind is text."""
+
+    column: str
+    head: str
+    kind: str = ""
+
+
+def layer_table(
+    layers: Mapping[str, pd.DataFrame],
+    layer: str,
+    units: Units,
+    shown: Sequence[Shown],
+    *,
+    title: str,
+    key: str = "id",
+    totals: Sequence[str] = (),
+    note: str = "",
+) -> Table | None:
+    """A table of a layer's rows, numbers as they stand in the layer.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    layer : str
+        Which.
+    units : str
+        us or si.
+    shown : sequence of Shown
+        Columns, in order.
+    title : str
+        Of the table.
+    key : str
+        Column that tells rows apart in the numbers' sources; empty for the row's position.
+    totals : sequence of str
+        Columns that are added up in the foot.
+    note : str
+        What a reader must know of it.
+
+    Returns
+    -------
+    Table or None
+        None where the layer is empty; columns that are empty throughout are left out.
+    """
+    frame = layers[layer]
+    if frame.empty:
+        return None
+    kept = [(each, *_written(frame, each.column)) for each in shown]
+    kept = [each for each in kept if frame[each[1]].notna().any()]
+    columns: list[Column] = []
+    cells: list[list[Inline]] = [[] for _ in range(len(frame))]
+    foot: list[Inline] = []
+    keys = list(frame[key]) if key else list(range(len(frame)))
+    for each, name, suffix in kept:
+        values = [_cell(value, each.kind, suffix, units, f"{layer}/{row}/{name}")
+                  for row, value in zip(keys, frame[name], strict=True)]
+        known = next((value for value in values if isinstance(value, Number) and value.value is not None), None)
+        columns.append(Column(each.head, known.unit if known else "", bool(each.kind)))
+        for row, value in zip(cells, values, strict=True):
+            row.append(value)
+        if each.column in totals:
+            foot.append(number(float(frame[name].sum()) * unit_value(suffix), each.kind, units, f"sum/{layer}/{name}"))
+        else:
+            foot.append("Total" if not foot else "")
+    return Table(
+        layer, title, tuple(columns), tuple(tuple(row) for row in cells), tuple(foot) if totals else (), note
+    )
+
+
+def layer_number(
+    layers: Mapping[str, pd.DataFrame], layer: str, row: str, column: str, kind: str, units: Units
+) -> Number:
+    """One number of a layer.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    layer, row, column : str
+        Name of the layer, id of the row, column without its unit.
+    kind : str
+        As of `number`.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    Number
+        With its source.
+    """
+    frame = layers[layer]
+    name, suffix = _written(frame, column)
+    key = "id" if "id" in frame else str(frame.columns[0])
+    value = frame.loc[frame[key] == row, name].iloc[0]
+    found = _cell(value, kind, suffix, units, f"{layer}/{row}/{name}")
+    assert isinstance(found, Number)
+    return found
+
+
+def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
+    """Name with its unit as the layer has it, and that unit; of two, the one that people read: the last."""
+    if column in frame:
+        return column, ""
+    from pipelines.inputs.unit_table import RULE_UNITS
+
+    suffixes = [*(unit.replace("/", "_") for unit in RULE_UNITS), "pct"]
+    found = [(f"{column}_{suffix}", suffix) for suffix in suffixes if f"{column}_{suffix}" in frame]
+    order = {name: position for position, name in enumerate(frame.columns)}
+    return max(found, key=lambda each: order[each[0]])
+
+
+def _cell(value: object, kind: str, suffix: str, units: Units, source: str) -> Inline:
+    if kind:
+        known = value is not None and not pd.isna(value)
+        return number(float(value) * unit_value(suffix) if known else None, kind, units, source)  # type: ignore[arg-type]
+    if value is None or pd.isna(value):  # type: ignore[call-overload]
+        return ""
+    if isinstance(value, bool) or str(value) in ("True", "False"):
+        return "yes" if str(value) == "True" else "no"
+    return str(value)
+
+
+def row_words(
+    layers: Mapping[str, pd.DataFrame], layer: str, row: str, units: Units, shown: Sequence[Shown], *, key: str = "id"
+) -> tuple[tuple[str, Inline], ...]:
+    """One row of a layer as headings and values, those that are empty left out.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    layer, row : str
+        Name of the layer, and what its key holds.
+    units : str
+        us or si.
+    shown : sequence of Shown
+        Columns, in order.
+    key : str
+        Column that tells rows apart.
+
+    Returns
+    -------
+    tuple of (str, str or Number)
+        In order.
+    """
+    frame = layers[layer]
+    found = frame[frame[key] == row]
+    if found.empty:
+        return ()
+    rows: list[tuple[str, Inline]] = []
+    for each in shown:
+        name, suffix = _written(frame, each.column)
+        value = _cell(found[name].iloc[0], each.kind, suffix, units, f"{layer}/{row}/{name}")
+        if value != "" and not (isinstance(value, Number) and value.value is None):
+            rows.append((each.head, value))
+    return tuple(rows)

@@ -1,0 +1,58 @@
+"""Text that people wrote, made fit to show: nothing in it turns, hides or stretches what stands around it."""
+
+import unicodedata
+
+MOST = 600
+"""Longer text is cut, with its length said."""
+_TURNS = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def shown(text: str, *, most: int = MOST) -> str:
+    """Text without control characters and marks that turn the reading direction, cut where it is too long to read.
+
+    Parameters
+    ----------
+    text : str
+        As it came.
+    most : int
+        Characters that are shown.
+
+    Returns
+    -------
+    str
+        Controls and turning marks as their code, such as `[U+202E]`; line breaks and tabs as blanks.
+    """
+    if text.isascii() and text.isprintable() and len(text) <= most:
+        return text
+    cut = f"{text[:most]}… ({len(text):,} characters)" if len(text) > most else text
+    return "".join(map(_visible, cut))
+
+
+def breakable(text: str, *, most: int = 24) -> str:
+    """Text whose long words may be broken by a typesetter.
+
+    Parameters
+    ----------
+    text : str
+        Fit to show.
+    most : int
+        Longest word that stays whole.
+
+    Returns
+    -------
+    str
+        With zero-width blanks inside long words.
+    """
+    words = text.split(" ")
+    return " ".join(
+        "\u200b".join(word[at : at + most] for at in range(0, len(word), most)) if len(word) > most else word
+        for word in words
+    )
+
+
+def _visible(character: str) -> str:
+    if character in "\n\t\r\u2028\u2029":
+        return " "
+    if character in _TURNS or unicodedata.category(character) in ("Cc", "Cs") or character in "\ufffe\uffff":
+        return f"[U+{ord(character):04X}]"
+    return character

@@ -1,0 +1,17 @@
+"""What verdicts and ways of leaving are called where a person reads them."""
+
+VERDICTS = {"sure": "sure", "cannot_tell": "cannot tell from this lidar", "no": "does not work"}
+MODES = {
+    "gravity": "by gravity",
+    "pump": "pumped",
+    "daylight": "daylight on the own lot",
+    "soakaway": "into a soakaway",
+    "none": "nothing to build",
+}
+EDGES = {
+    "edge_n": "over the north edge",
+    "edge_e": "over the east edge",
+    "edge_s": "over the south edge",
+    "edge_w": "over the west edge",
+    "enclosed": "nowhere, shut in",
+}
