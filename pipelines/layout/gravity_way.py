@@ -87,20 +87,35 @@ def best_gravity(
     GravityAnswer
         The lines.
     """
+    tried = list(settings_to_try(inputs.situation.rules, inputs.site.layout))
+    if like is not None and like in tried:
+        tried.insert(0, tried.pop(tried.index(like)))
+    first = _laid(inputs, names, targets, wanted, tried[0])
+    if first is not None and _unserved(first, wanted) == 0:
+        return first
+    # what the loosest settings cannot serve none can, so they come before those between
+    loosest = lay_gravity(inputs.ground, inputs.catching, inputs.flows.flows, names, targets, tried[-1])
+    if _unserved(loosest, wanted):
+        return loosest
+    for settings in tried[1:-1]:
+        answer = _laid(inputs, names, targets, wanted, settings)
+        if answer is not None and _unserved(answer, wanted) == 0:
+            return answer
+    return loosest
+
+
+def _laid(
+    inputs: WayInputs,
+    names: Sequence[str],
+    targets: Sequence[OutfallSite],
+    wanted: Sequence[str],
+    settings: LaySettings,
+) -> GravityAnswer | None:
+    """Lines by some settings; None without a search where even the shortest way is too long for the fall."""
     flows = inputs.flows.flows
-    tried = sorted(
-        settings_to_try(inputs.situation.rules, inputs.site.layout), key=lambda settings: settings != like
-    )
-    last = tried[-1]
-    answers: list[GravityAnswer] = []
-    for settings in tried:
-        # no search where even the shortest way is too long for the fall; the last settings say what can be had
-        if settings is not last and out_of_reach(inputs.ground, inputs.catching, flows, wanted, targets, settings):
-            continue
-        answers.append(lay_gravity(inputs.ground, inputs.catching, flows, names, targets, settings))
-        if _unserved(answers[-1], wanted) == 0:
-            break
-    return min(answers, key=lambda answer: _unserved(answer, wanted))
+    if out_of_reach(inputs.ground, inputs.catching, flows, wanted, targets, settings):
+        return None
+    return lay_gravity(inputs.ground, inputs.catching, flows, names, targets, settings)
 
 
 def _not_laid(

@@ -270,7 +270,7 @@ def collectors_of(
     def crown(flow: float) -> float:
         return spec.pipes[spec.pipe_for(flow)].crown
 
-    for site in (*catching.basins, *catching.drains, *catching.downspouts):
+    for site in catching.sites:
         if site.id not in wanted:
             continue
         flow = flows.get(site.id, 0.0)
@@ -478,7 +478,7 @@ def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
     if not shots:
         return between
     nearest = [min(float(shapely.distance(place, shot)) for shot in shots) for place in (upper, lower)]
-    by_shots = float(np.hypot(*(fall_error(rmse, distance) for distance in nearest)))
+    by_shots = float(np.hypot(fall_error(rmse, nearest[0]), fall_error(rmse, nearest[1])))
     return max(min(between, by_shots), SHOT_ERROR)
 
 

@@ -194,7 +194,9 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     alternatives = tuple(_alternative(way, priced.get(way.mode), chosen) for way in ways)
     if chosen is None:
         return _no_way_out(found, catching, alternatives, ways)
-    water = run_with_works(situation, reckoning, found, catching, division, chosen.capacities)
+    built = _only_served(catching, chosen)
+    division = works_division(situation, built)
+    water = run_with_works(situation, reckoning, found, built, division, chosen.capacities)
     lines, unpriced = priced[chosen.mode]
     plan = Plan(
         verdict=_verdict(chosen, flows, total_cost(lines)),
@@ -224,6 +226,16 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         ),
     )
     return LotPlan(plan, found, division, water, chosen.served, chosen.limits)
+
+
+def _only_served(catching: Catching, way: LaidOut) -> Catching:
+    """Collectors that have a line; what could not be tied in is as it was."""
+    return replace(
+        catching,
+        basins=tuple(site for site in catching.basins if site.id in way.served),
+        drains=tuple(site for site in catching.drains if site.id in way.served),
+        downspouts=tuple(site for site in catching.downspouts if site.id in way.served),
+    )
 
 
 def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:

@@ -111,6 +111,11 @@ class Catching:
     refused: tuple[str, ...]
 
     @property
+    def sites(self) -> tuple[BasinSite | DrainSite | DownspoutSite, ...]:
+        """All that collects: basins, drains, downspouts."""
+        return (*self.basins, *self.drains, *self.downspouts)
+
+    @property
     def empty(self) -> bool:
         """Whether there is nothing to build."""
         return not (self.basins or self.drains)

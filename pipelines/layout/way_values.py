@@ -54,7 +54,7 @@ class WayInputs:
     @property
     def wanted(self) -> tuple[str, ...]:
         """Ids of basins and drains: what must be served."""
-        return tuple(site.id for site in (*self.catching.basins, *self.catching.drains))
+        return (*(site.id for site in self.catching.basins), *(site.id for site in self.catching.drains))
 
     @property
     def spouts(self) -> tuple[str, ...]:

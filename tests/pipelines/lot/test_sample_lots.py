@@ -1,0 +1,186 @@
+"""Every lot of the sample neighbourhood, screened once in one process: balances, limits, sums, and known answers."""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pipelines.deliverables.findings import Findings
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import load_rules
+from pipelines.layout.quantities import FOOT, Access, Works, quantities_of, trench_width
+from pipelines.layout.take_off import total_cost
+from pipelines.lot import screen_lot
+
+SAMPLES = Path(__file__).parents[3] / "sample_data"
+LOTS = sorted(path.stem for path in SAMPLES.glob("lot_*.toml"))
+
+
+@cache
+def screened(name: str) -> Findings:
+    return screen_lot(SAMPLES / f"{name}.toml")
+
+
+@pytest.fixture(params=LOTS)
+def findings(request: pytest.FixtureRequest) -> Findings:
+    return screened(request.param)
+
+
+def test_sub_catchments_tile_the_studied_ground(findings: Findings) -> None:
+    shapes = [row.shape for row in findings.runoff]
+    together = shapely.union_all(shapes)
+    areas = sum(shape.area for shape in shapes)
+    assert areas == pytest.approx(findings.studied_area, rel=1e-9)
+    assert together.area == pytest.approx(areas, rel=1e-9)
+    assert sum(row.area for row in findings.runoff) == pytest.approx(areas, rel=1e-9)
+
+
+def test_run_on_is_what_lies_outside_the_parcel(findings: Findings) -> None:
+    outside = sum(row.area for row in findings.runoff if row.run_on)
+    assert outside == pytest.approx(findings.run_on_area, rel=1e-9)
+
+
+def test_water_that_falls_soaks_stands_leaves_or_is_collected(findings: Findings) -> None:
+    balance = findings.balance
+    gone = balance.infiltrated + balance.leaves + balance.stands + balance.collected
+    assert gone == pytest.approx(balance.rain, rel=1e-9)
+
+
+def test_runoff_volume_is_depth_times_area_and_its_hydrograph_holds_it(findings: Findings) -> None:
+    for row in findings.runoff:
+        assert row.runoff_volume == pytest.approx(row.runoff_depth * row.area, rel=1e-9)
+        assert row.hydrograph.volume == pytest.approx(row.runoff_volume, rel=1e-9)
+        assert row.rational_peak == pytest.approx(row.runoff_coefficient * row.intensity * row.area, rel=1e-9)
+
+
+def test_ids_are_unique_across_layers(findings: Findings) -> None:
+    plan = findings.plan
+    ids = [
+        each.id
+        for group in (
+            findings.flow_paths, findings.runoff, plan.catch_basins, plan.french_drains, plan.pipe_runs, plan.sumps,
+            plan.outfalls, plan.fittings, plan.channel_drains,
+        )
+        for each in group
+    ]
+    ids += [water.spot.id for water in findings.low_spots]
+    assert len(ids) == len(set(ids))
+
+
+def test_every_sub_catchment_drains_to_something_that_is_there(findings: Findings) -> None:
+    plan = findings.plan
+    known = {"edge_n", "edge_e", "edge_s", "edge_w"}
+    known |= {row.id for row in findings.runoff} | {water.spot.id for water in findings.low_spots}
+    known |= {each.id for group in (plan.catch_basins, plan.french_drains, plan.outfalls) for each in group}
+    known |= {run.from_id for run in plan.pipe_runs}
+    assert {row.drains_to for row in findings.runoff} <= known
+
+
+def test_lines_form_a_forest_that_ends_at_outfalls(findings: Findings) -> None:
+    plan = findings.plan
+    onward = {run.id: run.to_id for run in plan.pipe_runs}
+    starts: dict[str, str] = {}
+    for run in plan.pipe_runs:
+        if not run.from_id.startswith("run-"):
+            assert run.from_id not in starts, "two runs leave one place"
+            starts[run.from_id] = run.id
+    ends = {outfall.id for outfall in plan.outfalls}
+    for run in plan.pipe_runs:
+        at, steps = run.id, 0
+        while at not in ends:
+            at = onward[at] if at in onward else starts[at]
+            steps += 1
+            assert steps <= 2 * len(plan.pipe_runs) + 2, "lines run in a circle"
+    for basin in (*plan.catch_basins, *plan.french_drains):
+        if not getattr(basin, "provisional", False):
+            assert basin.drains_to in onward or basin.drains_to in {sump.id for sump in plan.sumps}
+
+
+def test_gravity_runs_keep_slope_cover_and_depth(findings: Findings) -> None:
+    rules = load_rules()
+    for run in findings.plan.pipe_runs:
+        if run.kind != "gravity":
+            continue
+        inverts = np.array([z for _, _, z in run.line.coords])
+        assert (np.diff(inverts) <= 1e-9).all(), f"{run.id} rises downstream"
+        wide = find_pipe(run.pipe_key).nominal > 0.14
+        least = rules["slope_6in_smooth" if wide else "slope_4in_smooth"].low
+        assert run.slope is not None
+        assert run.slope >= least * (1.0 - 1e-6)
+        assert run.deepest <= rules["depth_hand_dig"].high + 0.06
+        assert run.peak_flow <= run.capacity * 1.08
+
+
+def test_runs_keep_off_roofs_and_other_peoples_ground(findings: Findings) -> None:
+    roofs = shapely.union_all(findings.roofs[~findings.roofs["open_below"].astype(bool)].geometry.to_numpy())
+    for run in findings.plan.pipe_runs:
+        plan = shapely.force_2d(run.line)
+        # a downspout's line begins at the wall
+        assert shapely.intersection(plan, shapely.buffer(roofs, -0.3)).length < 0.6, run.id
+
+
+def test_roof_water_never_goes_through_a_pump(findings: Findings) -> None:
+    for line in findings.plan.discharges:
+        if line.mode == "pump":
+            assert not any(name.startswith("downspout") for name in line.serves)
+
+
+def test_take_off_is_recomputed_from_the_works_and_adds_up(findings: Findings) -> None:
+    plan = findings.plan
+    if not plan.take_off:
+        assert not plan.pipe_runs
+        return
+    laid: dict[str, float] = {}
+    for run in plan.pipe_runs:
+        laid[f"{run.pipe_key} pipe"] = laid.get(f"{run.pipe_key} pipe", 0.0) + shapely.force_2d(run.line).length
+    for drain in plan.french_drains:
+        laid[f"{drain.pipe} pipe"] = laid.get(f"{drain.pipe} pipe", 0.0) + shapely.force_2d(drain.line).length
+    waste = 1.0 + load_rules()["waste_pipe"].likely
+    quantities = {line.item: line.quantity for line in plan.take_off}
+    for item, length in laid.items():
+        assert quantities[item] == pytest.approx(length / FOOT * waste, rel=1e-6)
+    chosen = next(way for way in plan.alternatives if way.chosen)
+    total = total_cost(plan.take_off)
+    assert (total.low, total.likely, total.high) == pytest.approx((chosen.low, chosen.likely, chosen.high))
+    works = Works(plan.catch_basins, plan.french_drains, plan.channel_drains, plan.pipe_runs, plan.sumps, plan.fittings)
+    again = {each.item: each.amount for each in quantities_of(works, load_rules(), Access())}
+    for item, amount in again.items():
+        assert quantities[item] == pytest.approx(amount), item
+
+
+def test_trenches_are_wide_enough_for_their_pipe(findings: Findings) -> None:
+    for run in findings.plan.pipe_runs:
+        assert trench_width(run, load_rules()) >= find_pipe(run.pipe_key).outside + 0.1 - 1e-12
+
+
+def test_works_do_not_make_water_stand_longer(findings: Findings) -> None:
+    for water in findings.low_spots:
+        assert water.storm_depth_after <= water.storm_depth + 1e-6, water.spot.id
+        if water.hours is not None and water.hours_after is not None:
+            assert water.hours_after <= water.hours + 0.1, water.spot.id
+
+
+def test_the_lots_answer_as_they_were_made() -> None:
+    """The scenario is ours; what each lot was made to show is in the sample's README."""
+    modes = {name: {line.mode for line in screened(name).plan.discharges} for name in LOTS}
+    assert modes["lot_01"] == {"gravity"}
+    assert modes["lot_05"] == {"daylight"}
+    assert modes["lot_10"] == {"none"}
+    assert not screened("lot_10").plan.pipe_runs
+    assert modes["lot_11"] == {"gravity", "pump"}
+    pumped = next(line for line in screened("lot_11").plan.discharges if line.mode == "pump")
+    assert all(not name.startswith("downspout") for name in pumped.serves)
+    assert pumped.verdict == "sure"
+    assert any(not outfall.verified for outfall in screened("lot_12").plan.outfalls)
+    assert screened("lot_only").plan.verdict.startswith("Roofs are not given")
+    assert all(basin.provisional for basin in screened("lot_only").plan.catch_basins)
+
+
+def test_flat_lot_cannot_tell_until_a_level_is_read() -> None:
+    lidar, level = screened("lot_08").plan, screened("lot_08_levels").plan
+    assert {line.verdict for line in lidar.discharges} == {"cannot_tell"}
+    assert any("shots" in check.lower() for check in lidar.site_checks[:1])
+    assert {line.mode for line in level.discharges} == {"gravity"}
+    assert {line.verdict for line in level.discharges} == {"sure"}
