@@ -14,7 +14,7 @@ from terrain.arrays import FloatArray
 # Okabe and Ito, "Color Universal Design", 2008: the colour-blind tell them apart; dashes and marks say the same again
 _GROUND, _WATER, _BANK, _RECUT, _BAD, _SUSPECT = "#5a4632", "#0072b2", "#009e73", "#e69f00", "#d55e00", "#cc79a7"
 _INK, _PAPER, _FAINT = "#2b2b2b", "#fbfaf7", "#d9d4c8"
-_SECTIONS = 12
+_SECTIONS = 9
 
 
 def profile_png(found: SwaleFinding, units: Units) -> bytes:
@@ -107,7 +107,7 @@ def sections_png(found: SwaleFinding, units: Units) -> bytes:
         f"{site.name}, sections: ground brown, water of the design storm blue, lower bank dashed green, re-cut orange",
         fontsize=9, color=_INK,
     )  # fmt: skip
-    figure.tight_layout(rect=(0, 0, 1, 0.97))
+    figure.subplots_adjust(left=0.08, right=0.98, bottom=0.08, top=1.0 - 0.25 / rows, wspace=0.32, hspace=0.6)
     return _png(figure)
 
 
@@ -139,7 +139,7 @@ def _png(figure: Any) -> bytes:
 
     file = BytesIO()
     # no software or date, so that two runs write the same bytes
-    figure.savefig(file, format="png", dpi=130, facecolor=_PAPER, metadata={"Software": None})
+    figure.savefig(file, format="png", dpi=110, facecolor=_PAPER, metadata={"Software": None})
     plt.close(figure)
     return file.getvalue()
 

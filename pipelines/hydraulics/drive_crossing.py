@@ -143,7 +143,7 @@ def crossing_flow(crossing: DriveCrossing, flow: float, *, tailwater: float) -> 
     if least + over(least) >= flow:
         # the drive is so low that it takes the flow before the culvert runs
         return CrossingFlow(max(_weir_level(crossing, flow, tailwater), tailwater), 0.0, flow, "weir", None)
-    through = float(brentq(lambda part: part + over(part) - flow, least, flow, xtol=1e-9 * flow, rtol=1e-9))
+    through = float(brentq(lambda part: part + over(part) - flow, least, flow, xtol=1e-6 * flow, rtol=1e-7))
     shared = culvert_flow(culvert, through, tailwater=tailwater)
     over_drive = flow - through
     governs: Literal["inlet", "outlet", "weir"] = "weir" if over_drive > through else shared.governs

@@ -1,6 +1,6 @@
 """Water surface along a channel of measured sections, by the standard step from its lower end."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,11 +9,14 @@ from scipy.optimize import brentq
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.drive_crossing import CrossingFlow, DriveCrossing, crossing_flow
 from pipelines.hydraulics.errors import HydraulicsError
-from pipelines.hydraulics.open_channel import CrossSection, wetted_section
+from pipelines.hydraulics.open_channel import CrossSection, WettedSection, wetted_section
 from terrain.arrays import BoolArray, FloatArray
 
 # Heights at which each section is measured once, closer together near its bottom.
 _LEVELS = 64
+# Powers of depth that area, critical flow and conveyance of a triangle go with: their roots lie almost on straight
+# lines between two heights, so that reading between them is as good as measuring.
+_AREA, _CRITICAL, _CONVEYANCE = 1.0 / 2.0, 2.0 / 5.0, 3.0 / 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,15 +31,15 @@ class Channel:
         Downstream.
     levels : (n, k) float ndarray
         Heights at which each is measured. [m]
-    critical : (n, k) float ndarray
-        Flow that is critical at each height. [m3/s]
-    conveyance : (n, k) float ndarray
-        Flow over the root of the slope at each height. [m3/s]
+    area, critical, conveyance : (n, k) float ndarray
+        Area, critical flow, and flow over the root of the slope at each height, as roots: to the power of 1/2, 2/5
+        and 3/8, which go with depth. [-]
     """
 
     station: FloatArray
     sections: tuple[CrossSection, ...]
     levels: FloatArray
+    area: FloatArray
     critical: FloatArray
     conveyance: FloatArray
 
@@ -106,18 +109,19 @@ def make_channel(station: Sequence[float] | FloatArray, sections: Sequence[Cross
             f" and {len(sections)} sections"
         )
     shape = (len(at), _LEVELS)
-    levels, critical, conveyance = np.empty(shape), np.empty(shape), np.empty(shape)
+    levels, area, critical, conveyance = (np.empty(shape) for _ in range(4))
     rising = np.linspace(0.0, 1.0, _LEVELS) ** 1.5
     for index, section in enumerate(sections):
         height = max(float(section.elevation.max()) - section.lowest, 0.1) * 1.5
         levels[index] = section.lowest + height * rising
         for k, level in enumerate(levels[index]):
             wet = wetted_section(section, float(level))
-            critical[index, k] = wet.area * np.sqrt(GRAVITY * wet.hydraulic_depth)
+            area[index, k] = wet.area
+            critical[index, k] = _critical_flow(wet)
             conveyance[index, k] = wet.conveyance
     # behind a bank that is just passed the width jumps; a level is looked up as the lowest that carries the flow
     critical, conveyance = np.maximum.accumulate(critical, axis=1), np.maximum.accumulate(conveyance, axis=1)
-    return Channel(at, tuple(sections), levels, critical, conveyance)
+    return Channel(at, tuple(sections), levels, area**_AREA, critical**_CRITICAL, conveyance**_CONVEYANCE)
 
 
 def normal_levels(channel: Channel, flow: FloatArray, slope: FloatArray) -> FloatArray:
@@ -143,7 +147,7 @@ def normal_levels(channel: Channel, flow: FloatArray, slope: FloatArray) -> Floa
     """
     found = np.full(len(channel.station), np.nan)
     for index in np.flatnonzero(slope > 0.0):
-        found[index] = _look_up(channel, channel.conveyance, int(index), float(flow[index] / np.sqrt(slope[index])))
+        found[index] = _normal_level(channel, int(index), float(flow[index]), float(slope[index]))
     return found
 
 
@@ -241,7 +245,7 @@ def water_surface(
     level[-1], held[-1] = _start(channel, float(flow[-1]), downstream)
     losses = (contraction, expansion, energy_factor)
     for index in range(count - 2, -1, -1):
-        lowest = _look_up(channel, channel.critical, index, float(flow[index]))
+        lowest = _critical_level(channel, index, float(flow[index]))
         if index in crossings:
             passed[index] = crossing_flow(crossings[index], float(flow[index]), tailwater=float(level[index + 1]))
             level[index] = max(passed[index].headwater, lowest)
@@ -253,39 +257,51 @@ def water_surface(
 
 def _start(channel: Channel, flow: float, downstream: Downstream) -> tuple[float, bool]:
     last = len(channel.station) - 1
-    critical = _look_up(channel, channel.critical, last, flow)
+    critical = _critical_level(channel, last, flow)
     level = critical
     if downstream.level is not None:
         level = max(downstream.level, critical)
     elif downstream.slope is not None and downstream.slope > 0.0:
-        level = max(_look_up(channel, channel.conveyance, last, flow / float(np.sqrt(downstream.slope))), critical)
+        level = max(_normal_level(channel, last, flow, downstream.slope), critical)
     return level, level == critical and flow > 0.0
 
 
-def _look_up(channel: Channel, table: FloatArray, index: int, wanted: float) -> float:
-    """Lowest level at which a section's tabled quantity reaches what is wanted, made exact between two heights."""
+def _critical_flow(wet: WettedSection) -> float:
+    return wet.area * float(np.sqrt(GRAVITY * wet.hydraulic_depth))
+
+
+def _critical_level(channel: Channel, index: int, flow: float) -> float:
     section = channel.sections[index]
+    return _look_up(
+        channel, channel.critical[index], index, flow**_CRITICAL,
+        lambda level: _critical_flow(wetted_section(section, level)) ** _CRITICAL,
+    )  # fmt: skip
+
+
+def _normal_level(channel: Channel, index: int, flow: float, slope: float) -> float:
+    section = channel.sections[index]
+    return _look_up(
+        channel, channel.conveyance[index], index, (flow / float(np.sqrt(slope))) ** _CONVEYANCE,
+        lambda level: wetted_section(section, level).conveyance ** _CONVEYANCE,
+    )  # fmt: skip
+
+
+def _look_up(
+    channel: Channel, roots: FloatArray, index: int, wanted: float, measure: Callable[[float], float]
+) -> float:
+    """Lowest level at which a root reaches what is wanted; above the heights measured it is measured anew."""
+    levels = channel.levels[index]
     if wanted <= 0.0:
-        return section.lowest
-    values, levels = table[index], channel.levels[index]
-
-    def short(level: float) -> float:
-        wet = wetted_section(section, level)
-        if table is channel.critical:
-            return wet.area * float(np.sqrt(GRAVITY * wet.hydraulic_depth)) - wanted
-        return wet.conveyance - wanted
-
-    above = int(np.searchsorted(values, wanted))
-    if above < len(values):
-        low, high = float(levels[above - 1]), float(levels[above])
-    else:
-        low = float(levels[-1])
-        high = low + 1.0
-        while short(high) < 0.0:
+        return channel.sections[index].lowest
+    if wanted > roots[-1]:
+        low, high = float(levels[-1]), float(levels[-1]) + 1.0
+        while measure(high) < wanted:
             high += high - low
-    if short(low) >= 0.0:
-        return low
-    return high if short(high) < 0.0 else float(brentq(short, low, high, xtol=1e-6))
+        return float(brentq(lambda level: measure(level) - wanted, low, high, xtol=1e-6))
+    above = int(np.searchsorted(roots, wanted))
+    rise = float(roots[above] - roots[above - 1])
+    share = (wanted - float(roots[above - 1])) / rise if rise > 0.0 else 1.0
+    return float(levels[above - 1] + share * (levels[above] - levels[above - 1]))
 
 
 def _step_up(
@@ -298,13 +314,13 @@ def _step_up(
 ) -> tuple[float, bool]:
     contraction, expansion, alpha = losses
     length = float(channel.station[index + 1] - channel.station[index])
-    head_below, conveyance_below = _energy(channel.sections[index + 1], level_below, float(flow[index + 1]), alpha)
+    head_below, conveyance_below = _energy(channel, index + 1, level_below, float(flow[index + 1]), alpha)
     both = float(flow[index] + flow[index + 1])
     if flow[index] <= 0.0:
         return max(lowest, level_below), False
 
     def spare(level: float) -> float:
-        head, conveyance = _energy(channel.sections[index], level, float(flow[index]), alpha)
+        head, conveyance = _energy(channel, index, level, float(flow[index]), alpha)
         change = head_below - head
         share = expansion if change < 0.0 else contraction
         lost = length * (both / (conveyance + conveyance_below)) ** 2 + share * abs(change)
@@ -318,11 +334,20 @@ def _step_up(
     return float(brentq(spare, low, high, xtol=1e-6)), False
 
 
-def _energy(section: CrossSection, level: float, flow: float, alpha: float) -> tuple[float, float]:
+def _energy(channel: Channel, index: int, level: float, flow: float, alpha: float) -> tuple[float, float]:
     """Velocity head of a flow at a level, and the conveyance there."""
-    wet = wetted_section(section, level)
-    head = alpha * (flow / wet.area) ** 2 / (2.0 * GRAVITY) if flow > 0.0 else 0.0
-    return head, wet.conveyance
+    levels = channel.levels[index]
+    if level > levels[-1]:
+        wet = wetted_section(channel.sections[index], level)
+        area, conveyance = wet.area, wet.conveyance
+    else:
+        above = max(int(np.searchsorted(levels, level)), 1)
+        share = float((level - levels[above - 1]) / (levels[above] - levels[above - 1]))
+        area, conveyance = (
+            float(roots[above - 1] + share * (roots[above] - roots[above - 1])) ** (1.0 / power)
+            for roots, power in ((channel.area[index], _AREA), (channel.conveyance[index], _CONVEYANCE))
+        )
+    return alpha * (flow / area) ** 2 / (2.0 * GRAVITY) if flow > 0.0 else 0.0, conveyance
 
 
 def _surface(

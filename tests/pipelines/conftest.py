@@ -24,10 +24,21 @@ def write_layer(path: Path, layer: str, shapes, crs="EPSG:32617", **columns) -> 
 
 
 @pytest.fixture
-def swale_files(tmp_path):
-    """What writes a site of straight swales along the x axis, falling east, and gives its site file."""
+def swale_files(tmp_path, write_swale_site):
+    """What writes a site into the test's own folder and gives its site file."""
+
+    def make(across, along=lambda s: -0.01 * s, *, name="site", **options):
+        return write_swale_site(tmp_path / name, across, along, **options)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def write_swale_site():
+    """What writes a site of straight swales along the x axis, falling east, into a folder and gives its site file."""
 
     def make(
+        folder,
         across,
         along=lambda s: -0.01 * s,
         *,
@@ -48,12 +59,11 @@ def swale_files(tmp_path):
         settings="",
         rain='table = "rain.csv"\nreturn_period = "10 yr"',
         soil='group = "C"\ncover = "lawn, fair"',
-        name="site",
         noise=None,
         reverse=False,
         elevation='rmse = "10 cm"',
+        units="si",
     ):
-        folder = tmp_path / name
         folder.mkdir()
         columns, rows = round((length + 30.0) / cell) + 1, round(2 * beside / cell) + 1
         x = (np.arange(columns) - (columns - 1) / 2) * cell
@@ -107,7 +117,7 @@ def swale_files(tmp_path):
             tables += '\n[utilities]\nfile = "site.gpkg"\nlayer = "utilities"\n'
         (folder / "rain.csv").write_text(RAIN)
         (folder / "site.toml").write_text(
-            f'units = "si"\n[elevation]\nfile = "ground.tif"\nunit = "{unit}"\n{elevation}\n'
+            f'units = "{units}"\n[elevation]\nfile = "ground.tif"\nunit = "{unit}"\n{elevation}\n'
             '[parcel]\nfile = "site.gpkg"\nlayer = "parcels"\n'
             f'[swales]\nfile = "site.gpkg"\nlayer = "swales"\n{settings}\n'
             f"[rain]\n{rain}\n[soil]\n{soil}\n{tables}"
