@@ -147,8 +147,8 @@ def fill_beside_kernel(ground: Ground, filled: FloatArray, target: IntArray, ord
     (rows, cols) float ndarray
         pysheds' fill; the kernel's on shut-in ground, and where unknown ground inside lets water out. [m]
     """
-    closed = shut_in(Drainage(ground, filled, target, order, filled))
-    return np.where(closed, filled, np.fmin(fill_depressions(ground), filled))
+    compared, _ = _under_one_treatment(Drainage(ground, filled, target, order, filled))
+    return np.where(compared, np.fmin(fill_depressions(ground), filled), filled)
 
 
 def self_check(drainage: Drainage) -> tuple[str, ...]:
@@ -166,32 +166,39 @@ def self_check(drainage: Drainage) -> tuple[str, ...]:
         and accumulation in cells.
     """
     ground = drainage.ground
-    rows, columns = ground.grid.shape
-    sealed = _holes_as_walls(ground)
-    filled, target, order, _ = flood(
-        ground.elevation, sealed, ground.receiver, ground.grid.cell_width, ground.grid.cell_height
-    )
-    closed = shut_in(Drainage(ground, filled, target, order, filled)) & (sealed == OPEN)
-    theirs = fill_depressions(ground)
-    compared = (sealed == OPEN) & ~closed
-    differences = []
-    wrong = np.flatnonzero(compared & (filled != theirs))
-    if wrong.size:
-        row, column = divmod(int(wrong[0]), columns)
-        differences.append(
-            f"filled surface differs in {wrong.size} of {int(compared.sum())} cells, first at row {row}, column "
-            f"{column}: kernel {filled[row, column]!r} m, pysheds {theirs[row, column]!r} m"
-        )
-    ours = accumulate(drainage.target, drainage.order, np.ones(drainage.target.size)).reshape(rows, columns)
+    compared, filled = _under_one_treatment(drainage)
+    theirs = np.where(compared, fill_depressions(ground), filled)
+    ours = accumulate(drainage.target, drainage.order, np.ones(drainage.target.size)).reshape(ground.grid.shape)
     counted = accumulate_cells(ground, drainage.target)
-    wrong = np.flatnonzero(ours != counted)
-    if wrong.size:
-        row, column = divmod(int(wrong[0]), columns)
-        differences.append(
-            f"accumulation differs in {wrong.size} cells, first at row {row}, column {column}: kernel "
-            f"{ours[row, column]:.0f}, pysheds {counted[row, column]:.0f} cells"
-        )
-    return tuple(differences)
+    area = ground.grid.cell_area
+    said = [
+        _difference("filled surface [m]", filled, theirs),
+        _difference("accumulation [cells]", ours, counted),
+        _difference("accumulation [m2]", drainage.accumulation, counted * area),
+    ]
+    return tuple(words for words in said if words)
+
+
+def _under_one_treatment(drainage: Drainage) -> tuple[BoolArray, FloatArray]:
+    """Cells that pysheds fills, and the kernel's filled surface with unknown ground inside as a wall."""
+    ground = drainage.ground
+    sealed = _holes_as_walls(ground)
+    if not np.array_equal(sealed, ground.kind):
+        width, height = ground.grid.cell_width, ground.grid.cell_height
+        filled, target, order, cells = flood(ground.elevation, sealed, ground.receiver, width, height)
+        drainage = Drainage(ground, filled, target, order, cells)
+    return (sealed == OPEN) & ~shut_in(drainage), drainage.filled
+
+
+def _difference(what: str, ours: FloatArray, theirs: FloatArray) -> str:
+    wrong = np.argwhere((ours != theirs) & ~(np.isnan(ours) & np.isnan(theirs)))
+    if not wrong.size:
+        return ""
+    row, column = wrong[0].tolist()
+    return (
+        f"{what} differs in {len(wrong)} of {ours.size} cells, first at row {row}, column {column}: kernel "
+        f"{float(ours[row, column])!r}, pysheds {float(theirs[row, column])!r}"
+    )
 
 
 def _codes(ground: Ground, target: IntArray) -> IntArray:
