@@ -139,12 +139,12 @@ def lot_only_toml() -> str:
 
 
 def swale_toml() -> str:
-    """Both roadside swales for the swale check."""
+    """Both roadside swales for the swale check, in the storm that the street's culverts were laid for."""
     text = _head("Wetherclay Lane, both swales", "the outfall of every lot")
-    text += _table("parcel", "parcels", "lot <= 16") + _table("swales", "swales")
+    text += _table("parcel", "parcels", "lot <= 16") + _table("swales", "swales").rstrip() + '\nfreeboard = "2 in"\n\n'
     for name in ("roofs", "hardscape", "utilities", "right_of_way", "downspouts", "culverts", "outfalls"):
         text += _table(name, name)
-    return text + _rain_soil_pump(pump=False)
+    return text + _rain_soil_pump(pump=False).replace('"10 yr"', '"1 yr"')
 
 
 def town_toml() -> str:
