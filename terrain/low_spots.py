@@ -80,7 +80,7 @@ class Settled:
     depth : (rows, cols) float ndarray
         Of standing water, 0 where dry. [m]
     stored : dict of str to float
-        Water that stands on each low spot's cells, by its id; water in enclosed ground counts whole. [m3]
+        Water that each low spot holds below its spill, by its id; an enclosed one holds all that reaches it. [m3]
     spilled : dict of str to float
         Water that went over each low spot's spill, by its id. [m3]
     level : dict of str to float or None
@@ -195,14 +195,13 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     )
     outer = tree.parent < 0
     pools = _pools_of(tree, low_spots)
-    whole = {spot.id: float(stored[pool]) for spot, pool in pools if spot.enclosed}
     out = np.flatnonzero(drainage.target == LEAVES)
     by_side = {"n": 0.0, "e": 0.0, "s": 0.0, "w": 0.0}
     for side, water in zip(sides_of(ground.grid, out), leaves[out].tolist(), strict=True):
         by_side[side] += water
     return Settled(
         depth=depth.reshape(ground.grid.shape),
-        stored={spot.id: whole.get(spot.id, float(depth[spot.cells].sum() * area)) for spot, _ in pools},
+        stored={spot.id: float(stored[pool]) for spot, pool in pools},
         spilled={spot.id: float(spilled[pool]) for spot, pool in pools},
         level={
             spot.id: float(depth[spot.bottom] + spot.bottom_elevation) if depth[spot.bottom] > 0 else None
