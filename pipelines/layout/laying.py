@@ -27,12 +27,14 @@ from terrain.lidar_error import fall_error
 FOOT = 0.3048
 STANDARD = "SDR-35"
 MOST_SIZES = 5
-SHOT_ERROR = 0.015
+SHOT_ERROR = 0.01
 """Error of a fall between two shots of a level; common practice, no source. [m]"""
 SIGMAS = 1.28
 """Standard errors by which a fall must stand clear of nothing: one in ten is then wrong. [-]"""
 END_TAPER = 5.0
 """Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
+SIX_INCH = 0.14
+"""Pipe of a smaller nominal size is small. [m]"""
 DEEP_DIG = 0.9
 """Below this a trench costs more a foot than above it; common practice, no source. [m]"""
 
@@ -213,9 +215,18 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
     depths = (0.0, 0.3, 0.6, DEEP_DIG, 1.2, 1.5)
     costs = tuple(width * a_cube * (d + max(d - DEEP_DIG, 0.0)) for d in depths)
     laying = 2.0 * labour / (rules["pipe_rate"].likely * 3600.0)
-    routed = []
+    target = ground.layout.slope or rules["slope_4in_smooth"].likely
+    laid: list[tuple[Pipe, float]] = []
     for pipe in pipes:
-        slope = settings.slope if pipe.nominal < 0.14 else max(min(settings.slope, floor_six), 1e-4)
+        small = pipe.nominal < SIX_INCH
+        slope = settings.slope if small else max(min(settings.slope, floor_six), 1e-4)
+        laid.append((pipe, slope))
+        # small pipe laid steeper carries more before the next size, which wants more room over what is buried
+        if small and slope < target:
+            laid.append((pipe, target))
+    pipes = tuple(pipe for pipe, _ in laid)
+    routed = []
+    for pipe, slope in laid:
         price = prices.get(f"{pipe.key} pipe")
         routed.append(
             RoutePipe(
