@@ -8,9 +8,17 @@ from pathlib import Path
 import numpy as np
 from shapely import Point
 
-from pipelines.deliverables.findings import Balance, Caution, Findings, InputFile
-from pipelines.deliverables.lot_findings import flow_paths_of, leaving_of, low_spots_of
+from pipelines.deliverables.findings import Balance, Benchmark, Caution, Findings, InputFile
+from pipelines.deliverables.lot_findings import (
+    flow_paths_of,
+    hydrographs_of,
+    leaving_of,
+    low_spots_of,
+    pumps_of,
+    storms_of,
+)
 from pipelines.hydraulics.pump_curve import pump_curve
+from pipelines.hydrology.contributing import rain_that_fills
 from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
@@ -23,7 +31,9 @@ from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground, shots_in_words
 from pipelines.layout.cautions import cautions_for
 from pipelines.layout.division import parcel_cells, studied_ground
+from pipelines.layout.lift_design import assumed_curve
 from pipelines.layout.lot_water import excess_by_cell
+from pipelines.layout.other_storms import OtherStorm, other_storms, sills_in_danger
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.proposal import Reckoning
 from pipelines.layout.situation import Situation, describe_lot
@@ -183,11 +193,14 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
             None if lot.pump is None else pump_curve(*lot.pump),
         )
     )
-    progress("gathering the findings", 0.9)
+    progress("running the other storms of the table", 0.85)
+    storms = other_storms(situation, reckoning, planned, planned.capacities)
+    progress("gathering the findings", 0.95)
     warnings = [*lot.warnings, *(text for text in surface.warnings if text not in lot.warnings)]
     if fit is not None and opened.shots is not None:
         warnings += shots_in_words(fit, opened.shots)
-    return _findings(lot, situation, reckoning, planned, tuple(warnings))
+    warnings += sills_in_danger(situation, planned, storms[-1])
+    return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
 
 
 def _rain(site: SiteFile) -> tuple[DesignRain, tuple[str, ...]]:
@@ -269,7 +282,12 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckonin
 
 
 def _findings(
-    lot: LotInputs, situation: Situation, reckoning: Reckoning, planned: LotPlan, warnings: tuple[str, ...]
+    lot: LotInputs,
+    situation: Situation,
+    reckoning: Reckoning,
+    planned: LotPlan,
+    storms: tuple[OtherStorm, ...],
+    warnings: tuple[str, ...],
 ) -> Findings:
     opened = lot.opened
     site, layers, grid = opened.site, opened.layers, situation.grid
@@ -313,6 +331,7 @@ def _findings(
             lambda spot: infiltration_rate(
                 group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted
             ).likely,
+            _spills_above(situation, planned),
         ),
         runoff=after.runoff,
         plan=planned.plan,
@@ -325,7 +344,42 @@ def _findings(
         ),
         parameters=parameters,
         vertical_datum=_datum(opened),
+        storms=storms_of(storms),
+        hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
+        pumps=pumps_of(
+            planned.lifts,
+            pump_curve(*lot.pump) if lot.pump is not None else assumed_curve(),
+            given=lot.pump is not None,
+        ),
+        benchmark=_benchmark(opened, situation),
+        levels_given=opened.shots is not None,
     )
+
+
+def _spills_above(situation: Situation, planned: LotPlan) -> dict[str, float]:
+    """Rain above which each low spot spills, by what drains to it directly. [m]"""
+    found: dict[str, float] = {}
+    division, water = planned.diagnosis.division, planned.diagnosis.water
+    for spot in situation.counted_spots:
+        shares = [
+            share
+            for region, row in zip(division.regions, water.runoff, strict=True)
+            if region.place == spot.id
+            for share in row.shares
+        ]
+        rain = rain_that_fills(spot.volume, shares) if shares and spot.volume > 0.0 and not spot.enclosed else None
+        if rain is not None:
+            found[spot.id] = rain
+    return found
+
+
+def _benchmark(opened: SiteInputs, situation: Situation) -> Benchmark | None:
+    """What a crew tells grades from: the first level shot, else the sill."""
+    if opened.shots is not None:
+        return Benchmark(f"level shot {opened.shots.points[0]!r}", float(opened.shots.heights[0]), True)
+    if situation.floor is not None:
+        return Benchmark("sill of the house", situation.floor, False)
+    return None
 
 
 def _shots(opened: SiteInputs) -> tuple[Point, ...]:

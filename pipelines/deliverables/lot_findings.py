@@ -5,12 +5,16 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from shapely import LineString
 
-from pipelines.deliverables.findings import FlowPath, StandingWater
+from pipelines.deliverables.findings import CollectorFlow, FlowPath, PumpPicture, StandingWater, StormWater
+from pipelines.hydraulics.pressure_line import line_head
+from pipelines.hydraulics.pump_curve import PumpCurve, head_at
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import StandingWater as Routed
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.division import SIDES
+from pipelines.layout.lift_design import LiftDesign
 from pipelines.layout.lot_water import LotWater
+from pipelines.layout.other_storms import OtherStorm
 from pipelines.layout.situation import Situation
 from pipelines.layout.troubles import SpotPlace, Trouble
 from terrain.arrays import BoolArray, FloatArray
@@ -88,6 +92,7 @@ def low_spots_of(
     after: LotWater,
     excess: FloatArray,
     soaking: Callable[[LowSpot], float],
+    spills_above: Mapping[str, float],
 ) -> tuple[StandingWater, ...]:
     """Every listed low spot on studied ground, with its water in the design storm before and after.
 
@@ -108,6 +113,8 @@ def low_spots_of(
         Water that runs off each cell. [m3]
     soaking : callable
         Rate at which water in a low spot soaks away. [m/s]
+    spills_above : mapping of str to float
+        Rain above which a low spot spills; ground behind it adds nothing to peaks in lesser storms. [m]
 
     Returns
     -------
@@ -150,7 +157,7 @@ def low_spots_of(
                 spilled=before.standing[spot.id].spill.volume if spot.id in before.standing else water[3],
                 spilled_after=after.standing[spot.id].spill.volume if spot.id in after.standing else water_after[3],
                 rank=rank,
-                why=_why(spot, places.get(spot.id), wrong.get(spot.id)),
+                why=_why(spot, places.get(spot.id), wrong.get(spot.id), spills_above.get(spot.id)),
             )
         )
     return tuple(rows)
@@ -165,12 +172,16 @@ def _order(
     return (float(not on_lot), float(not seen), float(trouble is None), weight, -spot.area, -spot.volume)
 
 
-def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None) -> str:
+def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> str:
     if trouble is not None:
-        return f"{trouble.why[0].upper()}{trouble.why[1:]}."
-    if place is None:
+        words = f"{trouble.why[0].upper()}{trouble.why[1:]}."
+    elif place is not None:
+        words = f"On {place.name}; within what is put up with."
+    else:
         return "Inside a larger one." if spot.contained_in is not None else "Too small to matter."
-    return f"On {place.name}; within what is put up with."
+    if spills_above is None:
+        return words
+    return f"{words} Spills only above {spills_above / 0.0254:.2g} in ({spills_above * 1000.0:.0f} mm) of rain."
 
 
 def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str | None:
@@ -235,3 +246,78 @@ def leaving_of(
         flow = add_hydrographs(parts) if parts else Hydrograph(60.0, np.zeros(2))
         rows.append((outfall, 0.0, 0.0, min(flow.peak, limits.get(outfall, np.inf)), flow.volume))
     return tuple(rows)
+
+
+def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
+    """Water at each low spot in each storm, before and after.
+
+    Parameters
+    ----------
+    storms : sequence of OtherStorm
+        From the lightest to the heaviest.
+
+    Returns
+    -------
+    tuple of StormWater
+        Depths of the low spots that are routed. [m]
+    """
+    return tuple(
+        StormWater(
+            name=storm.rain.storm.name,
+            return_period=storm.rain.return_period,
+            depth=storm.rain.storm.depth,
+            design=storm.design,
+            standing=tuple(
+                (name, water.depth, storm.after.standing[name].depth if name in storm.after.standing else water.depth)
+                for name, water in storm.before.standing.items()
+            ),
+        )
+        for storm in storms
+    )
+
+
+def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[CollectorFlow, ...]:
+    """What comes to each collector in the design storm, and what it takes.
+
+    Parameters
+    ----------
+    water : LotWater
+        With the works in place.
+    collectors : sequence of str
+        Their ids.
+
+    Returns
+    -------
+    tuple of CollectorFlow
+        [m3/s]
+    """
+    return tuple(CollectorFlow(name, water.arriving[name], water.taken[name]) for name in collectors
+                 if name in water.arriving)
+
+
+def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> tuple[PumpPicture, ...]:
+    """Each pump's curve against its line's.
+
+    Parameters
+    ----------
+    lifts : sequence of LiftDesign
+        Pumped basins.
+    curve : PumpCurve
+        Of the pump.
+    given : bool
+        The user gave it.
+
+    Returns
+    -------
+    tuple of PumpPicture
+        [m3/s], [m]
+    """
+    flow = np.linspace(float(curve.flow[0]), curve.last_flow, 60)
+    pump = np.array([head_at(curve, float(q)) for q in flow])
+    return tuple(
+        PumpPicture(
+            sump=lift.sump.id, flow=flow, pump_head=pump,
+            line_head=np.array([line_head(lift.line, float(q)).total for q in flow]), given=given,
+        )
+        for lift in lifts
+    )

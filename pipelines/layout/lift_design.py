@@ -9,9 +9,9 @@ from shapely import LineString, Point
 
 from pipelines.hydraulics.lift import LiftResult, size_lift
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
-from pipelines.hydraulics.pressure_line import FASTEST_VELOCITY
+from pipelines.hydraulics.pressure_line import FASTEST_VELOCITY, PressureLine
 from pipelines.hydraulics.pump_curve import PumpCurve, pump_curve
-from pipelines.hydraulics.sump_basin import SumpBasin, sump_basin
+from pipelines.hydraulics.sump_basin import MOST_STARTS_PER_HOUR, SumpBasin, sump_basin
 from pipelines.inputs.rules import Rules
 from pipelines.layout.collection import heights_along
 from pipelines.layout.lines import STATION
@@ -26,6 +26,8 @@ LINE_COVER = 0.305
 """Cover over a pressure line that drains back after each run; below frost it need not lie. Common practice. [m]"""
 ELBOWS_AT_SUMP = 3
 """Elbows from pump to line; common practice, no source."""
+WIDER_BASINS = (30 * INCH, 36 * INCH)
+"""Basins that are tried where the pump of a yard basin would short-cycle; common practice, no source. [m]"""
 SHALLOWEST_SUMP = 0.15
 """Least height of a sump's lid above its inlet pipe's crown. [m]"""
 
@@ -55,12 +57,15 @@ class LiftDesign:
         On it.
     result : LiftResult
         Operating point, heads, starts, and larger pipes beside it.
+    line : PressureLine
+        What the pump pushes against.
     """
 
     sump: Sump
     run: PipeRun
     fittings: tuple[Fitting, ...]
     result: LiftResult
+    line: PressureLine
 
 
 def design_lift(
@@ -113,15 +118,17 @@ def design_lift(
         If the pump does not reach the static lift.
     """
     rules = situation.rules
-    basin = _yard_basin(rules, float(heights_along(LineString([point, point]), situation.drainage)[0]) - inlet)
-    bottom = inlet - basin.levels.inlet
-    off = bottom + basin.levels.off
+    ground_here = float(heights_along(LineString([point, point]), situation.drainage)[0])
+    basins = [_yard_basin(rules, ground_here - inlet, width) for width in (rules["sump_width"].likely, *WIDER_BASINS)]
+    # floats stand at the same heights in all of them
+    bottom = inlet - basins[0].levels.inlet
+    off = bottom + basins[0].levels.off
     laid, ground = _pressure_line(line, situation)
     highest = max(outlet_level, max(z for _, _, z in laid.coords))
     lift = highest - off
     elbows_45 = sum(len(angles) for _, angles in line.fittings)
     fittings = {"elbow_90": ELBOWS_AT_SUMP, "elbow_45": elbows_45, "check_valve": 1}
-    result, pipe = _sized(curve, lift, laid.length, fittings, basin, inflow)
+    result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow)
     sump_id, run_id = f"sump-{number}", f"run-{run_number}"
     words = [crossing_words.get(name, name) for name in line.crossings]
     words += ["right of way: a permit is needed"] if line.permit else []
@@ -177,14 +184,15 @@ def design_lift(
             for k, vertex in enumerate(vertex for vertex, angles in line.fittings for _ in angles)
         ),
     ]
-    return LiftDesign(sump, run, tuple(parts), result)
+    pressure = PressureLine(lift, laid.length, result.inside, result.hazen_williams, fittings)
+    return LiftDesign(sump, run, tuple(parts), result, pressure)
 
 
-def _yard_basin(rules: Rules, inlet_depth: float) -> SumpBasin:
-    """Basin of the trade's width, as deep as its inlet needs."""
+def _yard_basin(rules: Rules, inlet_depth: float, width: float) -> SumpBasin:
+    """Basin of a width, as deep as its inlet needs."""
     inlet = rules["sump_inlet"].likely
     depth = max(rules["sump_depth"].likely, inlet + max(inlet_depth, SHALLOWEST_SUMP))
-    return sump_basin(rules["sump_width"].likely, depth)
+    return sump_basin(width, depth)
 
 
 def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, FloatArray]:
@@ -198,15 +206,22 @@ def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, 
 
 
 def _sized(
-    curve: PumpCurve, lift: float, length: float, fittings: Mapping[str, int], basin: SumpBasin, inflow: float
-) -> tuple[LiftResult, Pipe]:
-    """The lift on the first pipe that keeps to the fastest velocity."""
-    options: Sequence[Pipe] = [find_pipe(key) for key in PRESSURE_PIPES]
-    for pipe in options:
-        result = size_lift(
-            curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow,
+    curve: PumpCurve, lift: float, length: float, fittings: Mapping[str, int], basins: Sequence[SumpBasin], inflow: float
+) -> tuple[LiftResult, Pipe, SumpBasin]:
+    """The smallest pipe that keeps to the fastest velocity, and the smallest basin whose pump does not short-cycle.
+
+    Where every basin would short-cycle it is the smallest, and the result says which one would not.
+    """
+
+    def on(pipe: Pipe, basin: SumpBasin) -> LiftResult:
+        return size_lift(
+            curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow
         )
-        if result.velocity <= FASTEST_VELOCITY and result.operating_flow >= 0.8 * min(inflow, curve.last_flow):
-            return result, pipe
-    # none moves most of what arrives within the limit: the slowest that still cleans itself
-    return result, pipe
+
+    pipes = [find_pipe(key) for key in PRESSURE_PIPES]
+    pipe = next((pipe for pipe in pipes if on(pipe, basins[0]).velocity <= FASTEST_VELOCITY), pipes[-1])
+    for basin in basins:
+        result = on(pipe, basin)
+        if result.starts_per_hour is not None and result.starts_per_hour <= MOST_STARTS_PER_HOUR:
+            return result, pipe, basin
+    return on(pipe, basins[0]), pipe, basins[0]

@@ -213,6 +213,7 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
         depends_on=f"Power at the sump, and someone who tests the pump. {outfall.to_confirm}",
         warnings=tuple(warnings),
         deciding=(*deciding, *(shot for shot in more if shot not in deciding)),
+        lifts=(lift.design,),
     )
 
 

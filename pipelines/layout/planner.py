@@ -1,7 +1,7 @@
 """The plan of a lot: diagnosis, cheap cures, ways to carry the water off compared, one of them chosen and said why."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ from pipelines.layout.cautions import CheckNeeds, site_checks
 from pipelines.layout.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
 from pipelines.layout.division import Division
 from pipelines.layout.laying import LayGround
-from pipelines.layout.lift_design import assumed_curve
+from pipelines.layout.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.lot_field import lot_field
 from pipelines.layout.lot_water import LotWater
 from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
@@ -34,6 +34,7 @@ LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
 SHALLOW_PONDING = 0.05
 """Water that may stand over a grate at the peak, so long as it drains in time; a value of this project. [m]"""
+NOTHING_CAUGHT = Catching((), (), (), (), False, ())
 PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
 
 
@@ -83,6 +84,12 @@ class LotPlan:
         Outfall by collector.
     limits : dict of str to float
         Most that leaves by an outfall. [m3/s]
+    built : Catching
+        Collectors that have a line.
+    capacities : dict of str to float
+        What each of them takes. [m3/s]
+    lifts : tuple of LiftDesign
+        Pumped basins with their lines.
     """
 
     plan: Plan
@@ -91,6 +98,9 @@ class LotPlan:
     water: LotWater
     served: Mapping[str, str]
     limits: Mapping[str, float]
+    built: Catching = NOTHING_CAUGHT
+    capacities: Mapping[str, float] = field(default_factory=dict)
+    lifts: tuple[LiftDesign, ...] = ()
 
 
 def plan_lot(inputs: PlanInputs) -> LotPlan:
@@ -109,7 +119,7 @@ def plan_lot(inputs: PlanInputs) -> LotPlan:
     found = diagnose(inputs.situation, inputs.reckoning)
     stops = reasons_to_stop(inputs.site, inputs.layers, inputs.situation)
     if stops:
-        return _nothing_built(inputs, found, Catching((), (), (), (), False, ()), stops[0], stops)
+        return _nothing_built(inputs, found, NOTHING_CAUGHT, stops[0], stops)
     catching = catch(inputs.situation, inputs.reckoning, found)
     if not inputs.situation.roofs_known:
         return _provisional(inputs, found, catching)
@@ -225,7 +235,9 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *_still_wet(found, water),
         ),
     )
-    return LotPlan(plan, found, division, water, chosen.served, chosen.limits)
+    return LotPlan(
+        plan, found, division, water, chosen.served, chosen.limits, built, chosen.capacities, chosen.lifts
+    )
 
 
 def _only_served(catching: Catching, way: LaidOut) -> Catching:
@@ -264,11 +276,11 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
         situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
         paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
     )
-    field = lot_field(
+    route_field = lot_field(
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
     )
-    ground = LayGround(situation, field, inputs.prices, inputs.site.layout)
+    ground = LayGround(situation, route_field, inputs.prices, inputs.site.layout)
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(), inputs.curve is not None,

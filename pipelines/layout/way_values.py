@@ -7,6 +7,7 @@ from pipelines.hydraulics.pump_curve import PumpCurve
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.design_flows import DesignFlows
 from pipelines.layout.laying import LayGround
+from pipelines.layout.lift_design import LiftDesign
 from pipelines.layout.lines import LaidLines
 from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Discharge, Mode, Outfall
@@ -92,6 +93,8 @@ class LaidOut:
         What must hold for it.
     warnings, deciding : tuple of str
         What a reader must know; the shots that decide.
+    lifts : tuple of LiftDesign
+        Pumped basins with their lines.
     """
 
     mode: Mode
@@ -108,6 +111,7 @@ class LaidOut:
     depends_on: str = ""
     warnings: tuple[str, ...] = ()
     deciding: tuple[str, ...] = ()
+    lifts: tuple[LiftDesign, ...] = ()
 
     @property
     def sure(self) -> bool:
