@@ -39,6 +39,12 @@ def overwrite_option(function: Decorated) -> Decorated:
     return click.option("--overwrite", is_flag=True, help="Replace an earlier result.")(function)
 
 
+def also_option(function: Decorated) -> Decorated:
+    """--also geojson: further formats of the same layers."""
+    words = "Also write the layers as GeoJSON in longitude and latitude, for a phone's map."
+    return click.option("--also", type=click.Choice(["geojson"]), multiple=True, help=words)(function)
+
+
 def strict_option(function: Decorated) -> Decorated:
     """--strict: exit 3 where a verdict is not sure."""
     words = "Exit with 3 where a verdict is `no` or `cannot tell`."

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from cli.options import (
+    also_option,
     dry_run_option,
     json_option,
     out_folder_option,
@@ -19,6 +20,7 @@ from cli.voice import Voice
 @click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
 @out_folder_option(required=False)
 @click.option("--self-check", is_flag=True, help="Also hold our own drainage kernel against pysheds.")
+@also_option
 @strict_option
 @dry_run_option
 @json_option
@@ -30,6 +32,7 @@ def command(
     site: Path,
     out: Path | None,
     self_check: bool,
+    also: tuple[str, ...],
     strict: bool,
     dry_run: bool,
     as_json: bool,
@@ -38,8 +41,9 @@ def command(
     """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
 
     SITE.toml names the ground raster, the parcel and whatever else is known; `lotshed start` writes one. Into DIR go
-    lot.gpkg (layers in the raster's CRS if that is projected, else local UTM; z in its linear unit), runoff.csv and
-    summary.json. Columns carry their unit in their name and follow `units` of the site file; JSON is always in SI.
+    lot.gpkg (layers in the raster's CRS if that is projected, else local UTM; z in its linear unit), runoff.csv,
+    summary.json, report.html and report.pdf, and where pipes are laid stakeout.csv and profiles.csv. Columns carry
+    their unit in their name and follow `units` of the site file; JSON is always in SI.
 
     \b
     Example:
@@ -57,13 +61,18 @@ def command(
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
 
+    from datetime import date
+
     from pipelines.deliverables.handover import write_lot
+    from pipelines.deliverables.lot_files import lot_files
     from pipelines.deliverables.place import prepare_place
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
         findings = screen_lot(site, progress=progress, self_check=self_check)
-        write_lot(findings, out, overwrite=overwrite)
+        progress("writing layers, tables and the report", 0.95)
+        further = lot_files(findings, made_on=date.today(), geojson="geojson" in also)
+        write_lot(findings, out, overwrite=overwrite, extra_files=further)
 
     if as_json:
         from pipelines.deliverables.summary import summary, summary_text
@@ -73,5 +82,5 @@ def command(
         from cli.lot_answer import lot_answer
 
         click.echo(lot_answer(findings))
-        voice.note(f"Written to {out}: lot.gpkg, runoff.csv, summary.json")
+        voice.note(f"Written to {out}: {', '.join(['lot.gpkg', 'runoff.csv', 'summary.json', *further])}")
     return 3 if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None

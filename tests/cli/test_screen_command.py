@@ -13,7 +13,7 @@ from terrain.errors import LotshedError
 Run = Callable[..., Result]
 Put = Callable[[Any], None]
 
-FILES = ["lot.gpkg", "runoff.csv", "summary.json"]
+FILES = ["lot.gpkg", "profiles.csv", "report.html", "report.pdf", "runoff.csv", "stakeout.csv", "summary.json"]
 
 
 def _names(folder: Path) -> list[str]:

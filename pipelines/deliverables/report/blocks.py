@@ -17,7 +17,7 @@ class Number:
     value : float or None
         Not rounded; None where unknown. [SI]
     source : str
-        `layer/id/column`, `sum/layer/column` or `summary/key/...`; empty for none.
+        `layer|id|column`, `sum|layer|column` or `summary|key|...`; empty for none.
     """
 
     text: str

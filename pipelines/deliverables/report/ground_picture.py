@@ -4,6 +4,7 @@ import base64
 import struct
 import zlib
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from contourpy import contour_generator
@@ -133,7 +134,9 @@ def heights_text(picture: GroundPicture) -> dict[str, object]:
     return {"rows": rows, "columns": columns, "base": base, "step": step, "steps": packed}
 
 
-def contour_lines(picture: GroundPicture, units: Units) -> tuple[float, list[tuple[float, list[FloatArray]]]]:
+def contour_lines(
+    picture: GroundPicture, units: Units, view: Bounds
+) -> tuple[float, list[tuple[float, list[FloatArray]]]]:
     """Contours of the smoothed ground.
 
     Parameters
@@ -142,6 +145,8 @@ def contour_lines(picture: GroundPicture, units: Units) -> tuple[float, list[tup
         The ground.
     units : str
         us or si: contours stand at round values of feet or metres.
+    view : tuple of float
+        West, south, east, north of what is looked at most, whose relief decides their interval. [m]
 
     Returns
     -------
@@ -159,14 +164,22 @@ def contour_lines(picture: GroundPicture, units: Units) -> tuple[float, list[tup
     sigma = (SMOOTHING / grid.cell_height, SMOOTHING / grid.cell_width)
     weight = gaussian_filter(known.astype(np.float64), sigma)
     smooth = np.where(known, gaussian_filter(filled, sigma) / np.maximum(weight, 1e-9), np.nan)
-    low, high = (float(each) for each in np.nanpercentile(smooth, (1.0, 99.0)))
+    looked_at = smooth[
+        max(int((grid.top - view[3]) / grid.cell_height), 0) : int((grid.top - view[1]) / grid.cell_height) + 1,
+        max(int((view[0] - grid.left) / grid.cell_width), 0) : int((view[2] - grid.left) / grid.cell_width) + 1,
+    ]
+    if not np.isfinite(looked_at).any():
+        looked_at = smooth
+    low, high = (float(each) for each in np.nanpercentile(looked_at, (1.0, 99.0)))
     interval = next((step for step in STEPS[units] if (high - low) / one / step <= WANTED_CONTOURS), STEPS[units][-1])
     east = grid.left + (np.arange(grid.shape[1]) + 0.5) * grid.cell_width
     north = grid.top - (np.arange(grid.shape[0]) + 0.5) * grid.cell_height
-    generator = contour_generator(east, north, np.ma.masked_invalid(smooth))
+    masking: Any = np.ma.masked_invalid
+    masked = masking(smooth)
+    generator = contour_generator(east, north, masked)
     first, last = int(np.ceil(np.nanmin(smooth) / one / interval)), int(np.floor(np.nanmax(smooth) / one / interval))
     lines: list[tuple[float, list[FloatArray]]] = []
-    for number in range(first, min(last, first + 4 * WANTED_CONTOURS) + 1):
+    for number in range(first, min(last, first + 10 * WANTED_CONTOURS) + 1):
         level = number * interval * one
         found = [np.asarray(part) for part in generator.lines(level) if len(part) > 4]
         if found:

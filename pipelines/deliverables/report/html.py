@@ -51,9 +51,10 @@ def report_html(report: Report, picture: MapPicture | None, *, made_on: str = ""
         "form-action 'none'"
     )
     shape = None if picture is None else _map(picture, report, view_name)
-    return _template().render(
+    page: str = _template().render(
         report=report, map=shape, made_on=made_on, style=style, script=script, policy=policy, signs=SIGNS, said=SAID
     )
+    return page
 
 
 def asset(name: str) -> str:

@@ -1,6 +1,7 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 
 import pandas as pd
 
@@ -12,8 +13,10 @@ from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Discharge
 
 MOST_LOW_SPOTS = 4
+WORTH_A_LINE = 0.0254
+"""Water shallower than this is not worth a line at the top. [m]"""
 FILM = 0.006
-"""Water shallower than this is not worth a line. [m]"""
+"""Water shallower than this does not stand. [m]"""
 DECIDING = "Level shots that decide"
 
 
@@ -38,8 +41,9 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
-        ("What is proposed?", proposed(findings, layers, units)),
-        ("How does it leave?", (discharge_words(line, position, units) for position, line in enumerate(plan.discharges))),
+        ("What costs little, first?", ((cure.what,) for cure in plan.cures)),
+        ("What is proposed?", in_short(findings, layers, units)),
+        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
         ("What may it cost?", _cost(findings, units)),
         ("How sure is that?", _sure(findings)),
     )
@@ -83,10 +87,10 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     studied = findings.studied_area
     share = findings.run_on_area / studied if studied else 0.0
     yield (
-        "Studied ground ", number(studied, "area", units, "summary/study_area_m2"),
-        ": the lot ", number(findings.parcel_area, "area", units, "summary/parcel_area_m2"),
-        ", of it roof ", number(findings.roof_area, "area", units, "summary/roof_area_m2"),
-        "; run-on from outside ", number(findings.run_on_area, "area", units, "summary/run_on_area_m2"),
+        "Studied ground ", number(studied, "area", units, "summary|study_area_m2"),
+        ": the lot ", number(findings.parcel_area, "area", units, "summary|parcel_area_m2"),
+        ", of it roof ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
+        "; run-on from outside ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
         f", {share:.0%} of the studied ground.",
     )  # fmt: skip
     if not findings.runoff:
@@ -99,21 +103,22 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     name = design_storm(findings)
     yield (
         "In the design storm (", f"{name}, " if name else "",
-        number(first.storm_depth, "rain", units, f"runoff/{first.id}/{depth}"), " of rain) ",
-        number(own, "volume", units, f"sum/sub_catchments/{volume}/run_on/False"), " runs off the lot and ",
-        number(outside, "volume", units, f"sum/sub_catchments/{volume}/run_on/True"), " arrives from outside.",
+        number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}"), " of rain) ",
+        number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
+        number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
     )  # fmt: skip
 
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
-    wet.sort(key=lambda water: water.rank)
-    if not wet:
-        yield ("No water stands on the lot in the design storm.",)
-    for water in wet[:MOST_LOW_SPOTS]:
+    deep = sorted((water for water in wet if water.storm_depth >= WORTH_A_LINE), key=lambda water: water.rank)
+    if not deep:
+        yield ("No water stands on the lot in the design storm that is worth a line.",)
+    for water in deep[:MOST_LOW_SPOTS]:
         yield _low_spot(water, layers, units)
-    if len(wet) > MOST_LOW_SPOTS:
-        yield (f"{len(wet) - MOST_LOW_SPOTS} more low spots of lower rank are in the table of low spots.",)
+    more = len(wet) - len(deep[:MOST_LOW_SPOTS])
+    if more:
+        yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
 
 
 def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units) -> Words:
@@ -137,6 +142,41 @@ def _how_long(hours: float | None, told: Number) -> list[Inline]:
     return ["for longer than was followed"] if hours is None else ["for ", told]
 
 
+def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    """What is built, the pipes added up.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Yields
+    ------
+    tuple of str or Number
+        Collectors, then all pipe.
+    """
+    runs = findings.plan.pipe_runs
+    yield from _collectors(findings, layers, units)
+    if runs:
+        column = "length_ft" if units == "us" else "length_m"
+        words: list[Inline] = ["Pipe: "]
+        for place, size in enumerate(dict.fromkeys(f"{run.size} {run.standard}".strip() for run in runs)):
+            length = sum(run.length for run in runs if f"{run.size} {run.standard}".strip() == size)
+            told = number(length, "length", units, f"sum|pipe_runs|{column}|size|{size}")
+            words += [", " if place else "", told, f" of {size}"]
+        deepest = max(runs, key=lambda run: run.deepest)
+        words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
+        crossings = list(dict.fromkeys(text for run in runs for text in run.crossings))
+        words.append(f"; crosses {'; '.join(crossings)}." if crossings else ".")
+        yield tuple(words)
+    elif not findings.plan.catch_basins and not findings.plan.refer_out:
+        yield ("Nothing to build.",)
+
+
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     """What a plan proposes, a line each.
 
@@ -152,15 +192,24 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     Yields
     ------
     tuple of str or Number
-        Cheap cures first.
+        Collectors, then each run of pipe.
     """
+    yield from _collectors(findings, layers, units)
+    for run in findings.plan.pipe_runs:
+        told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
+        slope: Words = ("under pressure",) if run.slope is None else ("at ", told("slope", "slope"))
+        yield (f"{run.id}, ", told("length", "length"),
+               f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
+               told("deepest", "length"), " deep" + (f"; crosses {'; '.join(run.crossings)}" if run.crossings else "")
+               + ".")  # fmt: skip
+
+
+def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     plan = findings.plan
 
     def told(layer: str, name: str, column: str, kind: str) -> Number:
         return layer_number(layers, layer, name, column, kind, units)
 
-    for cure in plan.cures:
-        yield (f"{cure.what} {cure.changes}",)
     for basin in plan.catch_basins:
         if basin.provisional:
             yield (f"{basin.id}, provisional: {basin.why}",)
@@ -174,13 +223,6 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     for channel in plan.channel_drains:
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
                f" long. {channel.why}")  # fmt: skip
-    for run in plan.pipe_runs:
-        under = told("pipe_runs", run.id, "deepest", "length")
-        slope: Inline = "under pressure" if run.slope is None else told("pipe_runs", run.id, "slope", "slope")
-        yield (f"{run.id}, ", told("pipe_runs", run.id, "length", "length"),
-               f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ",
-               *(("at ", slope) if run.slope is not None else (slope,)), ", trench up to ", under,
-               " deep" + (f"; crosses {'; '.join(run.crossings)}" if run.crossings else "") + ".")  # fmt: skip
     for sump in plan.sumps:
         yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
                " where ", told("sumps", sump.id, "inflow", "flow"), " arrives. " + " ".join(sump.warnings))  # fmt: skip
@@ -203,17 +245,17 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
     tuple of str or Number
         A sentence or two.
     """
-    source = f"summary/discharges/{position}"
+    source = f"summary|discharges|{position}"
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
     words.append(VERDICTS[line.verdict])
     told: list[tuple[str, Number]] = []
     if line.fall_to_spare is not None:
-        told.append(("fall to spare ", number(line.fall_to_spare, "depth", units, f"{source}/fall_to_spare_m")))
+        told.append(("fall to spare ", number(line.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")))
     if line.fall_error is not None:
-        told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}/fall_error_m")))
+        told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}|fall_error_m")))
     if line.lift is not None:
-        told.append(("lift ", number(line.lift, "length", units, f"{source}/lift_m")))
+        told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
     words.append((")" if told else "") + f". {line.why}")
@@ -223,11 +265,11 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
 def _cost(findings: Findings, units: Units) -> Iterator[Words]:
     for position, way in enumerate(findings.plan.alternatives):
         if way.chosen and way.likely is not None:
-            source = f"summary/alternatives/{position}"
+            source = f"summary|alternatives|{position}"
             yield (
-                number(way.low, "money", units, f"{source}/cost_low"), " to ",
-                number(way.high, "money", units, f"{source}/cost_high"), ", likely ",
-                number(way.likely, "money", units, f"{source}/cost_likely"), ", in the price list's money.",
+                number(way.low, "money", units, f"{source}|cost_low"), " to ",
+                number(way.high, "money", units, f"{source}|cost_high"), ", likely ",
+                number(way.likely, "money", units, f"{source}|cost_likely"), ", in the price list's money.",
             )  # fmt: skip
 
 

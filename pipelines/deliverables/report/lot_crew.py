@@ -181,13 +181,13 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
         columns.append(Column("Cut", level, True))
     rows: list[tuple[Inline, ...]] = []
     for stake in stakes:
-        above = number(stake.above_benchmark, "level", units, f"stakeout/{stake.point}/invert_above_benchmark_{level}")
+        above = number(stake.above_benchmark, "level", units, f"stakeout|{stake.point}|invert_above_benchmark_{level}")
         row: list[Inline] = [
-            stake.point, stake.what, number(stake.station, "length", units, f"stakeout/{stake.point}/station_{level}"),
+            stake.point, stake.what, number(stake.station, "length", units, f"stakeout|{stake.point}|station_{level}"),
             above,
         ]  # fmt: skip
         if findings.levels_given:
-            row.append(number(stake.cut, "level", units, f"stakeout/{stake.point}/cut_{level}"))
+            row.append(number(stake.cut, "level", units, f"stakeout|{stake.point}|cut_{level}"))
         rows.append(tuple(row))
     yield Table("stakeout", "Stakes", tuple(columns), tuple(rows),
                 note="The same rows with easting and northing are in stakeout.csv.")  # fmt: skip

@@ -1,16 +1,19 @@
 """The map of a lot, from its findings and the layers that are handed over."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from dataclasses import replace
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
 import shapely
 from shapely import Geometry
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.findings import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.ground_picture import Bounds, ground_picture
+from pipelines.deliverables.report.lot_answer import design_storm
 from pipelines.deliverables.report.lot_columns import COLUMNS
 from pipelines.deliverables.report.map_picture import MapFeature, MapLayer, MapPicture, PondBed, StormShown
 from pipelines.deliverables.report.map_svg import seen
@@ -49,8 +52,11 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     drawn = _layers(findings, layers, units)
     drawn = tuple(layer for layer in drawn if layer.features)
     view = _view(findings)
-    whole = _together([view, *(_bounds(layer.features) for layer in drawn)])
-    ground = ground_picture(findings.ground, findings.grid, _inside(whole, findings.grid.bounds))
+    spread = [layer for layer in drawn if layer.name in ("sub_catchments", "low_spots", "pipe_runs", "outfalls")]
+    whole = _inside(_together([view, *(_bounds(layer.features) for layer in spread)]), findings.grid.bounds)
+    ground = ground_picture(findings.ground, findings.grid, whole)
+    drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
+    drawn = tuple(layer for layer in drawn if layer.features)
     return MapPicture(
         ground, drawn, view, units, _beds(findings.low_spots), _storms(findings), findings.grid.shape[1]
     )
@@ -59,7 +65,9 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
 def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[MapLayer, ...]:
     plan = findings.plan
 
-    def features(name: str, rows: Iterable[Any], shape: str, *values: str, label: bool = False) -> tuple[MapFeature, ...]:
+    def features(
+        name: str, rows: Iterable[Any], shape: str, *values: str, label: bool = False
+    ) -> tuple[MapFeature, ...]:
         return tuple(
             MapFeature(
                 row.id, f"{NAMES[name]} {row.id}", getattr(row, shape),
@@ -108,13 +116,19 @@ def _low_spots(
         named = water.on_parcel and water.rank <= MOST_LABELLED
         label = number(water.storm_depth, "depth", units).text if named and water.storm_depth > 0.005 else ""
         found.append(
-            MapFeature(water.spot.id, f"{NAMES['low_spots']} {water.spot.id}", water.shape,
+            MapFeature(water.spot.id, f"{NAMES['low_spots']} {water.spot.id}", cast(BaseGeometry, water.shape),
                        symbol_of("low_spots", {"depth": water.spot.depth}), rows, label)
         )  # fmt: skip
     return tuple(found)
 
 
-def _bare(name: str, shapes: Iterable[Geometry]) -> tuple[MapFeature, ...]:
+def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeature, ...]:
+    """Features that are seen at all: a neighbourhood's roofs reach far beyond a lot."""
+    seen_at = shapely.box(*bounds)
+    return tuple(feature for feature in features if shapely.intersects(feature.shape, seen_at))
+
+
+def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
     rows: tuple[tuple[str, Inline], ...] = ()
     return tuple(MapFeature(f"{name}-{position}", "", shape, 0, rows) for position, shape in enumerate(shapes, start=1))
 
@@ -128,9 +142,11 @@ def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
 
 def _storms(findings: Findings) -> tuple[StormShown, ...]:
     """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
+    if not findings.low_spots:
+        return ()
     design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
     others = [storm for storm in findings.storms if not storm.design]
-    named = next((storm.name for storm in findings.storms if storm.design), "Design storm")
+    named = design_storm(findings) or "Design storm"
     depth = max((row.storm_depth for row in findings.runoff), default=0.0)
     shown = [(storm.depth, StormShown(storm.name, False, storm.standing)) for storm in others]
     shown.append((depth, StormShown(named, True, design)))
@@ -139,10 +155,13 @@ def _storms(findings: Findings) -> tuple[StormShown, ...]:
 
 def _view(findings: Findings) -> Bounds:
     plan = findings.plan
-    shapes = [shapely.union_all(findings.parcel.geometry.array)]
-    shapes += [row.line for row in (*plan.pipe_runs, *plan.french_drains, *plan.channel_drains)]
+    shapes: list[Geometry] = [shapely.union_all(findings.parcel.geometry.array)]
+    shapes += [run.line for run in plan.pipe_runs]
+    shapes += [drain.line for drain in plan.french_drains]
+    shapes += [channel.line for channel in plan.channel_drains]
     used = {run.to_id for run in plan.pipe_runs}
-    shapes += [row.point for row in (*plan.catch_basins, *plan.sumps)]
+    shapes += [basin.point for basin in plan.catch_basins]
+    shapes += [sump.point for sump in plan.sumps]
     shapes += [row.point for row in plan.outfalls if row.id in used]
     west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object)).tolist()
     return seen((west, south, east, north), MARGIN, 1.25)

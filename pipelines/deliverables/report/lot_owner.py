@@ -1,15 +1,15 @@
 """The owner's sheet: what and why, what it may cost, the cheap cures, what to look after, what the plan does not do."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import pandas as pd
 
 from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Paragraph, Sheet, Subhead, Table
+from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Number, Paragraph, Sheet, Subhead, Table
 from pipelines.deliverables.report.lot_answer import caution_paragraph, design_storm, proposed
 from pipelines.deliverables.report.numbers import number
 from pipelines.inputs.quantity_words import Units
-from pipelines.layout.plan import Plan
+from pipelines.layout.plan import Plan, TakeOffLine
 
 SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency and what the job has of permits"}
 
@@ -37,7 +37,7 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
     if plan.refer_out:
         blocks.append(Items(tuple((text,) for text in plan.refer_out)))
     if works:
-        blocks.append(Items(tuple(line for line in proposed(findings, layers, units))[len(plan.cures) :]))
+        blocks.append(Items(tuple(proposed(findings, layers, units))))
     if plan.cures:
         blocks += [
             Subhead("What costs little, first"),
@@ -70,16 +70,21 @@ def _price_table(findings: Findings, units: Units) -> Table | None:
     for share, name in SHARES.items():
         of_share = [line for line in lines if line.share == share]
         if of_share:
-            money = [number(sum(getattr(line, column) for line in of_share), "money", units,
-                            f"sum/take_off/{column}/share/{share}") for column in ("low", "likely", "high")]  # fmt: skip
-            rows.append((name, *money))
-    total = [number(sum(getattr(line, column) for line in lines), "money", units, f"sum/take_off/{column}")
-             for column in ("low", "likely", "high")]  # fmt: skip
+            rows.append((name, *_money(of_share, f"|share|{share}", units)))
+    total = _money(lines, "", units)
     columns = (Column("In the price list's money"), *(Column(name, "", True) for name in ("Low", "Likely", "High")))
     return Table(
         "price", "Price range", columns, tuple(rows), ("Total", *total),
         "A range to talk about, not an offer: it follows the price list and lidar's ground.",
     )
+
+
+def _money(lines: Sequence[TakeOffLine], which: str, units: Units) -> list[Number]:
+    """Low, likely and high of some lines of the take-off."""
+    return [
+        number(sum(getattr(line, column) for line in lines), "money", units, f"sum|take_off|{column}{which}")
+        for column in ("low", "likely", "high")
+    ]
 
 
 def care_rows(plan: Plan) -> list[tuple[str, str, str]]:

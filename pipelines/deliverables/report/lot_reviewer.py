@@ -1,4 +1,4 @@
-"""The reviewer's sheet: what leaves the lot before and after, areas, flows, capacity, outfalls, permits, assumptions."""
+"""The reviewer's sheet: what leaves the lot before and after, flows, capacity, outfalls, permits, assumptions."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -6,6 +6,7 @@ from dataclasses import replace
 import pandas as pd
 
 from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.layer_table import read_rows
 from pipelines.deliverables.report.blocks import Block, Column, Facts, Inline, Items, Sheet, Subhead, Table, Words
 from pipelines.deliverables.report.lot_answer import caution_paragraph
 from pipelines.deliverables.report.lot_columns import COLUMNS, TITLES
@@ -13,24 +14,6 @@ from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.report.water_figures import hydrograph_figure
 from pipelines.deliverables.words import EDGES, MODES
 from pipelines.inputs.quantity_words import Units
-
-METHODS = (
-    ("Ground to water", "Priority flood with the steepest way down, ground filled to its spill levels: Barnes, Lehman, "
-     "Mulla, Computers & Geosciences 62, 2014; filling, spilling and merging: Barnes, Callaghan, Wickert, Earth Surface "
-     "Dynamics 8, 2020."),
-    ("Rain", "Depth by duration and return period from the rain table; the storm nests all durations. Without a table, "
-     "as assumed above."),
-    ("Losses", "Curve number: USDA NRCS, National Engineering Handbook, part 630, chapters 9 and 10."),
-    ("Time of concentration", "Sheet, shallow and channel flow: NEH part 630, chapter 15."),
-    ("Hydrographs", "Dimensionless unit hydrograph: NEH part 630, chapter 16. The rational peak stands beside it only to "
-     "be compared."),
-    ("Standing water", "Level-pool routing by stage and storage of each low spot."),
-    ("Pipes", "Manning, part full; grade line upstream from the tailwater: FHWA, HEC-22, Urban Drainage Design Manual."),
-    ("Grates", "Weir and orifice in a sag, half clogged: FHWA, HEC-22."),
-    ("Lift", "Hazen-Williams with fittings, where the pump's curve meets the line's."),
-    ("Sizes, covers, offsets, prices", "As marked in the table of rules: published, published from memory, or common "
-     "practice without a source."),
-)  # fmt: skip
 
 
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
@@ -73,7 +56,7 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
         blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
     blocks += [
         Subhead("Sources of every method"),
-        Facts(tuple((name, ((source,),)) for name, source in METHODS)),
+        Facts(tuple(_methods())),
     ]
     return Sheet("reviewer", "Reviewer", "For whoever must let it through.", tuple(blocks))
 
@@ -104,7 +87,7 @@ def _place(name: Inline) -> Inline:
 def _balance(findings: Findings, units: Units) -> Iterator[tuple[str, tuple[Words, ...]]]:
     balance = findings.balance
     told = [
-        (name, number(value, "volume", units, f"summary/water_balance/{key}"))
+        (name, number(value, "volume", units, f"summary|water_balance|{key}"))
         for name, value, key in (
             ("rain", balance.rain, "rain_m3"),
             ("soaks in", balance.infiltrated, "infiltrated_m3"),
@@ -122,7 +105,7 @@ def _balance(findings: Findings, units: Units) -> Iterator[tuple[str, tuple[Word
 def _alternatives(findings: Findings, units: Units) -> Table:
     rows: list[tuple[Inline, ...]] = []
     for position, way in enumerate(findings.plan.alternatives):
-        source = f"summary/alternatives/{position}"
+        source = f"summary|alternatives|{position}"
         name = MODES[way.mode].capitalize() + (", chosen" if way.chosen else "" if way.possible else ", not possible")
         row: list[Inline] = [name]
         for value, kind, key in (
@@ -149,3 +132,9 @@ def _permits(findings: Findings) -> Iterator[str]:
     for run in findings.plan.pipe_runs:
         for crossing in run.crossings:
             yield f"{run.id} crosses {crossing}."
+
+
+def _methods() -> Iterator[tuple[str, tuple[Words, ...]]]:
+    """Where every method comes from."""
+    for row in read_rows("methods.csv"):
+        yield row["method"], ((row["source"],),)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from shapely import Geometry
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.ground_picture import Bounds, GroundPicture
@@ -30,7 +30,7 @@ class MapFeature:
 
     id: str
     title: str
-    shape: Geometry
+    shape: BaseGeometry
     symbol: int = 0
     rows: tuple[tuple[str, Inline], ...] = ()
     label: str = ""

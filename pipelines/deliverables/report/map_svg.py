@@ -3,11 +3,13 @@
 import base64
 import math
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 import shapely
 from shapely import Geometry
 
 from pipelines.deliverables.report.ground_picture import Bounds, contour_lines, shaded_png
+from pipelines.deliverables.report.map_labels import ToPixels, place_labels
 from pipelines.deliverables.report.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.svg import Drawing, path_data
@@ -19,15 +21,12 @@ WIDTH = 760.0
 HATCH = 7.0
 
 
-class MapSheet:
+class MapSheet(ToPixels):
     """Places on a map's drawing: metres to pixels, north up. [px]"""
-
-    def __init__(self, west: float, north: float, scale: float) -> None:
-        self.west, self.north, self.scale = west, north, scale
 
     def at(self, coordinates: Iterable[Iterable[float]]) -> list[tuple[float, float]]:
         """Pixels of eastings and northings."""
-        return [((x - self.west) * self.scale, (self.north - y) * self.scale) for x, y, *_ in coordinates]
+        return [self(x, y) for x, y, *_ in coordinates]
 
 
 def map_drawing(picture: MapPicture, *, moving: bool) -> str:
@@ -62,12 +61,9 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         for feature in layer.features:
             _feature(drawing, sheet, layer, feature, moving=moving)
         drawing.close()
-    drawing.open("g", class_="labels", pointer_events="none")
-    for layer in picture.layers:
-        if moving or layer.on:
-            for feature in layer.features:
-                _label(drawing, sheet, layer, feature)
-    drawing.close()
+        if layer.name == "low_spots" and moving:
+            drawing.add("image", id="water", width=0.0, height=0.0, preserveAspectRatio="none", pointer_events="none")
+    _labels(drawing, sheet, picture, moving=moving)
     if not moving:
         _scale_bar(drawing, sheet, picture, height)
         _north(drawing, WIDTH - 26.0, 40.0)
@@ -133,7 +129,7 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
     drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/png;base64,{shade}",
                 preserveAspectRatio="none")  # fmt: skip
     drawing.close()
-    interval, lines = contour_lines(ground, picture.units)
+    interval, lines = contour_lines(ground, picture.units, picture.view)
     symbol = symbols()["contours"][0]
     drawing.open("g", id="layer-contours", class_="layer", data_layer="contours", pointer_events="none")
     for level, parts in lines:
@@ -149,7 +145,6 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
                      anchor="middle", fill="#5c3c00", halo=True)  # fmt: skip
         drawing.close()
     drawing.close()
-    drawing.add("image", id="water", width=0.0, height=0.0, preserveAspectRatio="none", pointer_events="none")
 
 
 def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
@@ -185,19 +180,16 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
     drawing.close()
 
 
-def _label(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFeature) -> None:
-    if not feature.label:
-        return
-    line = feature.shape.geom_type.endswith("LineString")
-    point = shapely.line_interpolate_point(feature.shape, 0.5, normalized=True) if line else shapely.point_on_surface(
-        feature.shape
-    )  # fmt: skip
-    ((x, y),) = sheet.at([(point.x, point.y)])
-    marker = symbols()[layer.name][feature.symbol].kind == "marker"
-    drawing.open("g", class_="still", data_for=layer.name, transform=_placed(x, y),
-                 display=None if layer.on else "none")  # fmt: skip
-    drawing.text(11.0 if marker else 0.0, 4.0, feature.label, size=11.0, weight="bold", halo=True,
-                 anchor="start" if marker else "middle")  # fmt: skip
+def _labels(drawing: Drawing, sheet: MapSheet, picture: MapPicture, *, moving: bool) -> None:
+    seen_first = {layer.name for layer in picture.layers if layer.on}
+    drawing.open("g", class_="labels", pointer_events="none")
+    for label in place_labels(picture.layers, sheet):
+        if not moving and not (label.fits and label.layer in seen_first):
+            continue
+        drawing.open("g", class_="still label", data_for=label.layer, transform=_placed(label.x, label.y),
+                     display=None if label.layer in seen_first else "none")  # fmt: skip
+        drawing.text(label.right, label.down, label.text, size=11.0, weight="bold", halo=True, anchor=label.anchor)
+        drawing.close()
     drawing.close()
 
 
@@ -216,7 +208,7 @@ def _shape_data(sheet: MapSheet, shape: Geometry) -> str:
     return "".join(parts)
 
 
-def _arrows(sheet: MapSheet, line: Geometry) -> Iterator[tuple[float, float, float]]:
+def _arrows(sheet: MapSheet, line: Any) -> Iterator[tuple[float, float, float]]:
     """Places of arrow heads along a line of flow: its middle, and every so often where it is long."""
     length = float(line.length)
     count = max(1, int(length * sheet.scale / 120.0))
@@ -244,7 +236,8 @@ def _marker(symbol: Symbol) -> str:
     """Outline of a marker about its middle."""
     reach = symbol.width * PX / 2.0
     if symbol.shape == "circle":
-        return f"M{-reach:.2f} 0A{reach:.2f} {reach:.2f} 0 1 1 {reach:.2f} 0A{reach:.2f} {reach:.2f} 0 1 1 {-reach:.2f} 0Z"
+        half = f"A{reach:.2f} {reach:.2f} 0 1 1 "
+        return f"M{-reach:.2f} 0{half}{reach:.2f} 0{half}{-reach:.2f} 0Z"
     if symbol.shape == "square":
         return f"M{-reach:.2f} {-reach:.2f}H{reach:.2f}V{reach:.2f}H{-reach:.2f}Z"
     if symbol.shape == "cross":
@@ -296,7 +289,8 @@ def _scale_bar(drawing: Drawing, sheet: MapSheet, picture: MapPicture, height: f
 
 def _north(drawing: Drawing, x: float, y: float) -> None:
     drawing.add("circle", cx=x, cy=y - 8.0, r=22.0, fill="#ffffff", fill_opacity=0.85)
-    drawing.add("path", d=f"M{x:.1f} {y - 26:.1f}L{x + 7:.1f} {y:.1f}L{x:.1f} {y - 5:.1f}L{x - 7:.1f} {y:.1f}Z", fill="#1a1a1a")
+    needle = path_data([(x, y - 26.0), (x + 7.0, y), (x, y - 5.0), (x - 7.0, y)])
+    drawing.add("path", d=needle + "Z", fill="#1a1a1a")
     drawing.text(x, y + 11.0, "N", size=11.0, anchor="middle", weight="bold")
 
 

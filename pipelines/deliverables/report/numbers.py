@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -117,14 +118,14 @@ def layer_table(
     foot: list[Inline] = []
     keys = list(frame[key]) if key else list(range(len(frame)))
     for each, name, suffix in kept:
-        values = [_cell(value, each.kind, suffix, units, f"{layer}/{row}/{name}")
+        values = [_cell(value, each.kind, suffix, units, f"{layer}|{row}|{name}")
                   for row, value in zip(keys, frame[name], strict=True)]
         known = next((value for value in values if isinstance(value, Number) and value.value is not None), None)
         columns.append(Column(each.head, known.unit if known else "", bool(each.kind)))
         for row, value in zip(cells, values, strict=True):
             row.append(value)
         if each.column in totals:
-            foot.append(number(float(frame[name].sum()) * unit_value(suffix), each.kind, units, f"sum/{layer}/{name}"))
+            foot.append(number(float(frame[name].sum()) * unit_value(suffix), each.kind, units, f"sum|{layer}|{name}"))
         else:
             foot.append("Total" if not foot else "")
     return Table(
@@ -157,7 +158,7 @@ def layer_number(
     name, suffix = _written(frame, column)
     key = "id" if "id" in frame else str(frame.columns[0])
     value = frame.loc[frame[key] == row, name].iloc[0]
-    found = _cell(value, kind, suffix, units, f"{layer}/{row}/{name}")
+    found = _cell(value, kind, suffix, units, f"{layer}|{row}|{name}")
     assert isinstance(found, Number)
     return found
 
@@ -174,11 +175,11 @@ def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
     return max(found, key=lambda each: order[each[0]])
 
 
-def _cell(value: object, kind: str, suffix: str, units: Units, source: str) -> Inline:
+def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inline:
     if kind:
         known = value is not None and not pd.isna(value)
-        return number(float(value) * unit_value(suffix) if known else None, kind, units, source)  # type: ignore[arg-type]
-    if value is None or pd.isna(value):  # type: ignore[call-overload]
+        return number(float(value) * unit_value(suffix) if known else None, kind, units, source)
+    if value is None or pd.isna(value):
         return ""
     if isinstance(value, bool) or str(value) in ("True", "False"):
         return "yes" if str(value) == "True" else "no"
@@ -215,7 +216,7 @@ def row_words(
     rows: list[tuple[str, Inline]] = []
     for each in shown:
         name, suffix = _written(frame, each.column)
-        value = _cell(found[name].iloc[0], each.kind, suffix, units, f"{layer}/{row}/{name}")
+        value = _cell(found[name].iloc[0], each.kind, suffix, units, f"{layer}|{row}|{name}")
         if value != "" and not (isinstance(value, Number) and value.value is None):
             rows.append((each.head, value))
     return tuple(rows)

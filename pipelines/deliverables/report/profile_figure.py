@@ -123,12 +123,9 @@ def _mark_cover(
     plot: Plot, run: PipeRun, along: FloatArray, heights: FloatArray, stations: FloatArray, crown: FloatArray,
     one: float, units: Units,
 ) -> None:  # fmt: skip
-    """A measure where cover is least, away from the ends, which the outlet's taper may bare."""
+    """A measure where cover is least."""
     over = heights - np.interp(along, stations, crown)
-    inner = (along > 0.05 * stations[-1]) & (along < 0.9 * stations[-1])
-    if not inner.any():
-        return
-    least = int(np.flatnonzero(inner)[np.argmin(over[inner])])
+    least = int(np.argmin(over))
     x = plot.x(along[least] / one)
     top, bottom = plot.y(heights[least] / one), plot.y(float(np.interp(along[least], stations, crown)) / one)
     plot.line([(x, top), (x, bottom)], colour=WATER, width=1.5, dash="3 2")

@@ -50,7 +50,8 @@ def drain_section(drain: FrenchDrain, units: Units) -> Figure:
     x = right + 26.0
     drawing.line([(middle + PIPE / 2.0 * scale, centre), (x - 4.0, centre - 20.0)], colour=PALE, width=1.0)
     drawing.text(x, centre - 16.0, f"{drain.pipe}, holes down, at {number(drain.slope, 'slope', units).text}")
-    drawing.text(x, centre + 4.0, f"{under} of stone under it, at least {number(OVER_PIPE, 'depth', units).text} over it")
+    over = number(OVER_PIPE, "depth", units).text
+    drawing.text(x, centre + 4.0, f"{under} of stone under it, at least {over} over it")
     drawing.text(x, top + 22.0, "washed stone brought to grade, where it catches")
     drawing.text(x, top + 40.0, "sheet flow; non-woven fabric (dashed) at the sides")
     return Figure(
@@ -103,10 +104,11 @@ def sump_section(sump: Sump, units: Units) -> Figure:
         drawing.text(right + 46.0, y + 4.0, f"{name}, {below.text} below the lid")
     drawing.text((left + right) / 2.0, bottom + 20.0, sump.basin, anchor="middle")
     drawing.text(left - 114.0, inlet - 18.0, "from the collectors", size=11.0)
+    inlet_below = number(sump.ground_elevation - sump.inlet_elevation, "depth", units).text
+    off_below = number(sump.ground_elevation - sump.off_elevation, "depth", units).text
     return Figure(
         f"section-{sump.id}", f"{sump.id}, section", drawing.markup(),
-        f"Section of {sump.id}, {sump.basin}: inlet {number(sump.ground_elevation - sump.inlet_elevation, 'depth', units).text}, "
-        f"pump off {number(sump.ground_elevation - sump.off_elevation, 'depth', units).text} below the lid.",
+        f"Section of {sump.id}, {sump.basin}: inlet {inlet_below}, pump off {off_below} below the lid.",
     )
 
 

@@ -21,8 +21,23 @@
     const one = size * scale;
     for (const each of still) each.group.setAttribute("transform", each.at + " scale(" + one + ")");
     for (const hatch of hatches) hatch.setAttribute("patternTransform", "scale(" + one + ")");
+    declutter();
     drawScale();
     drawMeasure();
+  }
+
+  // names that would cover one of more weight are left out, at this zoom
+  function declutter() {
+    const taken = [];
+    for (const label of svg.querySelectorAll(".label")) {
+      if (label.getAttribute("display") === "none") continue;
+      label.removeAttribute("visibility");
+      const box = label.getBoundingClientRect();
+      const free = taken.every((other) => box.left > other.right || box.right < other.left ||
+        box.top > other.bottom - 4 || box.bottom - 4 < other.top);
+      if (free) taken.push(box);
+      else label.setAttribute("visibility", "hidden");
+    }
   }
 
   function fit(bounds) {
@@ -252,6 +267,7 @@
       const way = box.checked ? "inline" : "none";
       svg.querySelector("#layer-" + box.dataset.toggle).setAttribute("display", way);
       for (const label of svg.querySelectorAll('[data-for="' + box.dataset.toggle + '"]')) label.setAttribute("display", way);
+      declutter();
     });
   }
 
