@@ -206,7 +206,12 @@ def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, 
 
 
 def _sized(
-    curve: PumpCurve, lift: float, length: float, fittings: Mapping[str, int], basins: Sequence[SumpBasin], inflow: float
+    curve: PumpCurve,
+    lift: float,
+    length: float,
+    fittings: Mapping[str, int],
+    basins: Sequence[SumpBasin],
+    inflow: float,
 ) -> tuple[LiftResult, Pipe, SumpBasin]:
     """The smallest pipe that keeps to the fastest velocity, and the smallest basin whose pump does not short-cycle.
 
