@@ -1,0 +1,130 @@
+"""The check finds what the sample street is made to show, and little that is not there."""
+
+import importlib
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from pipelines.inputs.site_ground import ground_of, open_site
+from pipelines.layout.swale_site import culverts_by_swale, measure_swale
+from pipelines.layout.swale_standing import standing_along
+from pipelines.swale import check_swale
+from terrain.drainage import drain_ground
+from terrain.low_spots import find_low_spots
+from terrain.surface import Surface, read_window
+
+SAMPLE = Path(__file__).parents[2] / "sample_data"
+
+
+@pytest.fixture(scope="module")
+def swales():
+    """Findings by the names of the two swales."""
+    return {found.site.name: found for found in check_swale(SAMPLE / "swale.toml").swales}
+
+
+def test_a_clean_reach_passes(swales):
+    answers = [each.verdict.answer for each in swales["south swale"].reaches]
+    # below the silted culvert, before the reach against the grade
+    assert answers[1:3] == ["takes_it", "takes_it"]
+    assert [each.verdict.answer for each in swales["north swale"].reaches].count("takes_it") >= 5
+
+
+def test_the_one_reach_against_the_grade_is_found(swales):
+    rising = [each for found in swales.values() for each in found.reaches if each.against_grade]
+    (only,) = rising
+    assert only.reach.id.startswith("S2")
+    assert only.verdict.answer == "holds_water"
+    # made so: 0.22 m of water, deepest at 138 m of the street, 12 m after the swale's beginning
+    assert only.reach.adverse.rise == pytest.approx(0.22, abs=0.06)
+    at = only.reach.start + 5.0
+    (pond,) = [each for each in swales["south swale"].ponds if each.sure and each.start < at < each.end]
+    assert pond.deepest == pytest.approx(137.0, abs=5.0)
+    assert pond.depth == pytest.approx(0.22, abs=0.04)
+
+
+def test_the_culvert_too_small_is_found(swales):
+    worst = max(
+        (each for found in swales.values() for each in found.crossings if each.crossing.given),
+        key=lambda each: each.over / each.flow,
+    )
+    assert worst.crossing.bore == pytest.approx(8 * 0.0254)
+    assert worst.answer == "short"
+    assert worst.over > 0.4 * worst.flow
+    assert not any(each.over > 0.02 * each.flow for each in swales["north swale"].crossings)
+
+
+def test_unlisted_culverts_are_suspected_where_they_are(swales):
+    suspected = [each for found in swales.values() for each in found.crossings if not each.crossing.given]
+    assert [each.crossing.id for each in suspected] == ["S2-C1", "S2-C8"]
+    # the drives of lots 9 and 16, counted from the swale's beginning
+    assert suspected[0].crossing.ridge.crest == pytest.approx(37.0, abs=3.0)
+    assert suspected[1].crossing.ridge.crest == pytest.approx(235.0, abs=3.0)
+    assert all(each.answer == "cannot_tell" for each in suspected)
+
+
+def test_the_drowned_outlet_is_found(swales):
+    drowned = {each.id for found in swales.values() for each in found.outlets if each.tailwater.state == "always"}
+    # that of lot 9, behind the silted culvert, and the one in the reach against the grade
+    assert len(drowned) == 2
+    first = min((each for each in swales["south swale"].outlets), key=lambda each: each.station)
+    assert first.id in drowned
+    assert "suspected" in first.verdict.why
+
+
+def test_flow_along_both_swales_keeps_its_water(swales):
+    for found in swales.values():
+        np.testing.assert_allclose(found.flow.volume, np.cumsum(found.flow.side), rtol=1e-9)
+
+
+def test_a_re_cut_never_goes_below_the_lower_end_or_a_culvert(swales):
+    for found in swales.values():
+        for stretch in found.recut:
+            if stretch.recut is None:
+                assert stretch.why_not
+                continue
+            assert stretch.recut.gap < 1e-3
+            if stretch.last == len(found.site.sections) - 1:
+                assert stretch.recut.bottom[-1] >= found.site.bottom[-1] - 1e-9
+            assert (np.diff(stretch.recut.bottom) <= 1e-6).all()
+
+
+def _false_flags(seeds):
+    """What is flagged on the clean swale over other errors of the lidar, and the length looked at. [m]"""
+    sys.path.insert(0, str(SAMPLE))
+    try:
+        build = importlib.import_module("claywick_ground").build
+    finally:
+        sys.path.remove(str(SAMPLE))
+    inputs = open_site(SAMPLE / "swale.toml", several_parcels=True)
+    lines = [shapely.force_2d(line) for line in inputs.layers.swales.geometry]
+    culverts = culverts_by_swale(lines, inputs.layers.culverts)[0]
+    whole = read_window(inputs.source, inputs.source.grid.bounds)
+    flags, length = 0, 0.0
+    for seed in seeds:
+        heights = build(seed).astype(float)
+        known = np.where(heights < -1000.0, np.nan, heights)
+        surface = Surface(whole.grid, np.where(np.isnan(known), whole.elevation, known), whole.filled_holes)
+        ground = ground_of(surface, inputs.layers)
+        site = measure_swale(ground, surface, lines[0], culverts, id="S1", name="north swale")
+        drainage = drain_ground(ground)
+        spots = find_low_spots(drainage, rmse=inputs.rmse)
+        plenty = np.full(len(site.sections), 1e6)
+        ponds = standing_along(site, drainage, spots, plenty, rmse=inputs.rmse, soaking_rate=None)
+        flags += sum(each.adverse is not None and each.adverse.sure for each in site.reaches)
+        flags += sum(not each.given for each in site.crossings) + sum(pond.sure for pond in ponds)
+        length += site.thalweg.length
+    return flags, length
+
+
+def test_three_other_errors_of_the_lidar_flag_next_to_nothing_on_the_clean_swale():
+    flags, length = _false_flags(range(3))
+    assert flags <= length / 1000.0
+
+
+@pytest.mark.thorough
+def test_a_hundred_errors_of_the_lidar_flag_at_most_one_thing_a_kilometre_on_the_clean_swale():
+    flags, length = _false_flags(range(100))
+    assert flags <= length / 1000.0
