@@ -353,6 +353,7 @@ def _findings(
         ),
         benchmark=_benchmark(opened, situation),
         levels_given=opened.shots is not None,
+        fall_to_spare=planned.spare,
     )
 
 

@@ -11,6 +11,7 @@ from pipelines.layout.plan import Plan
 from terrain.arrays import FloatArray
 from terrain.grid import Frame
 from terrain.low_spots import LowSpot
+from terrain.raster import Raster
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +228,8 @@ class Findings:
         Shots of a level rebased the ground.
     suspected_culverts : tuple of SuspectedCulvert
         Places to look.
+    fall_to_spare : Raster or None
+        Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
 
     name: str
@@ -259,3 +262,4 @@ class Findings:
     benchmark: Benchmark | None = None
     levels_given: bool = False
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
+    fall_to_spare: Raster | None = None

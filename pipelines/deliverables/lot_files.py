@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipelines.deliverables.findings import Findings
 from pipelines.deliverables.geojson import geojson_text
+from pipelines.deliverables.geotiff import write_geotiff
 from pipelines.deliverables.lot_layers import lot_tables
 from pipelines.deliverables.place import Writer
 from pipelines.deliverables.report.blocks import Report
@@ -54,6 +55,9 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     if findings.plan.pipe_runs:
         files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units)))
         files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units)))
+    if findings.fall_to_spare is not None:
+        spare = findings.fall_to_spare
+        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, spare)
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
     return files

@@ -11,6 +11,10 @@ from pipelines.deliverables.findings import Findings
 from pipelines.deliverables.layer_table import make_layer
 from pipelines.deliverables.run_info import run_info
 from pipelines.inputs.quantity_words import Units
+from pipelines.layout.fall_to_spare import spare_contours
+
+CONTOURS = tuple(0.3048 * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
+"""Fall to spare that is drawn. [m]"""
 
 
 def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
@@ -42,6 +46,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         _sumps,
         _fittings,
         _outfalls,
+        _fall_to_spare,
         runoff_table,
         _leaving,
         _take_off,
@@ -188,6 +193,15 @@ def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.outfalls
     columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm")
     return _placed("outfalls", findings, units, [row.point for row in rows], **columns)
+
+
+def _fall_to_spare(findings: Findings, units: Units) -> pd.DataFrame:
+    spare = findings.fall_to_spare
+    lines = [] if spare is None else spare_contours(spare.values, spare.grid, CONTOURS)
+    return _placed(
+        "fall_to_spare", findings, units, [line for _, line in lines],
+        id=[f"spare-{k + 1}" for k in range(len(lines))], spare=[level for level, _ in lines],
+    )
 
 
 def _leaving(findings: Findings, units: Units) -> pd.DataFrame:

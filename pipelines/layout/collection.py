@@ -14,8 +14,13 @@ from pipelines.layout.protected import arrival_at
 from pipelines.layout.troubles import SpotPlace, Trouble
 from terrain.arrays import FloatArray, IntArray
 from terrain.drainage import Drainage
+from terrain.errors import LotshedError
 from terrain.grid import Grid
 from terrain.ground import OPEN
+
+
+class LayoutError(LotshedError, ValueError):
+    """A choice in the site file's [layout] that cannot be kept."""
 
 
 SHOT_REACH = 0.5
@@ -251,6 +256,63 @@ def is_minor(place: SpotPlace, rules: CollectionRules) -> bool:
     bool
     """
     return place.place == "lawn" and place.complaint is None and place.spot.area < rules.small_hollow
+
+
+def fixed_basins(
+    points: Sequence[Point], spots: Sequence[SpotPlace], drainage: Drainage, free: BaseGeometry, paving: BaseGeometry,
+    rules: CollectionRules,
+) -> tuple[BasinSite, ...]:
+    """Basins where the site file wants them.
+
+    Parameters
+    ----------
+    points : sequence of shapely Point
+        In the metric frame. [m]
+    spots : sequence of SpotPlace
+        Low spots; a basin in one drains it, another takes what runs by.
+    drainage : Drainage
+        Directions over the ground.
+    free : shapely Geometry
+        Where a basin may stand. [m]
+    paving : shapely Geometry
+        All paving. [m]
+    rules : CollectionRules
+        Distances.
+
+    Returns
+    -------
+    tuple of BasinSite
+        One a point, in their order.
+
+    Raises
+    ------
+    LayoutError
+        If a point lies where no basin may stand.
+    """
+    basins: list[BasinSite] = []
+    for number, point in enumerate(points, start=1):
+        if not shapely.intersects(free, point):
+            raise LayoutError(
+                f"layout.basins: point {number} lies off the lot, under a roof, in a keep-out or within the offset of "
+                "a lot line, where no basin may stand; move it, or leave it out and let the plan site basins"
+            )
+        spot = next((each for each in spots if shapely.distance(each.shape, point) <= SHOT_REACH), None)
+        grid = drainage.ground.grid
+        basins.append(
+            BasinSite(
+                id=f"basin-{number}", point=point,
+                ground=float(heights_along(LineString([point, point]), drainage)[0]),
+                spot=None if spot is None else spot.spot.id,
+                cells=_open_cells_within(shapely.buffer(point, rules.basin_reach), drainage, grid)
+                if spot is None
+                else np.empty(0, dtype=np.int64),
+                serves_wall=spot is not None and spot.place == "wall",
+                paved=bool(shapely.intersects(paving, point)),
+                why="Where the site file wants it"
+                + ("." if spot is None else f", at the low of {spot.name}."),
+            )
+        )
+    return tuple(basins)
 
 
 def _apart(point: Point, basins: Sequence[BasinSite], distance: float) -> bool:

@@ -16,19 +16,23 @@ from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.cautions import CheckNeeds, site_checks
 from pipelines.layout.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
 from pipelines.layout.division import Division
-from pipelines.layout.laying import LayGround
+from pipelines.layout.fall_to_spare import fall_to_spare
+from pipelines.layout.laying import LayGround, route_spec, settings_to_try
 from pipelines.layout.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.lot_field import lot_field
 from pipelines.layout.lot_water import LotWater
 from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Outfall, PipeRun, Plan, TakeOffLine
 from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose
+from pipelines.layout.protected import mask_of
 from pipelines.layout.quantities import Access, quantities_of
+from pipelines.layout.route_spec import OutfallTarget
 from pipelines.layout.situation import Situation
 from pipelines.layout.stops import ground_water_in_words, reasons_to_stop
 from pipelines.layout.take_off import Cost, UnitPrice, price_take_off, total_cost
 from pipelines.layout.way_values import LaidOut, WayInputs
 from pipelines.layout.ways import lay_out_ways
+from terrain.raster import Raster
 
 LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
@@ -90,6 +94,9 @@ class LotPlan:
         What each of them takes. [m3/s]
     lifts : tuple of LiftDesign
         Pumped basins with their lines.
+    spare : Raster or None
+        Fall to spare of a small gravity line from each place to the outfall that leaves most; None without outfalls.
+        [m]
     """
 
     plan: Plan
@@ -101,6 +108,7 @@ class LotPlan:
     built: Catching = NOTHING_CAUGHT
     capacities: Mapping[str, float] = field(default_factory=dict)
     lifts: tuple[LiftDesign, ...] = ()
+    spare: Raster | None = None
 
 
 def plan_lot(inputs: PlanInputs) -> LotPlan:
@@ -116,6 +124,14 @@ def plan_lot(inputs: PlanInputs) -> LotPlan:
     LotPlan
         The plan, and water before and after it.
     """
+    planned = _planned(inputs)
+    if planned.spare is not None or not inputs.situation.roofs_known:
+        return planned
+    ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}))
+    return replace(planned, spare=spare_everywhere(ways))
+
+
+def _planned(inputs: PlanInputs) -> LotPlan:
     found = diagnose(inputs.situation, inputs.reckoning)
     stops = reasons_to_stop(inputs.site, inputs.layers, inputs.situation)
     if stops:
@@ -236,8 +252,41 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         ),
     )
     return LotPlan(
-        plan, found, division, water, chosen.served, chosen.limits, built, chosen.capacities, chosen.lifts
+        plan, found, division, water, chosen.served, chosen.limits, built, chosen.capacities, chosen.lifts,
+        spare_everywhere(way_inputs),
     )
+
+
+def spare_everywhere(inputs: WayInputs) -> Raster | None:
+    """Fall to spare of the smallest gravity line from everywhere on the lot, to the outfall that leaves most.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot and its outfalls.
+
+    Returns
+    -------
+    Raster or None
+        By the trade's target slope and cover, a basin's drop included; negative where gravity is short, NaN where no
+        way is allowed; None where there is no outfall. [m]
+    """
+    sites = (*inputs.outfalls, *inputs.daylights)
+    if not sites:
+        return None
+    settings = settings_to_try(inputs.situation.rules, inputs.site.layout)[0]
+    spec, _ = route_spec(inputs.ground, settings)
+    route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
+    falls = [
+        fall_to_spare(
+            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], slope=settings.slope,
+            taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance, basin_drop=spec.basin_drop,
+        ).spare
+        for site in sites
+    ]
+    most = np.fmax.reduce(falls)
+    inside = mask_of(inputs.situation.parcel, route_field.grid)
+    return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
 
 
 def _only_served(catching: Catching, way: LaidOut) -> Catching:

@@ -17,6 +17,7 @@ from pipelines.layout.collection import (
     CollectionRules,
     DownspoutSite,
     DrainSite,
+    fixed_basins,
     free_ground,
     site_collectors,
     site_downspouts,
@@ -295,21 +296,27 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
         own_swale=None,
     )
     moved = [spout for spout in spouts if spout.id in extensions]
-    if found.troubles and moved and _enough(situation, reckoning, found, moved):
+    fixed = situation.fixed_basins
+    if found.troubles and moved and not fixed and _enough(situation, reckoning, found, moved):
         return Catching((), (), (), cures, True, ())
     rules = collection_rules(situation.rules, situation.foundation, situation.footing_depth)
     line_offset = situation.rules["line_offset"].likely + situation.rules["parcel_line_error"].likely
     walls = shapely.buffer(situation.roofs, 0.3)
     stone = shapely.buffer(situation.houses, rules.wall_offset)
+    free = free_ground(situation.parcel, [walls, situation.keep_out], line_offset=line_offset)
     basins, drains, refused = site_collectors(
         found.troubles,
         situation.drainage,
-        free=free_ground(situation.parcel, [walls, situation.keep_out], line_offset=line_offset),
+        free=free,
         free_for_stone=free_ground(situation.parcel, [walls, stone, situation.keep_out], line_offset=line_offset),
         paving=situation.paving,
         rules=rules,
         shots=situation.shots,
     )
+    if fixed:
+        basins = fixed_basins(
+            fixed, list(found.places.values()), situation.drainage, free, situation.paving, rules
+        )
     return Catching(basins, drains, spouts if basins or drains else (), cures, False, refused)
 
 

@@ -61,6 +61,8 @@ class Situation:
         Level of the floor, and of the footing's bottom below ground. [m]
     shots : tuple of shapely Point
         Where a level was read; z is the height. [m]
+    fixed_basins : tuple of shapely Point
+        Where the site file wants basins, and nowhere else. [m]
     """
 
     drainage: Drainage
@@ -83,6 +85,7 @@ class Situation:
     floor: float | None
     footing_depth: float | None
     shots: tuple[Point, ...] = ()
+    fixed_basins: tuple[Point, ...] = ()
 
     @property
     def grid(self) -> Grid:
@@ -171,6 +174,7 @@ def describe_lot(
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
         footing_depth=site.house.footing_depth,
         shots=shots,
+        fixed_basins=tuple(layers.basins.geometry),
     )
 
 

@@ -30,6 +30,7 @@ FEATURES = {
     "sumps": "Point",
     "fittings": "Point",
     "outfalls": "Point",
+    "fall_to_spare": "LineString",
 }
 TABLES = ("runoff", "leaving", "take_off", "cautions", "run_info")
 
