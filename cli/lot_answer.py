@@ -136,7 +136,7 @@ def _proposed(findings: Findings, units: Units) -> Iterator[str]:
         yield (
             f"Pumped basin {sump.id}, {sump.basin}: lifts {_flow(sump.operating_flow, units)} by "
             f"{_length(sump.lift, units)} where {_flow(sump.inflow, units)} arrives. "
-            f"{' '.join(sump.warnings)}"
+            f"{'; '.join(sump.warnings)}"
         )
 
 

@@ -213,20 +213,26 @@ def _sized(
     basins: Sequence[SumpBasin],
     inflow: float,
 ) -> tuple[LiftResult, Pipe, SumpBasin]:
-    """The smallest pipe that keeps to the fastest velocity, and the smallest basin whose pump does not short-cycle.
+    """The smallest pipe and basin that move what arrives without short-cycling or too fast a line.
 
-    Where every basin would short-cycle it is the smallest, and the result says which one would not.
+    Where none moves all of it, those that move most; where every pump would short-cycle, the smallest, and the result
+    says which basin would not.
     """
-
-    def on(pipe: Pipe, basin: SumpBasin) -> LiftResult:
-        return size_lift(
-            curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow
-        )
-
     pipes = [find_pipe(key) for key in PRESSURE_PIPES]
-    pipe = next((pipe for pipe in pipes if on(pipe, basins[0]).velocity <= FASTEST_VELOCITY), pipes[-1])
-    for basin in basins:
-        result = on(pipe, basin)
-        if result.starts_per_hour is not None and result.starts_per_hour <= MOST_STARTS_PER_HOUR:
-            return result, pipe, basin
-    return on(pipe, basins[0]), pipe, basins[0]
+    sound: list[tuple[LiftResult, Pipe, SumpBasin]] = []
+    for pipe in pipes:
+        for basin in basins:
+            result = size_lift(
+                curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow
+            )
+            starts = result.starts_per_hour
+            if result.velocity > FASTEST_VELOCITY or starts is None or starts > MOST_STARTS_PER_HOUR:
+                continue
+            if result.operating_flow >= inflow:
+                return result, pipe, basin
+            sound.append((result, pipe, basin))
+    if sound:
+        return max(sound, key=lambda each: each[0].operating_flow)
+    basin, pipe = basins[0], pipes[0]
+    result = size_lift(curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow)
+    return result, pipe, basin
