@@ -8,8 +8,10 @@ import numpy as np
 from pipelines.hydraulics.permissible_velocity import permissible_velocity
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.outlet_verdict import SwaleState, SwaleVerdict, judge_swale
+from pipelines.layout.swale_crossings import SwaleCrossing
 from pipelines.layout.swale_levels import SwaleCapacity, SwaleLevels
-from pipelines.layout.swale_site import SwaleCrossing, SwaleReach, SwaleSite
+from pipelines.layout.swale_reaches import SwaleReach
+from pipelines.layout.swale_site import SwaleSite
 from pipelines.layout.swale_standing import SwalePond
 from terrain.lidar_error import fall_error
 

@@ -11,7 +11,8 @@ from pipelines.hydraulics.open_channel import cross_section, wetted_section
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.recut import LevelLimit, NoRecut, Recut, RecutRules, plan_recut
 from pipelines.layout.recut_section import RecutSection, recut_section
-from pipelines.layout.swale_site import SwaleCrossing, SwaleSite
+from pipelines.layout.swale_crossings import SwaleCrossing
+from pipelines.layout.swale_site import SwaleSite
 from terrain.arrays import FloatArray
 
 UTILITY_CLEARANCE = 0.3048
