@@ -58,7 +58,7 @@ def test_finer_cells_hide_less():
     section = _exact(0.5, 4.0, 0.3)
     losses = [cell_loss(section, cell) for cell in (0.1, 0.25, 0.5, 1.0)]
     assert losses == sorted(losses)
-    assert losses[0] < 0.03
+    assert losses[0] < 0.05
     assert cell_loss(SwaleSection(0.0, 0.0, 0.0, (1.0, 0.0), np.array([-1.0, 0.0, 1.0]), np.full(3, 5.0), 5.0, 5.0,
                                   "none", "none"), 0.5) == 0.0  # fmt: skip
 
