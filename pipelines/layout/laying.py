@@ -26,7 +26,7 @@ from terrain.lidar_error import fall_error
 
 FOOT = 0.3048
 STANDARD = "SDR-35"
-MOST_SIZES = 5
+MOST_SIZES = 4
 SHOT_ERROR = 0.01
 """Error of a fall between two shots of a level; common practice, no source. [m]"""
 SIGMAS = 1.28
@@ -207,7 +207,6 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
         pipes = tuple(p for p in sizes_of(chosen.standard) if p.inside >= chosen.inside)[:MOST_SIZES]
     else:
         pipes = sizes_of(STANDARD)[:MOST_SIZES]
-    floor_six = rules["slope_6in_smooth"].low
     labour = prices["labour"].likely if "labour" in prices else 0.0
     width = rules["trench_width_solid"].likely
     # the trade's rate of digging is of a trench 12 x 18 in, so a volume an hour
@@ -215,15 +214,7 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
     depths = (0.0, 0.3, 0.6, DEEP_DIG, 1.2, 1.5)
     costs = tuple(width * a_cube * (d + max(d - DEEP_DIG, 0.0)) for d in depths)
     laying = 2.0 * labour / (rules["pipe_rate"].likely * 3600.0)
-    target = ground.layout.slope or rules["slope_4in_smooth"].likely
-    laid: list[tuple[Pipe, float]] = []
-    for pipe in pipes:
-        small = pipe.nominal < SIX_INCH
-        slope = settings.slope if small else max(min(settings.slope, floor_six), 1e-4)
-        laid.append((pipe, slope))
-        # small pipe laid steeper carries more before the next size, which wants more room over what is buried
-        if small and slope < target:
-            laid.append((pipe, target))
+    laid = [(pipe, slope) for pipe in pipes for slope in _slopes(pipe, settings, rules, ground.layout)]
     pipes = tuple(pipe for pipe, _ in laid)
     routed = []
     for pipe, slope in laid:
@@ -251,6 +242,16 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
         basin_drop=rules["loss_at_basin"].likely,
     )
     return spec, pipes
+
+
+def _slopes(pipe: Pipe, settings: LaySettings, rules: Rules, layout: Layout) -> list[float]:
+    """Least slopes that a pipe may be laid at: steeper, it carries more before the next size is needed."""
+    target = layout.slope or rules["slope_4in_smooth"].likely
+    if pipe.nominal < SIX_INCH:
+        return sorted({settings.slope, max(settings.slope, target)})
+    large = rules["slope_6in_smooth"]
+    least = large.likely if settings.slope >= target else large.low
+    return sorted({min(least, settings.slope), large.likely, max(large.likely, target)})
 
 
 def collectors_of(
