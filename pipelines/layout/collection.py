@@ -10,7 +10,7 @@ from rasterio.features import rasterize
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.layout.protected import arrival_at
+from pipelines.layout.protected import ProtectedEdge, arrival_at
 from pipelines.layout.troubles import SpotPlace, Trouble
 from terrain.arrays import FloatArray, IntArray
 from terrain.drainage import Drainage
@@ -55,6 +55,10 @@ class CollectionRules:
         How far a basin may be moved off an edge or a keep-out. [m]
     small_hollow : float
         A hollow in a lawn smaller than this is filled rather than drained. [m2]
+    paved_share : float
+        Share of the water at a wall that must come over paving before a grated channel is proposed. [-]
+    channel_width, channel_depth : float
+        Of a grated channel, 5 in wide. [m]
     """
 
     edge_offset: float = 0.45
@@ -70,6 +74,9 @@ class CollectionRules:
     apart: float = 2.5
     basin_snap: float = 3.0
     small_hollow: float = 10.0
+    paved_share: float = 0.6
+    channel_width: float = 0.127
+    channel_depth: float = 0.18
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,6 +131,8 @@ class DrainSite:
         Depth below ground at its deepest. [m], [m], [m], [-]
     why : str
         In a sentence.
+    channel : bool
+        A grated channel in paving rather than a stone trench.
     """
 
     id: str
@@ -136,6 +145,7 @@ class DrainSite:
     depth: float
     slope: float
     why: str
+    channel: bool = False
 
     @property
     def low_end(self) -> Point:
@@ -223,11 +233,11 @@ def site_collectors(
                 offset=rules.edge_offset if trouble.edge.kind == "paving" else rules.wall_offset + rules.width / 2.0,
                 overlap=rules.overlap,
             )
-            drain = (
-                None
-                if arrival.concentrated or arrival.stretch is None
-                else _drain_along(trouble, arrival.stretch, drainage, free_for_stone, len(drains), rules)
-            )
+            drain = None
+            if arrival.stretch is not None and comes_over(trouble.edge, paving, drainage) > rules.paved_share:
+                drain = _channel_across(trouble, arrival.stretch, drainage, free, paving, len(drains), rules)
+            elif arrival.stretch is not None and not arrival.concentrated:
+                drain = _drain_along(trouble, arrival.stretch, drainage, free_for_stone, len(drains), rules)
             if drain is not None:
                 drains.append(drain)
                 continue
@@ -437,6 +447,64 @@ def _drain_along(
         depth=depth,
         slope=float((inverts[0] - inverts[-1]) / line.length),
         why=f"Along {trouble.name}, facing the water, stone brought to grade: {trouble.why}.",
+    )
+
+
+def comes_over(edge: ProtectedEdge, paving: BaseGeometry, drainage: Drainage) -> float:
+    """Share of the ground behind a wall whose water steps up to it over paving; 0 for paving itself. [-]
+
+    Parameters
+    ----------
+    edge : ProtectedEdge
+        With the cells that step onto it.
+    paving : shapely Geometry
+        All paving. [m]
+    drainage : Drainage
+        Directions over the ground.
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    if edge.kind != "wall" or edge.cells.size == 0 or paving.is_empty:
+        return 0.0
+    grid = drainage.ground.grid
+    x, y = grid.centres(edge.cells // grid.shape[1], edge.cells % grid.shape[1])
+    return float(edge.areas[shapely.contains_xy(paving, x, y)].sum() / edge.areas.sum())
+
+
+def _channel_across(
+    trouble: Trouble,
+    stretch: LineString,
+    drainage: Drainage,
+    free: BaseGeometry,
+    paving: BaseGeometry,
+    count: int,
+    rules: CollectionRules,
+) -> DrainSite | None:
+    """A grated channel across the paving that water comes over, before a garage or a wall."""
+    line = _longest_line(shapely.intersection(shapely.intersection(stretch, free), paving))
+    if line is None or line.length < 0.5:
+        return None
+    ground = heights_along(line, drainage)
+    if ground[0] < ground[-1]:
+        line = shapely.reverse(line)
+    dense = shapely.segmentize(line, 1.0)
+    ground = heights_along(dense, drainage)
+    inverts = np.minimum.accumulate(ground) - rules.channel_depth
+    return DrainSite(
+        id=f"channel-{count + 1}",
+        line=dense,
+        ground=ground,
+        inverts=inverts,
+        cells=_open_cells_within(dense, drainage, drainage.ground.grid),
+        length=float(dense.length),
+        width=rules.channel_width,
+        depth=float((ground - inverts).max()),
+        slope=float((inverts[0] - inverts[-1]) / dense.length),
+        why=f"Across the paving before {trouble.name}, a grated channel: {trouble.why}.",
+        channel=True,
     )
 
 

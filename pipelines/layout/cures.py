@@ -1,4 +1,4 @@
-"""What costs little and comes before any trench: gutters, downspout extensions, filling a low, an own swale."""
+"""What costs little and comes before any trench: gutters, downspout extensions, filling a low."""
 
 from collections.abc import Mapping, Sequence
 
@@ -19,8 +19,6 @@ LONGEST_EXTENSION = 6.0
 """Of a downspout over the ground; common practice, no source. [m]"""
 MOST_FILL = 3.0
 """Soil that is still brought by wheelbarrow; common practice, no source. [m3]"""
-SWALE_SLOPE = 0.01
-"""Least fall of a shallow swale of one's own; common practice, no source. [-]"""
 FILL_SLOPE = 0.02
 """Fall that the filled place must have left to drain away over; common practice, no source. [-]"""
 
@@ -83,8 +81,6 @@ def cheap_cures(
     drainage: Drainage,
     *,
     gutters: bool,
-    run_on_share: float,
-    own_swale: tuple[float, float] | None,
 ) -> tuple[Cure, ...]:
     """Cures to try first, each where the ground supports it.
 
@@ -100,10 +96,6 @@ def cheap_cures(
         Directions over the ground.
     gutters : bool
         Whether there are roofs at all.
-    run_on_share : float
-        Share of the arriving ground that is not the lot's own. [-]
-    own_swale : tuple of float or None
-        Length [m] and fall [-] of a way over the lawn to where water may leave, None where there is none.
 
     Returns
     -------
@@ -142,14 +134,6 @@ def cheap_cures(
                 trouble.why,
                 "The water runs on as it does now when the low is full; nothing is dug or piped.",
             )
-    if run_on_share > 0.5 and own_swale is not None:
-        length, fall = own_swale
-        add(
-            f"A shallow swale or berm on this lot, about {length / 0.3048:.0f} ft ({length:.0f} m) at "
-            f"{100.0 * fall:.1f} %.",
-            f"{100.0 * run_on_share:.0f} % of the ground behind the trouble lies outside this lot.",
-            "Turns the run-on aside before it reaches what must stay dry; it must not send it onto a neighbour.",
-        )
     return tuple(cures)
 
 

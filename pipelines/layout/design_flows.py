@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.hydraulics.grate import weir_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
 from pipelines.hydrology.hydrographs import add_hydrographs
@@ -31,6 +32,8 @@ MOST_ON_PATH = 60 * GALLON_PER_MINUTE
 """A basin that water runs by takes no more: a 12 in grate; common practice, no source. [m3/s]"""
 AT_A_WALL = Tolerance(0.0254, 1800.0)
 """Over a grate beside a wall, so long as no sill is reached; a value of this project."""
+CHANNEL_HEAD = 0.025
+"""Water over a grated channel's edge at the peak; a value of this project. [m]"""
 DRAIN_PIPE = "4 in D2729 perforated"
 
 
@@ -130,7 +133,25 @@ def design_flows(
 
 
 def drain_capacity(drain: DrainSite) -> float:
-    """What a stone trench brought to grade takes in and carries, the least of both. [m3/s]"""
+    """What a stone trench brought to grade takes in and carries, the least of both; of a grated channel, its grate.
+
+    Parameters
+    ----------
+    drain : DrainSite
+        The drain.
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    References
+    ----------
+    .. [1] As of `report_trench`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
+       ch. 10, eq. 10-30, and Oregon DOT Hydraulics Manual, ch. 13 app. D for the clogging of slotted drains.
+    """
+    if drain.channel:
+        return 0.5 * weir_flow(CHANNEL_HEAD, drain.length)
     return float(report_trench(stone_trench(drain), 1.0, soil_rate=0.0).taken)
 
 

@@ -22,8 +22,19 @@ from pipelines.layout.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.lot_field import lot_field
 from pipelines.layout.lot_water import LotWater
 from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
-from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Outfall, PipeRun, Plan, TakeOffLine
-from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose
+from pipelines.layout.own_swale import own_swale
+from pipelines.layout.plan import (
+    Alternative,
+    CatchBasin,
+    ChannelDrain,
+    Discharge,
+    FrenchDrain,
+    Outfall,
+    PipeRun,
+    Plan,
+    TakeOffLine,
+)
+from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose, run_on_share
 from pipelines.layout.protected import mask_of
 from pipelines.layout.quantities import Access, quantities_of
 from pipelines.layout.route_spec import OutfallTarget
@@ -213,6 +224,9 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         division = works_division(situation, catching)
         flows = design_flows(situation, reckoning, found, catching, division)
     way_inputs = _way_inputs(inputs, found, catching, flows)
+    turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
+    if turned_aside is not None:
+        catching = replace(catching, cures=(*catching.cures, turned_aside))
     ways = lay_out_ways(way_inputs)
     fixed = inputs.site.layout.lift
     priced = {way.mode: _priced(inputs, catching, flows, way) for way in ways if way.possible}
@@ -228,6 +242,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         verdict=_verdict(chosen, flows, total_cost(lines)),
         catch_basins=_basins(situation, catching, flows, chosen),
         french_drains=_drains(catching, flows, chosen),
+        channel_drains=_channels(catching, flows, chosen),
         pipe_runs=chosen.works.pipe_runs,
         sumps=chosen.works.sumps,
         outfalls=_all_outfalls(way_inputs, chosen),
@@ -343,6 +358,7 @@ def _priced(
         way.works,
         catch_basins=_basins(inputs.situation, catching, flows, way),
         french_drains=_drains(catching, flows, way),
+        channel_drains=_channels(catching, flows, way),
     )
     return price_take_off(quantities_of(works, inputs.situation.rules, Access()), inputs.prices, inputs.situation.rules)
 
@@ -448,7 +464,7 @@ def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[Frenc
     drains: list[FrenchDrain] = []
     for site in catching.drains:
         run = _first_run(site.id, way.works.pipe_runs)
-        if run is None:
+        if run is None or site.channel:
             continue
         xy = shapely.get_coordinates(site.line)
         drains.append(
@@ -459,6 +475,14 @@ def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[Frenc
             )
         )
     return tuple(drains)
+
+
+def _channels(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[ChannelDrain, ...]:
+    return tuple(
+        ChannelDrain(site.id, run.id, site.line, site.length, site.width, flows.flows[site.id], site.why)
+        for site in catching.drains
+        if site.channel and (run := _first_run(site.id, way.works.pipe_runs)) is not None
+    )
 
 
 def _all_outfalls(inputs: WayInputs, chosen: LaidOut) -> tuple[Outfall, ...]:

@@ -292,8 +292,6 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
         extensions,
         situation.drainage,
         gutters=not situation.houses.is_empty and bool(found.troubles or situation.complaints),
-        run_on_share=_run_on_share(situation, found),
-        own_swale=None,
     )
     moved = [spout for spout in spouts if spout.id in extensions]
     fixed = situation.fixed_basins
@@ -361,7 +359,21 @@ def _spouts(situation: Situation, found: Diagnosis) -> tuple[DownspoutSite, ...]
     return site_downspouts(situation.downspouts, situation.drainage, names, labels)
 
 
-def _run_on_share(situation: Situation, found: Diagnosis) -> float:
+def run_on_share(situation: Situation, found: Diagnosis) -> float:
+    """Share of the ground behind what is wrong that lies outside the lot.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    found : Diagnosis
+        What is wrong.
+
+    Returns
+    -------
+    float
+        [-]
+    """
     wet = found.wet & situation.studied
     return float(np.count_nonzero(wet & ~situation.on_parcel)) / max(int(np.count_nonzero(wet)), 1)
 
