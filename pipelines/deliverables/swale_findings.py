@@ -72,9 +72,9 @@ class LotSum:
     peak : float
         At the swale's lower end. [m3/s]
     room : float
-        Least from the level to a bank below its outlets. [m]
+        Least from the level to the lower bank along the swale. [m]
     full : bool
-        The storm stands above a bank there.
+        The storm stands above a bank somewhere.
     """
 
     lot: str

@@ -17,6 +17,7 @@ from pipelines.layout.swale_water import PointDischarge, place_discharge, place_
 from pipelines.layout.tailwater import GravityLine
 
 _ON_SWALE = 10.0
+_SAME_PLACE = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +117,11 @@ def place_discharges(
     for shape, kind, level, feature in zip(layer.geometry, layer["kind"], layer["level_m"], layer["id"], strict=True):
         point = shape if shape.geom_type == "Point" else shapely.centroid(shape)
         each = place_discharge(case.sites, f"outfall {feature}", "", 0.0, point, within=_ON_SWALE / 2.0)
-        if each is not None and kind in ("swale", "ditch"):
+        if each is None or kind not in ("swale", "ditch"):
+            continue
+        # a lot that lays its outlet there has said more of it
+        known_better = any(shapely.distance(point, Point(o.x, o.y)) < _SAME_PLACE for o in outlets[each.swale])
+        if not known_better:
             known = float(level) if np.isfinite(level) else None
             outlets[each.swale].append(_outlet(case, each, str(kind), point, known, 0.0, None))
     return tuple(placed), outlets

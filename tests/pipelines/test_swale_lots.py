@@ -137,3 +137,10 @@ def test_a_result_can_be_read_by_scripts(swale_files, tmp_path):
     assert summary["discharges"][0]["flow_m3s"] == pytest.approx(0.005, rel=1e-6)
     assert swale["lot_sums"][1]["lot"] == "lot_1"
     assert swale["outlets"][0]["tailwater"] == "free"
+
+
+def test_an_outlet_that_a_lot_laid_stands_for_the_outfall_given_there(swale_files, tmp_path):
+    write_lot(tmp_path / "lots" / "lot_1", X0, 0.005)
+    path = swale_files(trapezoid, outfalls=[((0.0, 0.5), "100.2 m"), ((30.0, 0.5), "100 m")])
+    outlets = check_swale(path, lots=tmp_path / "lots").swales[0].outlets
+    assert [each.id for each in outlets] == ["lot_1/O1", "outfall 2"]
