@@ -47,10 +47,13 @@ class DesignFlows:
         By basin, drain and downspout. [m3/s]
     short : dict of str to float
         Peak that arrives and is more than the works take, where it is. [m3/s]
+    volumes : dict of str to float
+        Water that arrives in the design storm. [m3]
     """
 
     flows: dict[str, float]
     short: dict[str, float]
+    volumes: dict[str, float]
 
 
 def works_division(situation: Situation, catching: Catching) -> Division:
@@ -112,6 +115,7 @@ def design_flows(
     )
     flows: dict[str, float] = {}
     short: dict[str, float] = {}
+    volumes = {name: flow.volume for name, flow in water.arriving.items()}
     for spout in catching.downspouts:
         flows[spout.id] = water.arriving[spout.id].peak
     for drain in catching.drains:
@@ -125,11 +129,12 @@ def design_flows(
             short[basin.id] = arrives - flows[basin.id]
         else:
             inflow = _inflow_of(basin.spot, division, water, spots)
+            volumes[basin.id] = inflow.volume
             flows[basin.id], enough = _least_flow(
                 spots[basin.spot], found.places[basin.spot], inflow, reckoning, found.rules
             )
             short[basin.id] = 0.0 if enough else inflow.peak - flows[basin.id]
-    return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6})
+    return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6}, volumes)
 
 
 def drain_capacity(drain: DrainSite) -> float:

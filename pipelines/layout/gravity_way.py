@@ -49,7 +49,7 @@ def by_gravity(
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
     flows = inputs.flows.flows
     short = out_of_reach(inputs.ground, inputs.catching, flows, inputs.wanted, targets, floor)
-    if mode == "daylight" and short:
+    if mode != "gravity" and short:
         return LaidOut(mode, False, depends_on=_listed(short)), None
     best = best_gravity(inputs, (*inputs.wanted, *inputs.spouts), targets, inputs.wanted)
     missing = [name for name in inputs.wanted if name not in best.lines.served]

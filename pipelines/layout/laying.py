@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from shapely import Point
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.manning import full_pipe_capacity
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
@@ -62,12 +63,15 @@ class LayGround:
         For pipe, labour and fittings.
     layout : Layout
         Choices that must be kept.
+    keep_out : tuple of (shapely Geometry, str)
+        Keep-outs without their setbacks, and the kind of each in small letters. [m]
     """
 
     situation: Situation
     field: RouteField
     prices: Mapping[str, UnitPrice]
     layout: Layout
+    keep_out: tuple[tuple[BaseGeometry, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -138,7 +138,7 @@ def plan_lot(inputs: PlanInputs) -> LotPlan:
     planned = _planned(inputs)
     if planned.spare is not None or not inputs.situation.roofs_known:
         return planned
-    ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}))
+    ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}, {}))
     return replace(planned, spare=spare_everywhere(ways))
 
 
@@ -241,7 +241,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     plan = Plan(
         verdict=_verdict(chosen, flows, total_cost(lines)),
         catch_basins=_basins(situation, catching, flows, chosen),
-        french_drains=_drains(catching, flows, chosen),
+        french_drains=(*_drains(catching, flows, chosen), *chosen.works.french_drains),
         channel_drains=_channels(catching, flows, chosen),
         pipe_runs=chosen.works.pipe_runs,
         sumps=chosen.works.sumps,
@@ -344,7 +344,11 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
     )
-    ground = LayGround(situation, route_field, inputs.prices, inputs.site.layout)
+    keep_out = tuple(
+        (shape, str(kind).lower())
+        for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
+    )
+    ground = LayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(), inputs.curve is not None,
@@ -357,7 +361,7 @@ def _priced(
     works = replace(
         way.works,
         catch_basins=_basins(inputs.situation, catching, flows, way),
-        french_drains=_drains(catching, flows, way),
+        french_drains=(*_drains(catching, flows, way), *way.works.french_drains),
         channel_drains=_channels(catching, flows, way),
     )
     return price_take_off(quantities_of(works, inputs.situation.rules, Access()), inputs.prices, inputs.situation.rules)

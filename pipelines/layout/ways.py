@@ -2,6 +2,7 @@
 
 from pipelines.layout.gravity_way import by_gravity
 from pipelines.layout.lift_way import by_pump
+from pipelines.layout.soak_way import by_soakaway
 from pipelines.layout.way_values import LaidOut, WayInputs
 
 
@@ -20,16 +21,4 @@ def lay_out_ways(inputs: WayInputs) -> tuple[LaidOut, ...]:
     """
     gravity, answer = by_gravity(inputs, inputs.outfalls, "gravity")
     daylight, _ = by_gravity(inputs, inputs.daylights, "daylight")
-    return (gravity, daylight, by_pump(inputs, gravity, answer), _by_soakaway(inputs))
-
-
-def _by_soakaway(inputs: WayInputs) -> LaidOut:
-    soil = inputs.site.soil
-    if soil.tested_rate is None or soil.water_table is None:
-        return LaidOut(
-            "soakaway",
-            False,
-            depends_on="not assessed: it needs a rate tested on site at its depth and the depth of high water "
-            "(soil.tested_rate and soil.water_table in the site file); a soil map alone does not do",
-        )
-    return LaidOut("soakaway", False, depends_on="not assessed")
+    return (gravity, daylight, by_pump(inputs, gravity, answer), by_soakaway(inputs))
