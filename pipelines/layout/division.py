@@ -141,7 +141,9 @@ def divide_ground(
     rank = np.full(seeds.size, -1, dtype=np.int64)
     rank[drainage.order] = np.arange(drainage.order.size)
     held = [place for place in places if (seeds[place.cells] >= 0).any()]
-    held.sort(key=lambda place: -int(rank[place.cells].min()))
+    lowest = {place.id: int(place.cells[int(np.argmin(rank[place.cells]))]) for place in held}
+    # of places that share their lowest cell the one that has it comes last, since the others pass on to it
+    held.sort(key=lambda place: (-int(rank[lowest[place.id]]), names[int(seeds[lowest[place.id]])] == place.id))
     onward = {
         place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
     }
