@@ -15,6 +15,9 @@ from terrain.sampling import sample_bilinear
 from terrain.surface import Surface
 from terrain.thalweg import Thalweg
 
+# A section's bank this far below the usual one is a gap in it; common practice, no source. [m]
+_GAP = 0.10
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SwaleSection:
@@ -212,7 +215,10 @@ def _section(
             np.abs(fine.offsets[side]), known - known[0], wall=int(walls[0]) if len(walls) else None, rules=rules
         )
         at = middle + outward * bank.index
-        ends.append((at, bank.kind, float(usual[at])))
+        level, own_top = float(usual[at]), float(np.nanmax(heights[side][: bank.index + 1]))
+        # a gap in the bank counts where it is deeper than noise makes it, but for the swale's mouth at either end
+        gap = own_top < level - _GAP and min(station, thalweg.length - station) > windows[1] / 2.0
+        ends.append((at, bank.kind, own_top if gap else level))
     (left, left_kind, left_level), (right_end, right_kind, right_level) = ends
     span = slice(left, right_end + 1)
     return SwaleSection(

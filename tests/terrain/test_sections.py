@@ -109,6 +109,19 @@ def test_a_drive_across_does_not_move_the_banks(made_swale):
         assert section.bank_full == pytest.approx(100.4 - 0.01 * (section.station - 50.0), abs=0.02)
 
 
+def test_a_gap_in_a_bank_lowers_it_there_and_nowhere_else(made_swale):
+    made = made_swale(trapezoid)
+    grid = made.surface.grid
+    x, y = grid.centres(*np.mgrid[0 : grid.shape[0], 0 : grid.shape[1]])
+    gap = (np.abs(x) < 2.0) & (y > 0.9)
+    made.surface.elevation[gap] = np.minimum(made.surface.elevation, 100.2)[gap]
+    sections = cut_sections(made.surface, thalweg_as_drawn(made.surface, made.drawn))
+    low = [section.station for section in sections if section.depth < 0.3]
+    assert low == [50.0]
+    assert sections[10].left_level == pytest.approx(100.2, abs=0.02)
+    assert sections[10].right_level == pytest.approx(100.4, abs=0.02)
+
+
 def test_no_section_stands_in_a_gap(made_swale):
     made = made_swale(trapezoid)
     thalweg = thalweg_as_drawn(made.surface, made.drawn)
