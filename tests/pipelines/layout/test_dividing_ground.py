@@ -54,7 +54,8 @@ def test_plane_leaves_over_its_low_side_and_takes_run_on_from_above(slope) -> No
     # from the top of the run-on down to the last cell on the lot
     assert run_on.path.size == 8
     assert (run_on.path[0] // COLUMNS, run_on.path[-1] // COLUMNS) == (0, 7)
-    assert division.places == () and division.next_place == {}
+    assert division.places == ()
+    assert division.next_place == {}
 
 
 def test_studied_ground_is_the_lot_and_all_that_drains_to_it(slope) -> None:
