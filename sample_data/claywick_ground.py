@@ -22,6 +22,7 @@ from claywick_lots import (
     ROWS,
     SEED,
     SHOULDER,
+    SIDE_SWALE,
     SOUTH_SWALE,
     SWALE_T,
     UPPER_HOUSES,
@@ -60,6 +61,7 @@ def true_surface(x, y):
         z = _pad(z, _distance(s, t, *walls), 0.25 + _land(*_middle(walls)), number)
     z = _road(z, s, t)
     z = z + _micro_relief(x, y) * _roughness(s, t)
+    z = _channel(z, s, t, SIDE_SWALE, 0.2, 6.0)
     z = _channel(z, s, t, NORTH_SWALE, 0.3, 2.5)
     z = _channel(z, s, t, SOUTH_SWALE, 0.3, 2.5)
     z = _channel(z, s, t, FIELD_DITCH, 0.3, 3.0)
@@ -127,7 +129,7 @@ def _land(s, t):
     beyond = np.maximum(np.abs(t) - REAR, 0.0)
     hill = 0.07 * beyond - 0.12 * 4.0 * np.logaddexp(0.0, (beyond - 34.0) / 4.0)
     hill = hill * (1.0 - 0.7 * _smooth(190.0, 290.0, s)) + 0.12 * 4.0 * np.logaddexp(0.0, -34.0 / 4.0)
-    z = z + np.where(t > 0.0, hill, -0.02 * beyond)
+    z = z + np.where(t > 0.0, hill, -0.03 * beyond)
     draw = 0.45 * np.exp(-(((s - 60.0) / 8.0) ** 2)) * _smooth(28.0, 46.0, t) * (1.0 - _smooth(66.0, 78.0, t))
     return z - draw
 
@@ -135,15 +137,16 @@ def _land(s, t):
 def _side(s, v, side: int):
     lots = [each for each in LOTS if each.side == side]
     first, last = lots[0], lots[-1]
-    bounds = [each.west for each in lots] + [last.west + last.width]
+    bounds = [first.west] + [b.west + b.inset - a.inset for a, b in pairwise(lots)] + [last.west + last.width]
     total = np.zeros(np.broadcast(s, v).shape)
-    shore = ((FRONT, 0.10), (20.0, 0.12), (REAR, 0.15))
+    shore = ((0.0, 0.15), (FRONT, 0.18), (REAR, 0.18))
     grades = [(first.grade, None)] + [(each.grade, each) for each in lots] + [(shore, None)]
-    half = 5.0 + 0.8 * np.maximum(v - REAR, 0.0)  # banks between lots flatten out behind them
+    half = 5.0 + 0.3 * np.maximum(v - REAR, 0.0)  # banks between lots flatten out behind them
     steps = [np.ones_like(total)] + [_smooth(at - half, at + half, s) for at in bounds] + [np.zeros_like(total)]
     for index, (grade, each) in enumerate(grades):
         level = each.reference if each is not None and each.level else crown(s)
-        height = np.interp(v, [SHOULDER, *(v_ for v_, _ in grade)], [-0.10, *(h for _, h in grade)])
+        start = () if grade is shore else ((SHOULDER, -0.10),)
+        height = np.interp(v, *np.array(start + grade).T)
         total = total + (steps[index] - steps[index + 1]) * (level + height)
     return total
 
@@ -183,7 +186,8 @@ def _drive_over_swale(z, each: Lot, s, t):
     u, v = _own(each, s, t)
     beside = np.maximum(np.abs(u - each.drive) - DRIVE_WIDTH / 2, 0.0)
     fill = _drive_level(each, s, v) - beside / 1.5
-    return np.where((v > ROAD_EDGE) & (v <= FRONT + 0.5) & (beside < 2.0), np.maximum(z, fill), z)
+    over = np.where(beside > 0.0, np.maximum(z, fill), fill)
+    return np.where((v > ROAD_EDGE) & (v <= FRONT) & (beside < 2.0), over, z)
 
 
 def _pad(z, distance, level, number: int):

@@ -25,7 +25,6 @@ from claywick_lots import (
     WEST,
     Lot,
     lot,
-    swale_bottom,
     to_xy,
 )
 from shapely import LineString, Point, Polygon, box
@@ -62,7 +61,7 @@ def outfall_at(number: int) -> tuple[float, float, str] | None:
         return each.middle - 10.4, 12.8, "daylight"
     if number == 16:
         return 270.2, -7.5, "pond"
-    u = {4: 12.6, 8: -8.0, 11: 6.0, 9: 2.0, 13: -4.0, 15: -4.5}.get(number, 5.0)
+    u = {4: 12.6, 8: -8.0, 11: 6.0, 9: 2.0, 13: -4.0, 15: -8.0}.get(number, 5.0)
     return each.middle + u, each.side * SWALE_T, "swale"
 
 
@@ -161,19 +160,20 @@ def _keep_out():
 def _utilities():
     rows = []
     along = np.arange(-20.0, 246.0, 4.0)
-    for kind, t, depth in (("gas", 8.9, 0.75), ("water", -8.9, 1.05), ("power", 9.3, 0.60), ("sewer", 0.0, 2.40)):
+    for kind, t, depth in (("gas", 8.9, 1.00), ("water", -8.9, 1.05), ("power", 3.4, 0.75), ("sewer", 0.0, 2.40)):
         main = LineString(np.column_stack(to_xy(along, np.full_like(along, t)))).intersection(_extent())
         rows.append({"lot": 0, "kind": kind, "crossing": "careful", "depth_m": depth, "geometry": main})
     for each in LOTS:
         for kind, main_t, depth, u_street, u_house in (
             ("gas", 8.9, 0.45, 6.3, 5.0), ("water", -8.9, 0.90, -3.0, -3.0),
-            ("power", 9.3, 0.60, -10.0, -9.0), ("sewer", 0.0, 1.80, 1.5, 1.5),
+            ("power", 3.4, 0.75, -10.0, -9.0), ("sewer", 0.0, 1.80, 1.5, 1.5),
         ):
             if (each.number, kind) == (4, "sewer"):
                 continue  # it has a septic field
             if each.number == 4 and kind in ("gas", "water"):
                 # both come in beside the drive, across the only way that the septic field leaves open
                 u_street, u_house = (13.0, 5.0) if kind == "gas" else (12.0, 5.0)
+                depth = 1.05
             start = (u_street, each.side * main_t)
             turn = (u_street, 10.3) if u_street != u_house else (u_house, 13.0)
             end = (u_house, 18.0 if kind in ("gas", "power") else 17.0)
@@ -214,8 +214,7 @@ def _culverts():
         s = each.middle + each.drive
         ends = np.array([s - CULVERT_HALF, s + CULVERT_HALF])
         line = LineString(np.column_stack(to_xy(ends, each.side * SWALE_T)))
-        shot = each.number == 14  # somebody has been there with a level
-        up, down = np.round(swale_bottom(each.side, ends), 2) if shot else (None, None)
+        up, down = each.culvert_shot or (None, None)
         rows.append({
             "lot": each.number, "diameter_in": each.culvert, "material": "corrugated", "invert_up_m": up,
             "invert_down_m": down, "geometry": line,

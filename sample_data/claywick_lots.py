@@ -64,7 +64,9 @@ class Lot:
     level: bool = False  # ground takes the crown's height at the lot's middle and doesn't fall with the street
     culvert: float | None = 12.0  # bore of the drive's culvert in inches
     culvert_listed: bool = True
+    culvert_shot: tuple[float, float] | None = None  # its inverts, where somebody has been there with a level
     dip: float = 0.0  # how far the drive dips where it crosses the swale
+    inset: float = 0.0  # how far inside its lines its own grade begins
     width: float = 28.0
 
     @property
@@ -93,27 +95,27 @@ RISING = ((FRONT, 0.20), (20.0, 0.55), (REAR, 0.95))
 DRIVE_WIDTH = 3.2
 
 LOTS = (
-    Lot(1, +1, 18, UPHILL, 0.95, "slab", 0.20, 2004, hollow=0.82),
+    Lot(1, +1, 18, UPHILL, 0.95, "slab", 0.20, 2004, hollow=0.82, culvert=15.0),
     Lot(2, +1, 46, UPHILL, 0.95, "crawl", 0.55, 1988, hollow=0.80, culvert=15.0),
-    Lot(3, +1, 74, UPHILL, 0.95, "basement", 0.35, 1976, hollow=0.82, culvert=15.0),
-    Lot(4, +1, 102, UPHILL, 0.95, "crawl", 0.50, 1969, hollow=0.82, culvert=15.0),
+    Lot(3, +1, 74, UPHILL, 0.95, "basement", 0.35, 1976, hollow=0.82, culvert=18.0),
+    Lot(4, +1, 102, UPHILL, 0.95, "crawl", 0.50, 1969, hollow=0.82, culvert=18.0),
     Lot(5, +1, 130, ((FRONT, 0.10), (13.5, 0.22), (20.0, 1.20), (REAR, 1.75)), 1.38, "slab", 0.20, 2007, hollow=1.25,
-        rim=0.06, culvert=18.0),
-    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=18.0),
-    Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=18.0),
+        rim=0.06, culvert=24.0),
+    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=24.0),
+    Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=24.0),
     Lot(8, +1, 214, ((FRONT, 0.12), (REAR, 0.204)), 0.32, "slab", 0.18, 2010, hollow=0.125, rim=0.02, level=True,
-        culvert=18.0),
+        culvert=24.0),
     Lot(9, -1, 18, ((FRONT, 0.20), (20.0, 0.55), (REAR, 0.90)), 0.75, "slab", 0.20, 2003, hollow=0.61, dip=0.22,
         culvert_listed=False),
     Lot(10, -1, 46, ((FRONT, 0.10), (20.0, 0.38), (28.0, 0.33), (REAR, -0.25)), 0.58, "slab", 0.25, 2012),
     Lot(11, -1, 74, ((FRONT, 0.10), (20.0, 0.36), (26.5, 0.32), (36.0, -0.82), (REAR, -0.90)), 0.44, "crawl", 0.60,
-        1994, hollow=-0.967, rim=0.06, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0)),
+        1994, hollow=-0.967, rim=0.06, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0), inset=3.5),
     Lot(12, -1, 102, RISING, 0.72, "slab", 0.20, 1998, hollow=0.60),
-    Lot(13, -1, 130, RISING, 0.72, "slab", 0.20, 2000, hollow=0.60),
+    Lot(13, -1, 130, RISING, 0.72, "slab", 0.20, 2000, hollow=0.60, culvert=15.0, culvert_shot=(211.87, 211.82)),
     Lot(14, -1, 158, RISING, 0.72, "basement", 0.40, 1983, hollow=0.59, hollow_at=(5.5, 28.0, 3.6, 3.2),
-        patio=(-8.0, -2.0, 26.0, 30.0), culvert=8.0),
+        patio=(-8.0, -2.0, 26.0, 30.0), culvert=8.0, culvert_shot=(211.57, 211.52)),
     Lot(15, -1, 186, RISING, 0.72, "crawl", 0.50, 1996, hollow=0.60, culvert=15.0),
-    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.42)), 0.56, "slab", 0.20, 2009, hollow=0.34, dip=0.35,
+    Lot(16, -1, 214, ((FRONT, 0.10), (20.0, 0.40), (REAR, 0.42)), 0.56, "slab", 0.20, 2009, hollow=0.34, dip=0.38,
         culvert=15.0, culvert_listed=False),
 )
 
@@ -129,14 +131,16 @@ SOUTH_SWALE = tuple(
     for s, z in (
         (-12.0, 213.49), (30.0, 213.12),
         (37.5, 213.00),  # just above the drive of lot 9, whose culvert has silted up
-        (45.0, 212.96), (98.0, 212.38), (129.0, 212.12), (138.0, 211.87),
-        (148.0, 212.09),  # against the grade: water stands from 130 to here
-        (160.0, 212.04), (178.0, 211.82), (184.0, 211.70), (206.0, 211.38), (212.0, 211.31), (242.0, 211.00),
+        (45.0, 212.96), (98.0, 212.38), (129.0, 212.12), (138.0, 211.92),
+        (148.0, 212.12),  # against the grade: water stands from 129 to here; the culvert's mouth has silted over
+        (160.0, 212.06), (178.0, 211.58), (184.0, 211.52), (206.0, 211.36), (212.0, 211.30), (242.0, 210.99),
         (272.0, 210.66),
     )
 )
 # An old field ditch behind lots 5 to 8 that keeps the hill's water from them.
 FIELD_DITCH = ((126.0, 55.0, 213.05), (250.0, 55.0, 211.62), (286.0, 14.0, 210.64))
+# A shallow swale that somebody graded round the house on lot 6, level with its yard at the upper end.
+SIDE_SWALE = ((161.0, 30.5, 213.09), (178.2, 30.5, 212.93), (178.2, 11.0, 212.47))
 POND_OUTLET = ((312.0, 0.0, 210.60), (345.0, 0.0, 210.30))
 
 
