@@ -451,7 +451,7 @@ def _drain_along(
 
 
 def comes_over(edge: ProtectedEdge, paving: BaseGeometry, drainage: Drainage) -> float:
-    """Share of the ground behind a wall whose water steps up to it over paving; 0 for paving itself. [-]
+    """Share of the ground behind a wall whose water steps up to it over paving; 0 for paving itself.
 
     Parameters
     ----------

@@ -161,7 +161,18 @@ def drain_capacity(drain: DrainSite) -> float:
 
 
 def stone_trench(drain: DrainSite) -> StoneTrench:
-    """A drain's trench as hydraulics sees it, its pipe at its mean slope."""
+    """A drain's trench as hydraulics sees it, its pipe at its mean slope.
+
+    Parameters
+    ----------
+    drain : DrainSite
+        The drain.
+
+    Returns
+    -------
+    StoneTrench
+        Stone brought to grade.
+    """
     return StoneTrench(
         length=drain.length,
         width=drain.width,

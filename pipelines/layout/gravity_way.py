@@ -9,10 +9,10 @@ from pipelines.layout.laying import (
     out_of_reach,
     settings_to_try,
     spare_to,
-    verdict_of,
+    verdict_as_laid,
 )
 from pipelines.layout.outfall_sites import OutfallSite
-from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall
+from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, Verdict
 from pipelines.layout.quantities import Works
 from pipelines.layout.way_values import LaidOut, WayInputs
 
@@ -181,7 +181,20 @@ def _pop_ups(answer: GravityAnswer) -> list[Fitting]:
 
 
 def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
-    """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact."""
+    """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot.
+    answer : GravityAnswer
+        The lines as laid.
+
+    Returns
+    -------
+    list of str
+        Warnings.
+    """
     said = []
     if answer.settings.words and answer.lines.runs:
         said.append(f"gravity lines are {answer.settings.words}")
@@ -205,15 +218,32 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
 def discharges_of(
     inputs: WayInputs, answer: GravityAnswer, mode: Mode
 ) -> tuple[tuple[Discharge, ...], tuple[str, ...]]:
-    """One discharge for each outfall that lines end at, and the shots that would settle what is not sure."""
+    """One discharge for each outfall that lines end at, and the shots that would settle what is not sure.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot.
+    answer : GravityAnswer
+        The lines as laid.
+    mode : str
+        gravity, daylight or soakaway.
+
+    Returns
+    -------
+    discharges : tuple of Discharge
+        By outfall.
+    deciding : tuple of str
+        Places whose levels would settle a verdict.
+    """
     discharges: list[Discharge] = []
     deciding: list[str] = []
     for outfall in answer.outfalls:
         serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
-        told = [(answer.spare[name], answer.error[name], name) for name in serves if name in answer.spare]
-        spare, error, tightest = min(told) if told else (None, None, serves[0])
-        verdict = "cannot_tell" if spare is None or error is None else verdict_of(spare, error)
-        why = _why(spare, error, tightest, outfall, verdict)
+        tightest = min(serves, key=lambda name: (answer.spare[name], name))
+        spare, margin, error = answer.spare[tightest], answer.margin[tightest], answer.error[tightest]
+        verdict = verdict_as_laid(spare, margin, error)
+        why = _why(spare, margin, error, tightest, outfall, verdict)
         if verdict != "sure":
             shots = (f"the ground at {tightest}", f"the bottom of {outfall.id} ({outfall.kind})")
             deciding += [shot for shot in shots if shot not in deciding]
@@ -225,13 +255,13 @@ def discharges_of(
     return tuple(discharges), tuple(deciding)
 
 
-def _why(spare: float | None, error: float | None, name: str, outfall: Outfall, verdict: str) -> str:
-    if spare is None or error is None:
-        return f"The fall from {name} to {outfall.id} cannot be read from this ground."
-    words = f"{spare / FOOT:.2f} ft ({spare * 100:.0f} cm) of fall to spare from {name} to {outfall.id}"
+def _why(spare: float, margin: float, error: float, name: str, outfall: Outfall, verdict: Verdict) -> str:
     doubt = f"the lidar's error of that fall is {error / FOOT:.2f} ft ({error * 100:.0f} cm)"
-    if verdict == "sure":
-        return f"{words}, and {doubt}."
-    if verdict == "no":
-        return f"{words}: it is short by more than {doubt}."
-    return f"{words}, but {doubt}: it may be short."
+    words = f"{spare / FOOT:.2f} ft ({spare * 100:.0f} cm) of fall to spare from {name} to {outfall.id}"
+    if spare < 0.0:
+        words = (
+            f"{-spare / FOOT:.2f} ft ({-spare * 100:.0f} cm) short of the slope and cover that the trade aims at, from "
+            f"{name} to {outfall.id}; by those that it is laid by, {margin / FOOT:.2f} ft ({margin * 100:.0f} cm) to "
+            "spare"
+        )
+    return f"{words}, and {doubt}." if verdict == "sure" else f"{words}, but {doubt}: it may be short."

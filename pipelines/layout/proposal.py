@@ -254,7 +254,18 @@ def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: R
 
 
 def standing_time(water: StandingWater) -> StandingTime:
-    """Deepest water and time above what is tolerated, infinite where it still stands at the end. [m], [s]"""
+    """Deepest water and time above what is tolerated.
+
+    Parameters
+    ----------
+    water : StandingWater
+        Of one low spot.
+
+    Returns
+    -------
+    StandingTime
+        The time is infinite where it still stands at the end. [m], [s]
+    """
     return StandingTime(water.depth, np.inf if water.stands_at_end else water.time_above)
 
 
