@@ -91,6 +91,11 @@ def write_geopackage(
 def refuse_if_open(path: Path) -> None:
     """Refuse a file that another program has open, since replacing it would corrupt what that program writes.
 
+    Parameters
+    ----------
+    path : Path
+        The file that would be replaced.
+
     Raises
     ------
     HandoverError

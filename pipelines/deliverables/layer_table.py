@@ -77,7 +77,13 @@ class Layer:
 
 @cache
 def layers() -> dict[str, Layer]:
-    """Every layer and table that can be handed over, by name."""
+    """Every layer and table that can be handed over.
+
+    Returns
+    -------
+    dict of str to Layer
+        By name.
+    """
     columns: dict[str, list[Column]] = {}
     for row in read_rows("layers.csv"):
         column = Column(row["column"], row["type"], row["si"], row["us"], row["meaning"])
@@ -133,13 +139,39 @@ def make_layer(
 
 
 def empty_layer(name: str, units: Units, *, crs: Any = None) -> pd.DataFrame:
-    """A layer without features, with its columns and types."""
+    """A layer without features, with its columns and types.
+
+    Parameters
+    ----------
+    name : str
+        Of the layer.
+    units : str
+        si or us.
+    crs : any, optional
+        Of its shapes, where it has shapes.
+
+    Returns
+    -------
+    DataFrame or GeoDataFrame
+        No rows.
+    """
     columns = {column.name: () for column in layers()[name].columns}
     return make_layer(name, units, crs=crs, geometry=(), **columns)
 
 
 def read_rows(file: str) -> list[dict[str, str]]:
-    """Rows of one of the tables that are packed with this room."""
+    """Rows of one of the tables that are packed with this room.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+
+    Returns
+    -------
+    list of dict
+        One a row, by column.
+    """
     text = resources.files("pipelines.deliverables").joinpath(file).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 

@@ -14,7 +14,7 @@ def require_positive(error: type[LotshedError], **values: float) -> None:
     error : type
         Error to raise.
     **values : float
-        Values by the name a person knows them by.
+        Values by the name a person knows them by. [any]
 
     Raises
     ------
@@ -32,7 +32,7 @@ def require_not_negative(error: type[LotshedError], **values: float) -> None:
     error : type
         Error to raise.
     **values : float
-        Values by the name a person knows them by.
+        Values by the name a person knows them by. [any]
 
     Raises
     ------

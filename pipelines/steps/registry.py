@@ -82,7 +82,13 @@ class Step:
 
 
 def step_names() -> list[str]:
-    """Names of all steps that are offered, sorted."""
+    """Names of all steps that are offered.
+
+    Returns
+    -------
+    list of str
+        Sorted.
+    """
     return sorted(_offered())
 
 
