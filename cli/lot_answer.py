@@ -8,6 +8,7 @@ from pipelines.deliverables.findings import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words import MODES, VERDICTS
 from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.plan import Discharge
 
 WIDTH = 100
