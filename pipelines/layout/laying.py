@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import Point
+from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.manning import full_pipe_capacity
@@ -19,10 +19,11 @@ from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Outfall, Verdict
 from pipelines.layout.proposal import Catching
 from pipelines.layout.route_field import RouteField
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RoutePipe, RouteSpec
+from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.router import route_forest
 from pipelines.layout.situation import Situation
 from pipelines.layout.take_off import UnitPrice
+from terrain.arrays import FloatArray
 from terrain.lidar_error import fall_error
 
 FOOT = 0.3048
@@ -91,7 +92,9 @@ class GravityAnswer:
     unserved : dict of str to str
         Collectors without a gravity line, and why.
     spare, error : dict of str to float
-        By collector that is served: fall to spare and its standard error. [m]
+        By collector that is served: fall to spare by the trade's target, and its standard error. [m]
+    margin : dict of str to float
+        By collector that is served: fall to spare by the slope and cover that its line is laid by. [m]
     """
 
     settings: LaySettings
@@ -101,6 +104,7 @@ class GravityAnswer:
     unserved: dict[str, str]
     spare: dict[str, float]
     error: dict[str, float]
+    margin: dict[str, float]
 
 
 def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
@@ -182,10 +186,9 @@ def lay_gravity(
         )
         if not lines.surcharged or smallest == len(pipes) - 1 or not forest.lines:
             break
-    spare, error = _spares(ground, catching, flows, forest, places)
-    return GravityAnswer(
-        settings, lines, forest, _used_outfalls(forest, places, where, spare, error), forest.unserved, spare, error
-    )
+    spare, error, margin = _spares(ground, catching, flows, forest, places, settings)
+    outfalls = _used_outfalls(forest, places, where, spare, error, margin)
+    return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
 
 
 def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
@@ -367,15 +370,25 @@ def _spares(
     flows: Mapping[str, float],
     forest: RoutedForest,
     places: Mapping[str, OutfallSite],
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Fall to spare and its error for each collector that is served, to the place its line ends at."""
+    laid_by: LaySettings,
+) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
+    """By collector that is served: fall to spare by the trade's target, its error, and by what its line is laid by."""
     spare: dict[str, float] = {}
     error: dict[str, float] = {}
-    for name, target in _ends(forest).items():
-        told = spare_to(ground, catching, flows, name, places[target])
-        if told is not None:
-            spare[name], error[name] = told
-    return spare, error
+    margin: dict[str, float] = {}
+    target = settings_to_try(ground.situation.rules, ground.layout)[0]
+    for name, end in _ends(forest).items():
+        way = _way_of(name, forest)
+        told = [
+            spare_to(ground, catching, flows, name, places[end]),
+            spare_along(ground, catching, flows, name, places[end], way, target),
+        ]
+        # a line that goes round a low has more to spare than the shortest way through it
+        spare[name], error[name] = max(each for each in told if each is not None)
+        margin[name] = spare[name]
+        if laid_by != target:
+            margin[name], _ = spare_along(ground, catching, flows, name, places[end], way, laid_by)
+    return spare, error, margin
 
 
 def spare_to(
@@ -422,6 +435,57 @@ def spare_to(
     binding = int(fall.binding[cell])
     x, y = field.grid.centres(binding // field.grid.shape[1], binding % field.grid.shape[1])
     return float(fall.spare[cell]), error_of_fall(Point(float(x), float(y)), outfall.point, ground)
+
+
+def spare_along(
+    ground: LayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    name: str,
+    outfall: OutfallSite,
+    way: FloatArray,
+    settings: LaySettings,
+) -> tuple[float, float]:
+    """Fall to spare along the way of a line as it is laid, and its error.
+
+    Parameters
+    ----------
+    ground : LayGround
+        What it is laid in.
+    catching : Catching
+        The collectors.
+    flows : mapping of str to float
+        Design flow by collector. [m3/s]
+    name : str
+        The collector.
+    outfall : OutfallSite
+        Where the line ends.
+    way : (n, 2) float ndarray
+        Easting and northing from the collector to the outfall. [m]
+    settings : LaySettings
+        Slope and cover that are asked for.
+
+    Returns
+    -------
+    tuple of float
+        Negative where they are missed. [m]
+    """
+    spec, _ = route_spec(ground, settings)
+    (collector,) = collectors_of(catching, flows, [name], spec, settings)
+    pipe = spec.pipes[spec.pipe_for(collector.flow)]
+    field, grid = ground.field, ground.field.grid
+    points = shapely.get_coordinates(shapely.segmentize(LineString(way), 0.5 * min(grid.cell_width, grid.cell_height)))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    ahead = along[-1] - along
+    rows, columns = grid.cells(points[:, 0], points[:, 1])
+    rows, columns = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+    highest = field.ground[rows, columns] - np.maximum(field.cover[rows, columns], settings.cover) - pipe.crown
+    highest[~np.isfinite(highest) | (ahead <= spec.taper_length)] = np.inf
+    # its own invert counts at the collector, where the cells beside it may lie lower
+    highest[0] = collector.invert
+    left = highest - (outfall.level + spec.dig_tolerance + pipe.min_slope * ahead)
+    at = int(np.argmin(left))
+    return float(left[at]), error_of_fall(Point(points[at]), outfall.point, ground)
 
 
 def out_of_reach(
@@ -516,6 +580,42 @@ def verdict_of(spare: float, error: float) -> Verdict:
     return "sure" if spare > 0.0 else "no"
 
 
+def verdict_as_laid(spare: float, margin: float, error: float) -> Verdict:
+    """Verdict on a line that is laid: it falls all the way by this ground, so it is never a plain no.
+
+    Sure where the trade's target stands clear of its error; also where it is clearly missed and the floors that the
+    line is laid by stand clear.
+
+    Parameters
+    ----------
+    spare, margin : float
+        Fall to spare by the trade's target, and by the slope and cover that it is laid by. [m]
+    error : float
+        Standard error of both. [m]
+
+    Returns
+    -------
+    str
+        sure or cannot_tell.
+    """
+    by_target = verdict_of(spare, error)
+    if by_target == "no":
+        return "sure" if verdict_of(margin, error) == "sure" else "cannot_tell"
+    return by_target
+
+
+def _way_of(name: str, forest: RoutedForest) -> FloatArray:
+    """Vertices from a collector down to the outfall. [m]"""
+    lines = {line.id: line for line in forest.lines}
+    starts = {line.from_id: line for line in forest.lines if line.from_id not in lines}
+    line: RoutedLine | None = starts[name]
+    parts: list[FloatArray] = []
+    while line is not None:
+        parts.append(line.xy)
+        line = lines.get(line.to_id) or starts.get(line.to_id)
+    return np.vstack(parts)
+
+
 def _ends(forest: RoutedForest) -> dict[str, str]:
     """Target that each served collector's water reaches."""
     onward = {line.id: line.to_id for line in forest.lines}
@@ -535,22 +635,18 @@ def _used_outfalls(
     where: LineGround,
     spare: Mapping[str, float],
     error: Mapping[str, float],
+    margin: Mapping[str, float],
 ) -> tuple[Outfall, ...]:
     outfalls: dict[str, Outfall] = {}
     for name, target in _ends(forest).items():
         site, outfall_id = places[target], where.outfall_ids[target]
-        told = (spare.get(name), error.get(name))
         before = outfalls.get(outfall_id)
-        if before is not None and (
-            told[0] is None or (before.fall_to_spare is not None and before.fall_to_spare <= told[0])
-        ):
+        if before is not None and before.fall_to_spare is not None and before.fall_to_spare <= spare[name]:
             continue
-        verdict: Verdict | None = None
-        if told[0] is not None and told[1] is not None:
-            verdict = verdict_of(told[0], told[1])
         outfalls[outfall_id] = Outfall(
             id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
-            fall_to_spare=told[0], fall_error=told[1], verdict=verdict, to_confirm=site.to_confirm,
+            fall_to_spare=spare[name], fall_error=error[name],
+            verdict=verdict_as_laid(spare[name], margin[name], error[name]), to_confirm=site.to_confirm,
         )
     return tuple(outfalls[name] for name in sorted(outfalls))
 

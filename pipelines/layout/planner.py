@@ -541,7 +541,11 @@ def _verdict(chosen: LaidOut, flows: DesignFlows, cost: Cost) -> str:
     if chosen.mode == "pump" and any(each.mode == "gravity" for each in chosen.discharges):
         way += ", the rest leaves by gravity on its own line"
     if chosen.mode in ("gravity", "daylight") and chosen.fall_to_spare is not None:
-        way += f" with {chosen.fall_to_spare / 0.3048:.2f} ft ({chosen.fall_to_spare * 100:.0f} cm) of fall to spare"
+        size = f"{abs(chosen.fall_to_spare) / 0.3048:.2f} ft ({abs(chosen.fall_to_spare) * 100:.0f} cm)"
+        if chosen.fall_to_spare >= 0.0:
+            way += f" with {size} of fall to spare"
+        else:
+            way += f", {size} short of the slope and cover that the trade aims at"
     lifts = [each.lift for each in chosen.discharges if each.lift is not None]
     if lifts:
         way += f" ({max(lifts) / 0.3048:.1f} ft, {max(lifts):.2f} m, of static lift)"
