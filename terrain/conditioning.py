@@ -81,13 +81,14 @@ def make_ground(
     GeometryError
         If `open_below` does not match `roofs`, or a culvert has no length.
     """
-    if open_below and len(open_below) != len(roofs):
+    is_open = list(open_below)
+    if is_open and len(is_open) != len(roofs):
         raise GeometryError(
-            f"{len(open_below)} values of open_below were given for {len(roofs)} roofs: give one for each roof, or none"
+            f"{len(is_open)} values of open_below were given for {len(roofs)} roofs: give one for each roof, or none"
         )
     grid = surface.grid
     known = np.isfinite(surface.elevation)
-    walls = [(shape, position) for position, shape in enumerate(roofs) if not (open_below and open_below[position])]
+    walls = [(shape, position) for position, shape in enumerate(roofs) if not (is_open and is_open[position])]
     roof = np.where(known, _burn(walls, grid, all_touched=False), -1)
     barrier = known & (roof < 0) & (_burn([(shape, 1) for shape in barriers], grid, all_touched=True) == 1)
     elevation = surface.elevation.copy()
@@ -192,17 +193,17 @@ def _lowest_near(
     elevation: FloatArray, blocked: BoolArray, grid: Grid, end: Point, reach: float
 ) -> tuple[Point | None, float | None]:
     """Centre and height of the lowest open ground near a culvert's end."""
-    rows, columns = np.indices(grid.shape)
     row, column = grid.cells(end.x, end.y)
     span_rows, span_columns = int(reach / grid.cell_height) + 1, int(reach / grid.cell_width) + 1
-    window = (
-        slice(max(int(row) - span_rows, 0), max(int(row) + span_rows + 1, 0)),
-        slice(max(int(column) - span_columns, 0), max(int(column) + span_columns + 1, 0)),
-    )
-    x, y = grid.centres(rows[window], columns[window])
+    rows = slice(max(int(row) - span_rows, 0), min(max(int(row) + span_rows + 1, 0), grid.shape[0]))
+    columns = slice(max(int(column) - span_columns, 0), min(max(int(column) + span_columns + 1, 0), grid.shape[1]))
+    window = (rows, columns)
+    if rows.start >= rows.stop or columns.start >= columns.stop:
+        return None, None
+    x, y = grid.centres(*np.mgrid[window])
     here = np.hypot(x - end.x, y - end.y) <= max(reach, 0.71 * max(grid.cell_width, grid.cell_height))
     height = np.where(here & ~blocked[window] & np.isfinite(elevation[window]), elevation[window], np.inf)
-    if height.size == 0 or not np.isfinite(height.min()):
+    if not np.isfinite(height.min()):
         return None, None
     best = np.unravel_index(np.argmin(height), height.shape)
     return Point(float(x[best]), float(y[best])), float(height[best])
