@@ -22,6 +22,7 @@ ASSUMED_BORE = 0.3048
 """Bore taken where a culvert's is not given, 12 in; common practice, no source. [m]"""
 CORRUGATED_N = 0.024
 SMOOTH_N = 0.012
+_FOOT_OF_FILL = 3.0
 _SMOOTH = ("concrete", "plastic", "pvc", "hdpe", "smooth", "clay", "polyethylene", "sdr", "abs", "polypropylene")
 
 
@@ -89,15 +90,15 @@ class DriveSpan:
     culvert: Any
 
 
-def find_drives(thalweg: Thalweg, profile: LongProfile, shown: LongProfile, culverts: Any) -> list[DriveSpan]:
-    """Drives with a culvert given, and the humps that are left when those are open.
+def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any) -> list[DriveSpan]:
+    """Where the drives lie whose culverts are given.
 
     Parameters
     ----------
     thalweg : Thalweg
-        On the ground opened along the culverts.
-    profile, shown : LongProfile
-        Of it, and of the ground as the raster shows it along the same line.
+        The swale's bottom.
+    shown : LongProfile
+        Of it, as the raster shows it, drives and all.
     culverts : GeoDataFrame
         Layer of culverts that belong to the swale.
 
@@ -109,20 +110,75 @@ def find_drives(thalweg: Thalweg, profile: LongProfile, shown: LongProfile, culv
     flat = shapely.force_2d(thalweg.line)
     spans = []
     for row in culverts.itertuples():
-        ends = sorted(
+        first, last = sorted(
             float(shapely.line_locate_point(flat, Point(row.geometry.coords[end][:2]))) for end in (0, -1)
         )
-        dam = next((hump for hump in shown.dams if hump.start <= ends[1] and hump.end >= ends[0]), None)
-        start, end = ends if dam is None else (min(ends[0], dam.start), max(ends[1], dam.end))
+        dam = next((hump for hump in shown.dams if hump.start <= last and hump.end >= first), None)
+        start, end = first, last
+        if dam is not None:
+            # a fill's foot lies near the culvert's end; what rises farther off is the swale's own
+            start = min(first, max(dam.start, first - _FOOT_OF_FILL))
+            end = max(last, min(dam.end, last + _FOOT_OF_FILL))
         spans.append(DriveSpan(max(start - 0.5, 0.0), min(end + 0.5, thalweg.length), dam, row))
-    for dam in profile.dams:
-        if not any(span.start <= dam.end and span.end >= dam.start for span in spans) and dam.sure:
-            spans.append(DriveSpan(max(dam.start - 0.5, 0.0), min(dam.end + 0.5, thalweg.length), dam, None))
-    spans.sort(key=lambda span: span.start)
-    apart: list[DriveSpan] = []
+    return _apart(spans)
+
+
+def without_drives(thalweg: Thalweg, shown: FloatArray, spans: Sequence[DriveSpan]) -> FloatArray:
+    """Bottom of a swale as if its known drives were not there, straight from the bottom above each to that below.
+
+    Parameters
+    ----------
+    thalweg : Thalweg
+        The swale's bottom.
+    shown : (n,) float ndarray
+        As the raster shows it. [m]
+    spans : sequence of DriveSpan
+        Known drives.
+
+    Returns
+    -------
+    (n,) float ndarray
+        [m]
+    """
+    under = np.zeros(len(shown), dtype=np.bool_)
     for span in spans:
+        under |= (thalweg.station > span.start) & (thalweg.station < span.end)
+    if under.all() or not under.any():
+        return shown
+    bridged: FloatArray = np.interp(thalweg.station, thalweg.station[~under], shown[~under])
+    return bridged
+
+
+def suspected_drives(thalweg: Thalweg, profile: LongProfile, known: Sequence[DriveSpan]) -> list[DriveSpan]:
+    """Humps that are left when the known drives are taken out: each may be a drive over a culvert that nobody gave.
+
+    Parameters
+    ----------
+    thalweg : Thalweg
+        The swale's bottom.
+    profile : LongProfile
+        Without the known drives.
+    known : sequence of DriveSpan
+        Known drives.
+
+    Returns
+    -------
+    list of DriveSpan
+        Known and suspected, downstream, apart from each other.
+    """
+    found = [
+        DriveSpan(max(dam.start - 0.5, 0.0), min(dam.end + 0.5, thalweg.length), dam, None)
+        for dam in profile.dams
+        if dam.sure and not any(span.start <= dam.end and span.end >= dam.start for span in known)
+    ]
+    return _apart([*known, *found])
+
+
+def _apart(spans: Sequence[DriveSpan]) -> list[DriveSpan]:
+    """Drives that touch made one obstacle: two culverts under one drive count as the first."""
+    apart: list[DriveSpan] = []
+    for span in sorted(spans, key=lambda each: each.start):
         if apart and span.start <= apart[-1].end:
-            # two culverts under one drive, or drives that touch: one obstacle, the first culvert's
             kept = apart[-1] if apart[-1].culvert is not None else span
             apart[-1] = replace(kept, start=apart[-1].start, end=max(apart[-1].end, span.end))
         else:

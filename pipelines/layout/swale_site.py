@@ -11,7 +11,13 @@ from shapely import LineString, Point
 from pipelines.hydraulics.open_channel import cross_section
 from pipelines.hydraulics.standard_step import Channel, make_channel
 from pipelines.inputs.errors import LayerError
-from pipelines.layout.swale_crossings import SwaleCrossing, find_drives, measure_drive
+from pipelines.layout.swale_crossings import (
+    SwaleCrossing,
+    drives_over_culverts,
+    measure_drive,
+    suspected_drives,
+    without_drives,
+)
 from pipelines.layout.swale_reaches import SwaleReach, divide_reaches
 from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
@@ -61,7 +67,7 @@ class SwaleSite:
     thalweg : Thalweg
         On the ground opened along the culverts.
     profile : LongProfile
-        Of it.
+        Of the ground as the raster shows it, known drives taken out.
     sections : tuple of SwaleSection
         Downstream, none within a drive.
     channel : Channel
@@ -196,10 +202,10 @@ def measure_swale(
     except GeometryError as error:
         raise GeometryError(str(error).replace("swale line", name, 1)) from None
     shown = replace(ground, elevation=surface.elevation)
-    profile = read_profile(thalweg, rmse=rules.rmse)
     bottom = lowest_beside(shown, np.column_stack([thalweg.x, thalweg.y]))
-    raw = read_profile(replace(thalweg, bottom=bottom), rmse=rules.rmse)
-    spans = find_drives(thalweg, profile, raw, culverts)
+    known = drives_over_culverts(thalweg, read_profile(replace(thalweg, bottom=bottom), rmse=rules.rmse), culverts)
+    profile = read_profile(replace(thalweg, bottom=without_drives(thalweg, bottom, known)), rmse=rules.rmse)
+    spans = suspected_drives(thalweg, profile, known)
     sections = cut_sections(
         shown, thalweg, spacing=rules.spacing, gaps=[(span.start, span.end) for span in spans], reach=rules.reach
     )

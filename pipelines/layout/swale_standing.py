@@ -110,7 +110,9 @@ def standing_along(
         length = float(wet.sum()) * step
         # over less than the error's own length cells differ by as much as over it
         sure = deepest > SIGMAS * fall_error(rmse, max(length, NOISE_LENGTH))
-        if deepest < LEAST_DEPTH:
+        at_deepest = float(site.thalweg.station[int(np.argmax(depth))])
+        in_culvert = any(each.given and each.start < at_deepest < each.end for each in site.crossings)
+        if deepest < LEAST_DEPTH or in_culvert:
             continue
         hours = deepest / soaking_rate / 3600.0 if soaking_rate else None
         behind = next(
@@ -119,7 +121,7 @@ def standing_along(
         ponds.append(
             SwalePond(
                 "", spot, float(site.thalweg.station[wet].min()), float(site.thalweg.station[wet].max()),
-                float(site.thalweg.station[int(np.argmax(depth))]), level, deepest, length, volume, hours, sure,
+                at_deepest, level, deepest, length, volume, hours, sure,
                 behind,
             )
         )  # fmt: skip
