@@ -9,11 +9,12 @@ from shapely import Point
 
 from pipelines.layout.kernels.laying import Tube, lay_segment, parts_of
 from pipelines.layout.kernels.relax import bent_ways
+from pipelines.layout.line_layer import ANY_ANGLE, Layer, bend_list
 from pipelines.layout.route_field import STEPS, RouteField
 from pipelines.layout.route_graph import cell_steps, mean_along, turn_costs
 from pipelines.layout.route_search import search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
-from pipelines.layout.straighten import CannotLay, Layer, bend_list, straighten, what_it_meets
+from pipelines.layout.straighten import straighten
 from terrain.arrays import BoolArray, FloatArray, IntArray
 
 # a slope at which a pipe follows the ground under its cover however it rises
@@ -106,11 +107,12 @@ def route_pressure(
     if len(path) < 2:
         return None
     layer, tube = _pressure_layer(field, pipe, spec, cover, outfall)
-    shape = layer.shorten(path, tube, tube.end_level, -np.inf, float("nan"))
-    if not len(shape):
-        shape = path
+    shape = path
+    for tolerance in (ANY_ANGLE, spec.joint_angle):
+        shorter = layer.shorten(path, tube, tube.end_level, -np.inf, float("nan"), tolerance)
+        shape = shorter if len(shorter) else shape
     xy, inverts, cost = _follow_ground(layer, tube, shape, outfall.level)
-    crossings, permit, assumed, near_line = what_it_meets(field, xy)
+    crossings, permit, assumed, near_line = layer.meets(xy)
     return RoutedLine(
         id=line_id, from_id=from_id, to_id=outfall.id, serves=serves, pipe=-1, xy=xy, inverts=inverts,
         ground=np.array([layer.ground_at(px, py) for px, py in xy]), cost=cost + outfall.cost, flow=0.0,
@@ -185,14 +187,13 @@ def site_sumps(
     # a basin that becomes the sump needs no drop of its own
     grid = search_grid(field, collectors, sumps, no_taper, directions=8)
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
-    try:
-        lines = straighten(field, grid.runs, collectors, sumps, no_taper)
-    except CannotLay:
-        return (), {c.id: "no gravity line to a sump fits the ground" for c in collectors}
+    lines, left = straighten(field, grid.runs, collectors, sumps, no_taper)
+    unserved |= {collectors[i].id: "no gravity line to a sump fits the ground" for i in left}
     sites: list[SumpSite] = []
-    for position in sorted({run.outfall for run in grid.runs}):
-        inflows = tuple(line for line, run in zip(lines, grid.runs, strict=True) if run.outfall == position)
-        target = sumps[position]
+    for target in sumps:
+        inflows = _lines_to(target.id, lines)
+        if not inflows:
+            continue
         serves = tuple(dict.fromkeys(name for line in inflows for name in line.serves))
         name = f"sump-{len(sites) + 1}"
         pressure = route_pressure(field, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
@@ -210,6 +211,17 @@ def site_sumps(
             sum(line.cost for line in inflows) + pressure.cost + sump_cost + power_cost * distance,
         ))
     return tuple(sites), unserved
+
+
+def _lines_to(end: str, lines: Sequence[RoutedLine]) -> tuple[RoutedLine, ...]:
+    """The tree of lines that ends at an id, in the order given."""
+    ends = {end}
+    kept = []
+    for line in reversed(lines):
+        if line.to_id in ends:
+            kept.append(line)
+            ends |= {line.id, line.from_id}
+    return tuple(reversed(kept))
 
 
 def _step_costs(field: RouteField, pipe: RoutePipe, spec: RouteSpec, cover: float) -> FloatArray:
@@ -253,7 +265,8 @@ def _follow_ground(layer: Layer, tube: Tube, shape: FloatArray, level: float) ->
     for i in range(len(shape) - 1):
         dx, dy = shape[i + 1] - shape[i]
         out = np.empty((parts_of(layer.bed, dx, dy) + 1, 5))
-        lay_segment(layer.bed, tube, *shape[i], *shape[i + 1], 1e6, np.empty((0, 3)), out)
+        no_hits = np.empty((0, 7))  # what it crosses is seen to at the end
+        lay_segment(layer.bed, tube, no_hits, *shape[i], *shape[i + 1], 1e6, np.empty((0, 3)), out)
         share = np.linspace(0.0, 1.0, len(out))[:, None]
         stations.append(np.column_stack([shape[i] + share * (shape[i + 1] - shape[i]), out[:, 2]])[int(i > 0):])
     line = np.vstack(stations)

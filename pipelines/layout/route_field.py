@@ -86,6 +86,9 @@ class RouteField:
         The edges of all that a line may not cross, from (x, y) to (x, y). [m]
     permit_cost : float
         Of entering the right of way, once each time; part of `crossing_cost`. [money]
+    hits : (m, 7) float ndarray
+        Edges of what may be crossed, (x, y, x, y), price of crossing one, and the heights between which no part of a
+        pipe may lie there. [m], [money], [m]
     """
 
     grid: Grid
@@ -107,6 +110,7 @@ class RouteField:
     barred: Any
     walls: FloatArray
     permit_cost: float
+    hits: FloatArray
 
     def step_lengths(self) -> FloatArray:
         """Length of each of STEPS. [m]"""
@@ -215,7 +219,7 @@ def field_from_arrays(
         deepest=floor, permit=entered, assumed=none if assumed is None else assumed,
         near_line=none if near_line is None else near_line, passable=passable,
         crossing_cost=cost, band_low=low, band_high=high, crossings=crossings, barred=barred,
-        walls=_edges(barred, blocked, grid), permit_cost=permit_cost,
+        walls=_edges(barred, blocked, grid), permit_cost=permit_cost, hits=_hits(crossings),
     )
 
 
@@ -265,12 +269,30 @@ def _edges(barred: Any, blocked: BoolArray, grid: Grid) -> FloatArray:
     rows, columns = np.nonzero(blocked)
     west, north = grid.left + columns * grid.cell_width, grid.top - rows * grid.cell_height
     cells = shapely.union_all(shapely.box(west, north - grid.cell_height, west + grid.cell_width, north))
-    shapes = [cells.simplify(0.0)] + ([] if barred is None else [barred])
-    parts = []
-    for ring in shapely.get_parts(shapely.boundary(shapes)):
-        xy = shapely.get_coordinates(ring)
+    return _segments(shapely.boundary([cells.simplify(0.0)] + ([] if barred is None else [barred])))
+
+
+def _segments(lines: Any) -> FloatArray:
+    """The straight pieces of lines, (x, y, x, y)."""
+    parts = [np.zeros((0, 4))]
+    for line in shapely.get_parts(lines):
+        xy = shapely.get_coordinates(line)
         parts.append(np.hstack([xy[:-1], xy[1:]]))
-    return np.vstack(parts) if parts else np.zeros((0, 4))
+    return np.vstack(parts)
+
+
+def _hits(crossings: tuple[Crossing, ...]) -> FloatArray:
+    rows = [np.zeros((0, 7))]
+    for crossing in crossings:
+        for part in shapely.get_parts(crossing.shape):
+            area = shapely.get_dimensions(part) == 2
+            edges = _segments(shapely.boundary(part) if area else part)
+            # who crosses an area crosses its edge twice
+            told = [0.5 * crossing.cost if area else crossing.cost, np.inf, -np.inf]
+            if crossing.elevation is not None:
+                told[1:] = [crossing.elevation - crossing.clearance, crossing.elevation + crossing.clearance]
+            rows.append(np.hstack([edges, np.tile(told, (len(edges), 1))]))
+    return np.vstack(rows)
 
 
 def _between(d: int) -> tuple[tuple[int, int], tuple[int, int]]:

@@ -86,7 +86,7 @@ def prepare_search(
         length=length, turn=turn_costs(spec, directions), surface=surface, dig=dig, crossing=crossing,
         low=field.band_low.reshape(cells, -1)[:, ways], high=field.band_high.reshape(cells, -1)[:, ways],
         middle_top=_middle_top(field)[:, ways],
-        middle_deepest=np.nan_to_num(step_middles(field.deepest, highest=True).reshape(cells, -1)[:, ways]),
+        middle_deepest=np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
         trench_depth=np.array(spec.trench_depths), trench_cost=np.array(spec.trench_costs),
     )
     return SearchGround(graph, onward, nodes.ends)

@@ -14,7 +14,7 @@ from pipelines.layout.route_sets import cheapest_partitions, parts_of, sets_to_s
 from pipelines.layout.route_spec import Collector, OutfallTarget, RouteError, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 
-EXACT_UP_TO = 3
+EXACT_UP_TO = 5
 MOST_TOGETHER = 8
 NO_FALL = "no line from here keeps slope, cover and depth all the way to an outfall"
 # how far above the lower bound a cheapest forest is looked for, one after the other

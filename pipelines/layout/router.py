@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.kernels.ways import sees
+from pipelines.layout.line_layer import Layer
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_search import EXACT_UP_TO, NO_FALL, GridForest, search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RouteSpec
-from pipelines.layout.straighten import CannotLay, Layer, own_line, straighten
+from pipelines.layout.straighten import own_line, straighten
 from terrain.arrays import FloatArray
 
 # what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
@@ -75,15 +75,18 @@ def _searched(
     field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
     directions: int, exact_up_to: int,
 ) -> tuple[GridForest, list[RoutedLine]]:
+    best: tuple[int, GridForest, list[RoutedLine]] = len(collectors) + 1, GridForest((), 0.0, 0.0, True, {}), []
     for margin in MARGINS:
         higher = [replace(outfall, level=outfall.level + margin) for outfall in outfalls]
         grid = search_grid(field, collectors, higher, spec, directions=directions, exact_up_to=exact_up_to)
-        try:
-            return grid, list(straighten(field, grid.runs, collectors, outfalls, spec))
-        except CannotLay:
-            continue
-    unserved = {i: grid.unserved.get(i, NO_FALL) for i in range(len(collectors))}
-    return GridForest((), 0.0, 0.0, False, unserved), []
+        lines, left = straighten(field, grid.runs, collectors, outfalls, spec)
+        missing = len(grid.unserved) + len(left)
+        if missing < best[0]:
+            unserved = grid.unserved | dict.fromkeys(left, NO_FALL)
+            best = missing, replace(grid, unserved=unserved, exact=grid.exact and not left), list(lines)
+        if not left:
+            break
+    return best[1], best[2]
 
 
 def _straight_where_cheaper(
@@ -113,9 +116,10 @@ def _straight_where_cheaper(
 
 def _straight(layer: Layer, collector: Collector, outfall: OutfallTarget, name: str) -> RoutedLine | None:
     a, b = collector.point, outfall.point
-    if not sees(layer.field.walls, a.x, a.y, b.x, b.y) or a.distance(b) < 1e-6:
+    ends = np.array([[a.x, a.y], [b.x, b.y]])
+    if a.distance(b) < 1e-6 or not layer.sees(ends[0], ends[1]):
         return None
-    return _own(layer, collector, outfall, np.array([[a.x, a.y], [b.x, b.y]]), name)
+    return _own(layer, collector, outfall, ends, name)
 
 
 def _shortest(

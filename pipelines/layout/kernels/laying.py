@@ -47,26 +47,27 @@ class Tube(NamedTuple):
 def station(bed: Any, tube: Any, x: float, y: float) -> Any:
     """Ground, highest invert, lowest invert, surface cost, dig factor at a point, and whether a permit is needed.
 
-    Stations lie half a cell apart: the rules of all cells within a quarter of a cell hold, so that none is passed
+    Stations lie half a cell apart: the cover of all cells within a quarter of a cell holds, so that none is passed
     over between two of them. On the edge between cells costs are their means.
     """
     row, column = (bed.top - y) / bed.height - 0.5, (x - bed.left) / bed.width - 0.5
     ground = ground_at(bed.ground, row, column)
-    cover, deepest, surface, dig, permit, count = 0.0, -np.inf, 0.0, 0.0, False, 0
+    deepest = ground_at(bed.deepest, row, column)
+    cover, surface, dig, permit, count = 0.0, 0.0, 0.0, False, 0
     for i in range(int(np.floor(row + 0.25 - 1e-6)), int(np.floor(row + 0.75 + 1e-6)) + 1):
         for j in range(int(np.floor(column + 0.25 - 1e-6)), int(np.floor(column + 0.75 + 1e-6)) + 1):
             r, c = min(max(i, 0), bed.ground.shape[0] - 1), min(max(j, 0), bed.ground.shape[1] - 1)
             if not np.isfinite(bed.ground[r, c]):
                 continue
-            cover, deepest = max(cover, bed.cover[r, c]), max(deepest, bed.deepest[r, c])
+            cover = max(cover, bed.cover[r, c])
             if abs(row - i) <= 0.5 + 1e-6 and abs(column - j) <= 0.5 + 1e-6:
                 surface, dig, count = surface + bed.surface[r, c], dig + bed.dig[r, c], count + 1
                 permit = permit or bed.permit[r, c]
     cap = ground - cover - tube.crown
     away = np.hypot(x - tube.end_x, y - tube.end_y)
     if away <= tube.taper + EPSILON:
-        # a way that bends inside the taper is a little longer than the straight distance
-        cap = max(cap, tube.end_level + 1.1 * tube.slope * away)
+        # a way in the taper may be so much longer than the straight distance: bends, a detour by a cell's centre
+        cap = max(cap, tube.end_level + tube.slope * (1.1 * away + np.hypot(bed.width, bed.height)))
     share = 1.0 / max(count, 1)
     return ground, cap, deepest + tube.below, share * surface, share * dig, permit
 
@@ -78,20 +79,60 @@ def parts_of(bed: Any, dx: float, dy: float) -> int:
 
 
 @njit(cache=True)
-def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float, z: float,
+def find_hits(hits: Any, x0: float, y0: float, x1: float, y1: float, marks: Any) -> Any:
+    """Where a segment crosses what may be crossed with care.
+
+    Parameters
+    ----------
+    hits : (m, 7) float ndarray
+        Edges of what may be crossed, (x, y, x, y), price of crossing one, and the heights between which no part of a
+        pipe may lie there. [m], [money], [m]
+    x0, y0, x1, y1 : float
+        Ends of the segment. [m]
+    marks : (m, 3) float ndarray
+        Filled with distance along and those heights. [m]
+
+    Returns
+    -------
+    cost : float
+        Half of it where the segment only begins or ends on an edge. [money]
+    count : int
+        Rows of `marks` that were filled.
+    """
+    cost, count = 0.0, 0
+    dx, dy = x1 - x0, y1 - y0
+    length = np.hypot(dx, dy)
+    for k in range(hits.shape[0]):
+        ex, ey = hits[k, 2] - hits[k, 0], hits[k, 3] - hits[k, 1]
+        across = dx * ey - dy * ex
+        if across == 0.0:
+            continue
+        share = ((hits[k, 0] - x0) * ey - (hits[k, 1] - y0) * ex) / across
+        at = ((hits[k, 0] - x0) * dy - (hits[k, 1] - y0) * dx) / across
+        if share < -1e-9 or share > 1.0 + 1e-9 or at < 0.0 or at > 1.0:
+            continue
+        cost += hits[k, 4] * (0.5 if share < 1e-9 or share > 1.0 - 1e-9 else 1.0)
+        if hits[k, 5] < hits[k, 6]:
+            marks[count] = share * length, hits[k, 5], hits[k, 6]
+            count += 1
+    return cost, count
+
+
+@njit(cache=True)
+def lay_segment(bed: Any, tube: Any, hits: Any, x0: float, y0: float, x1: float, y1: float, z: float,
                 marks: Any, out: Any) -> Any:
     """Lay a straight segment as high as it can lie.
 
     Parameters
     ----------
-    bed, tube
-        Where, and what.
+    bed, tube, hits
+        Where, what, and across what.
     x0, y0, x1, y1 : float
         Its ends. [m]
     z : float
         Invert at its beginning. [m]
     marks : (m, 3) float ndarray
-        Where it crosses something: distance along, and the heights between which no part of a pipe may lie. [m]
+        Room for as many crossings as there are hits.
     out : (n, 5) float ndarray
         Where it holds at least as many rows as the segment has stations: filled with distance, ground, highest and
         lowest invert, invert of each. [m]
@@ -101,19 +142,20 @@ def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float,
     invert : float
         At its end, NaN where it cannot be laid. [m]
     cost : float
-        Pipe, trench and surface. [money]
+        Pipe, trench, surface and crossings. [money]
     stations : int
         Rows of `out` that were filled.
     """
     length = np.hypot(x1 - x0, y1 - y0)
     parts = parts_of(bed, x1 - x0, y1 - y0)
     ds = length / parts
-    ground, surface, dig, cost, street = 0.0, 0.0, 0.0, 0.0, True
+    cost, crossed = find_hits(hits, x0, y0, x1, y1, marks)
+    ground, surface, dig, street = 0.0, 0.0, 0.0, True
     for k in range(parts + 1):
         share = k / parts
         g, cap, floor, s, f, p = station(bed, tube, x0 + share * (x1 - x0), y0 + share * (y1 - y0))
         end = z if k == 0 else min(z - tube.slope * ds, cap)
-        for m in range(marks.shape[0]):
+        for m in range(crossed):
             # on both sides of what it crosses a pipe lies over it, or under it where it cannot
             if (k - 1) * ds < marks[m, 0] + EPSILON and marks[m, 0] < (k + 1) * ds + EPSILON:
                 ahead = max(0.0, marks[m, 0] - k * ds)
@@ -138,6 +180,12 @@ def lay_segment(bed: Any, tube: Any, x0: float, y0: float, x1: float, y1: float,
 
 
 @njit(cache=True)
+def heading_of(x0: float, y0: float, x1: float, y1: float) -> float:
+    """Heading from one point to another, counted from east against the clock. [degrees]"""
+    return float(np.degrees(np.arctan2(y1 - y0, x1 - x0)))
+
+
+@njit(cache=True)
 def bend_units(turn: float, tolerance: float) -> int:
     """How many 22.5 degree steps of fittings make a turn within the joints' tolerance, -1 for none. [degrees]"""
     turn = abs((turn + 180.0) % 360.0 - 180.0)
@@ -146,9 +194,8 @@ def bend_units(turn: float, tolerance: float) -> int:
 
 
 @njit(cache=True)
-def straightest(bed: Any, tube: Any, walls: Any, x: Any, y: Any, z0: float, end_level: float,
-                cross_cost: Any, mark_first: Any, marks: Any, bends: Any, tolerance: float,
-                heading_out: float, by_height: bool) -> Any:
+def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: float, end_level: float,
+                bends: Any, tolerance: float, heading_out: float, joined: int, by_height: bool) -> Any:
     """Cheapest line through some of a path's points, straight from each to the next that is kept.
 
     Parameters
@@ -157,22 +204,20 @@ def straightest(bed: Any, tube: Any, walls: Any, x: Any, y: Any, z0: float, end_
         Where, and what.
     walls : (m, 4) float ndarray
         What a line may not touch.
+    hits : (m, 7) float ndarray
+        What it may cross with care: see `find_hits`.
     x, y : (n,) float ndarray
-        The path's points; the first and the last are kept. [m]
+        Points of a path, others by which it may end, and its end; the first and the last are kept. [m]
     z0, end_level : float
         Invert at the first point, and the lowest at the last. [m]
-    cross_cost : (n, n) float ndarray
-        What the segment between two points pays for crossings. [money]
-    mark_first : (n, n + 1) int ndarray
-        Range of the segment's rows in `marks`: from [i, j] up to [i, j + 1].
-    marks : (m, 3) float ndarray
-        As of `lay_segment`.
     bends : (5,) float ndarray
         Price of a bend of 0, 22.5, 45, 67.5, 90 degrees. [money]
     tolerance : float
         How far a bend may be off such an angle. [degrees]
     heading_out : float
         Heading of the line that it joins at its end, NaN for none. [degrees]
+    joined : int
+        How many of the points are the path's own, each in reach of the next, the last of them in reach of the end.
     by_height : bool
         Whether the highest line is wanted rather than the cheapest.
 
@@ -185,51 +230,46 @@ def straightest(bed: Any, tube: Any, walls: Any, x: Any, y: Any, z0: float, end_
     cost, invert = np.full((n, n), np.inf), np.full((n, n), np.nan)
     before = np.full((n, n), -1)
     clear, tested = np.zeros((n, n), np.bool_), np.zeros((n, n), np.bool_)
-    heading = np.empty((n, n))
-    for i in range(n):
-        for j in range(n):
-            heading[i, j] = np.degrees(np.arctan2(y[j] - y[i], x[j] - x[i]))
-    none = np.empty((0, 5))
+    none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
     for i in range(n - 1):
         for j in range(i + 1, n):
-            here = marks[mark_first[i, j]: mark_first[i, j + 1]]
+            heading = heading_of(x[i], y[i], x[j], y[j])
+            length = np.hypot(x[j] - x[i], y[j] - y[i])
             for h in range(max(i, 1)):
                 # a line from h to i goes on to j; the first segment has no h
-                if i == 0:
-                    z, paid = z0, 0.0
-                else:
-                    z, paid = invert[h, i], cost[h, i]
-                    if paid == np.inf:
-                        continue
-                    units = bend_units(heading[i, j] - heading[h, i], tolerance)
-                    if units < 0:
-                        continue
-                    paid += bends[units]
+                z, paid = (z0, 0.0) if i == 0 else (invert[h, i], cost[h, i])
+                if i > 0:
+                    units = bend_units(heading - heading_of(x[h], y[h], x[i], y[i]), tolerance)
+                    paid += bends[units] if units >= 0 else np.inf
                 if j == n - 1 and not np.isnan(heading_out):
-                    units = bend_units(heading_out - heading[i, j], tolerance)
-                    if units < 0:
-                        continue
-                    paid += bends[units]
-                least = paid + cross_cost[i, j] + tube.cost * np.hypot(x[j] - x[i], y[j] - y[i])
-                if least >= cost[i, j] and not by_height:
+                    units = bend_units(heading_out - heading, tolerance)
+                    paid += bends[units] if units >= 0 else np.inf
+                if paid == np.inf or (paid + tube.cost * length >= cost[i, j] and not by_height):
                     continue
                 if not tested[i, j]:
                     tested[i, j] = True
-                    clear[i, j] = (j == i + 1) or sees(walls, x[i], y[i], x[j], y[j])
+                    next_to = (j == i + 1 and j < joined) or (i == joined - 1 and j == n - 1)
+                    clear[i, j] = next_to or sees(walls, x[i], y[i], x[j], y[j])
                 if not clear[i, j]:
                     break
-                end, price, _ = lay_segment(bed, tube, x[i], y[i], x[j], y[j], z, here, none)
+                end, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[j], y[j], z, marks, none)
                 if np.isnan(end) or (j == n - 1 and end < end_level - EPSILON):
                     continue
-                total = paid + price + cross_cost[i, j]
-                better = end > invert[i, j] + 1e-9 if by_height else total < cost[i, j]
+                better = end > invert[i, j] + 1e-9 if by_height else paid + price < cost[i, j]
                 if better or cost[i, j] == np.inf:
-                    cost[i, j], invert[i, j], before[i, j] = total, end, h if i > 0 else -1
-    best, last = np.inf, -1
+                    cost[i, j], invert[i, j], before[i, j] = paid + price, end, h if i > 0 else -1
+    last, best = -1, np.inf
     for i in range(n - 1):
         value = -invert[i, n - 1] if by_height else cost[i, n - 1]
         if cost[i, n - 1] < np.inf and value < best:
             best, last = value, i
+    return _points_kept(before, last)
+
+
+@njit(cache=True)
+def _points_kept(before: Any, last: int) -> Any:
+    """Points of a line from its last segment back, in their order."""
+    n = before.shape[0]
     kept = np.empty(n, np.int64)
     if last < 0:
         return kept[:0]
@@ -240,6 +280,54 @@ def straightest(bed: Any, tube: Any, walls: Any, x: Any, y: Any, z0: float, end_
         count += 1
         at, to = before[at, to], at
     return kept[:count][::-1].copy()
+
+
+@njit(cache=True)
+def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: float, bends: Any, tolerance: float,
+               heading_out: float, first_clear: bool, last_clear: bool) -> Any:
+    """What a line with given vertices costs when it lies as high as it can.
+
+    Parameters
+    ----------
+    bed, tube, walls, hits, bends, tolerance, heading_out
+        As of `straightest`.
+    x, y : (n,) float ndarray
+        Its vertices. [m]
+    z : float
+        Invert at the first. [m]
+    first_clear, last_clear : bool
+        Whether its first and last segments are known to touch no wall.
+
+    Returns
+    -------
+    cost : float
+        Infinite where it cannot be laid. [money]
+    invert : float
+        At its end. [m]
+    off : float
+        Sum of the degrees by which bends are off what fittings and joints make. [degrees]
+    """
+    none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
+    cost, off = 0.0, 0.0
+    last = x.size - 2
+    for i in range(last + 1):
+        known = (i == 0 and first_clear) or (i == last and last_clear)
+        if not known and not sees(walls, x[i], y[i], x[i + 1], y[i + 1]):
+            return np.inf, z, 0.0
+        heading = heading_of(x[i], y[i], x[i + 1], y[i + 1])
+        after = heading_out if i == last else heading_of(x[i + 1], y[i + 1], x[i + 2], y[i + 2])
+        if not np.isnan(after):
+            units = bend_units(after - heading, 11.25)
+            if units < 0:
+                return np.inf, z, 0.0
+            turn = abs((after - heading + 180.0) % 360.0 - 180.0)
+            off += max(0.0, abs(turn - 22.5 * units) - tolerance)
+            cost += bends[units]
+        z, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[i + 1], y[i + 1], z, marks, none)
+        if np.isnan(z):
+            return np.inf, z, 0.0
+        cost += price
+    return cost, z, off
 
 
 @njit(cache=True)
@@ -290,12 +378,13 @@ def grade_breaks(along: Any, highest: Any, floor: Any, slope: float, loss: float
 
 
 @njit(cache=True)
-def priced(bed: Any, tube: Any, x: Any, y: Any, z: Any) -> float:
-    """Pipe, trench and surface along a line with given inverts. [money]"""
-    cost = 0.0
+def priced(bed: Any, tube: Any, hits: Any, x: Any, y: Any, z: Any) -> float:
+    """Pipe, trench, surface and crossings along a line with given inverts. [money]"""
+    cost, marks = 0.0, np.empty((hits.shape[0], 3))
     for i in range(x.size - 1):
         length = np.hypot(x[i + 1] - x[i], y[i + 1] - y[i])
         parts = parts_of(bed, x[i + 1] - x[i], y[i + 1] - y[i])
+        cost += find_hits(hits, x[i], y[i], x[i + 1], y[i + 1], marks)[0]
         before, _, _, surface, dig, street = station(bed, tube, x[i], y[i])
         before -= z[i]
         for k in range(1, parts + 1):

@@ -78,7 +78,7 @@ class EveryState:
         above, under = self.invert[z], self.invert[w]
         half = np.minimum(above - pipe.min_slope * length / 2, middle)
         fits = (under <= half - pipe.min_slope * length / 2 + 1e-9) & (under <= cap + 1e-9) & (under >= least - 1e-9)
-        fits &= half - below >= max(field.deepest[a] for a in around) - 1e-9
+        fits &= half - below >= np.mean([field.deepest[a] for a in around]) - 1e-9
         low, high = field.band_low[r, c, 2 * d], field.band_high[r, c, 2 * d]
         if low < high:
             fits &= (under >= high + pipe.wall - 1e-9) | (above <= low - pipe.crown + 1e-9)
@@ -257,7 +257,7 @@ def _plain_paths(field: RouteField, spec: RouteSpec, collector: Collector, outfa
                 half = min(z - pipe.min_slope * length / 2, top)
                 w = min(half - pipe.min_slope * length / 2, cap)
                 over = w >= high - 1e-9 or not low < high
-                if w < least - 1e-9 or half - below < max(field.deepest[a] for a in around) - 1e-9:
+                if w < least - 1e-9 or half - below < np.mean([field.deepest[a] for a in around]) - 1e-9:
                     continue
                 if not over and z > low + 1e-9:
                     continue
