@@ -7,8 +7,8 @@ from functools import partial
 from pipelines.deliverables.findings import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words import MODES, VERDICTS
-from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.hydrology.runoff_table import runoff_bounds
+from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.plan import Discharge
 
 WIDTH = 100
@@ -80,6 +80,11 @@ def _sources(findings: Findings, units: Units) -> Iterator[str]:
         yield (
             f"Design storm {_rain(max(depths), units)}: {_volume(own, units)} runs off the lot and "
             f"{_volume(outside, units)} arrives from outside."
+        )
+        bounds = runoff_bounds(findings.runoff)
+        yield (
+            f"On dry soil {_volume(bounds.dry, units)} would run off in all, on wet soil "
+            f"{_volume(bounds.wet, units)}."
         )
 
 
