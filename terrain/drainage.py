@@ -81,7 +81,7 @@ def drain_ground(ground: Ground, *, through: Literal["kernel", "pysheds"] = "ker
     if through == "pysheds":
         from terrain.pysheds_adapter import accumulate_cells, fill_beside_kernel
 
-        filled = fill_beside_kernel(ground, filled, target, order)
+        filled = fill_beside_kernel(ground, filled)
         cells = accumulate_cells(ground, target)
     cells *= grid.cell_area
     return Drainage(ground, filled, target, order, cells)

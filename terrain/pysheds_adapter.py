@@ -130,7 +130,7 @@ def distances_to_point(drainage: Drainage, x: float, y: float) -> FloatArray:
     return np.ascontiguousarray(np.asarray(distances, dtype=np.float64)[1:-1, 1:-1])
 
 
-def fill_beside_kernel(ground: Ground, filled: FloatArray, target: IntArray, order: IntArray) -> FloatArray:
+def fill_beside_kernel(ground: Ground, filled: FloatArray) -> FloatArray:
     """Filled surface by pysheds, by the kernel where pysheds has none of its own.
 
     Parameters
@@ -139,15 +139,13 @@ def fill_beside_kernel(ground: Ground, filled: FloatArray, target: IntArray, ord
         Ground with roofs, barriers and culverts in it.
     filled : (rows, cols) float ndarray
         The kernel's filled surface. [m]
-    target, order : int ndarray
-        The kernel's directions.
 
     Returns
     -------
     (rows, cols) float ndarray
         pysheds' fill; the kernel's on shut-in ground, and where unknown ground inside lets water out. [m]
     """
-    compared, _ = _under_one_treatment(Drainage(ground, filled, target, order, filled))
+    compared, _ = _under_one_treatment(ground)
     return np.where(compared, np.fmin(fill_depressions(ground), filled), filled)
 
 
@@ -166,28 +164,32 @@ def self_check(drainage: Drainage) -> tuple[str, ...]:
         and accumulation in cells.
     """
     ground = drainage.ground
-    compared, filled = _under_one_treatment(drainage)
+    compared, filled = _under_one_treatment(ground)
     theirs = np.where(compared, fill_depressions(ground), filled)
+    kept = _kernel_fill(ground, ground.kind).filled
     ours = accumulate(drainage.target, drainage.order, np.ones(drainage.target.size)).reshape(ground.grid.shape)
     counted = accumulate_cells(ground, drainage.target)
     area = ground.grid.cell_area
     said = [
         _difference("filled surface [m]", filled, theirs),
+        _difference("filled surface in use [m]", kept, drainage.filled),
         _difference("accumulation [cells]", ours, counted),
-        _difference("accumulation [m2]", drainage.accumulation, counted * area),
+        _difference("accumulation in use [m2]", ours * area, drainage.accumulation),
     ]
     return tuple(words for words in said if words)
 
 
-def _under_one_treatment(drainage: Drainage) -> tuple[BoolArray, FloatArray]:
+def _under_one_treatment(ground: Ground) -> tuple[BoolArray, FloatArray]:
     """Cells that pysheds fills, and the kernel's filled surface with unknown ground inside as a wall."""
-    ground = drainage.ground
     sealed = _holes_as_walls(ground)
-    if not np.array_equal(sealed, ground.kind):
-        width, height = ground.grid.cell_width, ground.grid.cell_height
-        filled, target, order, cells = flood(ground.elevation, sealed, ground.receiver, width, height)
-        drainage = Drainage(ground, filled, target, order, cells)
+    drainage = _kernel_fill(ground, sealed)
     return (sealed == OPEN) & ~shut_in(drainage), drainage.filled
+
+
+def _kernel_fill(ground: Ground, kind: IntArray) -> Drainage:
+    width, height = ground.grid.cell_width, ground.grid.cell_height
+    filled, target, order, cells = flood(ground.elevation, kind, ground.receiver, width, height)
+    return Drainage(ground, filled, target, order, cells)
 
 
 def _difference(what: str, ours: FloatArray, theirs: FloatArray) -> str:
@@ -197,7 +199,7 @@ def _difference(what: str, ours: FloatArray, theirs: FloatArray) -> str:
     row, column = wrong[0].tolist()
     return (
         f"{what} differs in {len(wrong)} of {ours.size} cells, first at row {row}, column {column}: kernel "
-        f"{float(ours[row, column])!r}, pysheds {float(theirs[row, column])!r}"
+        f"{float(ours[row, column])!r}, beside it {float(theirs[row, column])!r}"
     )
 
 

@@ -269,6 +269,25 @@ def test_odd_grounds(ground_of, z):
     np.testing.assert_array_equal(drained.filled, np.where(known, ground.elevation, np.nan))
 
 
+@pytest.mark.parametrize("spike", [1e12, -1e12, 5e-324])
+def test_one_wild_height_spoils_nothing(ground_of, spike):
+    z = np.random.default_rng(1).uniform(0, 1, (40, 40))
+    z[17, 23] = spike
+    drained = drain_ground(ground_of(z))
+    assert undrained(drained) == 0
+    np.testing.assert_array_equal(drained.filled, flooded(z, np.ones(z.shape, dtype=int)))
+
+
+def test_a_lake_with_very_many_neighbours_finds_its_lowest_way_out(ground_of):
+    # a star of bays between pits, each over a saddle of its own
+    z = np.full((61, 61), 9.0)
+    z[30, 1:-1] = 1.0
+    z[1:-1:2, 1:-1:4] = np.random.default_rng(2).permutation(30 * 15).reshape(30, 15) / 450.0 + 2.0
+    z[28:33:4, 1:-1:2] = 3.0
+    z[29, 1:-1:2] = 8.0 - np.arange(30) / 60.0
+    np.testing.assert_array_equal(drain_ground(ground_of(z)).filled, flooded(z, np.ones(z.shape, dtype=int)))
+
+
 def test_a_step_across_a_long_narrow_cell_is_weighed_by_its_length(ground_of):
     # the fall to the east is smaller but much shorter
     z = [[5.0, 5.0, 5.0], [5.0, 4.0, 3.9], [5.0, 3.0, 5.0]]

@@ -51,8 +51,17 @@ def test_a_difference_is_reported_where_it_is(ground_of):
     drained.filled[3, 2] += 1e-12
     drained.accumulation[1, 4] += 1.0
     high, wide = pysheds_adapter.self_check(drained)
-    assert "filled surface [m] differs in 1 of 36 cells, first at row 3, column 2: kernel 5.000000000001" in high
-    assert "accumulation [m2] differs in 1 of 36 cells, first at row 1, column 4" in wide
+    assert "filled surface in use [m] differs in 1 of 36 cells, first at row 3, column 2: kernel 5.0, beside" in high
+    assert "accumulation in use [m2] differs in 1 of 36 cells, first at row 1, column 4" in wide
+
+
+def test_the_two_fills_are_compared_though_pysheds_made_the_one_in_use(ground_of, monkeypatch):
+    z = np.full((6, 6), 5.0)
+    z[2:4, 2:4] = 4.0
+    drained = drain_ground(ground_of(z), through="pysheds")
+    monkeypatch.setattr(pysheds_adapter, "fill_depressions", lambda ground: ground.elevation)
+    (said,) = pysheds_adapter.self_check(drained)
+    assert "filled surface [m] differs in 4 of 36 cells, first at row 2, column 2: kernel 5.0, beside it 4.0" in said
 
 
 def test_unknown_ground_inside_lets_water_out_here_and_dams_in_pysheds(ground_of):
