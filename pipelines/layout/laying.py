@@ -23,7 +23,6 @@ from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, 
 from pipelines.layout.router import route_forest
 from pipelines.layout.situation import Situation
 from pipelines.layout.take_off import UnitPrice
-from terrain.arrays import FloatArray
 from terrain.lidar_error import fall_error
 
 FOOT = 0.3048
@@ -186,7 +185,7 @@ def lay_gravity(
         )
         if not lines.surcharged or smallest == len(pipes) - 1 or not forest.lines:
             break
-    spare, error, margin = _spares(ground, catching, flows, forest, places, settings)
+    spare, error, margin = _spares(ground, catching, flows, forest, places, settings, fewer)
     outfalls = _used_outfalls(forest, places, where, spare, error, margin)
     return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
 
@@ -253,7 +252,9 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
 
 def _slopes(pipe: Pipe, settings: LaySettings, rules: Rules, layout: Layout) -> list[float]:
     """Least slopes that a pipe may be laid at: steeper, it carries more before the next size is needed."""
-    target = layout.slope or rules["slope_4in_smooth"].likely
+    if layout.slope:
+        return [layout.slope]
+    target = rules["slope_4in_smooth"].likely
     if pipe.nominal < SIX_INCH:
         return sorted({settings.slope, max(settings.slope, target)})
     large = rules["slope_6in_smooth"]
@@ -371,23 +372,29 @@ def _spares(
     forest: RoutedForest,
     places: Mapping[str, OutfallSite],
     laid_by: LaySettings,
+    laid_with: RouteSpec,
 ) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
     """By collector that is served: fall to spare by the trade's target, its error, and by what its line is laid by."""
     spare: dict[str, float] = {}
     error: dict[str, float] = {}
     margin: dict[str, float] = {}
     target = settings_to_try(ground.situation.rules, ground.layout)[0]
-    for name, end in _ends(forest).items():
+    spec, _ = route_spec(ground, target)
+    served = list(_ends(forest).items())
+    names = [name for name, _ in served]
+    by_target = {each.id: each for each in collectors_of(catching, flows, names, spec, target)}
+    as_laid = {each.id: each for each in collectors_of(catching, flows, names, laid_with, laid_by)}
+    for name, end in served:
         way = _way_of(name, forest)
+        pipe = spec.pipes[spec.pipe_for(by_target[name].flow)]
         told = [
             spare_to(ground, catching, flows, name, places[end]),
-            spare_along(ground, catching, flows, name, places[end], way, target),
+            spare_along(ground, by_target, [(line, pipe) for line in way], places[end], spec, target.cover),
         ]
         # a line that goes round a low has more to spare than the shortest way through it
         spare[name], error[name] = max(each for each in told if each is not None)
-        margin[name] = spare[name]
-        if laid_by != target:
-            margin[name], _ = spare_along(ground, catching, flows, name, places[end], way, laid_by)
+        parts = [(line, laid_with.pipes[line.pipe]) for line in way]
+        margin[name], _ = spare_along(ground, as_laid, parts, places[end], laid_with, laid_by.cover)
     return spare, error, margin
 
 
@@ -439,53 +446,59 @@ def spare_to(
 
 def spare_along(
     ground: LayGround,
-    catching: Catching,
-    flows: Mapping[str, float],
-    name: str,
+    collectors: Mapping[str, Collector],
+    way: Sequence[tuple[RoutedLine, RoutePipe]],
     outfall: OutfallSite,
-    way: FloatArray,
-    settings: LaySettings,
+    spec: RouteSpec,
+    cover: float,
 ) -> tuple[float, float]:
-    """Fall to spare along the way of a line as it is laid, and its error.
+    """Fall to spare along the way of lines as they are laid, and its error.
 
     Parameters
     ----------
     ground : LayGround
-        What it is laid in.
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    name : str
-        The collector.
+        What they are laid in.
+    collectors : mapping of str to Collector
+        By id; the first line's is where the way begins.
+    way : sequence of (RoutedLine, RoutePipe)
+        Lines from the collector down to the outfall, and the pipe, at its least slope, that each is reckoned with.
     outfall : OutfallSite
-        Where the line ends.
-    way : (n, 2) float ndarray
-        Easting and northing from the collector to the outfall. [m]
-    settings : LaySettings
-        Slope and cover that are asked for.
+        Where they end.
+    spec : RouteSpec
+        For the drop at basins, digging tolerance and end taper.
+    cover : float
+        Least cover that is asked for. [m]
 
     Returns
     -------
     tuple of float
-        Negative where they are missed. [m]
+        Negative where slope or cover would be missed. [m]
     """
-    spec, _ = route_spec(ground, settings)
-    (collector,) = collectors_of(catching, flows, [name], spec, settings)
-    pipe = spec.pipes[spec.pipe_for(collector.flow)]
     field, grid = ground.field, ground.field.grid
-    points = shapely.get_coordinates(shapely.segmentize(LineString(way), 0.5 * min(grid.cell_width, grid.cell_height)))
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    ahead = along[-1] - along
-    rows, columns = grid.cells(points[:, 0], points[:, 1])
-    rows, columns = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
-    highest = field.ground[rows, columns] - np.maximum(field.cover[rows, columns], settings.cover) - pipe.crown
-    highest[~np.isfinite(highest) | (ahead <= spec.taper_length)] = np.inf
-    # its own invert counts at the collector, where the cells beside it may lie lower
-    highest[0] = collector.invert
-    left = highest - (outfall.level + spec.dig_tolerance + pipe.min_slope * ahead)
-    at = int(np.argmin(left))
-    return float(left[at]), error_of_fall(Point(points[at]), outfall.point, ground)
+    start = collectors[way[0][0].from_id]
+    need, ahead = outfall.level + spec.dig_tolerance, 0.0
+    least, binding = np.inf, start.point
+    for line, pipe in reversed(way):
+        step = 0.5 * min(grid.cell_width, grid.cell_height)
+        points = shapely.get_coordinates(shapely.segmentize(LineString(line.xy), step))
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        rest = along[-1] - along
+        rows, columns = grid.cells(points[:, 0], points[:, 1])
+        rows, columns = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+        left = field.ground[rows, columns] - np.maximum(field.cover[rows, columns], cover) - pipe.crown
+        left -= need + pipe.min_slope * rest
+        # at a collector its own invert counts, not the cells beside it
+        beside = (along < 1.0) & (line.from_id in collectors)
+        left[~np.isfinite(left) | (ahead + rest <= spec.taper_length) | beside] = np.inf
+        if left.min() < least:
+            least, binding = float(left.min()), Point(points[int(np.argmin(left))])
+        need, ahead = need + pipe.min_slope * float(along[-1]), ahead + float(along[-1])
+        passed = collectors.get(line.from_id)
+        if passed is not None and passed is not start and passed.through:
+            need += spec.basin_drop
+    if start.invert - need < least:
+        least, binding = start.invert - need, start.point
+    return least, error_of_fall(binding, outfall.point, ground)
 
 
 def out_of_reach(
@@ -604,16 +617,16 @@ def verdict_as_laid(spare: float, margin: float, error: float) -> Verdict:
     return by_target
 
 
-def _way_of(name: str, forest: RoutedForest) -> FloatArray:
-    """Vertices from a collector down to the outfall. [m]"""
+def _way_of(name: str, forest: RoutedForest) -> list[RoutedLine]:
+    """Lines from a collector down to the outfall."""
     lines = {line.id: line for line in forest.lines}
     starts = {line.from_id: line for line in forest.lines if line.from_id not in lines}
-    line: RoutedLine | None = starts[name]
-    parts: list[FloatArray] = []
-    while line is not None:
-        parts.append(line.xy)
-        line = lines.get(line.to_id) or starts.get(line.to_id)
-    return np.vstack(parts)
+    way = [starts[name]]
+    while True:
+        line = lines.get(way[-1].to_id) or starts.get(way[-1].to_id)
+        if line is None:
+            return way
+        way.append(line)
 
 
 def _ends(forest: RoutedForest) -> dict[str, str]:

@@ -215,8 +215,8 @@ def _sized(
 ) -> tuple[LiftResult, Pipe, SumpBasin]:
     """The smallest pipe and basin that move what arrives without short-cycling or too fast a line.
 
-    Where none moves all of it, those that move most; where every pump would short-cycle, the smallest, and the result
-    says which basin would not.
+    Where none moves all of it, those that move most; where the pump would short-cycle in every basin, the smallest
+    basin with the smallest pipe that is not too fast, and the result says which basin would do.
     """
     pipes = [find_pipe(key) for key in PRESSURE_PIPES]
     sound: list[tuple[LiftResult, Pipe, SumpBasin]] = []
@@ -233,6 +233,11 @@ def _sized(
             sound.append((result, pipe, basin))
     if sound:
         return max(sound, key=lambda each: each[0].operating_flow)
-    basin, pipe = basins[0], pipes[0]
-    result = size_lift(curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow)
-    return result, pipe, basin
+    basin = basins[0]
+    results = [
+        size_lift(curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow)
+        for pipe in pipes
+    ]
+    slow = [k for k, result in enumerate(results) if result.velocity <= FASTEST_VELOCITY]
+    chosen = slow[0] if slow else len(pipes) - 1
+    return results[chosen], pipes[chosen], basin

@@ -116,7 +116,10 @@ def sump_cells(inputs: WayInputs) -> BoolArray:
 def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lift | None:
     """The sump and outfall whose lines cost least, collectors to it and pressure line from it together."""
     rules, field = inputs.situation.rules, inputs.ground.field
-    settings = LaySettings(rules["slope_4in_smooth"].likely, rules["cover_lawn"].low)
+    layout = inputs.site.layout
+    settings = LaySettings(
+        layout.slope or rules["slope_4in_smooth"].likely, layout.cover or rules["cover_lawn"].low
+    )
     spec, _ = route_spec(inputs.ground, settings)
     collectors = collectors_of(inputs.catching, inputs.flows.flows, lifted, spec, settings)
     pipe = find_pipe(PRESSURE_PIPES[0])
