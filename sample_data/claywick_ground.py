@@ -191,8 +191,8 @@ def _drive_over_swale(z, each: Lot, s, t):
 
 
 def _pad(z, distance, level, number: int):
-    """Blend ground into the apron that falls away from a house's walls: 3 %, and 5 % where lot 10 did it right."""
-    fall, reach = (0.05, 3.0) if number == 10 else (0.03, 1.5)
+    """Blend ground into the apron that falls away from a house's walls: 3 %, and 5 % where somebody did it right."""
+    fall, reach = (0.05, 3.0) if number in (6, 10) else (0.03, 1.5)
     return z + (level - fall * distance - z) * (1.0 - _smooth(reach, reach + 4.0, distance))
 
 

@@ -264,7 +264,7 @@ def _swales():
     for name, knots, off in (("north swale", NORTH_SWALE, 0.3), ("south swale", SOUTH_SWALE, -0.25)):
         side = np.sign(knots[0][1])
         shore = POND_S - POND_RADII[0] * np.sqrt(1.0 - (SWALE_T / POND_RADII[1]) ** 2)
-        s = np.append(np.arange(4.0, shore - 2.0, 6.0), shore - 0.5)
+        s = np.append(np.arange(4.0, shore - 8.0, 6.0), shore - 5.5)  # short of the pond's own bank
         t = side * SWALE_T + off * np.sin(s / 17.0)
         rows.append({"name": name, "geometry": LineString(np.column_stack(to_xy(s, t)))})
     return rows

@@ -139,8 +139,8 @@ SOUTH_SWALE = tuple(
 )
 # An old field ditch behind lots 5 to 8 that keeps the hill's water from them.
 FIELD_DITCH = ((126.0, 55.0, 213.05), (250.0, 55.0, 211.62), (286.0, 14.0, 210.64))
-# A shallow swale that somebody graded round the house on lot 6, level with its yard at the upper end.
-SIDE_SWALE = ((161.0, 30.5, 213.09), (178.2, 30.5, 212.93), (178.2, 11.0, 212.47))
+# A shallow swale that somebody graded across the yard of lot 6 and down its eastern line.
+SIDE_SWALE = ((160.0, 31.0, 212.94), (184.4, 31.0, 212.72), (184.4, 22.0, 212.59), (184.4, 10.5, 212.42))
 POND_OUTLET = ((312.0, 0.0, 210.60), (345.0, 0.0, 210.30))
 
 

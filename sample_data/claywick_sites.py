@@ -13,7 +13,7 @@ SHOWS = {
     3: "basement house: no stone to grade beside its wall, and a damp wall that surface works may not cure",
     4: "septic field, well, gas and water across the only way to the street",
     5: "daylight on its own front lawn",
-    6: "a lawn that never dries without a hollow to hold water: ground water rather than storm water; nodata on it",
+    6: "a swale round the house, no hollow left, and yet a lawn that never dries: ground water; a hole in the raster",
     7: "a fence with kickboards that dams the run-on, and a carport that doesn't",
     8: "0.2 % ground: spare is about a tenth of a foot, less than lidar can tell",
     9: "its outlet is drowned: the drive's culvert is silted, and nobody has listed it",
