@@ -57,8 +57,8 @@ def true_surface(x, y):
     z = _land(s, t)
     for each in LOTS:
         z = _built(z, each, s, t)
-    for number, walls in UPPER_HOUSES:
-        z = _pad(z, _distance(s, t, *walls), 0.25 + _land(*_middle(walls)), number)
+    for _, walls in UPPER_HOUSES:
+        z = _pad(z, _distance(s, t, *walls), 0.25 + _land(*_middle(walls)), (0.03, 1.5))
     z = _road(z, s, t)
     z = z + _micro_relief(x, y) * _roughness(s, t)
     z = _channel(z, s, t, SIDE_SWALE, 0.2, 6.0)
@@ -154,14 +154,14 @@ def _side(s, v, side: int):
 def _built(z, each: Lot, s, t):
     """The pad of a house, the hollow behind it, its patio and its drive."""
     u, v = _own(each, s, t)
-    z = _pad(z, _distance(u, v, *each.house), each.height(each.pad), each.number)
+    z = _pad(z, _distance(u, v, *each.house), each.height(each.pad), each.apron)
     if each.hollow is not None:
         u0, v0, half_length, half_width = each.hollow_at
         rho = np.hypot((u - u0) / half_length, (v - v0) / half_width)
         bowl = each.height(each.hollow) + each.rim * rho**2
         z = z + (bowl - z) * (1.0 - _smooth(1.0, 1.7, rho))
-    if each.number == 10:  # the one false pit of a sound lot
-        rho = np.hypot(u + 6.0, v - 41.0) / 1.6
+    if each.false_pit is not None:
+        rho = np.hypot(u - each.false_pit[0], v - each.false_pit[1]) / 1.6
         z = z - 0.105 * np.exp(-(rho**2))
     if each.patio is not None:
         u0, v0, *_ = each.hollow_at
@@ -190,9 +190,9 @@ def _drive_over_swale(z, each: Lot, s, t):
     return np.where((v > ROAD_EDGE) & (v <= FRONT) & (beside < 2.0), over, z)
 
 
-def _pad(z, distance, level, number: int):
-    """Blend ground into the apron that falls away from a house's walls: 3 %, and 5 % where somebody did it right."""
-    fall, reach = (0.05, 3.0) if number in (6, 10) else (0.03, 1.5)
+def _pad(z, distance, level, apron):
+    """Blend ground into the apron that falls away from a house's walls."""
+    fall, reach = apron
     return z + (level - fall * distance - z) * (1.0 - _smooth(reach, reach + 4.0, distance))
 
 

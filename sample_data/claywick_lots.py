@@ -66,6 +66,8 @@ class Lot:
     culvert_listed: bool = True
     culvert_shot: tuple[float, float] | None = None  # its inverts, where somebody has been there with a level
     dip: float = 0.0  # how far the drive dips where it crosses the swale
+    apron: tuple[float, float] = (0.03, 1.5)  # fall of the ground from the walls, and how far it is kept
+    false_pit: tuple[float, float] | None = None  # u, v of a dent in the lawn
     inset: float = 0.0  # how far inside its lines its own grade begins
     width: float = 28.0
 
@@ -101,13 +103,14 @@ LOTS = (
     Lot(4, +1, 102, UPHILL, 0.95, "crawl", 0.50, 1969, hollow=0.82, culvert=18.0),
     Lot(5, +1, 130, ((FRONT, 0.10), (13.5, 0.22), (20.0, 1.20), (REAR, 1.75)), 1.38, "slab", 0.20, 2007, hollow=1.25,
         rim=0.06, culvert=24.0),
-    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, culvert=24.0),
+    Lot(6, +1, 158, GENTLE, 0.70, "crawl", 0.50, 1991, patio=None, apron=(0.05, 3.0), culvert=24.0),
     Lot(7, +1, 186, GENTLE, 0.70, "slab", 0.20, 2001, hollow=0.57, culvert=24.0),
     Lot(8, +1, 214, ((FRONT, 0.12), (REAR, 0.204)), 0.32, "slab", 0.18, 2010, hollow=0.125, rim=0.02, level=True,
         culvert=24.0),
     Lot(9, -1, 18, ((FRONT, 0.20), (20.0, 0.55), (REAR, 0.90)), 0.75, "slab", 0.20, 2003, hollow=0.61, dip=0.22,
         culvert_listed=False),
-    Lot(10, -1, 46, ((FRONT, 0.10), (20.0, 0.38), (28.0, 0.33), (REAR, -0.25)), 0.58, "slab", 0.25, 2012),
+    Lot(10, -1, 46, ((FRONT, 0.10), (20.0, 0.38), (28.0, 0.33), (REAR, -0.25)), 0.58, "slab", 0.25, 2012,
+        apron=(0.05, 3.0), false_pit=(-6.0, 41.0)),
     Lot(11, -1, 74, ((FRONT, 0.10), (20.0, 0.36), (26.5, 0.32), (36.0, -0.82), (REAR, -0.90)), 0.44, "crawl", 0.60,
         1994, hollow=-0.967, rim=0.06, hollow_at=(0.0, 37.0, 8.0, 5.5), patio=(-4.0, 4.0, 34.5, 39.0), inset=3.5),
     Lot(12, -1, 102, RISING, 0.72, "slab", 0.20, 1998, hollow=0.60),
