@@ -176,7 +176,8 @@ def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills
     if trouble is not None:
         words = f"{trouble.why[0].upper()}{trouble.why[1:]}."
     elif place is not None:
-        words = f"On {place.name}; within what is put up with."
+        fine = "nobody has complained of it, and lidar cannot tell it" if spot.within_lidar_error else ""
+        words = f"On {place.name}; {fine or 'within what is put up with'}."
     else:
         return "Inside a larger one." if spot.contained_in is not None else "Too small to matter."
     if spills_above is None:
