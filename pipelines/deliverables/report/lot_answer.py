@@ -15,6 +15,7 @@ from pipelines.layout.plan import Discharge
 MOST_LOW_SPOTS = 4
 WORTH_A_LINE = 0.0254
 """Water shallower than this is not worth a line at the top. [m]"""
+SMALL = ("Too small to matter.", "Inside a larger one.")
 FILM = 0.006
 """Water shallower than this does not stand. [m]"""
 DECIDING = "Level shots that decide"
@@ -111,7 +112,8 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
-    deep = sorted((water for water in wet if water.storm_depth >= WORTH_A_LINE), key=lambda water: water.rank)
+    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why not in SMALL]
+    deep.sort(key=lambda water: water.rank)
     if not deep:
         yield ("No water stands on the lot in the design storm that is worth a line.",)
     for water in deep[:MOST_LOW_SPOTS]:
@@ -225,7 +227,7 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
                f" long. {channel.why}")  # fmt: skip
     for sump in plan.sumps:
         yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
-               " where ", told("sumps", sump.id, "inflow", "flow"), " arrives. " + " ".join(sump.warnings))  # fmt: skip
+               " where ", told("sumps", sump.id, "inflow", "flow"), " arrives" + "".join(f"; {warning}" for warning in sump.warnings) + ".")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:

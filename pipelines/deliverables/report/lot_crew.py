@@ -176,7 +176,7 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
     yield Paragraph((told,))
     level = number(0.0, "level", units).unit
     columns = [Column("Stake"), Column("What"), Column("Station", number(0.0, "length", units).unit, True),
-               Column("Invert above (+) or below (-) benchmark", level, True)]  # fmt: skip
+               Column("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
     if findings.levels_given:
         columns.append(Column("Cut", level, True))
     rows: list[tuple[Inline, ...]] = []

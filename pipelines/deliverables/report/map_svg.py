@@ -19,6 +19,8 @@ PX = 96.0 / 25.4
 """Pixels in a millimetre on paper."""
 WIDTH = 760.0
 HATCH = 7.0
+FEW_CONTOURS = 12
+"""Of more, only every fifth says its level."""
 
 
 class MapSheet(ToPixels):
@@ -138,6 +140,8 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
         d = "".join(path_data(sheet.at(shapely.get_coordinates(_thinner(part)))) for part in parts)
         drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
     for level, parts in lines:
+        if len(lines) > FEW_CONTOURS and round(level / interval) % 5:
+            continue
         longest = max(parts, key=len)
         ((x, y),) = sheet.at([longest[len(longest) // 2]])
         drawing.open("g", class_="still", transform=_placed(x, y))

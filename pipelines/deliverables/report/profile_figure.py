@@ -116,7 +116,7 @@ def _label_ends(plot: Plot, run: PipeRun, stations: FloatArray, inverts: FloatAr
         at = inverts[0] if anchor == "start" else inverts[-1]
         plot.add("circle", cx=plot.x(place), cy=plot.y(at), r=3.0, fill=PIPE)
         words = f"invert {number(level, 'level', units).text}"
-        plot.text(plot.x(place) + shift, plot.y(at) + 17.0, words, anchor=anchor, weight="bold", halo=True)
+        plot.text(plot.x(place) + shift, min(plot.y(at) + 17.0, plot.bottom - 4.0), words, anchor=anchor, weight="bold", halo=True)
 
 
 def _mark_cover(
@@ -130,7 +130,8 @@ def _mark_cover(
     top, bottom = plot.y(heights[least] / one), plot.y(float(np.interp(along[least], stations, crown)) / one)
     plot.line([(x, top), (x, bottom)], colour=WATER, width=1.5, dash="3 2")
     words = f"least cover {number(run.least_cover, 'depth', units).text}"
-    plot.text(x, top - 7.0, words, anchor="middle" if 120 < x < WIDTH - 120 else "start", fill=WATER, halo=True)
+    anchor = "start" if x < plot.left + 70.0 else "end" if x > plot.right - 70.0 else "middle"
+    plot.text(x, min(top, bottom) - 7.0, words, anchor=anchor, fill=WATER, halo=True)
 
 
 def _mark_fitting(

@@ -51,7 +51,7 @@ def hydrograph_figure(flow: CollectorFlow, units: Units) -> Figure | None:
     arrives, taken = number(flow.arrives.peak, "flow", units), number(flow.taken.peak, "flow", units)
     _legend(plot, [(f"arrives, peak {arrives.text}", ARRIVES, None), (f"taken, peak {taken.text}", TAKEN, "7 3")])
     return Figure(
-        f"hydrograph-{flow.id}", flow.id, plot.markup(),
+        f"hydrograph-{flow.id}", f"{flow.id}, flow in the design storm", plot.markup(),
         f"Flow that comes to {flow.id} in the design storm peaks at {arrives.text}; it takes up to {taken.text}.",
     )
 
@@ -89,16 +89,19 @@ def pump_figure(picture: PumpPicture, sump: Sump, units: Units) -> Figure:
              transform=f"rotate(45 {x:.2f} {y:.2f})")  # fmt: skip
     comes, head = number(sump.operating_flow, "flow", units), number(sump.operating_head, "length", units)
     anchor = "end" if x > WIDTH / 2 else "start"
-    plot.text(x + (-10.0 if anchor == "end" else 10.0), y - 10.0, f"{comes.text} comes out at {head.text}",
+    plot.text(x + (-10.0 if anchor == "end" else 10.0), y + 22.0, f"{comes.text} comes out at {head.text}",
               anchor=anchor, weight="bold", halo=True)  # fmt: skip
     inflow = sump.inflow / flow_one
     if inflow <= flow[-1]:
         plot.line([(plot.x(inflow), plot.top), (plot.x(inflow), plot.bottom)], colour=LINE, width=1.5, dash="2 2")
     whose = "pump, as given" if picture.given else "pump, assumed"
     arrives = number(sump.inflow, "flow", units).text
-    _legend(plot, [(whose, ARRIVES, None), ("the line", TAKEN, "7 3"), (f"peak that arrives {arrives}", LINE, "2 2")])
+    rows: list[tuple[str, str, str | None]] = [(whose, ARRIVES, None), ("the line", TAKEN, "7 3")]
+    if inflow <= flow[-1]:
+        rows.append((f"peak that arrives, {arrives}", LINE, "2 2"))
+    _legend(plot, rows)
     return Figure(
-        f"pump-{sump.id}", sump.id, plot.markup(),
+        f"pump-{sump.id}", f"{sump.id}, pump and line", plot.markup(),
         f"The pump of {sump.id} meets its line at {comes.text} and {head.text} of head; {arrives} arrives at the peak.",
     )
 
