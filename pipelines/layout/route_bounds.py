@@ -22,8 +22,8 @@ class Bounds:
     ----------
     gathered : (2**k, cells) float ndarray
         To gather each set of collectors, as bits, at each cell. [money]
-    left : (rows, cells) float ndarray
-        From each cell, for a line that carries one set and has still to gather another. [money]
+    left : (rows, cells * ways) float ndarray
+        From each cell by each way out, for a line that carries one set and has still to gather another. [money]
     row_of : (2**k, 2**k) int ndarray
         Row of `left` for the set carried and the set still to gather, -1 where they overlap.
     tree : (2**k,) float ndarray
@@ -94,38 +94,63 @@ def lower_bounds(
             np.minimum(start, gathered[part] + gathered[mask ^ part] + meet, out=start)
             part = (part - 1) & mask
         gathered[mask] = spread_costs(search.cell_onward, costs[mask], start, backward=False)
-    left, row_of = _left(search, costs, gathered, meet)
-    tree = np.array([np.min(gathered[mask] + left[row_of[mask, 0]]) for mask in range(1 << k)])
-    tree[0] = np.inf
+    rows = _left(search, costs, gathered, meet)
+    tree = np.array([np.inf, *(np.min(gathered[mask] + rows[_key(costs, mask, 0)]) for mask in range(1, 1 << k))])
+    left, row_of = _left_by_way(search, costs, gathered + meet, rows)
     return Bounds(gathered, left, row_of, tree, tuple(costs), meet)
+
+
+def _key(costs: list[FloatArray], carried: int, missing: int) -> tuple[int, int]:
+    """Under what a pair of sets is kept: one set stands for all that are carried where their costs are one."""
+    return (0 if costs[0] is costs[-1] else carried), missing
+
+
+def _pairs(costs: list[FloatArray]) -> list[tuple[int, int]]:
+    """Sets carried and missing, in an order in which more carried and fewer missing come first."""
+    sets = len(costs)
+    carried = [0] if costs[0] is costs[-1] else range(sets - 1, 0, -1)
+    return [(c, m) for c in carried for m in range(sets) if not c & m]
+
+
+def _parts(missing: int) -> list[int]:
+    return [part for part in range(1, missing + 1) if part & missing == part]
 
 
 def _left(
     search: SearchGround, costs: list[FloatArray], gathered: FloatArray, meet: FloatArray
-) -> tuple[FloatArray, IntArray]:
-    """What is left to pay, by set carried and set missing; one row for all carried sets where their costs are one."""
-    graph, sets = search.graph, gathered.shape[0]
+) -> dict[tuple[int, int], FloatArray]:
+    """What is left to pay from each cell, by set carried and set missing. [money]"""
+    graph = search.graph
     ends = np.full(gathered.shape[1], np.inf)
     for node in search.end_nodes:
         ends[graph.cell[node]] = min(ends[graph.cell[node]], graph.end_cost[node])
+    rows: dict[tuple[int, int], FloatArray] = {}
+    for carried, missing in _pairs(costs):
+        start = ends.copy() if missing == 0 else np.full_like(ends, np.inf)
+        for part in _parts(missing):
+            row = rows[_key(costs, carried | part, missing ^ part)]
+            np.minimum(start, gathered[part] + row + meet, out=start)
+        rows[carried, missing] = spread_costs(search.cell_onward, costs[carried], start, backward=True)
+    return rows
+
+
+def _left_by_way(
+    search: SearchGround, costs: list[FloatArray], joined: FloatArray, rows: dict[tuple[int, int], FloatArray]
+) -> tuple[FloatArray, IntArray]:
+    """The same for lines about to leave a cell one way: a step, or others that come in first and leave with it."""
+    sets = len(costs)
     row_of = np.full((sets, sets), -1)
-    rows: list[FloatArray] = []
-    one_for_all = sets > 1 and costs[1] is costs[-1] and sets > 2
-    for carried in ([0] if one_for_all else range(sets - 1, 0, -1)):
-        for missing in range(sets):
-            if carried & missing:
-                continue
-            start = ends.copy() if missing == 0 else np.full_like(ends, np.inf)
-            part = missing
-            while part > 0:
-                row = rows[row_of[0 if one_for_all else carried | part, missing ^ part]]
-                np.minimum(start, gathered[part] + row + meet, out=start)
-                part = (part - 1) & missing
-            row_of[carried, missing] = len(rows)
-            rows.append(spread_costs(search.cell_onward, costs[carried or 1], start, backward=True))
-    if one_for_all:
+    left = np.empty((len(rows), search.cell_onward.size))
+    for k, (carried, missing) in enumerate(_pairs(costs)):
+        onward = costs[carried] + np.append(rows[carried, missing], np.inf)[search.cell_onward]
+        for part in _parts(missing):
+            after = left[row_of[_key(costs, carried | part, missing ^ part)]].reshape(onward.shape)
+            np.minimum(onward, joined[part][:, None] + after, out=onward)
+        left[k] = onward.ravel()
+        row_of[carried, missing] = k
+    if costs[0] is costs[-1]:
         row_of[:] = row_of[0]
-    return np.array(rows), row_of
+    return left, row_of
 
 
 def _set_costs(
@@ -154,7 +179,7 @@ def _set_costs(
         return total
 
     sets = 1 << len(cells)
-    if len(cells) > MOST_APART:
+    if len(cells) > MOST_APART or len(cells) == 1:
         return [costs(np.max(reach, axis=0))] * sets
     own = [np.min([reach[j] for j in range(len(cells)) if mask >> j & 1], axis=0) for mask in range(1, sets)]
     return [np.zeros(0), *(costs(highest) for highest in own)]

@@ -21,6 +21,9 @@ STEPS = np.array(
     dtype=np.int64,
 )
 
+STUB = 0.5
+"""Barred ground that a line may cross right at its beginning or end: a basin beside a wall. [m]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
@@ -133,17 +136,27 @@ class RouteField:
             Row and column; None where there is none within reach.
         """
         grid = self.grid
+        row, column = (int(v) for v in grid.cells(x, y))
+        inside = 0 <= row < grid.shape[0] and 0 <= column < grid.shape[1]
+        if inside and self.allowed[row, column] and self._linked(x, y, row, column):
+            return row, column
         rows, columns = np.nonzero(self.allowed)
         east, north = grid.centres(rows, columns)
         away = np.hypot(east - x, north - y)
         limit = max(reach, 0.75 * float(np.hypot(grid.cell_width, grid.cell_height)))
-        for k in np.argsort(away, kind="stable"):
-            if away[k] > limit:
-                return None
-            link = shapely.LineString([(x, y), (east[k], north[k])])
-            if self.barred is None or not _starts_inside_and_goes_on(self.barred, link):
+        near = np.flatnonzero(away <= limit)
+        for k in near[np.argsort(away[near], kind="stable")]:
+            if self._linked(x, y, int(rows[k]), int(columns[k])):
                 return int(rows[k]), int(columns[k])
         return None
+
+    def _linked(self, x: float, y: float, row: int, column: int) -> bool:
+        """Whether a line from a point to a cell's centre runs through barred ground for a stub at the most."""
+        if self.barred is None:
+            return True
+        east, north = self.grid.centres(row, column)
+        link = shapely.LineString([(x, y), (float(east), float(north))])
+        return bool(shapely.intersection(link, self.barred).length <= STUB)
 
 
 def field_from_arrays(
@@ -368,8 +381,3 @@ def _entering(permit: BoolArray) -> FloatArray:
 def _full(shape: tuple[int, int], value: FloatArray | float) -> FloatArray:
     return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), shape))
 
-
-def _starts_inside_and_goes_on(barred: Any, link: Any) -> bool:
-    """Whether a link from a point runs through barred ground for more than a stub of half a metre."""
-    inside = link.intersection(barred)
-    return bool(inside.length > 0.5)

@@ -212,7 +212,7 @@ def _serve_alone(task: _Task, unserved: dict[int, str]) -> dict[int, float]:
     alone: dict[int, float] = {}
     for i, cell in task.cells.items():
         bounds = _bounds(task, [i])
-        if not np.isfinite(bounds.left[0, cell]):
+        if not np.isfinite(bounds.tree[1]):
             level = np.isfinite(task.search.graph.need[cell])
             unserved[i] = NO_FALL if level else "no allowed way leads to an outfall"
             continue

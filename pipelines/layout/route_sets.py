@@ -75,7 +75,8 @@ def _tree_order(search: SearchGround, bounds: Bounds) -> tuple[list[int], set[in
     order: list[int] = []
     joined: set[int] = set()
     for part in parts_of(cheapest_partitions(bounds.tree)[1], bounds.tree.size - 1):
-        waiting = [(part, int(np.argmin(bounds.gathered[part] + bounds.left[bounds.row_of[part, 0]])))]
+        onward = bounds.left[bounds.row_of[part, 0]].reshape(search.cell_onward.shape)
+        waiting = [(part, int(np.argmin(bounds.gathered[part] + np.min(onward, axis=1))))]
         while waiting:
             mask, cell = waiting.pop()
             joined.add(mask)

@@ -127,8 +127,8 @@ def _least_together(mask_count: int, upper: Any) -> None:
 
 
 @njit(cache=True)
-def _allowances(graph: Any, sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: Any) -> None:
-    """Most that a line of a set may have cost at each node and still be part of a forest worth having.
+def _allowances(sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: Any) -> None:
+    """Most that a line of a set may have cost by each way out of each cell and still be part of a forest worth having.
 
     It ends in some final set, for which no more than its limit need be paid; what is left to pay is at least the
     cheapest tree from here to an outfall that gathers the collectors still missing.
@@ -139,13 +139,13 @@ def _allowances(graph: Any, sets: Any, f: int, limit: Any, left: Any, row_of: An
         if final & mask != mask:
             continue
         row = left[row_of[f, final ^ mask]]
-        for node in range(allow.size):
-            most = limit[final] - row[graph.cell[node]]
-            if most > allow[node]:
-                allow[node] = most
-    for node in range(allow.size):
-        if np.isfinite(allow[node]):
-            allow[node] += EPSILON * (1.0 + abs(allow[node]))
+        for k in range(allow.size):
+            most = limit[final] - row[k]
+            if most > allow[k]:
+                allow[k] = most
+    for k in range(allow.size):
+        if np.isfinite(allow[k]):
+            allow[k] += EPSILON * (1.0 + abs(allow[k]))
 
 
 class _Work(NamedTuple):
@@ -166,8 +166,8 @@ class _Work(NamedTuple):
     seed_floats: Any
     final: Any
     totals: Any
-    to_go: Any  # (cells,) what the set at hand still costs at least to an outfall [money]
-    allow: Any  # (nodes,) [money]
+    to_go: Any  # (cells * ways,) what the set at hand still costs at least to an outfall [money]
+    allow: Any  # (cells * ways,) most that its line may have cost [money]
     counts: Any  # settled, waiting, in the heap, seeds, whether the room was too small
 
 
@@ -179,8 +179,9 @@ def _offer(graph: Any, sets: Any, work: Any, f: int, slot: int, z: float, cost: 
            kind: int, before: int, other: int) -> None:
     """Let a label wait for its turn unless one that is no dearer and no lower is known in its slot."""
     tried, counts = work.tried, work.counts
-    node = slot // (2 * graph.onward.shape[1])
-    if cost > work.allow[node] or (cost >= tried[slot, 1] and z <= tried[slot, 0]):
+    ways = graph.onward.shape[1]
+    way = graph.cell[slot // (2 * ways)] * ways + slot // 2 % ways
+    if cost > work.allow[way] or (cost >= tried[slot, 1] and z <= tried[slot, 0]):
         return
     top = work.head[f, slot]
     if top >= 0 and z <= work.inverts[top] + sets.tolerance:
@@ -194,7 +195,7 @@ def _offer(graph: Any, sets: Any, work: Any, f: int, slot: int, z: float, cost: 
     work.wait_ints[k] = slot, kind, before, other
     work.wait_floats[k] = z, cost
     counts[WAITING] = k + 1
-    heap_push(work.keys, work.items, counts[HEAPED], cost + work.to_go[graph.cell[node]], k)
+    heap_push(work.keys, work.items, counts[HEAPED], cost + work.to_go[way], k)
     counts[HEAPED] += 1
 
 
@@ -258,7 +259,7 @@ def _meet(graph: Any, sets: Any, work: Any, f: int, a: int, b: int) -> None:
                 if slot % 2 == 1:
                     z = min(z, graph.low[graph.cell[node], d] - sets.crown[f])
                 z, cost = _lowered(z, sets.step), costs[one] + costs[other] + paid
-                if cost <= work.allow[node] and z - sets.below[f] >= graph.deepest[node] - EPSILON:
+                if z - sets.below[f] >= graph.deepest[node] - EPSILON:
                     _offer(graph, sets, work, f, slot, z, cost, MERGE, one, other)
             other = after
 
@@ -271,9 +272,7 @@ def _arrive(graph: Any, sets: Any, work: Any, f: int, here: int, to: int, alone:
     z, cost, mask = work.inverts[here], work.costs[here], sets.mask[f]
     end, step_cost = _lay(graph, sets, f, z, node, d, to, under, np.inf)
     reached = cost + step_cost
-    if np.isnan(end) or reached > work.allow[to] or (
-        alone and reached + work.to_go[graph.cell[to]] >= work.totals[f]
-    ):
+    if np.isnan(end):
         return
     if end >= graph.end_level[to] - EPSILON and reached + graph.end_cost[to] < work.totals[f]:
         work.final[f] = _settle(work, f, to, -1, STEP, here, -1, 0, end, reached)
@@ -291,6 +290,8 @@ def _arrive(graph: Any, sets: Any, work: Any, f: int, here: int, to: int, alone:
     for e in range(ways):
         bend = graph.turn[d, e]
         if bend == np.inf or (graph.onward[to, e] < 0 and graph.entry[to, e] < 0):
+            continue
+        if alone and reached + bend + work.to_go[cell * ways + e] >= work.totals[f]:
             continue
         slot = (to * ways + e) * 2
         crosses = graph.low[cell, e] < graph.high[cell, e]
@@ -374,8 +375,8 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
         A cost at which each set can be served, infinite where none is known; bettered in place. [money]
     ceiling : (2**k,) float ndarray
         Lines of a set that cost more are not looked for. [money]
-    left : (rows, cells) float ndarray
-        Lower bounds of what is still to pay. [money]
+    left : (rows, cells * ways) float ndarray
+        Lower bounds of what is still to pay, by the way out of each cell. [money]
     row_of : (sets, 2**k) int ndarray
         Row of `left` for a set's line and the collectors that it has still to gather.
     alone : bool
@@ -412,13 +413,13 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
         np.full((count, slots), -1), np.zeros(count + 1, np.int64),
         np.empty((room, 4), np.int64), np.empty((room, 2)), np.empty(room + 1), np.empty(room + 1, np.int64),
         np.empty((slots, 2)), np.empty((room, 4), np.int64), np.empty((room, 2)),
-        np.full(count, -1), np.full(count, np.inf), np.empty(left.shape[1]), np.full(nodes, np.inf),
+        np.full(count, -1), np.full(count, np.inf), np.empty(left.shape[1]), np.full(left.shape[1], np.inf),
         np.zeros(5, np.int64),
     )
     for f in range(count):
         work.to_go[:] = left[row_of[f, 0]]
         if not alone:
-            _allowances(graph, sets, f, np.minimum(upper, ceiling), left, row_of, work.allow)
+            _allowances(sets, f, np.minimum(upper, ceiling), left, row_of, work.allow)
         _search_set(graph, sets, work, f, alone)
         if work.counts[FULL] == 1:
             break

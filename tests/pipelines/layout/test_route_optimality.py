@@ -213,7 +213,7 @@ def test_three_collectors_cost_no_more_than_trying_every_state(seed: int, route_
     assert found.cost == pytest.approx(best, rel=1e-9)
 
 
-@pytest.mark.parametrize("seed", [0, 3, 7])
+@pytest.mark.parametrize("seed", [0, 3])
 def test_four_collectors_stay_within_their_stated_gap(seed: int, route_grid, rough) -> None:
     field, spec, collectors, outfalls = _case(seed, 4, route_grid, rough)
     found = search_grid(field, collectors, outfalls, spec, directions=8, invert_step=STEP)

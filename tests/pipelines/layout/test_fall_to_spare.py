@@ -1,0 +1,138 @@
+"""Fall to spare held against planes with exact answers, a plain walk over cells, and shortest ways round corners."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import LineString, Point, box
+
+from pipelines.layout.fall_to_spare import fall_to_spare, spare_contours
+from pipelines.layout.route_field import field_from_arrays
+from pipelines.layout.route_spec import OutfallTarget, RoutePipe
+
+TOLERANCE = 0.03048
+
+
+def test_on_a_plane_it_is_what_a_person_works_out(route_grid, four_inch: RoutePipe) -> None:
+    """Ground - cover - outside diameter + wall, less level + slope x length + 0.1 ft + 0.1 ft at the basin (trade)."""
+    _, c = np.indices((15, 41))
+    field = field_from_arrays(route_grid(15, 41), 100.0 - 0.02 * c, cover=0.3)
+    outfall = OutfallTarget("swale", Point(1040.5, 1992.5), 98.6)
+    fall = fall_to_spare(field, outfall, four_inch)
+    available = 100.0 - 0.02 * 10 - 0.3 - 0.10706 + 0.00305
+    assert fall.length[7, 10] == pytest.approx(30.0)
+    # ground falls faster than the pipe: the place itself is not the tightest, the last before the taper is
+    tightest = 100.0 - 0.02 * 37 - 0.3 - four_inch.crown - (98.6 + 0.01 * 3.0 + TOLERANCE)
+    assert fall.spare[7, 10] == pytest.approx(tightest, abs=0.02 * 0.51)
+    assert fall.spare[7, 10] < available - (98.6 + 0.3 + 2 * TOLERANCE)
+    assert abs(fall.binding[7, 10] % 41 - 37) <= 1
+
+
+def test_on_flat_ground_the_place_itself_decides(route_grid, four_inch: RoutePipe) -> None:
+    field = field_from_arrays(route_grid(15, 41), np.full((15, 41), 100.0), cover=0.3)
+    fall = fall_to_spare(field, OutfallTarget("swale", Point(1040.5, 1992.5), 99.0), four_inch)
+    spare = 100.0 - 0.3 - 0.10706 + 0.00305 - (99.0 + 0.01 * fall.length + 2 * TOLERANCE)
+    np.testing.assert_allclose(fall.spare, spare, atol=1e-9)
+    assert fall.binding[7, 3] == 7 * 41 + 3
+    assert fall.at(1003.5, 1992.5) == (pytest.approx(spare[7, 3]), pytest.approx(37.0))
+    assert np.isnan(fall.at(900.0, 900.0)).all()
+
+
+@given(seed=st.integers(0, 10_000))
+def test_no_cell_of_the_way_has_less_and_one_has_no_more(seed: int, route_grid, rough: Callable, four_inch) -> None:
+    rng = np.random.default_rng(seed)
+    grid = route_grid(16, 20)
+    ground = rough(seed, (16, 20), 0.01, 0.05)
+    x, y = rng.uniform(1005, 1012), rng.uniform(1987, 1995)
+    house = box(x, y, x + 4.0, y + 3.0)
+    field = field_from_arrays(grid, ground, barred=house, cover=0.25)
+    outfall = OutfallTarget("o", Point(1019.5, 1984.0 + rng.uniform(0.6, 15.4)), 99.0)
+    fall = fall_to_spare(field, outfall, four_inch, taper_length=0.0, basin_drop=0.0)
+    for row, column in rng.integers(0, [16, 20], (6, 2)):
+        if np.isnan(fall.spare[row, column]):
+            assert not field.allowed[row, column]
+            continue
+        way = fall.way_from(row, column)
+        line = LineString(way) if len(way) > 1 else Point(way[0])
+        assert not shapely.intersects(shapely.buffer(house, -1e-6), line)
+        assert fall.length[row, column] == pytest.approx(line.length, abs=1e-9)
+        dense = shapely.get_coordinates(shapely.segmentize(line, 0.05))[:-1] if len(way) > 1 else way
+        rows, columns = field.grid.cells(dense[:, 0], dense[:, 1])
+        left = line.length - np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(dense, axis=0).T))])
+        own = ground[rows, columns] - 0.25 - four_inch.crown - (99.0 + TOLERANCE + 0.01 * left)
+        # cells in place of ground between them: as far off as the ground changes over half a cell
+        step = max(np.abs(np.diff(ground, axis=0)).max(), np.abs(np.diff(ground, axis=1)).max())
+        assert fall.spare[row, column] == pytest.approx(own.min(), abs=step + 0.01)
+
+
+def test_the_way_goes_round_a_corner_and_not_through(route_grid, four_inch) -> None:
+    """The shortest way round a wall's end: two sides of known length."""
+    wall = box(1009.9, 1985.0, 1010.1, 2001.0)
+    field = field_from_arrays(route_grid(20, 20), np.full((20, 20), 100.0), barred=wall, cover=0.2)
+    fall = fall_to_spare(field, OutfallTarget("o", Point(1019.5, 1995.5), 99.0), four_inch)
+    exact = np.hypot(9.4, 10.5) + np.hypot(9.4, 10.5) + 0.2
+    assert exact - 1e-9 <= fall.length[4, 0] <= exact * 1.03
+
+
+def test_ground_that_is_shut_off_has_none(route_grid, four_inch) -> None:
+    ring = shapely.difference(box(1004, 1990, 1010, 1996), box(1005, 1991, 1009, 1995))
+    field = field_from_arrays(route_grid(20, 20), np.full((20, 20), 100.0), barred=ring, cover=0.2)
+    fall = fall_to_spare(field, OutfallTarget("o", Point(1019.5, 1995.5), 99.0), four_inch)
+    assert np.isnan(fall.spare[7, 7])
+    assert len(fall.way_from(7, 7)) == 0
+    assert np.isfinite(fall.spare[2, 2])
+    nowhere = fall_to_spare(field, OutfallTarget("o", Point(1100.0, 1995.5), 99.0), four_inch)
+    assert np.isnan(nowhere.spare).all()
+
+
+@given(lift=st.floats(-1.0, 1.0), slope=st.floats(0.001, 0.03))
+def test_it_falls_with_level_slope_and_cover(lift: float, slope: float, route_grid, rough, four_inch) -> None:
+    grid = route_grid(12, 12)
+    ground = rough(3, (12, 12), 0.01, 0.04)
+    field = field_from_arrays(grid, ground, cover=0.25)
+    here = OutfallTarget("o", Point(1011.5, 1994.5), 99.0)
+    base = fall_to_spare(field, here, four_inch, slope=slope).spare
+    higher = fall_to_spare(field, OutfallTarget("o", here.point, 99.0 + lift), four_inch, slope=slope).spare
+    np.testing.assert_allclose(higher, base - lift, atol=1e-9)
+    steeper = fall_to_spare(field, here, four_inch, slope=slope * 1.5).spare
+    assert np.all(steeper <= base + 1e-12)
+    deeper = fall_to_spare(field_from_arrays(grid, ground, cover=0.35), here, four_inch, slope=slope).spare
+    np.testing.assert_allclose(deeper, base - 0.1, atol=1e-9)
+
+
+@pytest.mark.parametrize("quarter", [1, 2, 3])
+def test_turning_the_lot_turns_the_answer(quarter: int, route_grid, rough, four_inch) -> None:
+    ground = rough(7, (14, 14), 0.01, 0.05)
+    blocked = np.ones((14, 14), bool)
+    blocked[5:8, 4:9] = False
+    mark = np.zeros((14, 14))
+    mark[6, 13] = 1.0
+
+    def answer(k: int) -> np.ndarray:
+        grid = route_grid(14, 14)
+        field = field_from_arrays(grid, np.rot90(ground, k), np.rot90(blocked, k), cover=0.2)
+        r, c = (int(v[0]) for v in np.nonzero(np.rot90(mark, k)))
+        return fall_to_spare(field, OutfallTarget("o", Point(*grid.centres(r, c)), 99.0), four_inch).spare
+
+    np.testing.assert_allclose(answer(quarter), np.rot90(answer(0), quarter), atol=0.03, equal_nan=True)
+    # ties between ways of equal length may be broken the other way; most cells are the same to the last digit
+    same = np.isclose(answer(quarter), np.rot90(answer(0), quarter), atol=1e-9, equal_nan=True)
+    assert same.mean() > 0.9
+
+
+def test_contours_lie_where_the_spare_has_their_level(route_grid, four_inch) -> None:
+    field = field_from_arrays(route_grid(15, 41), np.full((15, 41), 100.0), cover=0.3)
+    fall = fall_to_spare(field, OutfallTarget("swale", Point(1040.5, 1992.5), 99.3), four_inch)
+    lines = spare_contours(fall.spare, field.grid, [0.0, 0.1])
+    assert {level for level, _ in lines} == {0.0, 0.1}
+    for level, line in lines:
+        reach = (100.0 - 0.3 - four_inch.crown - 99.3 - 2 * TOLERANCE - level) / 0.01
+        away = np.hypot(*(shapely.get_coordinates(line) - [1040.5, 1992.5]).T)
+        np.testing.assert_allclose(away, reach, atol=0.15)
+
+
+def test_contours_of_a_single_row_are_none(route_grid) -> None:
+    assert spare_contours(np.zeros((1, 5)), route_grid(1, 5), [0.0]) == []
