@@ -302,6 +302,7 @@ def _findings(
         cautions=tuple(Caution(id, text) for id, text in swale_cautions()),
         parameters=_parameters(case),
         vertical_datum=case.inputs.source.vertical_datum,
+        ground=case.ground.elevation,
     )
 
 

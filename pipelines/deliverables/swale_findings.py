@@ -197,6 +197,8 @@ class SwaleFindings:
         (name, value in words, mark) of every rule and assumption used.
     vertical_datum : str
         In words.
+    ground : (rows, cols) float ndarray or None
+        For pictures. [m]
     """
 
     name: str
@@ -216,3 +218,4 @@ class SwaleFindings:
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[str, str, str], ...]
     vertical_datum: str
+    ground: FloatArray | None = None

@@ -1,12 +1,16 @@
 """What a check of swales hands over, as a folder that is whole or not there."""
 
 from collections.abc import Callable
+from datetime import date
 from functools import partial
 from pathlib import Path
 
 from pipelines.deliverables.geopackage import write_geopackage
 from pipelines.deliverables.handover import write_text
 from pipelines.deliverables.place import Writer, hand_over
+from pipelines.deliverables.report.html import report_html
+from pipelines.deliverables.report.pdf import report_pdf
+from pipelines.deliverables.report.swale_report import swale_map, swale_report
 from pipelines.deliverables.summary import summary_text
 from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale_layers import stations_table, swale_tables
@@ -16,8 +20,10 @@ from pipelines.deliverables.table_csv import csv_text
 from pipelines.inputs.quantity_words import Units
 
 
-def write_swales(findings: SwaleFindings, out_dir: Path, *, overwrite: bool = False) -> tuple[str, ...]:
-    """Write swale.gpkg, stations.csv, summary.json and two pictures a swale into a folder and swap it in whole.
+def write_swales(
+    findings: SwaleFindings, out_dir: Path, *, overwrite: bool = False, made_on: date | None = None
+) -> tuple[str, ...]:
+    """Write swale.gpkg, stations.csv, summary.json, the report and two pictures a swale into a folder, whole.
 
     Parameters
     ----------
@@ -27,6 +33,8 @@ def write_swales(findings: SwaleFindings, out_dir: Path, *, overwrite: bool = Fa
         The folder; need not exist.
     overwrite : bool
         Whether an earlier result may be replaced.
+    made_on : date, optional
+        That the report carries; today where not given.
 
     Returns
     -------
@@ -42,15 +50,23 @@ def write_swales(findings: SwaleFindings, out_dir: Path, *, overwrite: bool = Fa
     for found in findings.swales:
         files[f"{found.site.id}_profile.png"] = partial(_write_picture, found, findings.units, profile_png)
         files[f"{found.site.id}_sections.png"] = partial(_write_picture, found, findings.units, sections_png)
-    outputs = ["swale.gpkg", "stations.csv", "summary.json", *files]
+    outputs = ["swale.gpkg", "stations.csv", "summary.json", "report.html", "report.pdf", *files]
     tables = swale_tables(findings, outputs=outputs)
+    report, picture = swale_report(findings, tables), swale_map(findings, tables)
+    day = (made_on or date.today()).isoformat()
     main: dict[str, Writer] = {
         "swale.gpkg": lambda path: write_geopackage(path, tables, crs=findings.frame.crs, units=findings.units),
         "stations.csv": lambda path: write_text(path, csv_text(stations_table(findings))),
         "summary.json": lambda path: write_text(path, summary_text(swale_summary(findings))),
+        "report.html": lambda path: write_text(path, report_html(report, picture, made_on=day, view_name="Swales")),
+        "report.pdf": lambda path: _write_bytes(path, report_pdf(report, picture, made_on=day)),
     }
     hand_over(out_dir, {**main, **files}, overwrite=overwrite)
     return tuple(outputs)
+
+
+def _write_bytes(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
 
 
 def _write_picture(found: SwaleFinding, units: Units, draw: Callable[[SwaleFinding, Units], bytes], path: Path) -> None:

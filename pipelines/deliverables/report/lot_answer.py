@@ -226,8 +226,9 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
                f" long. {channel.why}")  # fmt: skip
     for sump in plan.sumps:
+        warned = "".join(f"; {warning}" for warning in sump.warnings)
         yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
-               " where ", told("sumps", sump.id, "inflow", "flow"), " arrives" + "".join(f"; {warning}" for warning in sump.warnings) + ".")  # fmt: skip
+               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:

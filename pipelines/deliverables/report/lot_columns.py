@@ -110,6 +110,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
     ),
+    "fall_to_spare": (Shown("spare", "Fall to spare", "depth"),),
     "runoff": (
         Shown("sub_catchment", "Sub-catchment"),
         Shown("drains_to", "Drains to"),

@@ -11,7 +11,7 @@ from shapely import Geometry
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.findings import Findings, StandingWater
-from pipelines.deliverables.report.blocks import Inline
+from pipelines.deliverables.report.blocks import Inline, Number
 from pipelines.deliverables.report.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.lot_answer import design_storm
 from pipelines.deliverables.report.lot_columns import COLUMNS
@@ -90,6 +90,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings.low_spots, layers, units)),
         MapLayer("flow_paths", "Flow paths, by contributing area",
                  features("flow_paths", paths, "line", "run_on", "contributing_area")),
+        MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
         MapLayer("parcel", "Lot", (parcel,)),
         MapLayer("french_drains", "French drains", features("french_drains", plan.french_drains, "line", label=True)),
         MapLayer("channel_drains", "Channel drains",
@@ -104,6 +105,20 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
             for each in findings.suspected_culverts
         )),
     )  # fmt: skip
+
+
+def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
+    """Contours of the fall to spare, each with its value beside it."""
+    frame = layers["fall_to_spare"]
+    found = []
+    for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True):
+        rows = row_words(layers, "fall_to_spare", name, units, COLUMNS["fall_to_spare"])
+        value = rows[0][1]
+        told = value.value if isinstance(value, Number) else None
+        label = value.text if isinstance(value, Number) else ""
+        symbol = symbol_of("fall_to_spare", {"spare": told})
+        found.append(MapFeature(name, f"Fall to spare {label}", shape, symbol, rows, label))
+    return tuple(found)
 
 
 def _low_spots(

@@ -116,7 +116,8 @@ def _label_ends(plot: Plot, run: PipeRun, stations: FloatArray, inverts: FloatAr
         at = inverts[0] if anchor == "start" else inverts[-1]
         plot.add("circle", cx=plot.x(place), cy=plot.y(at), r=3.0, fill=PIPE)
         words = f"invert {number(level, 'level', units).text}"
-        plot.text(plot.x(place) + shift, min(plot.y(at) + 17.0, plot.bottom - 4.0), words, anchor=anchor, weight="bold", halo=True)
+        below = min(plot.y(at) + 17.0, plot.bottom - 4.0)
+        plot.text(plot.x(place) + shift, below, words, anchor=anchor, weight="bold", halo=True)
 
 
 def _mark_cover(

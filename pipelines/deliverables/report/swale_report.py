@@ -1,0 +1,223 @@
+"""The report of a check of swales, from its findings and the layers that are handed over."""
+
+import csv
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from pipelines.deliverables.report.blocks import Block, Column, Facts, Items, Report, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.ground_picture import Bounds, ground_picture
+from pipelines.deliverables.report.lot_answer import caution_paragraph
+from pipelines.deliverables.report.map_picture import MapFeature, MapLayer, MapPicture
+from pipelines.deliverables.report.map_svg import seen
+from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
+from pipelines.deliverables.report.swale_figures import long_profile_figure, section_figures
+from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
+from pipelines.deliverables.swale_layers import recut_needed
+from pipelines.deliverables.symbols import symbol_of, symbols
+from pipelines.inputs.quantity_words import Units
+
+ANSWERS = {
+    "takes_it": "takes it", "short": "is short", "holds_water": "holds water",
+    "cannot_tell": "cannot be told from this lidar",
+}  # fmt: skip
+SURE = {"takes_it": "sure", "short": "no", "holds_water": "no", "cannot_tell": "cannot_tell"}
+TITLES = {
+    "swales": "Swales", "reaches": "Reaches", "culverts": "Culverts under drives",
+    "suspected_culverts": "Suspected culverts", "standing_water": "Water left standing", "outlets": "Outlets",
+    "recut": "Least re-cut", "stations": "Stations", "lot_inflows": "What each lot sends over the ground",
+    "lot_sums": "Lots added up",
+}  # fmt: skip
+MAPPED = ("standing_water", "reaches", "swales", "cross_sections", "stations", "recut", "culverts",
+          "suspected_culverts", "outlets")  # fmt: skip
+HIDDEN = ("cross_sections", "recut", "stations")
+LABELLED = ("swales", "outlets", "suspected_culverts", "culverts")
+
+
+def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Report:
+    """Everything a report of swales says.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+
+    Returns
+    -------
+    Report
+        Before it is set as a page or on paper.
+    """
+    units = findings.units
+    worst = next((answer for answer in ("short", "holds_water", "cannot_tell", "takes_it")
+                  if any(found.answer == answer for found in findings.swales)), "cannot_tell")  # fmt: skip
+    storm = "the design storm" if findings.return_period is None else f"the {findings.return_period:g}-year storm"
+    said = "; ".join(f"{found.site.name} {ANSWERS[found.answer]}" for found in findings.swales)
+    return Report(
+        name=findings.name,
+        version=findings.version,
+        units=units,
+        subject="Check of outfall swales",
+        sure=SURE[worst],
+        verdict=f"In {storm}: {said}.",
+        answer=tuple(_answer(findings, layers, units)),
+        sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _keeper(findings, layers)),
+        tables=tuple(_numbers(findings, layers)),
+        foot=tuple(f"{file.file} sha256 {file.sha256[:16]}" for file in findings.inputs),
+    )
+
+
+def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture | None:
+    """The map of a check of swales.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found, in the metric frame. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+
+    Returns
+    -------
+    MapPicture or None
+        None where no ground goes with the findings.
+    """
+    if findings.ground is None:
+        return None
+    drawn = tuple(layer for layer in (_map_layer(findings, layers, name) for name in MAPPED) if layer.features)
+    lines = np.array([found.site.thalweg.line for found in findings.swales], dtype=object)
+    west, south, east, north = shapely.total_bounds(lines).tolist()
+    view = seen((west, south, east, north), 10.0, 1.25)
+    limits = findings.grid.bounds
+    whole: Bounds = (max(view[0], limits[0]), max(view[1], limits[1]), min(view[2], limits[2]), min(view[3], limits[3]))
+    ground = ground_picture(findings.ground, findings.grid, whole)
+    return MapPicture(ground, drawn, view, findings.units, columns=findings.grid.shape[1])
+
+
+@cache
+def _columns() -> dict[str, tuple[Shown, ...]]:
+    text = resources.files("pipelines.deliverables.report").joinpath("swale_columns.csv").read_text(encoding="utf-8")
+    found: dict[str, list[Shown]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        found.setdefault(row["layer"], []).append(Shown(row["column"], row["head"], row["kind"]))
+    return {layer: tuple(shown) for layer, shown in found.items()}
+
+
+def _map_layer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], name: str) -> MapLayer:
+    frame = layers[name]
+    wanted = {condition.attribute for symbol in symbols()[name] for condition in symbol.conditions}
+    shapes = findings.frame.from_map(frame.geometry.array)
+    title = TITLES.get(name, "Cross-sections")
+    features = []
+    for position, (row, shape) in enumerate(zip(frame["id"], shapes, strict=True)):
+        values = {each: _plain(frame[each].iloc[position]) for each in wanted}
+        rows = row_words(layers, name, row, findings.units, _columns().get(name, ()))
+        label = row if name in LABELLED else ""
+        features.append(MapFeature(row, f"{title}: {row}", shape, symbol_of(name, values), rows, label))
+    return MapLayer(name, title, tuple(features), on=name not in HIDDEN)
+
+
+def _plain(value: object) -> object:
+    return bool(value) if str(value) in ("True", "False") else value
+
+
+def _answer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Block]:
+    rows: list[tuple[str, tuple[Words, ...]]] = []
+    for position, found in enumerate(findings.swales):
+        source, name = f"summary|swales|{position}", found.site.id
+        words: list[Words] = [(f"{ANSWERS[found.answer].capitalize()}: {found.why}.",)]
+        words.append((
+            number(found.site.thalweg.length, "length", units, f"{source}|length_m"), " long at ",
+            layer_number(layers, "swales", name, "grade", "slope", units), "; ",
+            layer_number(layers, "swales", name, "drained_area", "area", units), " drains to it, ",
+            layer_number(layers, "swales", name, "peak_flow", "large_flow", units), " at its lower end.",
+        ))  # fmt: skip
+        words += [
+            (f"{each.reach.id} {ANSWERS[each.verdict.answer]}: {each.verdict.why}.",)
+            for each in found.reaches
+            if each.verdict.answer != "takes_it"
+        ]
+        words += [(f"{each.crossing.id}: {each.why}.",) for each in found.crossings]
+        words += [
+            (f"{each.id} {ANSWERS[each.verdict.answer]}: {each.verdict.why}.",)
+            for each in found.outlets
+            if each.verdict.answer != "takes_it"
+        ]
+        if found.full_at is not None:
+            words.append((f"Full with {found.full_at}." if found.full_at else "Full before any lot is added.",))
+        rows.append((found.site.name, tuple(words)))
+    yield Facts(tuple(rows))
+    checks = list(dict.fromkeys(_to_measure(findings)))
+    if checks:
+        yield Subhead("Measure on site, most telling first")
+        yield Items(tuple((check,) for check in checks), "box")
+
+
+def _to_measure(findings: SwaleFindings) -> Iterator[str]:
+    order = ("short", "holds_water", "cannot_tell")
+    found = [
+        (order.index(each.verdict.answer), f"{each.reach.id}: {each.verdict.measure}.")
+        for swale in findings.swales
+        for each in swale.reaches
+        if each.verdict.answer in order
+    ]
+    yield from (text for _, text in sorted(found, key=lambda each: each[0]))
+    for swale in findings.swales:
+        for drive in swale.crossings:
+            if not drive.crossing.given:
+                yield f"{drive.crossing.id}: whether a culvert lies there, its bore, both inverts and the silt in it."
+
+
+def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
+    units = findings.units
+    blocks: list[Block] = [caution_paragraph(), long_profile_figure(found, units)]
+    for name in ("reaches", "culverts", "suspected_culverts", "standing_water", "outlets", "lot_sums"):
+        own = {name: layers[name][layers[name]["swale"] == found.site.id].reset_index(drop=True)}
+        table = layer_table(own, name, units, _columns()[name], title=TITLES[name])
+        if table is not None:
+            blocks.append(replace(table, id=f"{found.site.id}-{name}"))
+    blocks += [Subhead("Sections, the worst of each reach"), *section_figures(found, units)]
+    return Sheet(f"swale-{found.site.id}", found.site.name, "For whoever must let water into it.", tuple(blocks))
+
+
+def _keeper(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
+    units = findings.units
+    blocks: list[Block] = [caution_paragraph()]
+    needed = [stretch for found in findings.swales for stretch in found.recut if recut_needed(found, stretch)]
+    if needed:
+        blocks.append(Subhead("Least re-cut, with the keeper's leave only"))
+        blocks += [
+            Items(((f"{stretch.id}: {stretch.why_not}.",),)) for stretch in needed if stretch.why_not
+        ]
+        names = [stretch.id for stretch in needed]
+        rows = {"recut": layers["recut"][layers["recut"]["stretch"].isin(names)].reset_index(drop=True)}
+        table = layer_table(rows, "recut", units, _columns()["recut"], title=TITLES["recut"])
+        if table is not None:
+            blocks.append(table)
+    blocks += [
+        Subhead("Heed"),
+        Items(tuple((caution.text,) for caution in findings.cautions), "box"),
+    ]
+    if findings.warnings:
+        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
+    return Sheet("keeper", "Keeper", "For whoever keeps the swale.", tuple(blocks))
+
+
+def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Iterator[Block]:
+    for name in ("swales", "stations", "lot_inflows"):
+        table = layer_table(layers, name, findings.units, _columns()[name], title=TITLES[name])
+        if table is not None:
+            yield table
+    if findings.parameters:
+        columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
+        yield Table("rules", "Rules and defaults", columns, findings.parameters)
+    if findings.inputs:
+        heads = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+        rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
+        yield Table("inputs", "Files that were read", heads, rows)
