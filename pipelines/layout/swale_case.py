@@ -120,8 +120,10 @@ def open_swales(site_path: Path) -> OpenedSwales:
 
     Raises
     ------
+    LayerError
+        If the site names no swale, two cross, one crosses a roof, or a culvert lies on none.
     LotshedError
-        If an input cannot be used; the message says what, where and what to do.
+        If another input cannot be used; the message says what, where and what to do.
     """
     inputs = open_site(site_path, several_parcels=True)
     if inputs.site.swales is None or inputs.layers.swales.empty:
@@ -145,7 +147,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     opened : OpenedSwales
         As `open_swales` gives them.
     tell : callable
-        Told each stage and how far the work is, from 0 to 1.
+        Told each stage and the share of the work that is done. [-]
 
     Returns
     -------
