@@ -26,6 +26,7 @@ from pipelines.layout.cures import cheap_cures, extension_place
 from pipelines.layout.division import CollectingPlace, Division, divide_ground
 from pipelines.layout.lot_water import LotWater, Taking, WaterSettings, run_storm
 from pipelines.layout.plan import Cure
+from pipelines.layout.protected import mask_of
 from pipelines.layout.situation import Situation
 from pipelines.layout.troubles import (
     SpotPlace,
@@ -168,7 +169,7 @@ def collection_rules(rules: Rules, foundation: str | None, footing_depth: float 
     bedding = rules["stone_under_pipe"].likely
     if foundation == "slab":
         # the deepest trench proposed, so that the plane is kept along the whole of it
-        offset = max(0.3, 0.9 - (footing_depth if footing_depth is not None else 0.3))
+        offset = max(0.3, rules["depth_hand_dig"].likely - (footing_depth if footing_depth is not None else 0.3))
     else:
         offset = rules["stone_wall_offset"].likely
     return CollectionRules(
@@ -287,9 +288,10 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
         Sites and cures; no sites where the cures alone are enough.
     """
     spouts = _spouts(situation, found)
+    seen = _spouts_beside_complaints(situation, found, spouts)
     extensions = {
         spout.id: place
-        for spout in spouts
+        for spout in (*spouts, *seen)
         if (
             place := extension_place(
                 spout, situation.drainage, parcel=situation.parcel, paving=situation.paving,
@@ -299,7 +301,7 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
     }
     cures = cheap_cures(
         found.troubles,
-        spouts,
+        (*spouts, *seen),
         extensions,
         situation.drainage,
         gutters=not situation.houses.is_empty and bool(found.troubles or situation.complaints),
@@ -311,7 +313,8 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
     rules = collection_rules(situation.rules, situation.foundation, situation.footing_depth)
     line_offset = situation.rules["line_offset"].likely + situation.rules["parcel_line_error"].likely
     walls = shapely.buffer(situation.roofs, 0.3)
-    stone = shapely.buffer(situation.houses, rules.wall_offset)
+    # of the middle of a trench, so that its nearest stone keeps the offset
+    stone = shapely.buffer(situation.houses, rules.wall_offset + rules.width / 2.0)
     free = free_ground(situation.parcel, [walls, situation.keep_out], line_offset=line_offset)
     basins, drains, refused = site_collectors(
         found.troubles,
@@ -368,6 +371,20 @@ def _spouts(situation: Situation, found: Diagnosis) -> tuple[DownspoutSite, ...]
             names[number] = trouble.name
     labels = upstream_labels(situation.drainage, seeds.reshape(situation.on_parcel.shape))
     return site_downspouts(situation.downspouts, situation.drainage, names, labels)
+
+
+def _spouts_beside_complaints(
+    situation: Situation, found: Diagnosis, others: Sequence[DownspoutSite]
+) -> tuple[DownspoutSite, ...]:
+    """Further downspouts that come out where someone saw water, whatever the reckoning says of it."""
+    if not situation.complaints:
+        return ()
+    points = [point for point, _ in situation.complaints]
+    around = mask_of(shapely.buffer(shapely.MultiPoint(points), found.rules.complaint_reach), situation.grid)
+    labels = np.where(around, np.int64(0), np.int64(-1))
+    beside = site_downspouts(situation.downspouts, situation.drainage, {0: "where water was seen"}, labels)
+    known = {spout.id for spout in others}
+    return tuple(spout for spout in beside if spout.id not in known)
 
 
 def run_on_share(situation: Situation, found: Diagnosis) -> float:

@@ -124,3 +124,189 @@ def test_a_septic_field_in_the_way_is_gone_round_with_its_setback(screen: Screen
     assert line.fall_to_spare < 0.0
     assert "short of the slope and cover" in line.why
     assert any("covered by 6 in" in warning for warning in plan.warnings)
+
+
+@pytest.mark.parametrize("off", [0.02, -0.02])
+def test_fall_at_the_limit_is_gravity_on_one_side_and_not_on_the_other(screen: Screen, off: float) -> None:
+    low, slope = 100.00, 0.005
+    # the level at which the basin of the patio has nothing to spare
+    bottom = low - COVER - CROWN - DROP - SLOPE * LOW.distance(SWALE) - DIG - CLEARANCE
+    ground = with_low_patio(falling_to_swale(slope, bottom - off), low)
+    fixed = '[layout]\nslope = "1 %"\ncover = "12 in"\n'
+    plan = screen(ground, layers(), more=RAIN + fixed, rmse="2 mm").plan
+    (line,) = plan.discharges
+    assert line.fall_to_spare == pytest.approx(off, abs=0.71 * SLOPE)
+    assert (line.mode, line.verdict) == (("gravity", "sure") if off > 0.0 else ("pump", "sure"))
+    assert {way.mode: way.possible for way in plan.alternatives}["gravity"] == (off > 0.0)
+    # the site file's slope and cover are kept by the line to a sump too
+    first = next(run for run in plan.pipe_runs if run.from_id == "basin-1")
+    assert first.invert_up == pytest.approx(low - COVER - CROWN - DROP, abs=1e-6)
+    assert first.slope >= SLOPE - 1e-9
+    # what the site file leaves open is laid by the trade's floors before a pump is thought of
+    free = screen(ground, layers(), rmse="2 mm", folder="free").plan
+    assert {each.mode for each in free.discharges} == {"gravity"}
+
+
+def sunken_patio(bottom: float, low: float, *, rim: float = 1.0) -> np.ndarray:
+    """Flat ground at 100 m before a swale; a patio sunk to `low`, its banks `rim` m wide, a little lower at `LOW`."""
+    x, y = places()
+    ground = falling_to_swale(0.002, bottom)
+    away = np.maximum(np.abs(x - 25.0), np.abs(y - 27.0)) - 3.0
+    bank = low + 0.02 + (ground - low) * np.clip(away, 0.0, None) / rim
+    ground = np.where(away < rim, np.minimum(ground, bank), ground)
+    return np.where((np.abs(x - LOW.x) < 0.2) & (np.abs(y - LOW.y) < 0.2), low, ground)
+
+
+def test_a_bowl_below_its_outlet_is_pumped_by_outlet_less_pump_off_level(screen: Screen) -> None:
+    # the swale lies 0.5 m over the patio and the ground between lies low, so that the outlet is the line's high point
+    bottom, low = 99.20, 98.70
+    plan = screen(sunken_patio(bottom, low, rim=3.0), layers()).plan
+    (line,) = plan.discharges
+    (sump,) = plan.sumps
+    assert (line.mode, line.verdict, line.outfall) == ("pump", "sure", "outfall-1")
+    feed = [run for run in plan.pipe_runs if run.kind == "gravity"]
+    (pushed,) = [run for run in plan.pipe_runs if run.kind == "pressure"]
+    fed = sum(run.length for run in feed)
+    inlet = low - 0.1524 - CROWN - DROP - SLOPE * fed
+    assert sump.inlet_elevation == pytest.approx(inlet, abs=1e-6)
+    # the trade's yard sump: inlet 24 in over the bottom, pump off 8 in over it
+    off = inlet - 16.0 * 0.0254
+    assert sump.off_elevation == pytest.approx(off, abs=1e-6)
+    highest = max(bottom + CLEARANCE, max(z for _, _, z in pushed.line.coords))
+    assert sump.lift == line.lift == pytest.approx(highest - off, abs=1e-6)
+    assert pushed.invert_down == pytest.approx(bottom + CLEARANCE, abs=1e-9)
+    assert line.fall_to_spare < -0.5
+    # 8 ft/s is the most that a pressure line is laid for
+    assert sump.velocity <= 8.0 * 0.3048
+
+
+# Collectors that share a trunk, and such that don't
+
+
+def two_patios(x_left: float, x_right: float, y_low: float) -> tuple[np.ndarray, list[dict[str, Any]]]:
+    """Two patios in a plane of 3 %, each with a low cell, and their shapes."""
+    x, y = places()
+    ground = falling_to_swale(0.03, 99.20, ridge=y_low + 4.0)
+    shapes = []
+    for x_low in (x_left, x_right):
+        level = 100.0 + 0.03 * (y_low - 8.0) - 0.10
+        ground = np.where((np.abs(x - x_low) < 1.5) & (np.abs(y - y_low) < 1.5), level + 0.02, ground)
+        ground = np.where((np.abs(x - x_low) < 0.3) & (np.abs(y - y_low) < 0.3), level, ground)
+        shapes.append({"geometry": box(x_low - 2, y_low - 2, x_low + 2, y_low + 2), "kind": "patio", "protect": True})
+    return ground, shapes
+
+
+def test_two_collectors_side_by_side_and_far_from_the_swale_share_a_trunk(screen: Screen) -> None:
+    ground, patios = two_patios(22.25, 28.25, 38.25)
+    # the house stands beyond the ridge
+    house = [{"geometry": box(22.0, 43.5, 30.0, 49.0), "foundation": "slab"}]
+    plan = screen(ground, layers(hardscape=patios, roofs=house)).plan
+    assert modes_of(plan) == {"gravity"}
+    assert len(plan.catch_basins) == 2
+    last = [run for run in plan.pipe_runs if run.to_id == "outfall-1"]
+    assert len(last) == 1
+    assert last[0].peak_flow == pytest.approx(sum(basin.peak_flow for basin in plan.catch_basins))
+    # less pipe than two lines of their own
+    assert sum(run.length for run in plan.pipe_runs) < 1.3 * 34.0
+    (line,) = plan.discharges
+    assert set(line.serves) == {basin.id for basin in plan.catch_basins}
+
+
+def test_two_collectors_far_apart_beside_the_swale_have_lines_of_their_own(screen: Screen) -> None:
+    ground, patios = two_patios(15.25, 35.25, 18.25)
+    house = [{"geometry": box(22.0, 24.0, 28.0, 34.0), "foundation": "slab"}]
+    swale = [{"geometry": shapely.LineString([(1.0, 5.0), (49.0, 5.0)]), "kind": "swale"}]
+    plan = screen(ground, layers(hardscape=patios, roofs=house, outfalls=swale)).plan
+    assert modes_of(plan) == {"gravity"}
+    assert len(plan.catch_basins) == 2
+    assert len(plan.pipe_runs) == 2
+    assert {run.from_id for run in plan.pipe_runs} == {basin.id for basin in plan.catch_basins}
+    assert len({run.to_id for run in plan.pipe_runs}) == 2
+    for run in plan.pipe_runs:
+        # straight down to the swale, but for the spacing of places along it
+        assert run.length < 14.0
+
+
+# Sites that a tool of this kind must be right on
+
+
+def test_flat_lot_cannot_tell_by_lidar_and_is_sure_with_two_shots(screen: Screen) -> None:
+    low = 100.00
+    spare = 0.03048
+    bottom = low - COVER - CROWN - DROP - SLOPE * LOW.distance(SWALE) - DIG - CLEARANCE - spare
+    ground = with_low_patio(falling_to_swale(0.002, bottom), low)
+    seen = [{"geometry": Point(25.0, 27.0), "what": "the patio stands under water", "date": "2024-05-02"}]
+    lidar = screen(ground, layers(complaints=seen), rmse="10 cm").plan
+    (line,) = lidar.discharges
+    assert (line.mode, line.verdict) == ("gravity", "cannot_tell")
+    assert line.fall_to_spare == pytest.approx(spare, abs=0.71 * SLOPE)
+    assert "cannot tell" in lidar.verdict
+    assert "basin-1" in lidar.site_checks[0]
+    assert "bottom of outfall-1 (swale)" in lidar.site_checks[0]
+    shots = [("patio low", LOW.x, LOW.y, low), ("swale bottom", SWALE.x, SWALE.y, bottom)]
+    level = screen(ground, layers(complaints=seen), rmse="10 cm", shots=shots, folder="level").plan
+    (line,) = level.discharges
+    assert (line.mode, line.verdict) == ("gravity", "sure")
+    assert line.fall_to_spare == pytest.approx(spare, abs=0.71 * SLOPE)
+    assert line.fall_error < 0.02
+
+
+def test_a_patio_below_its_swale_is_pumped_alone_and_the_roofs_leave_by_gravity(screen: Screen) -> None:
+    bottom = 99.40
+    low = bottom - 0.6 * 0.3048
+    x, y = places()
+    # the house stands on the ridge, north of the patio
+    ground = 100.0 + 0.04 * (y - 8.0) - 0.08 * np.clip(y - 30.0, 0.0, None)
+    ground = np.where(y < 8.0, np.maximum(100.0 - 0.3 * (8.0 - y), bottom), ground)
+    ground = np.where(y < 4.0, bottom + 0.25 * (4.0 - y), ground)
+    away = np.maximum(np.abs(x - 34.0), np.abs(y - 20.0)) - 2.5
+    ground = np.where(away < 4.0, np.minimum(ground, low + 0.02 + 0.6 * np.clip(away, 0.0, None)), ground)
+    ground = np.where((np.abs(x - 34.25) < 0.2) & (np.abs(y - 20.25) < 0.2), low, ground)
+    spouts = [{"geometry": Point(at, 26.8)} for at in (30.0, 34.0, 38.0)]
+    shapes = layers(
+        parcel=[{"geometry": box(10.0, 10.0, 46.0, 50.0)}],
+        roofs=[{"geometry": box(28.0, 27.0, 40.0, 34.0), "foundation": "slab"}],
+        hardscape=[{"geometry": box(31.5, 17.5, 36.5, 22.5), "kind": "patio", "protect": True}],
+        downspouts=spouts,
+    )
+    findings = screen(ground, shapes)
+    plan = findings.plan
+    assert modes(findings) == {"gravity", "pump"}
+    (pumped,) = [line for line in plan.discharges if line.mode == "pump"]
+    assert pumped.serves == ("basin-1",)
+    by_gravity = {name for line in plan.discharges if line.mode == "gravity" for name in line.serves}
+    assert by_gravity == {"downspout-1", "downspout-2", "downspout-3"}
+    roofs = {run.id for run in plan.pipe_runs if run.purpose == "downspout"}
+    sump_feeds = {run.from_id for run in plan.pipe_runs if run.to_id == plan.sumps[0].id}
+    assert not roofs & sump_feeds
+    assert not any("water comes out of" in warning for warning in plan.warnings)
+
+
+def modes_of(plan) -> set[str]:
+    return {line.mode for line in plan.discharges}
+
+
+def test_a_dry_lot_with_a_false_pit_and_a_clogged_gutter_has_nothing_to_build(screen: Screen) -> None:
+    x, y = places()
+    # graded away from the house, which stands on the ridge
+    ground = falling_to_swale(0.015, 99.40, ridge=27.0)
+    pit = np.hypot(x - 34.0, y - 36.0)
+    ground = np.where(pit < 1.5, np.minimum(ground, ground - 0.0508 * (1.0 - (pit / 1.5) ** 2)), ground)
+    shapes = layers(
+        roofs=[{"geometry": box(20.0, 22.0, 32.0, 32.0), "foundation": "crawl"}],
+        hardscape=[{"geometry": box(22.0, 12.0, 26.0, 22.0), "kind": "drive", "protect": False}],
+        downspouts=[{"geometry": Point(19.8, 27.0)}, {"geometry": Point(32.2, 23.0)}],
+        complaints=[{"geometry": Point(19.6, 27.0), "what": "the gutter runs over and it is wet beside the wall"}],
+    )
+    plan = screen(ground, shapes, rmse="10 cm").plan
+    assert modes_of(plan) == {"none"}
+    assert plan.verdict.startswith("Nothing to build")
+    assert not plan.pipe_runs
+    assert not plan.catch_basins
+    assert not plan.french_drains
+    assert not plan.take_off
+    said = " ".join(cure.what for cure in plan.cures)
+    assert "gutters" in said
+    assert "Lead downspout-1" in said
+    (nothing,) = plan.alternatives
+    assert nothing.high < 300.0
