@@ -18,8 +18,8 @@ from pipelines.deliverables.lot_findings import (
     storms_of,
 )
 from pipelines.hydraulics.pump_curve import pump_curve
-from pipelines.hydrology.contributing import rain_that_fills
 from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
+from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate

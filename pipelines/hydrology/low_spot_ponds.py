@@ -1,11 +1,15 @@
-"""Low spots of the ground as ponds that water is routed through."""
+"""Low spots of the ground as storages: what they hold by level, and the rain that fills them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
+from scipy.optimize import brentq
 
-from pipelines.hydrology.ponds import PondNode
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.checks import require_positive
+from pipelines.hydrology.errors import StorageError
+from pipelines.hydrology.losses import runoff_of_shares, total_area
+from pipelines.hydrology.storage import StageStorage
+from pipelines.hydrology.sub_catchment import SurfaceShare
 from terrain.low_spots import LowSpot
 
 FILM = 0.001
@@ -39,49 +43,38 @@ def storage_of_low_spot(spot: LowSpot) -> StageStorage:
     return StageStorage(levels, areas, volumes)
 
 
-def ponds_of_low_spots(
-    spots: Sequence[LowSpot],
-    infiltration_rates: Mapping[str, float],
-    *,
-    onward: Mapping[str, str] | None = None,
-    outlets: Mapping[str, tuple[StageOutflow, str]] | None = None,
-) -> tuple[PondNode, ...]:
-    """Ponds of a set of low spots, those that merge with the pond they merge into.
+def rain_that_fills(volume: float, shares: Sequence[SurfaceShare], *, most: float = 1.0) -> float | None:
+    """Depth of rain whose runoff from a ground fills a low spot: it spills only above that.
 
     Parameters
     ----------
-    spots : sequence of LowSpot
-        All that `find_low_spots` listed.
-    infiltration_rates : mapping of str to float
-        By low spot; none where not named. [m/s]
-    onward : mapping of str to str or None
-        By low spot: what takes its overflow where no low spot does, such as an edge.
-    outlets : mapping of str to (StageOutflow, str) or None
-        By low spot: what a pipe takes by level [m], [m3/s], and where that goes.
+    volume : float
+        Of the low spot at its sill. [m3]
+    shares : sequence of SurfaceShare
+        Surfaces of all the ground that drains to it.
+    most : float
+        Deepest rain looked at. [m]
 
     Returns
     -------
-    tuple of PondNode
-        One a low spot.
+    float or None
+        None where not even the deepest does. What soaks in meanwhile is not counted. [m]
 
     Raises
     ------
+    SurfaceError
+        If the ground has no area.
     StorageError
-        If a low spot's levels don't make a storage.
+        If the volume is not finite and positive.
+
+    References
+    ----------
+    .. [1] As of `pipelines.hydrology.losses.runoff_of_shares`, solved for the rain.
     """
-    onward, outlets = onward or {}, outlets or {}
-    ponds = []
-    for spot in spots:
-        outlet, outlet_to = outlets.get(spot.id, (None, None))
-        ponds.append(
-            PondNode(
-                id=spot.id,
-                storage=storage_of_low_spot(spot),
-                spills_to=spot.spills_to or onward.get(spot.id),
-                contained_in=spot.contained_in,
-                infiltration_rate=infiltration_rates.get(spot.id, 0.0),
-                outlet=outlet,
-                outlet_to=outlet_to,
-            )
-        )
-    return tuple(ponds)
+    require_positive(StorageError, volume=volume, most=most)
+    area = total_area(shares)
+
+    def excess(rain: float) -> float:
+        return runoff_of_shares(rain, shares) * area - volume
+
+    return float(brentq(excess, 0.0, most, xtol=1e-7)) if excess(most) >= 0.0 else None
