@@ -147,15 +147,6 @@ def swale_toml() -> str:
     return text + _rain_soil_pump(pump=False).replace('"10 yr"', '"1 yr"')
 
 
-def town_toml() -> str:
-    """Every lot of the street."""
-    text = _head("Wetherclay Lane, every lot", "lots 1 to 16 in one go") + _table("parcel", "parcels", "lot <= 16")
-    for name in ("roofs", "hardscape", "barriers", "keep_out", "utilities", "right_of_way", "downspouts", "culverts",
-                 "outfalls", "complaints"):
-        text += _table(name, name)
-    return text + _rain_soil_pump()
-
-
 def _footing(each: Lot) -> str:
     return {"slab": "18 in", "crawl": "2 ft", "basement": "8 ft"}[each.foundation]
 

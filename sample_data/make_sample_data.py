@@ -51,7 +51,6 @@ def write_all(folder: Path) -> None:
         "lot_08_levels.toml": claywick_sites.site_toml(8, levels=True),
         "lot_only.toml": claywick_sites.lot_only_toml(),
         "swale.toml": claywick_sites.swale_toml(),
-        "town.toml": claywick_sites.town_toml(),
     }
     texts |= {f"lot_{each.number:02d}.toml": claywick_sites.site_toml(each.number) for each in LOTS}
     for name, text in texts.items():
