@@ -310,3 +310,34 @@ def test_a_dry_lot_with_a_false_pit_and_a_clogged_gutter_has_nothing_to_build(sc
     assert "Lead downspout-1" in said
     (nothing,) = plan.alternatives
     assert nothing.high < 300.0
+
+
+def test_septic_well_gas_and_water_make_the_way_dearer_and_rule_a_soakaway_out(screen: Screen) -> None:
+    ground = with_low_patio(falling_to_swale(0.03, 99.20), 100.40)
+    field, well = box(12.0, 12.0, 24.5, 20.0), Point(36.0, 14.0)
+    across = [shapely.LineString([(0.0, 11.0 + 0.8 * k), (50.0, 11.0 + 0.8 * k)]) for k in range(2)]
+    shapes = layers(
+        keep_out=[
+            {"geometry": field, "kind": "septic field", "setback_m": 3.0, "crossing": "never"},
+            {"geometry": well.buffer(0.3), "kind": "well", "setback_m": 3.0, "crossing": "never"},
+        ],
+        utilities=[
+            {"geometry": across[0], "kind": "gas", "crossing": "careful", "depth_m": None},
+            {"geometry": across[1], "kind": "water", "crossing": "careful", "depth_m": None},
+        ],
+        roofs=[{"geometry": box(12.0, 22.0, 19.0, 30.0), "foundation": "slab"}],
+    )
+    plan = screen(ground, shapes).plan
+    assert modes_of(plan) == {"gravity"}
+    (run,) = plan.pipe_runs
+    assert {"gas: dig by hand", "water: dig by hand"} <= set(run.crossings)
+    assert in_plan(run).distance(field) >= 3.0 - 1e-6
+    assert in_plan(run).distance(well) >= 3.3 - 0.01
+    ways = {way.mode: way for way in plan.alternatives}
+    assert not ways["soakaway"].possible
+    assert "not assessed" in ways["soakaway"].depends_on
+    # what lies in the way costs more than the same lot without it
+    plain = screen(ground, layers(roofs=shapes["roofs"]), folder="plain").plan
+    free = {way.mode: way for way in plain.alternatives}
+    assert ways["gravity"].likely > free["gravity"].likely
+    assert "septic_wells" in {caution.id for caution in screen(ground, shapes, folder="again").cautions}

@@ -1,0 +1,232 @@
+"""Rules that decide what may be proposed at all: foundations, stops, missing roofs and outfalls, no lawful way."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from shapely import Point, box
+
+from pipelines.deliverables.findings import Findings
+from pipelines.lot import screen_lot
+
+ROWS, COLUMNS, CELL = 120, 100, 0.5
+EAST, NORTH = 500_000.0, 4_400_000.0
+RAIN = '[rain]\ndepth = "75 mm"\nduration = "60 min"\n'
+FOUR_FEET = 1.2192
+HOUSE = box(18.0, 20.0, 32.0, 28.0)
+
+Screen = Callable[..., Findings]
+
+
+def places() -> tuple[np.ndarray, np.ndarray]:
+    """Easting and northing of the cells from the lower left corner."""
+    row, column = np.mgrid[0:ROWS, 0:COLUMNS]
+    return (column + 0.5) * CELL, (ROWS - row - 0.5) * CELL
+
+
+def slope_to_swale(slope: float = 0.03, bottom: float = 99.0) -> np.ndarray:
+    """A plane that falls south the whole way, to a swale 1 m deep."""
+    _, y = places()
+    ground = 100.0 + slope * (y - 8.0)
+    ground = np.where(y < 8.0, np.maximum(100.0 - 0.5 * (100.0 - bottom) * (8.0 - y), bottom), ground)
+    return np.where(y < 4.0, bottom + 0.25 * (4.0 - y), ground)
+
+
+def layers(**more: list[dict[str, Any]] | None) -> dict[str, list[dict[str, Any]]]:
+    """A house in the middle of a lot that slopes to the street."""
+    shapes = {
+        "parcel": [{"geometry": box(8.0, 10.0, 42.0, 50.0)}],
+        "roofs": [{"geometry": HOUSE}],
+        "right_of_way": [{"geometry": box(0.0, 0.0, 50.0, 10.0)}],
+        "outfalls": [{"geometry": Point(36.25, 5.25), "kind": "swale"}],
+    } | more
+    return {name: rows for name, rows in shapes.items() if rows is not None}
+
+
+@pytest.fixture
+def screen(make_lot) -> Screen:
+    """Screens a made lot; `elevation` is added to its [elevation]."""
+
+    def run(ground, shapes, more: str = "", *, elevation: str = "", folder: str = "lot") -> Findings:
+        site: Path = make_lot(ground, shapes, more=RAIN + more, folder=folder)
+        text = site.read_text(encoding="utf-8")
+        site.write_text(text.replace('rmse = "2 cm"\n', f'rmse = "2 cm"\n{elevation}\n'), encoding="utf-8")
+        return screen_lot(site)
+
+    return run
+
+
+def in_plan(line: shapely.Geometry) -> shapely.Geometry:
+    return shapely.transform(shapely.force_2d(line), lambda xy: xy - (EAST, NORTH))
+
+
+def house(foundation: str | None, depth: float | None = None) -> str:
+    """[house] of a site file."""
+    text = "[house]\n"
+    text += f'foundation = "{foundation}"\n' if foundation else ""
+    return text + (f'footing_depth = "{depth} m"\n' if depth else "")
+
+
+@pytest.mark.parametrize("foundation", ["slab", "crawl", "basement", None])
+def test_stone_stands_as_far_from_a_wall_as_its_foundation_asks(screen: Screen, foundation: str | None) -> None:
+    footing = 0.45 if foundation == "slab" else None
+    # a patio whose upper side runs on past the house's own wall, so that a trench along it would come near
+    patio = [{"geometry": box(33.0, 20.0, 38.0, 26.0), "kind": "patio", "protect": True}]
+    plan = screen(slope_to_swale(), layers(hardscape=patio), house(foundation, footing)).plan
+    assert plan.french_drains
+    for drain in plan.french_drains:
+        nearest = in_plan(drain.line).distance(HOUSE) - drain.width / 2.0
+        if foundation == "slab":
+            # outside the plane that falls at 45 degrees from the footing's bottom (Uniform Plumbing Code 314.1)
+            assert nearest >= drain.depth - footing - 1e-6
+        else:
+            assert nearest >= FOUR_FEET - 1e-6
+
+
+def test_trenches_of_pipe_stay_outside_the_footings_plane(screen: Screen) -> None:
+    footing = 0.3
+    spouts = [{"geometry": Point(17.8, 27.8)}, {"geometry": Point(32.2, 27.8)}]
+    plan = screen(slope_to_swale(), layers(downspouts=spouts), house("slab", footing)).plan
+    assert plan.pipe_runs
+    for run in plan.pipe_runs:
+        path = shapely.get_coordinates(shapely.segmentize(run.line, 0.25), include_z=True)
+        along = np.hypot(*np.diff(path[:, :2], axis=0).T).cumsum()
+        stations = np.hypot(*np.diff(shapely.get_coordinates(run.line), axis=0).T).cumsum()
+        ground = np.interp(np.concatenate([[0.0], along]), np.concatenate([[0.0], stations]), run.ground)
+        away = shapely.distance(HOUSE, shapely.points(path[:, :2] - (EAST, NORTH)))
+        # the field's cells of 1 m tell ground and distance no closer than this
+        assert (ground - path[:, 2] <= footing + away + 0.75).all()
+
+
+def proposes_nothing(findings: Findings) -> bool:
+    plan = findings.plan
+    return not (plan.pipe_runs or plan.catch_basins or plan.french_drains or plan.channel_drains or plan.sumps)
+
+
+@pytest.mark.parametrize(("flown", "stops"), [(2015, True), (2020, True), (2021, False)])
+def test_a_house_newer_than_the_lidar_stops_everything(screen: Screen, flown: int, stops: bool) -> None:
+    more = house("slab") + "built = 2021\n"
+    findings = screen(slope_to_swale(), layers(), more, elevation=f"flown = {flown}")
+    plan = findings.plan
+    assert bool(plan.refer_out) == stops
+    assert proposes_nothing(findings) == stops
+    if stops:
+        (reason,) = plan.refer_out
+        assert f"flown in {flown}" in reason
+        assert "built in 2021" in reason
+        (line,) = plan.discharges
+        assert (line.mode, line.verdict) == ("none", "no")
+        assert not plan.take_off
+        assert not plan.alternatives
+
+
+@pytest.mark.parametrize(("slope", "stops"), [(0.24, False), (0.26, True)])
+def test_a_lot_steeper_than_25_percent_is_referred_out(screen: Screen, slope: float, stops: bool) -> None:
+    findings = screen(slope_to_swale(slope), layers(), house("slab"))
+    assert bool(findings.plan.refer_out) == stops
+    if stops:
+        assert "steeper than 25%" in findings.plan.refer_out[0]
+        assert "engineer" in findings.plan.refer_out[0]
+        assert proposes_nothing(findings)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ({"barriers": [{"geometry": shapely.LineString([(12.0, 32.0), (20.0, 32.0)]), "kind": "retaining wall",
+                        "height_ft": 5.0}]}, "A wall of 1.5 m"),
+        ({"keep_out": [{"geometry": box(30.0, 12.0, 34.0, 16.0), "kind": "wetland", "setback_m": 3.0,
+                        "crossing": "never"}]}, "a wetland"),
+        ({"keep_out": [{"geometry": box(30.0, 12.0, 34.0, 16.0), "kind": "sinkhole", "setback_m": 3.0,
+                        "crossing": "never"}]}, "a sinkhole"),
+        ({"keep_out": [{"geometry": box(9.0, 11.0, 41.0, 16.0), "kind": "100-year floodplain", "setback_m": 0.0,
+                        "crossing": "careful"}]}, "a floodplain"),
+    ],
+)
+def test_what_is_an_engineers_is_referred_out(screen: Screen, rows, words: str) -> None:
+    findings = screen(slope_to_swale(), layers(**rows), house("slab"))
+    assert words in " ".join(findings.plan.refer_out)
+    assert proposes_nothing(findings)
+
+
+def test_a_wall_under_4_ft_is_no_stop(screen: Screen) -> None:
+    wall = [{"geometry": shapely.LineString([(12.0, 32.0), (20.0, 32.0)]), "kind": "wall", "height_ft": 3.5}]
+    assert not screen(slope_to_swale(), layers(barriers=wall), house("slab")).plan.refer_out
+
+
+def pitted(ground: np.ndarray) -> np.ndarray:
+    """A low of 20 cm and 4 m across in the lawn."""
+    x, y = places()
+    away = np.hypot(x - 25.0, y - 36.0)
+    return np.where(away < 4.0, np.minimum(ground, ground[away < 4.0].min() - 0.20 * (1.0 - (away / 4.0) ** 2)), ground)
+
+
+def test_without_roofs_low_spots_get_provisional_basins_and_nothing_else(screen: Screen) -> None:
+    findings = screen(pitted(slope_to_swale(0.01)), layers(roofs=None))
+    plan = findings.plan
+    assert plan.verdict.startswith("Roofs are not given")
+    (basin,) = plan.catch_basins
+    assert basin.provisional
+    assert basin.why.startswith("Provisional")
+    assert basin.drains_to == ""
+    assert plan.pipe_runs == plan.french_drains == plan.sumps == plan.take_off == ()
+    (line,) = plan.discharges
+    assert (line.mode, line.verdict) == ("none", "cannot_tell")
+    assert any("no roofs are given" in warning for warning in findings.warnings)
+    # the ground is read all the same
+    assert findings.low_spots
+    assert findings.flow_paths
+
+
+def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(screen: Screen) -> None:
+    findings = screen(pitted(slope_to_swale(0.01)), layers(outfalls=None), house("slab"))
+    plan = findings.plan
+    assert plan.pipe_runs
+    assert plan.outfalls
+    street = box(EAST, NORTH, EAST + 50.0, NORTH + 10.0)
+    for outfall in plan.outfalls:
+        assert not outfall.verified
+        assert "found in the lidar, not given" in outfall.to_confirm
+        assert street.intersects(outfall.point)
+    assert all(line.verdict != "sure" for line in plan.discharges)
+    assert "cannot tell" in plan.verdict
+    assert any("no outfall is given" in warning for warning in findings.warnings)
+
+
+def test_no_lawful_way_is_said_and_the_water_stays_in_the_balance(screen: Screen) -> None:
+    # the street lies uphill, so that the ground falls to a neighbour and nothing carries water away in the street
+    uphill = [{"geometry": box(0.0, 52.0, 50.0, 60.0)}]
+    shapes = layers(outfalls=None, right_of_way=uphill)
+    findings = screen(pitted(slope_to_swale(0.01)), shapes, house("slab"))
+    plan = findings.plan
+    assert "no lawful way off this lot" in plan.verdict
+    (line,) = plan.discharges
+    assert (line.mode, line.verdict, line.outfall) == ("none", "no", None)
+    assert line.why.startswith("No lawful way out was found")
+    assert proposes_nothing(findings)
+    assert not any(way.possible for way in plan.alternatives)
+    assert findings.balance.collected == 0.0
+    assert findings.balance.stands + findings.balance.infiltrated + findings.balance.leaves == pytest.approx(
+        findings.balance.rain, rel=1e-9
+    )
+    assert max(water.storm_depth for water in findings.low_spots) > 0.1
+
+
+def test_a_pump_is_never_a_way_onto_a_neighbour(screen: Screen) -> None:
+    # an outfall beyond the side line, in no right of way: no line may go there, whatever pushes it
+    beside = [{"geometry": Point(45.25, 30.25), "kind": "ditch"}]
+    findings = screen(pitted(slope_to_swale(0.01)), layers(outfalls=beside), house("slab"))
+    assert proposes_nothing(findings)
+    assert "no lawful way off this lot" in findings.plan.verdict
+
+
+@pytest.mark.parametrize("fixed", ["gravity", "pump"])
+def test_the_site_files_choice_of_gravity_or_pump_is_kept(screen: Screen, fixed: str) -> None:
+    more = house("slab") + f'[layout]\nlift = "{fixed}"\n'
+    plan = screen(pitted(slope_to_swale(0.01)), layers(), more).plan
+    (chosen,) = [way for way in plan.alternatives if way.chosen]
+    assert chosen.mode == fixed
+    assert bool(plan.sumps) == (fixed == "pump")
