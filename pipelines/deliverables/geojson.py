@@ -55,7 +55,7 @@ def _features(layer: str, frame: gpd.GeoDataFrame, to_globe: Transformer) -> Ite
 
 def _on_globe(shape: Geometry, to_globe: Transformer) -> dict[str, Any]:
     def move(points: Any) -> Any:
-        longitude, latitude = to_globe.transform(points[:, 0], points[:, 1])
+        longitude, latitude = to_globe.transform(points[:, 0].tolist(), points[:, 1].tolist())
         return np.round(np.column_stack([longitude, latitude]), DECIMALS)
 
     moved = shapely.transform(shapely.force_2d(shape), move)

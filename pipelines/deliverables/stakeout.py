@@ -17,6 +17,8 @@ from terrain.arrays import FloatArray
 
 SPACING = 3.0
 """Between stakes on a straight run; common practice, no source. [m]"""
+DECIMALS = 4
+"""Of metres: nobody stakes to less than a tenth of a millimetre."""
 SAME_PLACE = 0.3
 """A stake this near a fitting or an end is that stake. [m]"""
 
@@ -107,9 +109,9 @@ def _of_run(run: PipeRun, findings: Findings, benchmark: Benchmark) -> Iterator[
         invert = float(np.interp(at, stations, inverts))
         ground = float(np.interp(at, stations, np.asarray(run.ground, dtype=np.float64)))
         yield Stake(
-            f"{run.id}.{number}", run.id, ", ".join(dict.fromkeys(listed)), at,
-            shapely.line_interpolate_point(flat, at), invert - benchmark.elevation,
-            max(ground - invert + below, 0.0) if findings.levels_given else None,
+            f"{run.id}.{number}", run.id, ", ".join(dict.fromkeys(listed)), round(at, DECIMALS),
+            shapely.line_interpolate_point(flat, at), round(invert - benchmark.elevation, DECIMALS),
+            round(max(ground - invert + below, 0.0), DECIMALS) if findings.levels_given else None,
         )  # fmt: skip
 
 
@@ -154,10 +156,10 @@ def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
         "point": [stake.point for stake in stakes],
         "run": [stake.run for stake in stakes],
         "what": [stake.what for stake in stakes],
-        f"station_{unit}": from_si((round(stake.station, 4) for stake in stakes), unit),
+        f"station_{unit}": from_si((stake.station for stake in stakes), unit),
         "easting": placed[:, 0],
         "northing": placed[:, 1],
-        f"invert_above_benchmark_{unit}": from_si((round(stake.above_benchmark, 4) for stake in stakes), unit),
+        f"invert_above_benchmark_{unit}": from_si((stake.above_benchmark for stake in stakes), unit),
     }
     if findings.levels_given:
         columns[f"cut_{unit}"] = from_si((stake.cut for stake in stakes), unit)

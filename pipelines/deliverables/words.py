@@ -8,6 +8,11 @@ MODES = {
     "soakaway": "into a soakaway",
     "none": "nothing to build",
 }
+CODES = {
+    "takes_it": "takes it", "holds_water": "holds water", "cannot_tell": "cannot tell",
+    "part": "drowned part of the time", "always": "always drowned",
+}  # fmt: skip
+"""Codes of layers as a person reads them."""
 EDGES = {
     "edge_n": "over the north edge",
     "edge_e": "over the east edge",

@@ -28,6 +28,8 @@ class Number:
 
 
 Inline = str | Number
+SENTENCE = 36
+"""Characters from which text is a sentence."""
 Words = tuple[Inline, ...]
 
 
@@ -85,6 +87,14 @@ class Table:
     rows: tuple[tuple[Inline, ...], ...]
     foot: tuple[Inline, ...] = ()
     note: str = ""
+
+    @property
+    def wordy(self) -> tuple[bool, ...]:
+        """Which columns hold sentences rather than names."""
+        return tuple(
+            any(isinstance(row[place], str) and len(row[place]) > SENTENCE for row in self.rows)
+            for place in range(len(self.columns))
+        )
 
 
 @dataclass(frozen=True, slots=True)

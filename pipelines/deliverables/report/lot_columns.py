@@ -96,7 +96,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("inlet_elevation", "Inlet", "level"),
         Shown("off_elevation", "Pump off", "level"),
         Shown("bottom_elevation", "Bottom", "level"),
-        Shown("minutes_without_power", "Holds without power", "minutes_bare"),
+        Shown("minutes_without_power", "Holds without power", "minutes_held"),
         Shown("warnings", "Know of it"),
     ),
     "fittings": (Shown("kind", "What"), Shown("on_run", "On")),

@@ -112,7 +112,7 @@ def _alternatives(findings: Findings, units: Units) -> Table:
             (way.low, "money", "cost_low"), (way.likely, "money", "cost_likely"), (way.high, "money", "cost_high"),
             (way.deepest, "length", "deepest_m"), (way.fall_to_spare, "depth", "fall_to_spare_m"),
         ):  # fmt: skip
-            row.append("" if value is None else number(value, kind, units, f"{source}/{key}"))
+            row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
         rows.append((*row, way.depends_on))
     columns = (
         Column("Way"), Column("Low", "", True), Column("Likely", "", True), Column("High", "", True),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
 from pipelines.deliverables.unit_systems import unit_value
+from pipelines.deliverables.words import CODES
 from pipelines.inputs.quantity_words import Units, format_quantity
 
 _RAISED = str.maketrans("23", "²³")
@@ -22,7 +23,7 @@ _PLAIN = {
     "hours": ("h", 1, 3600.0),
     "minutes": ("min", 0, 60.0),
     "starts": ("", 0, 1.0),
-    "minutes_bare": ("min", 1, 1.0),
+    "minutes_held": ("min", 1, 60.0),
 }
 UNKNOWN = "unknown"
 
@@ -178,12 +179,13 @@ def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
 def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inline:
     if kind:
         known = value is not None and not pd.isna(value)
-        return number(float(value) * unit_value(suffix) if known else None, kind, units, source)
+        one = 60.0 if kind == "minutes_held" else unit_value(suffix)
+        return number(float(value) * one if known else None, kind, units, source)
     if value is None or pd.isna(value):
         return ""
     if isinstance(value, bool) or str(value) in ("True", "False"):
         return "yes" if str(value) == "True" else "no"
-    return str(value)
+    return CODES.get(str(value), str(value))
 
 
 def row_words(

@@ -143,7 +143,11 @@ def _answer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], units: 
             for each in found.reaches
             if each.verdict.answer != "takes_it"
         ]
-        words += [(f"{each.crossing.id}: {each.why}.",) for each in found.crossings]
+        words += [
+            (f"{each.crossing.id}: {each.why}.",)
+            for each in found.crossings
+            if each.answer != "takes_it" or not each.crossing.given
+        ]
         words += [
             (f"{each.id} {ANSWERS[each.verdict.answer]}: {each.verdict.why}.",)
             for each in found.outlets

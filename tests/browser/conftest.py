@@ -1,0 +1,91 @@
+"""The reports of a sample lot and of the sample swales in a real browser; skipped, with the reason, without one."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+SAMPLES = Path(__file__).parents[2] / "sample_data"
+CHROMIUM = Path("/usr/bin/chromium")
+QUIET = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+         "--disable-background-networking", "--disable-component-update", "--disable-sync")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Handed:
+    """A result: its folder, its summary, and its layers."""
+
+    folder: Path
+    summary: dict[str, Any]
+
+    @property
+    def page(self) -> str:
+        return (self.folder / "report.html").as_uri()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not CHROMIUM.exists():
+        pytest.skip(f"{CHROMIUM} is not there: apt-get install chromium")
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
+    """Lot 11: a patio that is pumped, roofs by gravity."""
+    from pipelines.deliverables.handover import write_lot
+    from pipelines.deliverables.lot_files import lot_files
+    from pipelines.lot import screen_lot
+
+    folder = tmp_path_factory.mktemp("lot") / "lot_11"
+    findings = screen_lot(SAMPLES / "lot_11.toml")
+    write_lot(findings, folder, extra_files=lot_files(findings, made_on=date(2025, 3, 4)))
+    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")))
+
+
+@pytest.fixture(scope="session")
+def swales(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
+    from pipelines.deliverables.swale_handover import write_swales
+    from pipelines.swale import check_swale
+
+    folder = tmp_path_factory.mktemp("swales") / "swale"
+    write_swales(check_swale(SAMPLES / "swale.toml"), folder, made_on=date(2025, 3, 4))
+    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")))
+
+
+@dataclass
+class Watched:
+    """A page with what it said and asked for."""
+
+    page: Any
+    said: list[str]
+    asked: list[str]
+
+
+@pytest.fixture
+def opened(browser: Any) -> Iterator[Any]:
+    contexts = []
+
+    def open_page(address: str, *, width: int = 1400, touch: bool = False) -> Watched:
+        context = browser.new_context(viewport={"width": width, "height": 900}, has_touch=touch)
+        contexts.append(context)
+        page = context.new_page()
+        watched = Watched(page, [], [])
+        page.on("console", lambda message: watched.said.append(message.text))
+        page.on("pageerror", lambda error: watched.said.append(str(error)))
+        page.on("request", lambda request: watched.asked.append(request.url))
+        page.goto(address)
+        page.wait_for_timeout(100)
+        return watched
+
+    yield open_page
+    for context in contexts:
+        context.close()

@@ -1,0 +1,225 @@
+"""The report as people use it: looked at, tapped, measured on, slid through storms, by mouse, touch and keys."""
+
+import csv
+import io
+import re
+import sqlite3
+from contextlib import closing
+from typing import Any
+
+import pytest
+
+FOOT, INCH = 0.3048, 0.0254
+
+
+def row_of(folder: Any, layer: str, name: str) -> dict[str, Any]:
+    with closing(sqlite3.connect(folder / "lot.gpkg")) as connection:
+        connection.row_factory = sqlite3.Row
+        return dict(connection.execute(f'SELECT * FROM "{layer}" WHERE id = ?', (name,)).fetchone())
+
+
+def number_in(text: str) -> float:
+    found = re.search(r"-?[\d,]+(\.\d+)?", text)
+    assert found is not None, text
+    return float(found.group().replace(",", ""))
+
+
+@pytest.mark.parametrize("width", [360, 1400])
+def test_opens_without_a_word_and_asks_for_nothing(pumped_lot: Any, opened: Any, width: int) -> None:
+    watched = opened(pumped_lot.page, width=width)
+    assert watched.said == []
+    assert [each for each in watched.asked if not each.startswith(("file:", "data:"))] == []
+    # nothing sticks out to the side
+    assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert watched.page.locator(".verdict .what").inner_text() == pumped_lot.summary["verdict"]
+
+
+def test_swales_open_without_a_word(swales: Any, opened: Any) -> None:
+    watched = opened(swales.page, width=360)
+    assert watched.said == []
+    assert [each for each in watched.asked if not each.startswith(("file:", "data:"))] == []
+    assert watched.page.evaluate("document.documentElement.scrollWidth") <= 360
+    for swale in swales.summary["swales"]:
+        assert swale["name"] in watched.page.locator("#answer").inner_text()
+        assert watched.page.locator(f"#profile-{swale['id']} svg").count() == 1
+
+
+def test_layers_are_switched_off_and_on(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    for box in page.locator("[data-toggle]").all():
+        name = box.get_attribute("data-toggle")
+        layer = page.locator(f"#layer-{name}")
+        seen = layer.get_attribute("display") != "none"
+        assert box.is_checked() == seen
+        box.click()
+        assert (layer.get_attribute("display") != "none") == (not seen)
+        box.click()
+        assert (layer.get_attribute("display") != "none") == seen
+
+
+@pytest.mark.parametrize("touch", [False, True])
+def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch: bool) -> None:
+    page = opened(pumped_lot.page, width=360 if touch else 1400, touch=touch).page
+    basin = pumped_lot.summary["catch_basins"][0]
+    # bare of what may stand on it
+    for name in ("sumps", "fittings", "pipe_runs", "outfalls"):
+        box = page.locator(f'[data-toggle="{name}"]')
+        if box.count():
+            box.click()
+    page.locator("#map-pane").scroll_into_view_if_needed()
+    box = page.locator(f'#layer-catch_basins [data-id="{basin["id"]}"] path').bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    if touch:
+        page.touchscreen.tap(x, y)
+    else:
+        page.mouse.click(x, y)
+    assert basin["id"] in page.locator("#picked-title").inner_text()
+    shown = dict(zip(page.locator("#picked dt").all_inner_texts(), page.locator("#picked dd").all_inner_texts(),
+                     strict=True))  # fmt: skip
+    row = row_of(pumped_lot.folder, "catch_basins", basin["id"])
+    assert number_in(shown["Must take"]) == round(row["peak_flow_gpm"])
+    assert number_in(shown["Rim"]) == pytest.approx(row["ground_elevation_ft"], abs=0.005)
+    assert number_in(shown["Rim"]) == pytest.approx(basin["ground_elevation_m"] / FOOT, abs=0.005)
+    assert shown["Grate"] == basin["grate"]
+
+
+def test_the_slider_says_what_summary_says(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    assert "the design storm" in page.locator("#storm-name").inner_text()
+    told = {spot["id"]: spot for spot in pumped_lot.summary["low_spots"]}
+    rows = page.locator("#storm-table tbody tr").all()
+    assert rows
+    for row in rows:
+        spot = told[row.locator("th").inner_text()]
+        for cell, when in zip(row.locator("data").all(), ("before", "after"), strict=True):
+            assert float(cell.get_attribute("value")) == pytest.approx(spot[when]["depth_m"], rel=1e-12)
+            assert number_in(cell.inner_text()) == pytest.approx(spot[when]["depth_m"] / INCH, abs=0.0501)
+
+
+def test_other_storms_stand_shallower_or_deeper(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    slider = page.locator("#storm")
+    last = int(slider.get_attribute("max"))
+    assert last > 0
+    depths, differ = [], 0
+    for at in range(last + 1):
+        slider.fill(str(at))
+        page.locator('[name="when"][value="before"]').click()
+        before = page.locator("#water").get_attribute("href")
+        page.locator('[name="when"][value="after"]').click()
+        after = page.locator("#water").get_attribute("href")
+        assert before.startswith("data:image/png")
+        told = [float(each) for each in page.locator("#storm-table tbody data").evaluate_all(
+            "cells => cells.map(cell => cell.value)")]  # fmt: skip
+        depths.append(max(told[::2]))
+        if max(abs(then - now) for then, now in zip(told[::2], told[1::2], strict=True)) > 0.02:
+            assert before != after
+            differ += 1
+    assert depths == sorted(depths)
+    assert depths[0] < depths[-1] or differ
+
+
+def test_pointer_reads_the_ground_and_a_distance_falls(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    pane = page.locator("#map-pane")
+    pane.scroll_into_view_if_needed()
+    box = pane.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.6)
+    assert re.fullmatch(r"E [\d.]+ +N [\d.]+ +· +ground [\d.,]+ ft", page.locator("#map-place").inner_text())
+    page.locator("#measure").click()
+    pane.scroll_into_view_if_needed()
+    box = pane.bounding_box()
+    y = box["y"] + box["height"] * 0.6
+    bar = page.locator("#map-scale span").bounding_box()["width"]
+    page.mouse.click(box["x"] + 100, y)
+    page.mouse.click(box["x"] + 100 + bar, y)
+    text = page.locator("#map-place").inner_text()
+    assert re.match(r"Distance [\d.,]+ ft, (falls|rises) [\d.]+ ft \([\d.]+ %\)", text)
+    # as long as the scale bar says
+    assert number_in(text) == pytest.approx(number_in(page.locator("#map-scale span").inner_text()), rel=0.02)
+
+
+def test_wheel_buttons_and_keys_move_the_map(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    svg, pane = page.locator("svg.map"), page.locator("#map-pane")
+    pane.scroll_into_view_if_needed()
+    views = [svg.get_attribute("viewBox")]
+
+    def changed() -> bool:
+        views.append(svg.get_attribute("viewBox"))
+        return views[-1] != views[-2]
+
+    pane.hover()
+    page.mouse.wheel(0, -240)
+    assert changed()
+    page.locator("#zoom-out").click()
+    assert changed()
+    pane.focus()
+    for key in ("ArrowLeft", "ArrowDown", "+", "-"):
+        page.keyboard.press(key)
+        assert changed()
+    page.locator("#see-all").click()
+    assert changed()
+    page.locator("#see-lot").click()
+    assert changed()
+
+
+def test_keys_reach_everything(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    wanted = set(page.evaluate(
+        "[...document.querySelectorAll('a[href],button,select,input,[tabindex=\"0\"]')]"
+        ".filter(e=>e.offsetParent!==null||e.classList.contains('skip'))"
+        ".filter(e=>e.type!=='radio'||e.checked).map((e,n)=>(e.dataset.stop=n,String(n)))"
+    ))  # fmt: skip
+    reached = set()
+    for _ in range(len(wanted) + 5):
+        page.keyboard.press("Tab")
+        at = page.evaluate("document.activeElement.dataset.stop")
+        if at is not None:
+            reached.add(at)
+    assert wanted <= reached
+    # a feature is found and read without a pointer
+    basin = pumped_lot.summary["catch_basins"][0]["id"]
+    page.locator("#find").select_option(basin)
+    assert basin in page.locator("#picked-title").inner_text()
+
+
+def test_tables_sort_and_save(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    table = page.locator('[data-table="take_off"]')
+    head = table.locator("th", has_text="Likely")
+    head.locator("button").click()
+    values = [float(each) for each in table.locator("tbody tr td:nth-child(5) data").evaluate_all(
+        "cells => cells.map(cell => cell.value)")]  # fmt: skip
+    assert values == sorted(values)
+    assert head.get_attribute("aria-sort") == "ascending"
+    with page.expect_download() as saved:
+        table.locator("button", has_text="CSV").click()
+    text = saved.value.path().read_text(encoding="utf-8-sig")
+    rows = list(csv.reader(io.StringIO(text)))
+    assert saved.value.suggested_filename == "take_off.csv"
+    assert len(rows) == len(values) + 2  # a head and the totals
+    assert not [cell for row in rows for cell in row if cell.startswith(("=", "+", "@"))]
+
+
+@pytest.mark.parametrize("width", [360, 1400])
+@pytest.mark.parametrize("which", ["pumped_lot", "swales"])
+def test_nothing_keeps_people_out(which: str, width: int, opened: Any, request: pytest.FixtureRequest) -> None:
+    # source: axe-core's rules for WCAG 2.1 A and AA
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
+    # a page whose policy lets nothing in lets axe in only where the browser is told to
+    handed = request.getfixturevalue(which)
+    page = opened(handed.page, width=width).page
+    found = axe.Axe().run(page).response["violations"]
+    serious = [(each["id"], [node["html"][:120] for node in each["nodes"][:3]]) for each in found
+               if each["impact"] in ("serious", "critical")]  # fmt: skip
+    assert serious == []
+
+
+def test_prints_one_sheet(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    page.evaluate("() => { window.print = () => { window.seen = document.body.dataset.print + ' ' "
+                  "+ document.querySelector('.printing').id } }")  # fmt: skip
+    page.locator('[data-print="owner"]').click()
+    assert page.evaluate("window.seen") == "owner owner"
+    assert page.evaluate("document.body.dataset.print") is None

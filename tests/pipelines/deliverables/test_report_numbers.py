@@ -1,0 +1,220 @@
+"""Every number of the report is the one that is handed over, rounded; what a user wrote does nothing but show."""
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.lot_files import lot_files
+from pipelines.deliverables.lot_layers import lot_tables
+from pipelines.deliverables.stakeout import stakeout_table
+from pipelines.deliverables.summary import summary, summary_text
+from pipelines.deliverables.unit_systems import unit_system, unit_value
+from pipelines.inputs.unit_table import RULE_UNITS, si_factor
+
+MADE_ON = date(2025, 3, 4)
+
+
+@dataclass
+class Told:
+    """A number as the page shows it."""
+
+    text: str
+    source: str
+    value: str | None
+    unit: str
+
+
+class Page(HTMLParser):
+    """The numbers, the scripts and the visible text of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.told: list[Told] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self._inside: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = dict(attrs)
+        self.tags.append((tag, found))
+        self._inside.append(tag)
+        if tag == "data":
+            self.told.append(Told("", found.get("data-from") or "", found.get("value"), found.get("data-unit") or ""))
+
+    def handle_endtag(self, tag: str) -> None:
+        while self._inside and self._inside.pop() != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        if self._inside and self._inside[-1] in ("script", "style"):
+            return
+        self.words.append(data)
+        if "data" in self._inside:
+            self.told[-1].text += data
+
+
+def page_of(findings: Findings, folder: Path) -> str:
+    path = folder / "report.html"
+    lot_files(findings, made_on=MADE_ON)["report.html"](path)
+    return path.read_text(encoding="utf-8")
+
+
+def looked_up(source: str, findings: Findings) -> float | None:
+    """The number at a source, in SI, read from what is handed over."""
+    units = unit_system(findings.units)
+    layers: dict[str, pd.DataFrame] = lot_tables(findings, units)
+    kind, *rest = source.split("|")
+    if kind == "summary":
+        at: Any = json.loads(summary_text(summary(findings)))
+        for key in rest:
+            at = at[int(key)] if isinstance(at, list) else at[key]
+        return at
+    if kind == "sum":
+        layer, column, *which = rest
+        frame = layers[layer]
+        if which:
+            frame = frame[frame[which[0]].astype(str) == which[1]]
+        return float(frame[column].sum()) * unit_of(column)
+    column, row = rest[-1], "|".join(rest[:-1])
+    frame = stakeout_table(findings, units) if kind == "stakeout" else layers[kind]
+    if kind == "take_off":
+        value = frame[column].iloc[int(row)]
+    else:
+        key = next(name for name in ("id", "sub_catchment", "place", "point") if name in frame)
+        value = frame.loc[frame[key] == row, column].iloc[0]
+    return None if pd.isna(value) else float(value) * unit_of(column)
+
+
+def unit_of(column: str) -> float:
+    if column == "minutes_without_power":  # a layer's name that cannot change
+        return 60.0
+    suffixes = [*(unit.replace("/", "_") for unit in RULE_UNITS), "pct"]
+    fitting = [suffix for suffix in suffixes if column.endswith(f"_{suffix}")]
+    return unit_value(max(fitting, key=len)) if fitting else 1.0
+
+
+def shown_value(told: Told) -> tuple[float, float]:
+    """A shown number in SI, and half of its last digit."""
+    found = re.match(r"-?[\d,]+(\.\d+)?", told.text)
+    assert found is not None, told
+    decimals = len((found.group(1) or ".")[1:])
+    unit = told.unit.translate(str.maketrans("²³", "23"))
+    one = si_factor(unit) if unit else 1.0
+    return float(found.group().replace(",", "")) * one, 0.5 * 10.0**-decimals * one
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_every_number_is_the_one_that_is_handed_over(
+    units: str, findings_with: Callable[..., Findings], tmp_path: Path
+) -> None:
+    findings = findings_with(units=units)
+    told = [each for each in Page(page_of(findings, tmp_path)).told if each.source]
+    assert len(told) > 100
+    for each in told:
+        expected = looked_up(each.source, findings)
+        if expected is None:
+            assert each.text == "unknown"
+            continue
+        assert each.value is not None, each
+        assert float(each.value) == pytest.approx(expected, rel=1e-8, abs=1e-12), each
+        value, half = shown_value(each)
+        assert abs(value - expected) <= half * (1.0 + 1e-6), each
+
+
+def test_numbers_without_a_source_are_none(findings: Findings, tmp_path: Path) -> None:
+    # the slider's and the map's own numbers are written by the page; all that Python writes says where it is from
+    assert all(each.source for each in Page(page_of(findings, tmp_path)).told)
+
+
+def test_answer_sheets_and_date(findings: Findings, tmp_path: Path) -> None:
+    words = " ".join(" ".join(Page(page_of(findings, tmp_path)).words).split())
+    assert findings.plan.verdict in words
+    assert "2025-03-04" in words
+    for asked in ("Where does the water come from?", "Where does it stand, and", "How sure is that?"):
+        assert asked in words
+    for sheet in ("Crew", "Owner", "Reviewer", "Before you dig", "Hose test", "What to look after", "Photograph before"):
+        assert sheet in words
+    for caution in findings.cautions:
+        assert caution.text in words
+    assert "None" not in words
+    assert "nan" not in words.split()
+
+
+def test_a_lot_without_works_has_no_crew_and_no_empty_section(
+    findings_with: Callable[..., Findings], findings: Findings, tmp_path: Path
+) -> None:
+    bare = replace(
+        findings.plan, catch_basins=(), french_drains=(), pipe_runs=(), sumps=(), outfalls=(), fittings=(),
+        take_off=(), discharges=(), alternatives=(), cures=(),
+    )  # fmt: skip
+    text = page_of(findings_with(plan=bare, low_spots=(), flow_paths=()), tmp_path)
+    page = Page(text)
+    assert 'id="crew"' not in text
+    assert not re.search(r"<(ul|ol|tbody|dl)[^>]*>\s*</\1>", re.sub(r'<dl id="picked-rows"></dl>', "", text))
+    assert "Nothing to build." in " ".join(page.words)
+
+
+HOSTILE = [
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "' onload='alert(1)",
+    "\u202egnp.exe\u202c right to left",
+    "=HYPERLINK(\"http://example.invalid\")",
+    "{{ 7 * 7 }}",
+    "#panic() $x$ *bold* \\ `raw`",
+    "]]></svg><script>alert(1)</script>",
+    "\x01\x0b\x7f\ufffe control",
+    "x" * 10_000,
+]
+
+
+@pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
+def test_hostile_names_do_nothing_but_show(
+    name: str, findings_with: Callable[..., Findings], findings: Findings, tmp_path: Path
+) -> None:
+    plan = replace(
+        findings.plan,
+        catch_basins=tuple(replace(each, why=name) for each in findings.plan.catch_basins),
+        pipe_runs=tuple(replace(each, crossings=(name,)) for each in findings.plan.pipe_runs),
+    )
+    files = tuple(replace(each, file=name) for each in findings.inputs)
+    text = page_of(findings_with(name=name, plan=plan, inputs=files, warnings=(name,)), tmp_path)
+    clean = page_of(findings, tmp_path)
+    page, other = Page(text), Page(clean)
+    for tag in ("script", "img", "style", "image", "meta", "iframe"):
+        assert [found for found, _ in page.tags].count(tag) == [found for found, _ in other.tags].count(tag)
+    assert not [each for _, each in page.tags if any(str(attribute).startswith("on") for attribute in each)]
+    assert "\u202e" not in text
+    assert len(text) < len(clean) + 200_000
+    lot_files(findings_with(name=name, plan=plan, inputs=files, warnings=(name,)), made_on=MADE_ON)["report.pdf"](
+        tmp_path / "report.pdf"
+    )
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_nothing_is_fetched_and_nothing_else_may_run(findings: Findings, tmp_path: Path) -> None:
+    text = page_of(findings, tmp_path)
+    assert len(text.encode()) < 3_000_000
+    for tag, attributes in Page(text).tags:
+        for attribute in ("src", "href", "data", "action"):
+            target = attributes.get(attribute)
+            assert target is None or target.startswith(("#", "data:image/png;base64,")), (tag, target)
+        assert "style" not in attributes
+    (policy,) = re.findall(r'Content-Security-Policy" content="([^"]+)"', text)
+    assert policy.startswith("default-src &#39;none&#39;")
+    assert "unsafe" not in policy
+    assert "http:" not in text.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_two_pages_of_one_day_are_the_same(findings: Findings, tmp_path: Path) -> None:
+    assert page_of(findings, tmp_path) == page_of(findings, tmp_path)

@@ -1,0 +1,86 @@
+"""What the crew stakes out, and the layers for a phone's map."""
+
+import json
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+import shapely
+from pyproj import Transformer
+
+from pipelines.deliverables.findings import Benchmark, Findings
+from pipelines.deliverables.geojson import geojson_text
+from pipelines.deliverables.lot_files import lot_files
+from pipelines.deliverables.lot_layers import lot_tables
+from pipelines.deliverables.stakeout import benchmark_of, profile_table, stakeout_table
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+
+
+def test_grades_are_told_from_the_benchmark(findings_with: Callable[..., Findings]) -> None:
+    findings = findings_with(benchmark=Benchmark("sill of the back door", 100.0, True), units="si")
+    table = stakeout_table(findings, "si")
+    run = findings.plan.pipe_runs[1]
+    mine = table[table["run"] == run.id]
+    assert mine["invert_above_benchmark_m"].iloc[0] == pytest.approx(run.invert_up - 100.0)
+    assert mine["invert_above_benchmark_m"].iloc[-1] == pytest.approx(run.invert_down - 100.0)
+    assert mine["station_m"].is_monotonic_increasing
+    assert set(table["benchmark"]) == {"sill of the back door"}
+    assert set(table["provisional"]) == {"yes"}
+    # on the map, in its feet
+    assert mine["easting"].iloc[0] == pytest.approx(run.line.coords[0][0] / findings.frame.x_scale)
+
+
+def test_cuts_only_where_levels_were_read(findings_with: Callable[..., Findings]) -> None:
+    assert not [name for name in stakeout_table(findings_with(), "us") if name.startswith("cut")]
+    findings = findings_with(levels_given=True)
+    table = stakeout_table(findings, "si")
+    run = findings.plan.pipe_runs[1]
+    wall = find_pipe(run.pipe_key).wall
+    cut = table[table["run"] == run.id]["cut_m"].iloc[0]
+    assert cut == pytest.approx(run.ground[0] - run.invert_up + wall, abs=1e-4)
+
+
+def test_without_a_benchmark_the_lowest_outlet_is_one_to_be_set(findings: Findings) -> None:
+    found = benchmark_of(findings)
+    assert found is not None
+    assert not found.measured
+    assert found.elevation == min(run.invert_down for run in findings.plan.pipe_runs)
+
+
+def test_profiles_hold_depth_and_cover(findings: Findings) -> None:
+    table = profile_table(findings, "si")
+    pipe = find_pipe(findings.plan.pipe_runs[1].pipe_key)
+    row = table[table["run"] == "run-1"].iloc[0]
+    assert row["depth_m"] == pytest.approx(100.0 - 99.5 + pipe.wall)
+    assert row["cover_m"] == pytest.approx(row["depth_m"] - pipe.outside)
+
+
+def test_geojson_lies_on_the_globe(findings: Findings) -> None:
+    # source: RFC 7946, sections 3.1.6 (right-hand rule) and 4 (longitude before latitude, WGS 84), 2016
+    layers = lot_tables(findings, "us")
+    collection = json.loads(geojson_text(layers, findings.frame.crs))
+    assert set(collection) == {"type", "features"}
+    assert collection["type"] == "FeatureCollection"
+    shaped = {name: frame for name, frame in layers.items() if hasattr(frame, "crs")}
+    assert len(collection["features"]) == sum(len(frame) for frame in shaped.values())
+    outfall = next(each for each in collection["features"] if each["properties"]["layer"] == "outfalls")
+    point = layers["outfalls"].geometry.iloc[0]
+    there = Transformer.from_crs(findings.frame.crs, 4326, always_xy=True).transform(point.x, point.y)
+    assert outfall["geometry"]["coordinates"] == pytest.approx(there, abs=2e-8)
+    assert outfall["properties"]["level_ft"] == layers["outfalls"]["level_ft"].iloc[0]
+    for feature in collection["features"]:
+        shape = shapely.from_geojson(json.dumps(feature["geometry"]))
+        assert not shape.has_z
+        for part in shapely.get_parts(shape):
+            assert part.geom_type != "Polygon" or part.exterior.is_ccw
+
+
+def test_files_of_a_lot(findings: Findings, tmp_path: Path) -> None:
+    names = ["report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
+    assert list(lot_files(findings, made_on=date(2025, 3, 4))) == names
+    files = lot_files(findings, made_on=date(2025, 3, 4), geojson=True)
+    assert list(files) == [*names, "lot.geojson"]
+    for name, write in files.items():
+        write(tmp_path / name)
+        assert (tmp_path / name).stat().st_size > 100
