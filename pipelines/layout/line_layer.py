@@ -74,7 +74,7 @@ class Layer:
         self.field, self.spec = field, spec
         self.bed = Bed(field.ground, field.cover, field.deepest, field.surface_cost, field.dig_factor, field.permit,
                        field.permit_cost, grid.left, grid.top, grid.cell_width, grid.cell_height,
-                       np.array(spec.trench_depths), np.array(spec.trench_costs))
+                       np.array([spec.trench_depths, spec.trench_costs]))
         self.bends = np.array([0.0, spec.bend_22, spec.bend_45, spec.bend_22 + spec.bend_45, 2.0 * spec.bend_45])
 
     def tube(self, pipe: int, outfall: OutfallTarget) -> Tube:

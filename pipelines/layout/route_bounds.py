@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.layout.kernels.forest import highest_inverts
+from pipelines.layout.kernels.forest import CROSSING, DIG, END_COST, GROUND, NEED, SURFACE, highest_inverts
 from pipelines.layout.kernels.relax import spread_costs
 from pipelines.layout.route_graph import SearchGround
 from pipelines.layout.route_spec import RoutePipe, RouteSpec
@@ -123,7 +123,7 @@ def _left(
     graph = search.graph
     ends = np.full(gathered.shape[1], np.inf)
     for node in search.end_nodes:
-        ends[graph.cell[node]] = min(ends[graph.cell[node]], graph.end_cost[node])
+        ends[graph.cell[node]] = min(ends[graph.cell[node]], graph.node[node, END_COST])
     rows: dict[tuple[int, int], FloatArray] = {}
     for carried, missing in _pairs(costs):
         start = ends.copy() if missing == 0 else np.full_like(ends, np.inf)
@@ -160,22 +160,22 @@ def _set_costs(
     graph = search.graph
     slope, steepest = min(p.min_slope for p in pipes), max(p.min_slope for p in pipes)
     crown = min(p.crown for p in pipes)
-    ground = graph.ground[: search.cell_onward.shape[0]]
+    ground = graph.node[: search.cell_onward.shape[0], GROUND]
     reach = []
     for cell, invert in zip(cells, inverts, strict=True):
         nodes = np.array(search.nodes_at(cell))
         best = highest_inverts(graph, nodes, invert, slope, steepest, crown)
         highest = np.full(ground.size, -np.inf)
         np.maximum.at(highest, graph.cell, best)
-        reach.append(np.where(highest < graph.need - 1e-6, -np.inf, highest))
+        reach.append(np.where(highest < graph.node[: ground.size, NEED] - 1e-6, -np.inf, highest))
 
     def costs(highest: FloatArray) -> FloatArray:
         depth = np.where(np.isfinite(highest), ground - highest, np.inf)
         pair = 0.5 * (depth[:, None] + np.append(depth, np.inf)[search.cell_onward])
         pair += min(p.wall for p in pipes) + spec.bedding
         table = np.append(spec.trench_depths, 1e9), np.append(spec.trench_costs, spec.trench_costs[-1])
-        metre = min(p.cost for p in pipes) + graph.surface + graph.dig * np.interp(pair, *table)
-        total: FloatArray = np.where(np.isfinite(pair), graph.length * metre + graph.crossing, np.inf)
+        metre = min(p.cost for p in pipes) + graph.step[..., SURFACE] + graph.step[..., DIG] * np.interp(pair, *table)
+        total: FloatArray = np.where(np.isfinite(pair), graph.length * metre + graph.step[..., CROSSING], np.inf)
         return total
 
     sets = 1 << len(cells)

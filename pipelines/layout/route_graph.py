@@ -80,14 +80,17 @@ def prepare_search(
     at = nodes.cell
     graph = RouteGraph(
         cell=at, onward=nodes.onward, entry=nodes.entry, sibling=nodes.sibling,
-        ground=field.ground.reshape(-1)[at], top=(field.ground - field.cover).reshape(-1)[at],
-        deepest=field.deepest.reshape(-1)[at], taper_level=nodes.taper_level, taper_way=nodes.taper_way,
-        end_level=nodes.end_level, end_cost=nodes.end_cost, need=need,
-        length=length, turn=turn_costs(spec, directions), surface=surface, dig=dig, crossing=crossing,
-        low=field.band_low.reshape(cells, -1)[:, ways], high=field.band_high.reshape(cells, -1)[:, ways],
-        middle_top=_middle_top(field)[:, ways],
-        middle_deepest=np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
-        trench_depth=np.array(spec.trench_depths), trench_cost=np.array(spec.trench_costs),
+        node=np.stack([
+            field.ground.reshape(-1)[at], (field.ground - field.cover).reshape(-1)[at], field.deepest.reshape(-1)[at],
+            nodes.taper_level, nodes.taper_way, nodes.end_level, nodes.end_cost, need[at],
+        ], axis=-1),
+        step=np.stack([
+            surface, dig, crossing,
+            field.band_low.reshape(cells, -1)[:, ways], field.band_high.reshape(cells, -1)[:, ways],
+            _middle_top(field)[:, ways],
+            np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
+        ], axis=-1),
+        length=length, turn=turn_costs(spec, directions), trench=np.array([spec.trench_depths, spec.trench_costs]),
     )
     return SearchGround(graph, onward, nodes.ends)
 

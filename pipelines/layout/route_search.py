@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import Point
 
-from pipelines.layout.kernels.forest import MERGE, START, THROUGH, RouteSets, search_forest
+from pipelines.layout.kernels.forest import MERGE, NEED, START, THROUGH, RouteSets, search_forest
 from pipelines.layout.route_bounds import Bounds, lower_bounds
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_graph import SearchGround, prepare_search
@@ -213,7 +213,7 @@ def _serve_alone(task: _Task, unserved: dict[int, str]) -> dict[int, float]:
     for i, cell in task.cells.items():
         bounds = _bounds(task, [i])
         if not np.isfinite(bounds.tree[1]):
-            level = np.isfinite(task.search.graph.need[cell])
+            level = np.isfinite(task.search.graph.node[cell, NEED])
             unserved[i] = NO_FALL if level else "no allowed way leads to an outfall"
             continue
         while True:
@@ -310,17 +310,13 @@ def _search(
     pipes = [spec.pipes[_pipe_of(task, group, mask)] for mask in masks]
     sets = RouteSets(
         mask=np.array(masks), position=position,
-        slope=np.array([p.min_slope for p in pipes]), crown=np.array([p.crown for p in pipes]),
-        wall=np.array([p.wall for p in pipes]), below=np.array([p.wall + spec.bedding for p in pipes]),
-        pipe=np.array([p.cost for p in pipes]),
-        start_node=np.array([node for node, _ in nodes]), start_collector=np.array([bit for _, bit in nodes]),
-        invert=np.array([task.inverts[i] for i in group]), basin=basin,
-        loss=np.array([task.losses[i] for i in group]), junction=spec.junction, step=task.invert_step,
-        tolerance=tolerance,
+        pipe=np.array([[p.min_slope, p.crown, p.wall, p.wall + spec.bedding, p.cost] for p in pipes]),
+        start=np.array(nodes), collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
+        junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
     room = 1 << 18
     while True:
-        full, ints, inverts, _, final, totals = search_forest(
+        full, ints, inverts, final, totals = search_forest(
             search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[np.array(masks)], alone, room)
         if not full:
             return _Found(ints, inverts, final, totals)

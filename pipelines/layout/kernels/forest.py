@@ -8,38 +8,32 @@ from numba import njit
 from pipelines.layout.kernels.heap import heap_drop_first, heap_push
 
 EPSILON = 1e-9
-START, STEP, MERGE, THROUGH = range(4)
+# what a label is: a beginning at a collector, a step, lines that meet, a line that goes on through a basin; numpy's
+# own integers, since a function is compiled anew for each Python literal that it is called with
+START, STEP, MERGE, THROUGH = (np.int64(kind) for kind in range(4))
+NONE, OVER = np.int64(-1), np.int64(0)
+# columns of RouteGraph.node: [m] but for END_COST [money]; no invert below NEED can still reach an outfall
+GROUND, TOP, DEEPEST, TAPER_LEVEL, TAPER_WAY, END_LEVEL, END_COST, NEED = range(8)
+# columns of RouteGraph.step: [money/m], [-], [money], [m]; no part of a pipe lies between LOW and HIGH if LOW is less
+SURFACE, DIG, CROSSING, LOW, HIGH, MIDDLE_TOP, MIDDLE_DEEPEST = range(7)
+# columns of RouteSets.pipe: [-], [m], [m], [m], [money/m]
+SLOPE, CROWN, WALL, BELOW, PRICE = range(5)
+# columns of RouteSets.collector: [m]
+INVERT, LOSS = range(2)
 
 
 class RouteGraph(NamedTuple):
-    """Nodes and steps of a search. A node is a cell, or a cell of the end taper of one outfall.
+    """Nodes and steps of a search. A node is a cell, or a cell of the end taper of one outfall."""
 
-    Arrays of nodes are (nodes,), arrays of steps (cells, ways) or, where said, (nodes, ways).
-    """
-
-    cell: Any  # flat index of the node's cell
+    cell: Any  # (nodes,) flat index of the node's cell
     onward: Any  # (nodes, ways) node that each step leads to in the same layer, -1 closed
     entry: Any  # (nodes, ways) first taper node that each step leads to, -1 none
-    sibling: Any  # next taper node of the same cell, -1 none
-    ground: Any  # [m]
-    top: Any  # highest crown: ground less cover [m]
-    deepest: Any  # lowest bottom of a trench [m]
-    taper_level: Any  # lowest invert at the taper's outfall, -inf elsewhere [m]
-    taper_way: Any  # way from a taper node to its outfall [m]
-    end_level: Any  # lowest invert at an outfall's own node, inf elsewhere [m]
-    end_cost: Any  # of the outlet [money]
-    need: Any  # (cells,) no lower invert can still reach an outfall [m]
+    sibling: Any  # (nodes,) next taper node of the same cell, -1 none
+    node: Any  # (nodes, 8) ground, highest crown, lowest bottom of a trench, and what an outfall asks for
+    step: Any  # (cells, ways, 7) prices, what is crossed, and what the ground asks for half-way
     length: Any  # (ways,) of a step [m]
     turn: Any  # (ways, ways) cost of a bend, infinite where it is too sharp [money]
-    surface: Any  # [money/m]
-    dig: Any  # factor on the trench [-]
-    crossing: Any  # [money]
-    low: Any  # no part of a pipe between low and high along a step; low > high where nothing is crossed [m]
-    high: Any
-    middle_top: Any  # highest crown and lowest trench bottom half-way along a step [m]
-    middle_deepest: Any
-    trench_depth: Any  # table of the trench's cost by depth [m], [money/m]
-    trench_cost: Any
+    trench: Any  # (2, n) table of depth and the trench's cost [m], [money/m]
 
 
 class RouteSets(NamedTuple):
@@ -47,32 +41,26 @@ class RouteSets(NamedTuple):
 
     mask: Any  # (sets,) bits of its collectors
     position: Any  # (2**k,) position of a mask in `mask`, -1 where it is not searched
-    slope: Any  # [-]
-    crown: Any  # outside diameter less wall [m]
-    wall: Any  # [m]
-    below: Any  # wall and bedding [m]
-    pipe: Any  # [money/m]
-    start_node: Any  # (starts,) nodes of the collectors
-    start_collector: Any  # (starts,)
-    invert: Any  # (k,) highest inverts [m]
+    pipe: Any  # (sets, 5) least slope, top above the invert, wall, wall and bedding, price
+    start: Any  # (starts, 2) nodes of the collectors, and which
+    collector: Any  # (k, 2) highest inverts, and fall lost where another line comes into a collector's place
     basin: Any  # (cells,) collector whose basin lines may pass, -1 none
-    loss: Any  # (k,) fall lost where another line comes into a collector's place [m]
-    junction: float
-    step: float  # of the inverts; 0 for any height [m]
+    junction: float  # [money]
+    rounding: float  # inverts are multiples of it; 0 for any height [m]
     tolerance: float  # a dearer label must lie higher by more than this to count [m]
 
 
 @njit(cache=True)
-def trench_price(depths: Any, costs: Any, depth: float) -> float:
+def trench_price(trench: Any, depth: float) -> float:
     """Cost of a metre of trench [money/m], linear in the table and on its last slope beyond it."""
-    if depth <= depths[0]:
-        return float(costs[0])
-    last = depths.size - 1
+    if depth <= trench[0, 0]:
+        return float(trench[1, 0])
+    last = trench.shape[1] - 1
     k = 1
-    while k < last and depth > depths[k]:
+    while k < last and depth > trench[0, k]:
         k += 1
-    share = (depth - depths[k - 1]) / (depths[k] - depths[k - 1])
-    return float(costs[k - 1] + share * (costs[k] - costs[k - 1]))
+    share = (depth - trench[0, k - 1]) / (trench[0, k] - trench[0, k - 1])
+    return float(trench[1, k - 1] + share * (trench[1, k] - trench[1, k - 1]))
 
 
 @njit(cache=True)
@@ -81,37 +69,37 @@ def _lowered(z: float, step: float) -> float:
 
 
 @njit(cache=True)
-def _highest(graph: Any, sets: Any, f: int, node: int) -> float:
-    """Highest invert that set f's pipe may have at a node."""
-    cap = graph.top[node] - sets.crown[f]
-    if graph.taper_level[node] > -np.inf:
-        cap = max(cap, graph.taper_level[node] + sets.slope[f] * graph.taper_way[node])
+def _highest(node: Any, pipe: Any, way: float) -> float:
+    """Highest invert that a pipe may have at a node, or `way` metres before one in a taper."""
+    cap = node[TOP] - pipe[CROWN]
+    if node[TAPER_LEVEL] > -np.inf:
+        cap = max(cap, node[TAPER_LEVEL] + pipe[SLOPE] * (node[TAPER_WAY] + way))
     return float(cap)
 
 
 @njit(cache=True)
-def _lay(graph: Any, sets: Any, f: int, z: float, node: int, d: int, to: int, under: int, limit: float) -> Any:
+def _lay(graph: Any, pipe: Any, rounding: float, z: float, node: int, d: int, to: int, under: int,
+         limit: float) -> Any:
     """Lay one step as high as it can lie; returns the invert at its end, NaN where it cannot, and its cost."""
-    cell = graph.cell[node]
-    half = 0.5 * sets.slope[f] * graph.length[d]
-    cap = graph.middle_top[cell, d] - sets.crown[f]
-    if graph.taper_level[to] > -np.inf:
-        cap = max(cap, graph.taper_level[to] + sets.slope[f] * (graph.taper_way[to] + 0.5 * graph.length[d]))
-    at = min(z - half, cap)
-    if at - sets.below[f] < graph.middle_deepest[cell, d] - EPSILON:
+    begin, end, step = graph.node[node], graph.node[to], graph.step[graph.cell[node], d]
+    half = 0.5 * graph.length[d]
+    cap = step[MIDDLE_TOP] - pipe[CROWN]
+    if end[TAPER_LEVEL] > -np.inf:
+        cap = max(cap, end[TAPER_LEVEL] + pipe[SLOPE] * (end[TAPER_WAY] + half))
+    at = min(z - pipe[SLOPE] * half, cap)
+    if at - pipe[BELOW] < step[MIDDLE_DEEPEST] - EPSILON:
         return np.nan, 0.0
-    end = _lowered(min(at - half, _highest(graph, sets, f, to), limit), sets.step)
-    if end - sets.below[f] < graph.deepest[to] - EPSILON or end < graph.need[graph.cell[to]] - EPSILON:
+    low = _lowered(min(at - pipe[SLOPE] * half, _highest(end, pipe, 0.0), limit), rounding)
+    if low - pipe[BELOW] < end[DEEPEST] - EPSILON or low < end[NEED] - EPSILON:
         return np.nan, 0.0
-    if graph.low[cell, d] < graph.high[cell, d]:
-        if under == 0 and end < graph.high[cell, d] + sets.wall[f] - EPSILON:
+    if step[LOW] < step[HIGH]:
+        if under == 0 and low < step[HIGH] + pipe[WALL] - EPSILON:
             return np.nan, 0.0
-        if under == 1 and z > graph.low[cell, d] - sets.crown[f] + EPSILON:
+        if under == 1 and z > step[LOW] - pipe[CROWN] + EPSILON:
             return np.nan, 0.0
-    depth = 0.5 * (graph.ground[node] - z + graph.ground[to] - end) + sets.below[f]
-    metre = sets.pipe[f] + graph.surface[cell, d]
-    metre += graph.dig[cell, d] * trench_price(graph.trench_depth, graph.trench_cost, depth)
-    return end, graph.length[d] * metre + graph.crossing[cell, d]
+    depth = 0.5 * (begin[GROUND] - z + end[GROUND] - low) + pipe[BELOW]
+    metre = pipe[PRICE] + step[SURFACE] + step[DIG] * trench_price(graph.trench, depth)
+    return low, graph.length[d] * metre + step[CROSSING]
 
 
 @njit(cache=True)
@@ -151,14 +139,12 @@ def _allowances(sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: An
 class _Work(NamedTuple):
     """What a search writes into. A slot is (node, way out, over or under what the way crosses)."""
 
-    ints: Any  # settled labels: node, way out, kind, label before, other label or collector, set and under
-    inverts: Any  # [m]
-    costs: Any  # [money]
-    chain: Any  # next settled label of the same slot: cheaper and lower
-    head: Any  # (sets, slots) settled last, the highest and dearest
+    ints: Any  # settled labels: node, way out, kind, label before, other label or collector, set and under, next
+    floats: Any  # their inverts and costs [m], [money]
+    head: Any  # (sets, slots) label settled last, the highest and dearest; `next` is cheaper and lower
     first: Any  # (sets + 1,) first settled label of each set
     wait_ints: Any  # labels of the set at hand that wait: slot, kind, label before, other
-    wait_floats: Any  # invert and cost
+    wait_floats: Any  # their inverts and costs
     keys: Any  # heap of the waiting
     items: Any
     tried: Any  # (slots, 2) invert and cost of a good waiting label
@@ -175,28 +161,30 @@ SETTLED, WAITING, HEAPED, SEEDS, FULL = range(5)
 
 
 @njit(cache=True)
-def _offer(graph: Any, sets: Any, work: Any, f: int, slot: int, z: float, cost: float,
+def _offer(work: Any, tolerance: float, f: int, slot: int, way: int, z: float, cost: float,
            kind: int, before: int, other: int) -> None:
-    """Let a label wait for its turn unless one that is no dearer and no lower is known in its slot."""
-    tried, counts = work.tried, work.counts
-    ways = graph.onward.shape[1]
-    way = graph.cell[slot // (2 * ways)] * ways + slot // 2 % ways
-    if cost > work.allow[way] or (cost >= tried[slot, 1] and z <= tried[slot, 0]):
+    """Let a label wait for its turn unless it is too dear, or one that is no dearer and no lower is known in its slot.
+
+    `way` is its cell and way out in the arrays of bounds.
+    """
+    tried = work.tried[slot]
+    if cost > work.allow[way] or (cost >= tried[1] and z <= tried[0]):
         return
     top = work.head[f, slot]
-    if top >= 0 and z <= work.inverts[top] + sets.tolerance:
+    if top >= 0 and z <= work.floats[top, 0] + tolerance:
         return
-    if cost <= tried[slot, 1]:
-        tried[slot, 0], tried[slot, 1] = z, cost
-    k = counts[WAITING]
+    if cost <= tried[1]:
+        tried[0], tried[1] = z, cost
+    k = work.counts[WAITING]
     if k == work.wait_ints.shape[0]:
-        counts[FULL] = 1
+        work.counts[FULL] = 1
         return
-    work.wait_ints[k] = slot, kind, before, other
-    work.wait_floats[k] = z, cost
-    counts[WAITING] = k + 1
-    heap_push(work.keys, work.items, counts[HEAPED], cost + work.to_go[way], k)
-    counts[HEAPED] += 1
+    ints, floats = work.wait_ints[k], work.wait_floats[k]
+    ints[0], ints[1], ints[2], ints[3] = slot, kind, before, other
+    floats[0], floats[1] = z, cost
+    work.counts[WAITING] = k + 1
+    heap_push(work.keys, work.items, work.counts[HEAPED], cost + work.to_go[way], k)
+    work.counts[HEAPED] += 1
 
 
 @njit(cache=True)
@@ -204,11 +192,12 @@ def _settle(work: Any, f: int, node: int, d: int, kind: int, before: int, other:
             z: float, cost: float) -> int:
     """Write a label down for good; returns its position."""
     k = work.counts[SETTLED]
-    if k == work.inverts.size:
+    if k == work.ints.shape[0]:
         work.counts[FULL] = 1
         return int(k - 1)
-    work.ints[k] = node, d, kind, before, other, 2 * f + under
-    work.inverts[k], work.costs[k] = z, cost
+    ints = work.ints[k]
+    ints[0], ints[1], ints[2], ints[3], ints[4], ints[5], ints[6] = node, d, kind, before, other, 2 * f + under, -1
+    work.floats[k, 0], work.floats[k, 1] = z, cost
     work.counts[SETTLED] = k + 1
     return int(k)
 
@@ -218,49 +207,53 @@ def _begin(graph: Any, sets: Any, work: Any, f: int, node: int, z: float, cost: 
            kind: int, before: int, other: int) -> None:
     """Let a line leave a collector's node in any direction."""
     ways = graph.onward.shape[1]
-    z = _lowered(z, sets.step)
-    if z >= graph.end_level[node] - EPSILON and cost + graph.end_cost[node] < work.totals[f]:
-        work.final[f] = _settle(work, f, node, -1, kind, before, other, 0, z, cost)
-        work.totals[f] = cost + graph.end_cost[node]
+    z = _lowered(z, sets.rounding)
+    if z >= graph.node[node, END_LEVEL] - EPSILON and cost + graph.node[node, END_COST] < work.totals[f]:
+        work.final[f] = _settle(work, f, node, NONE, kind, before, other, OVER, z, cost)
+        work.totals[f] = cost + graph.node[node, END_COST]
     cell = graph.cell[node]
     for d in range(ways):
         if graph.onward[node, d] < 0 and graph.entry[node, d] < 0:
             continue
-        slot = (node * ways + d) * 2
-        _offer(graph, sets, work, f, slot, z, cost, kind, before, other)
-        if graph.low[cell, d] < graph.high[cell, d]:
-            lower = _lowered(min(z, graph.low[cell, d] - sets.crown[f]), sets.step)
-            _offer(graph, sets, work, f, slot + 1, lower, cost, kind, before, other)
+        step = graph.step[cell, d]
+        for under in range(2 if step[LOW] < step[HIGH] else 1):
+            lies = z
+            if under == 1:
+                lies = _lowered(min(z, step[LOW] - sets.pipe[f, CROWN]), sets.rounding)
+            slot = (node * ways + d) * 2 + under
+            _offer(work, sets.tolerance, f, slot, cell * ways + d, lies, cost, kind, before, other)
 
 
 @njit(cache=True)
 def _meet(graph: Any, sets: Any, work: Any, f: int, a: int, b: int) -> None:
     """Let lines of sets a and b go on as one where they would leave a node the same way."""
     ways = graph.onward.shape[1]
-    inverts, costs = work.inverts, work.costs
+    pipe = sets.pipe[f]
     for one in range(work.first[a], work.first[a + 1]):
-        node, d = work.ints[one, 0], work.ints[one, 1]
+        node, d, under = work.ints[one, 0], work.ints[one, 1], work.ints[one, 5] % 2
         if d < 0:
             continue
-        cap = _highest(graph, sets, f, node)
-        slot = (node * ways + d) * 2 + work.ints[one, 5] % 2
+        cell = graph.cell[node]
+        cap = _highest(graph.node[node], pipe, 0.0)
+        if under == 1:
+            cap = min(cap, graph.step[cell, d, LOW] - pipe[CROWN])
+        slot = (node * ways + d) * 2 + under
         other = work.head[b, slot]
         while other >= 0:
             # going down the chain labels get cheaper and lower: of those as high as `one` the last is enough
-            after = work.chain[other]
-            if after < 0 or inverts[after] < inverts[one]:
-                z, paid = min(inverts[one], inverts[other], cap), sets.junction
+            after = work.ints[other, 6]
+            if after < 0 or work.floats[after, 0] < work.floats[one, 0]:
+                z, paid = min(work.floats[one, 0], work.floats[other, 0], cap), sets.junction
                 for label in (one, other):
                     if work.ints[label, 2] == START or work.ints[label, 2] == THROUGH:  # the other comes into its place
                         owner = work.ints[label, 4]
-                        z = min(z, inverts[one + other - label] - sets.loss[owner])
-                        if sets.basin[graph.cell[node]] == owner:
+                        z = min(z, work.floats[one + other - label, 0] - sets.collector[owner, LOSS])
+                        if sets.basin[cell] == owner:
                             paid = 0.0
-                if slot % 2 == 1:
-                    z = min(z, graph.low[graph.cell[node], d] - sets.crown[f])
-                z, cost = _lowered(z, sets.step), costs[one] + costs[other] + paid
-                if z - sets.below[f] >= graph.deepest[node] - EPSILON:
-                    _offer(graph, sets, work, f, slot, z, cost, MERGE, one, other)
+                z = _lowered(z, sets.rounding)
+                if z - pipe[BELOW] >= graph.node[node, DEEPEST] - EPSILON:
+                    cost = work.floats[one, 1] + work.floats[other, 1] + paid
+                    _offer(work, sets.tolerance, f, slot, cell * ways + d, z, cost, MERGE, one, other)
             other = after
 
 
@@ -269,51 +262,58 @@ def _arrive(graph: Any, sets: Any, work: Any, f: int, here: int, to: int, alone:
     """Take the step of settled label `here` to a node and offer every way on from there."""
     ways = graph.onward.shape[1]
     node, d, under = work.ints[here, 0], work.ints[here, 1], work.ints[here, 5] % 2
-    z, cost, mask = work.inverts[here], work.costs[here], sets.mask[f]
-    end, step_cost = _lay(graph, sets, f, z, node, d, to, under, np.inf)
-    reached = cost + step_cost
+    z, cost, pipe = work.floats[here, 0], work.floats[here, 1], sets.pipe[f]
+    end, step_cost = _lay(graph, pipe, sets.rounding, z, node, d, to, under, np.inf)
     if np.isnan(end):
         return
-    if end >= graph.end_level[to] - EPSILON and reached + graph.end_cost[to] < work.totals[f]:
-        work.final[f] = _settle(work, f, to, -1, STEP, here, -1, 0, end, reached)
-        work.totals[f] = reached + graph.end_cost[to]
-    cell = graph.cell[to]
-    guest = sets.basin[cell]
-    if guest >= 0 and not alone and mask >> guest & 1 == 0 and sets.position[mask | 1 << guest] >= 0:
-        k = work.counts[SEEDS]
-        if k == work.seed_ints.shape[0]:
-            work.counts[FULL] = 1
-            return
-        work.seed_ints[k] = to, here, guest, sets.position[mask | 1 << guest]
-        work.seed_floats[k] = min(end - sets.loss[guest], sets.invert[guest]), reached
-        work.counts[SEEDS] = k + 1
+    reached, cell = cost + step_cost, graph.cell[to]
+    if end >= graph.node[to, END_LEVEL] - EPSILON and reached + graph.node[to, END_COST] < work.totals[f]:
+        work.final[f] = _settle(work, f, to, NONE, STEP, here, NONE, OVER, end, reached)
+        work.totals[f] = reached + graph.node[to, END_COST]
+    if sets.basin[cell] >= 0 and not alone:
+        _pass_through(sets, work, f, here, to, sets.basin[cell], end, reached)
     for e in range(ways):
-        bend = graph.turn[d, e]
-        if bend == np.inf or (graph.onward[to, e] < 0 and graph.entry[to, e] < 0):
+        paid = reached + graph.turn[d, e]
+        way = cell * ways + e
+        if paid > work.allow[way] or (graph.onward[to, e] < 0 and graph.entry[to, e] < 0):
             continue
-        if alone and reached + bend + work.to_go[cell * ways + e] >= work.totals[f]:
+        if alone and paid + work.to_go[way] >= work.totals[f]:
             continue
-        slot = (to * ways + e) * 2
-        crosses = graph.low[cell, e] < graph.high[cell, e]
-        low = graph.low[cell, e] - sets.crown[f]
-        if not crosses or end >= graph.high[cell, e]:
-            _offer(graph, sets, work, f, slot, end, reached + bend, STEP, here, -1)
-        if crosses and end <= low:
-            _offer(graph, sets, work, f, slot + 1, end, reached + bend, STEP, here, -1)
-        elif crosses:
-            lower, again = _lay(graph, sets, f, z, node, d, to, under, low)
+        slot, low, high = (to * ways + e) * 2, graph.step[cell, e, LOW], graph.step[cell, e, HIGH]
+        if low >= high or end >= high:
+            _offer(work, sets.tolerance, f, slot, way, end, paid, STEP, here, NONE)
+        if low < high:
+            lower = end
+            if end > low - pipe[CROWN]:
+                lower, again = _lay(graph, pipe, sets.rounding, z, node, d, to, under, low - pipe[CROWN])
+                paid += again - step_cost
             if not np.isnan(lower):
-                _offer(graph, sets, work, f, slot + 1, lower, cost + again + bend, STEP, here, -1)
+                _offer(work, sets.tolerance, f, slot + 1, way, lower, paid, STEP, here, NONE)
+
+
+@njit(cache=True)
+def _pass_through(sets: Any, work: Any, f: int, here: int, to: int, guest: int, end: float, reached: float) -> None:
+    """Let a line that comes into a basin go on with the basin's water, once its set is searched."""
+    mask = sets.mask[f]
+    if mask >> guest & 1 == 1 or sets.position[mask | 1 << guest] < 0:
+        return
+    k = work.counts[SEEDS]
+    if k == work.seed_ints.shape[0]:
+        work.counts[FULL] = 1
+        return
+    work.seed_ints[k] = to, here, guest, sets.position[mask | 1 << guest]
+    work.seed_floats[k] = min(end - sets.collector[guest, LOSS], sets.collector[guest, INVERT]), reached
+    work.counts[SEEDS] = k + 1
 
 
 @njit(cache=True)
 def _start(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
     """Offer all labels from which lines of a set begin: its collector, basins passed, smaller sets that meet."""
     mask = sets.mask[f]
-    for k in range(sets.start_node.size):
-        j = sets.start_collector[k]
+    for k in range(sets.start.shape[0]):
+        node, j = sets.start[k, 0], sets.start[k, 1]
         if mask == 1 << j:
-            _begin(graph, sets, work, f, sets.start_node[k], sets.invert[j], 0.0, START, -1, j)
+            _begin(graph, sets, work, f, node, sets.collector[j, INVERT], 0.0, START, NONE, j)
     for k in range(work.counts[SEEDS]):
         if work.seed_ints[k, 3] == f:
             _begin(graph, sets, work, f, work.seed_ints[k, 0], work.seed_floats[k, 0], work.seed_floats[k, 1],
@@ -341,12 +341,12 @@ def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
             break
         slot, z, cost = work.wait_ints[label, 0], work.wait_floats[label, 0], work.wait_floats[label, 1]
         top = work.head[f, slot]
-        if top >= 0 and z <= work.inverts[top] + sets.tolerance:
+        if top >= 0 and z <= work.floats[top, 0] + sets.tolerance:
             continue
         node, d = slot // (2 * ways), slot // 2 % ways
         here = _settle(work, f, node, d, work.wait_ints[label, 1], work.wait_ints[label, 2],
                        work.wait_ints[label, 3], slot % 2, z, cost)
-        work.chain[here] = top
+        work.ints[here, 6] = top
         work.head[f, slot] = here
         if graph.onward[node, d] >= 0:
             _arrive(graph, sets, work, f, here, graph.onward[node, d], alone)
@@ -388,10 +388,10 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
     -------
     full : bool
         Whether the room was too small; the rest is then worthless.
-    ints : (labels, 6) int ndarray
-        Of each settled label: node, way out, kind, label before it, the other label or collector, set and under.
-    inverts, costs : (labels,) float ndarray
-        [m], [money]
+    ints : (labels, 7) int ndarray
+        Of each settled label: node, way out, kind, label before it, the other label or collector, set and under, next.
+    inverts : (labels,) float ndarray
+        [m]
     final : (sets,) int ndarray
         Label at which each set's cheapest line ends, -1 where there is none.
     totals : (sets,) float ndarray
@@ -409,8 +409,7 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
     nodes, ways = graph.onward.shape
     count, slots = sets.mask.size, nodes * ways * 2
     work = _Work(
-        np.empty((room, 6), np.int64), np.empty(room), np.empty(room), np.full(room, -1),
-        np.full((count, slots), -1), np.zeros(count + 1, np.int64),
+        np.empty((room, 7), np.int64), np.empty((room, 2)), np.full((count, slots), -1), np.zeros(count + 1, np.int64),
         np.empty((room, 4), np.int64), np.empty((room, 2)), np.empty(room + 1), np.empty(room + 1, np.int64),
         np.empty((slots, 2)), np.empty((room, 4), np.int64), np.empty((room, 2)),
         np.full(count, -1), np.full(count, np.inf), np.empty(left.shape[1]), np.full(left.shape[1], np.inf),
@@ -427,7 +426,7 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
         upper[sets.mask[f]] = min(upper[sets.mask[f]], work.totals[f])
         _least_together(upper.size, upper)
     n = work.counts[SETTLED]
-    return work.counts[FULL] == 1, work.ints[:n], work.inverts[:n], work.costs[:n], work.final, work.totals
+    return work.counts[FULL] == 1, work.ints[:n], work.floats[:n, 0], work.final, work.totals
 
 
 @njit(cache=True)
@@ -454,7 +453,7 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepe
     nodes, ways = graph.onward.shape
     best = np.full(nodes, -np.inf)
     done = np.zeros(nodes, np.bool_)
-    keys, items, size = np.empty(256), np.empty(256, np.int64), 0
+    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
     for node in starts:
         best[node] = invert
         keys, items, size = heap_push(keys, items, size, -invert, node)
@@ -470,9 +469,9 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepe
                 if to < 0:
                     to = second
                     second = graph.sibling[second]
-                cap = graph.top[to] - crown
-                if graph.taper_level[to] > -np.inf:
-                    cap = max(cap, graph.taper_level[to] + steepest * graph.taper_way[to])
+                cap = graph.node[to, TOP] - crown
+                if graph.node[to, TAPER_LEVEL] > -np.inf:
+                    cap = max(cap, graph.node[to, TAPER_LEVEL] + steepest * graph.node[to, TAPER_WAY])
                 z = min(best[node] - slope * graph.length[d], cap)
                 if z > best[to] and not done[to]:
                     best[to] = z

@@ -25,8 +25,7 @@ class Bed(NamedTuple):
     top: float
     width: float
     height: float
-    trench_depth: Any  # table [m], [money/m]
-    trench_cost: Any
+    trench: Any  # (2, n) table of depth and cost [m], [money/m]
 
 
 class Tube(NamedTuple):
@@ -169,7 +168,7 @@ def lay_segment(bed: Any, tube: Any, hits: Any, x0: float, y0: float, x1: float,
             if not end >= floor - EPSILON:
                 return np.nan, 0.0, 0
             depth = 0.5 * (ground - z + g - end) + tube.below
-            price = trench_price(bed.trench_depth, bed.trench_cost, depth)
+            price = trench_price(bed.trench, depth)
             cost += ds * (tube.cost + 0.5 * (surface + s) + 0.5 * (dig + f) * price)
             if p and not street:
                 cost += bed.permit_cost
@@ -392,7 +391,7 @@ def priced(bed: Any, tube: Any, hits: Any, x: Any, y: Any, z: Any) -> float:
             at_x, at_y = x[i] + share * (x[i + 1] - x[i]), y[i] + share * (y[i + 1] - y[i])
             g, _, _, s, f, p = station(bed, tube, at_x, at_y)
             after = g - (z[i] + share * (z[i + 1] - z[i]))
-            price = trench_price(bed.trench_depth, bed.trench_cost, 0.5 * (before + after) + tube.below)
+            price = trench_price(bed.trench, 0.5 * (before + after) + tube.below)
             cost += length / parts * (tube.cost + 0.5 * (surface + s) + 0.5 * (dig + f) * price)
             if p and not street:
                 cost += bed.permit_cost

@@ -31,7 +31,7 @@ def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
     cells, ways = onward.shape
     best = start.copy()
     done = np.zeros(cells, np.bool_)
-    keys, items, size = np.empty(256), np.empty(256, np.int64), 0
+    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
     for cell in range(cells):
         if np.isfinite(start[cell]):
             keys, items, size = heap_push(keys, items, size, start[cell], cell)
@@ -77,7 +77,7 @@ def bent_ways(onward: Any, costs: Any, turn: Any, first: int, *, backward: bool)
     cells, ways = onward.shape
     best, before = np.full((cells, ways), np.inf), np.full((cells, ways), -1)
     done = np.zeros((cells, ways), np.bool_)
-    keys, items, size = np.empty(1024), np.empty(1024, np.int64), 0
+    keys, items, size = np.empty(1024), np.empty(1024, np.int64), np.int64(0)
     for d in range(ways):
         to = onward[first, d]
         if to >= 0:

@@ -65,7 +65,7 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
     done = np.zeros(cells, np.bool_)
     order = np.empty(cells, np.int64)
     reached = 0
-    keys, items, size = np.empty(256), np.empty(256, np.int64), 0
+    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
     distance[cells] = 0.0
     distance[first] = np.hypot(x[first] - x[cells], y[first] - y[cells])
     onward[first] = cells
