@@ -23,6 +23,8 @@ ROW_REACH = 15.0
 """How far along and beyond the lot the right of way is used. [m]"""
 WAY_WIDTH = 10.0
 """Half width of the right of way that is used towards an outfall farther off. [m]"""
+MARGIN = 2.0
+"""Ground beyond what lines may reach that the field still holds. [m]"""
 STRIP = 1.5
 """Half width of the strip from the lot to an outfall where nobody gave a right of way. [m]"""
 LINE_LIMIT = 0.6
@@ -130,22 +132,25 @@ def _grid(situation: Situation, reached: BaseGeometry, resolution: float) -> Gri
     fine = situation.grid
     step = max(1, round(resolution / max(fine.cell_width, fine.cell_height)))
     west, south, east, north = reached.bounds
-    left = max(fine.left, west - 2.0)
-    top = min(fine.top, north + 2.0)
-    # whole cells of the raster, so that a cell of the field is the mean of whole ones
-    first_column = int((left - fine.left) // fine.cell_width)
-    first_row = int((fine.top - top) // fine.cell_height)
-    width, height = step * fine.cell_width, step * fine.cell_height
-    rows = min(int(np.ceil((top - south + 2.0) / height)), (fine.shape[0] - first_row) // step)
-    columns = min(int(np.ceil((east + 2.0 - left) / width)), (fine.shape[1] - first_column) // step)
+    columns = _span((west - MARGIN - fine.left) / fine.cell_width, (east + MARGIN - fine.left) / fine.cell_width, step,
+                    fine.shape[1])
+    rows = _span((fine.top - north - MARGIN) / fine.cell_height, (fine.top - south + MARGIN) / fine.cell_height, step,
+                 fine.shape[0])
     return Grid(
-        (rows, columns),
-        fine.left + first_column * fine.cell_width,
-        fine.top - first_row * fine.cell_height,
-        width,
-        height,
+        ((rows[1] - rows[0]) // step, (columns[1] - columns[0]) // step),
+        fine.left + columns[0] * fine.cell_width,
+        fine.top - rows[0] * fine.cell_height,
+        step * fine.cell_width,
+        step * fine.cell_height,
         fine.frame,
     )
+
+
+def _span(start: float, end: float, step: int, count: int) -> tuple[int, int]:
+    """First and last cell of the raster, in whole steps from its edge so that a turned raster gives the same ones."""
+    first = int(np.floor(start + 1e-6)) // step * step
+    last = -(-int(np.ceil(end - 1e-6)) // step) * step
+    return max(first, 0), min(last, count // step * step)
 
 
 def _ground(situation: Situation, grid: Grid) -> FloatArray:
