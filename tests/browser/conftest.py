@@ -1,5 +1,6 @@
 """The reports of a sample lot and of the sample swales in a real browser; skipped, with the reason, without one."""
 
+import importlib.util
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,6 +10,10 @@ from typing import Any
 
 import pytest
 
+from pipelines.deliverables.findings import StormWater
+from pipelines.deliverables.lot_files import lot_files
+
+MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 CHROMIUM = Path("/usr/bin/chromium")
 QUIET = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -42,7 +47,6 @@ def browser() -> Iterator[Any]:
 def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     """Lot 11: a patio that is pumped, roofs by gravity."""
     from pipelines.deliverables.handover import write_lot
-    from pipelines.deliverables.lot_files import lot_files
     from pipelines.lot import screen_lot
 
     folder = tmp_path_factory.mktemp("lot") / "lot_11"
@@ -59,6 +63,25 @@ def swales(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     folder = tmp_path_factory.mktemp("swales") / "swale"
     write_swales(check_swale(SAMPLES / "swale.toml"), folder, made_on=date(2025, 3, 4))
     return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")))
+
+
+@pytest.fixture(scope="session")
+def made_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of the made-up lot of the deliverables' tests, in three storms."""
+    specification = importlib.util.spec_from_file_location("made_lot_shown", MADE_LOT)
+    assert specification is not None
+    assert specification.loader is not None
+    module = importlib.util.module_from_spec(specification)
+    specification.loader.exec_module(module)
+    storms = (
+        StormWater("2-year", 2.0, 0.05, False, (("low-1", 0.04, 0.0),)),
+        StormWater("10-year", 10.0, 0.1, True, (("low-1", 0.1, 0.0),)),
+        StormWater("100-year", 100.0, 0.2, False, (("low-1", 0.1, 0.06),)),
+    )
+    made = module.make_findings(storms=storms)
+    path: Path = tmp_path_factory.mktemp("made") / "report.html"
+    lot_files(made, made_on=date(2025, 3, 4))["report.html"](path)
+    return path
 
 
 @dataclass
