@@ -119,7 +119,7 @@ def layer_table(
     foot: list[Inline] = []
     keys = list(frame[key]) if key else list(range(len(frame)))
     for each, name, suffix in kept:
-        values = [_cell(value, each.kind, suffix, units, f"{layer}|{row}|{name}")
+        values = [_dashed(_cell(value, each.kind, suffix, units, f"{layer}|{row}|{name}"))
                   for row, value in zip(keys, frame[name], strict=True)]
         known = next((value for value in values if isinstance(value, Number) and value.value is not None), None)
         columns.append(Column(each.head, known.unit if known else "", bool(each.kind)))
@@ -162,6 +162,13 @@ def layer_number(
     found = _cell(value, kind, suffix, units, f"{layer}|{row}|{name}")
     assert isinstance(found, Number)
     return found
+
+
+def _dashed(value: Inline) -> Inline:
+    """In a table what is not there is a dash: a line under pressure has no slope."""
+    if isinstance(value, Number) and value.value is None:
+        return Number("–", "–", "", None, value.source)
+    return value
 
 
 def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:

@@ -126,11 +126,11 @@ def _block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
 
 
 def _width(texts: list[str]) -> float:
-    """Room for a column: the longest word of its head, and what its cells hold as a rule."""
-    head = max(len(word) for word in texts[0].split())
+    """Room for a column: its longest word, and what its cells hold as a rule."""
+    words = max(len(word) for text in texts for word in (text.split() or [""]))
     cells = sorted(len(text) for text in texts[1:])
     usual = cells[int(0.8 * (len(cells) - 1))] if cells else 0
-    return float(min(max(head, usual, NARROWEST), WIDEST))
+    return float(min(max(words, usual, NARROWEST), WIDEST)) + 1.0
 
 
 def _cell(value: Inline, unit: str) -> str:
