@@ -7,8 +7,8 @@ import numpy as np
 from pipelines.layout.kernels.laying import Tube
 from pipelines.layout.line_layer import ANY_ANGLE, CannotLay, Laid, Layer, bend_list
 from pipelines.layout.route_field import RouteField
-from pipelines.layout.route_search import GridRun
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedLine, RouteSpec
+from pipelines.layout.route_trace import GridRun
 from pipelines.layout.tree_shape import OFF_COSTS, TreeShape, TreeValues, improved
 from terrain.arrays import FloatArray
 

@@ -7,8 +7,8 @@ import numpy as np
 
 from pipelines.layout.kernels.laying import Tube
 from pipelines.layout.line_layer import CannotLay, Layer
-from pipelines.layout.route_search import GridRun
 from pipelines.layout.route_spec import Collector
+from pipelines.layout.route_trace import GridRun
 from terrain.arrays import FloatArray
 
 REACHES = (3.2, 1.6, 0.8, 0.4, 0.2)

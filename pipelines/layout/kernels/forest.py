@@ -40,7 +40,8 @@ class RouteSets(NamedTuple):
     """Sets of collectors that a line may carry, small ones first, and the pipe of each."""
 
     mask: Any  # (sets,) bits of its collectors
-    position: Any  # (2**k,) position of a mask in `mask`, -1 where it is not searched
+    size: Any  # (sets,) rank of its pipe, larger ones later
+    position: Any  # (2**k, choices) positions of a mask in `mask`, one for each pipe it may have, -1 for none
     pipe: Any  # (sets, 5) least slope, top above the invert, wall, wall and bedding, price
     start: Any  # (starts, 2) nodes of the collectors, and which
     collector: Any  # (k, 2) highest inverts, and fall lost where another line comes into a collector's place
@@ -295,15 +296,19 @@ def _arrive(graph: Any, sets: Any, work: Any, f: int, here: int, to: int, alone:
 def _pass_through(sets: Any, work: Any, f: int, here: int, to: int, guest: int, end: float, reached: float) -> None:
     """Let a line that comes into a basin go on with the basin's water, once its set is searched."""
     mask = sets.mask[f]
-    if mask >> guest & 1 == 1 or sets.position[mask | 1 << guest] < 0:
+    if mask >> guest & 1 == 1:
         return
-    k = work.counts[SEEDS]
-    if k == work.seed_ints.shape[0]:
-        work.counts[FULL] = 1
-        return
-    work.seed_ints[k] = to, here, guest, sets.position[mask | 1 << guest]
-    work.seed_floats[k] = min(end - sets.collector[guest, LOSS], sets.collector[guest, INVERT]), reached
-    work.counts[SEEDS] = k + 1
+    for choice in range(sets.position.shape[1]):
+        onward = sets.position[mask | 1 << guest, choice]
+        if onward < 0 or sets.size[onward] < sets.size[f]:
+            continue
+        k = work.counts[SEEDS]
+        if k == work.seed_ints.shape[0]:
+            work.counts[FULL] = 1
+            return
+        work.seed_ints[k] = to, here, guest, onward
+        work.seed_floats[k] = min(end - sets.collector[guest, LOSS], sets.collector[guest, INVERT]), reached
+        work.counts[SEEDS] = k + 1
 
 
 @njit(cache=True)
@@ -320,9 +325,11 @@ def _start(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
                    THROUGH, work.seed_ints[k, 1], work.seed_ints[k, 2])
     part = (mask - 1) & mask
     while part > 0 and not alone:
-        a, b = sets.position[part], sets.position[mask ^ part]
-        if part > mask ^ part and a >= 0 and b >= 0:
-            _meet(graph, sets, work, f, a, b)
+        for a in sets.position[part]:
+            for b in sets.position[mask ^ part]:
+                # a pipe never gets smaller downstream
+                if part > mask ^ part and min(a, b) >= 0 and max(sets.size[a], sets.size[b]) <= sets.size[f]:
+                    _meet(graph, sets, work, f, a, b)
         part = (part - 1) & mask
 
 

@@ -409,7 +409,7 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
                        tree=np.where(np.isfinite(bounds.tree), 0.0, np.inf))
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.layout.route_search.lower_bounds", no_bounds)
+        patch.setattr("pipelines.layout.route_task.lower_bounds", no_bounds)
         patch.setattr("pipelines.layout.route_search.WIDER", ())
         plain = search_grid(field, collectors[:2], outfalls, spec, directions=8)
     assert bounded.cost == pytest.approx(plain.cost, rel=1e-9)
