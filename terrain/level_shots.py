@@ -35,7 +35,8 @@ def rebase_on_shots(
 
     The shots' own datum wins: the median difference shifts the whole raster, so that a benchmark of the
     crew's choosing works as well as a national datum. What is left at each shot bends the ground near it,
-    by inverse squared distance among the shots, fading to nothing at `reach`.
+    by inverse squared distance among the shots, fading to nothing at `reach`. A cell that holds a shot takes its
+    height; one that holds several, their mean.
 
     Parameters
     ----------
@@ -105,4 +106,10 @@ def _bend(surface: Surface, x: FloatArray, y: FloatArray, residuals: FloatArray,
         weighted += weight * residual
         fade = np.maximum(fade, np.clip(1.0 - np.sqrt(squared) / reach, 0.0, 1.0))
     bent: FloatArray = fade * weighted / weight_sum
-    return bent
+    # a cell that holds shots is what they say, whatever others nearby say
+    rows, columns = grid.cells(x, y)
+    count = np.zeros(grid.shape)
+    told = np.zeros(grid.shape)
+    np.add.at(count, (rows, columns), 1.0)
+    np.add.at(told, (rows, columns), residuals)
+    return np.where(count > 0.0, told / np.maximum(count, 1.0), bent)
