@@ -1,0 +1,136 @@
+"""What costs little: where a downspout can be led, which lows can be filled, and what is said of both."""
+
+import numpy as np
+import pytest
+import shapely
+from shapely import Point, Polygon, box
+
+from pipelines.layout.collection import DownspoutSite
+from pipelines.layout.cures import LONGEST_EXTENSION, MOST_FILL, cheap_cures, extension_place
+from pipelines.layout.troubles import SpotPlace, Trouble
+from terrain.drainage import drain_ground
+from terrain.low_spots import find_low_spots
+
+LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
+NOTHING = Polygon()
+
+
+def shifted(shape: shapely.Geometry) -> shapely.Geometry:
+    """A shape given from the lower left corner of a grid of 40 x 40 cells of a metre."""
+    return shapely.transform(shape, lambda xy: xy + np.array([LEFT, TOP - SIZE]))
+
+
+LOT = shifted(box(2.0, 2.0, 38.0, 38.0))
+HOUSE = shifted(box(10.0, 20.0, 20.0, 28.0))
+
+
+@pytest.fixture
+def slope(ground_of):
+    """Falls due south by 2 %."""
+    return drain_ground(ground_of(np.repeat(100.0 - 0.02 * np.arange(SIZE)[:, None], SIZE, axis=1)))
+
+
+def spout_at(x: float, y: float, drainage) -> DownspoutSite:
+    row, column = drainage.ground.grid.cells(LEFT + x, TOP - SIZE + y)
+    height = float(drainage.ground.elevation[row, column])
+    return DownspoutSite("downspout-1", shifted(Point(x, y)), height, np.arange(20), 20.0, "Its roof water runs there.")
+
+
+def place(spout, drainage, *, wet=None, paving=NOTHING, houses=HOUSE, parcel=LOT):
+    wet = np.zeros((SIZE, SIZE), dtype=bool) if wet is None else wet
+    return extension_place(spout, drainage, parcel=parcel, paving=paving, houses=houses, wet=wet)
+
+
+def test_a_downspout_is_led_to_the_nearest_lower_dry_lawn_off_house_paving_and_line(slope) -> None:
+    spout = spout_at(20.2, 20.5, slope)
+    end = place(spout, slope)
+    # five feet from the house is nearest to the south and east
+    assert end.distance(HOUSE) >= 1.52
+    assert end.distance(spout.point) <= 2.5
+    row, column = slope.ground.grid.cells(end.x, end.y)
+    assert slope.ground.elevation[row, column] < spout.ground
+    paving = shifted(box(20.0, 16.0, 30.0, 24.0))
+    moved = place(spout, slope, paving=paving)
+    assert moved is None or moved.distance(paving) >= 1.52
+    near_line = shifted(box(2.0, 17.0, 38.0, 38.0))
+    along = place(spout, slope, parcel=near_line)
+    assert along is None or along.distance(shapely.boundary(near_line)) >= 3.05
+
+
+def test_no_place_is_offered_that_is_wet_or_higher_or_too_far(slope) -> None:
+    spout = spout_at(20.2, 20.5, slope)
+    assert place(spout, slope, wet=np.ones((SIZE, SIZE), dtype=bool)) is None
+    row, _ = slope.ground.grid.cells(spout.point.x, spout.point.y)
+    # all that is lower within reach is wet: what is left lies uphill
+    wet = np.zeros((SIZE, SIZE), dtype=bool)
+    wet[row:] = True
+    assert place(spout, slope, wet=wet) is None
+    far = np.ones((SIZE, SIZE), dtype=bool)
+    far[int(row) + int(LONGEST_EXTENSION) + 1 :] = False
+    assert place(spout, slope, wet=far) is None
+
+
+def test_an_extension_does_not_run_under_the_house(slope) -> None:
+    # north of the house, and only ground south of it is dry and lower
+    narrow = shifted(box(8.0, 24.0, 22.0, 26.0))
+    spout = spout_at(15.0, 26.5, slope)
+    wet = np.ones((SIZE, SIZE), dtype=bool)
+    row, _ = slope.ground.grid.cells(LEFT, TOP - SIZE + 22.0)
+    wet[int(row) :] = False
+    end = place(spout, slope, wet=wet, houses=narrow)
+    assert end is None
+    assert place(spout, slope, wet=wet, houses=NOTHING) is not None
+
+
+def low_in(drainage, name: str = "lawn") -> Trouble:
+    (spot,) = find_low_spots(drainage, rmse=0.01, prefix="low-")
+    where = SpotPlace(spot, box(0, 0, 1, 1), name, f"the {name}", None, True, np.inf)
+    return Trouble("standing", f"the {name}", "water stands 3 in deep", where, None, True)
+
+
+def pit(ground_of, fall: float, deep: float = 0.2):
+    """A slope to the south with one pit in it."""
+    plane = np.repeat(100.0 - fall * np.arange(SIZE)[:, None], SIZE, axis=1)
+    plane[18:22, 18:22] -= deep
+    return drain_ground(ground_of(plane))
+
+
+def cures(troubles, drainage, *, spouts=(), extensions=None, gutters=False):
+    return cheap_cures(troubles, spouts, extensions or {}, drainage, gutters=gutters)
+
+
+def test_a_low_in_a_lawn_is_filled_where_the_ground_falls_on(ground_of) -> None:
+    drainage = pit(ground_of, 0.03)
+    (fill,) = cures([low_in(drainage)], drainage)
+    volume = low_in(drainage).spot.spot.volume
+    assert fill.what.startswith(f"Fill the low in the lawn with {volume:.1f} m3 ({volume / 0.764555:.1f} yd3)")
+    assert fill.why == "water stands 3 in deep"
+    # ground that hardly falls would only move the water
+    flat = pit(ground_of, 0.005)
+    assert cures([low_in(flat)], flat) == ()
+    # paving is not filled with soil
+    assert cures([low_in(drainage, "paving")], drainage) == ()
+
+
+def test_what_takes_a_truck_is_no_cheap_fill(ground_of) -> None:
+    deep = pit(ground_of, 0.03, deep=0.5)
+    trouble = low_in(deep)
+    assert trouble.spot.spot.volume > MOST_FILL
+    assert cures([trouble], deep) == ()
+
+
+def test_gutters_come_first_and_ids_count_up(ground_of) -> None:
+    drainage = pit(ground_of, 0.03)
+    spout = spout_at(20.2, 24.5, drainage)
+    end = shifted(Point(23.2, 20.5))
+    first, second, third = cures(
+        [low_in(drainage)], drainage, spouts=[spout], extensions={"downspout-1": end}, gutters=True
+    )
+    assert first.what.startswith("Clean the gutters")
+    # three metres east and four south: 5 m, 16 ft
+    assert second.what == "Lead downspout-1 16 ft (5.0 m) over the ground to lower lawn."
+    assert second.changes == "Keeps the water of 20 m2 (215 ft2) of roof from it."
+    assert third.what.startswith("Fill")
+    assert [cure.id for cure in (first, second, third)] == ["cure-1", "cure-2", "cure-3"]
+    # a downspout that can be led nowhere is not spoken of
+    assert len(cures([], drainage, spouts=[spout], gutters=True)) == 1
