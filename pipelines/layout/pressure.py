@@ -202,8 +202,13 @@ def site_sumps(
             unserved |= dict.fromkeys(serves, "no way for a pressure line")
             continue
         ending = [line for line in inflows if line.to_id == target.id]
-        inflows = tuple(replace(line, to_id=name, cost=line.cost - target.cost) if line.to_id == target.id else line
-                        for line in inflows if line.length > 1e-6)
+        # a basin where the sump stands is the sump: what came through it comes into the sump
+        in_place = {line.from_id for line in ending if line.length <= 1e-6}
+        inflows = tuple(
+            replace(line, to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
+            if line.to_id in {target.id, *in_place} else line
+            for line in inflows if line.length > 1e-6
+        )
         distance = 0.0 if power is None else target.point.distance(power)
         sites.append(SumpSite(
             target.point, float(field.ground[field.grid.cells(target.point.x, target.point.y)]),

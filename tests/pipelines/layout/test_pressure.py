@@ -124,6 +124,22 @@ def test_the_low_basin_itself_becomes_the_sump_where_it_may(route_grid, spec, di
     assert site.cost == pytest.approx(site.pressure.cost)
 
 
+def test_what_ran_through_the_basin_that_becomes_the_sump_ends_in_the_sump(route_grid, spec, discharge) -> None:
+    r, c = np.indices((21, 21))
+    field = field_from_arrays(route_grid(21, 21), 99.0 + 0.004 * ((r - 10) ** 2 + (c - 10) ** 2), cover=0.2)
+    low = Collector("low", Point(1010.5, 1989.5), 98.6, through=True)
+    high = Collector("high", Point(1004.5, 1989.5), 98.9, through=True)
+    outfall = OutfallTarget("ditch", Point(1020.5, 1989.5), 99.4)
+    sites, unserved = site_sumps(
+        field, [low, high], outfall, spec, discharge, np.ones((21, 21), bool), deepest_inlet=0.6, sump_cost=1e4
+    )
+    assert unserved == {}
+    (site,) = sites
+    assert site.point.distance(low.point) < 1e-9
+    assert set(site.serves) == {"low", "high"}
+    assert [(line.from_id, line.to_id) for line in site.inflows] == [("high", "sump-1")]
+
+
 @pytest.mark.parametrize("power", [None, Point(1001.0, 1999.0)])
 def test_a_sump_stands_where_lines_and_power_together_cost_least(route_grid, spec, discharge, power) -> None:
     """Every place tried on its own costs no less than the one chosen, grid against grid."""
