@@ -10,7 +10,8 @@ from pipelines.deliverables.unit_systems import from_si
 from pipelines.inputs.quantity_words import Units
 
 HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
-"""Hatches by what that markup calls them."""
+MARKERS = {"cross": "cross_fill"}
+"""Hatches and markers by what that markup calls them."""
 
 
 def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
@@ -52,6 +53,9 @@ def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) 
 def _test(condition: Condition, layer: Layer, units: Units) -> str:
     """A condition as an expression on the column as it is written."""
     name, column = next(each for each in layer.written(units) if each[1].name == condition.attribute)
+    if column.type == "boolean":
+        # compared with a number, true is no 1 there
+        return f'"{name}"' if condition.value == "1" else f'NOT "{name}"'
     if condition.value is not None:
         return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
     low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
@@ -120,7 +124,7 @@ def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
 
 def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
     return "SimpleMarker", {
-        "name": symbol.shape,
+        "name": MARKERS.get(symbol.shape, symbol.shape),
         "color": _colour(symbol.colour, symbol.opacity),
         "outline_color": _colour(symbol.edge, 1.0),
         "outline_style": "solid",

@@ -141,3 +141,17 @@ def test_a_missing_out_is_a_usage_error(run: Run, lot_that_finds: Put, findings:
     result = run("screen", "--json", "site.toml")
     assert result.exit_code == 2
     assert "Missing option '--out DIR'" in result.stderr
+
+
+def test_also_geojson_is_written_and_listed(
+    run: Callable[..., Result], lot_that_finds: Callable[[Any], None], findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "site.toml", "--out", tmp_path / "lot", "--also", "geojson")
+    assert result.exit_code == 0
+    assert "lot.geojson" in result.stderr
+    collection = json.loads((tmp_path / "lot" / "lot.geojson").read_text(encoding="utf-8"))
+    assert collection["type"] == "FeatureCollection"
+    # a later run may replace it, since run_info lists it
+    assert run("screen", "site.toml", "--out", tmp_path / "lot", "--overwrite").exit_code == 0
+    assert not (tmp_path / "lot" / "lot.geojson").exists()

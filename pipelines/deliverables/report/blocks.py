@@ -92,7 +92,7 @@ class Table:
     def wordy(self) -> tuple[bool, ...]:
         """Which columns hold sentences rather than names."""
         return tuple(
-            any(isinstance(row[place], str) and len(row[place]) > SENTENCE for row in self.rows)
+            any(isinstance(cell := row[place], str) and len(cell) > SENTENCE for row in self.rows)
             for place in range(len(self.columns))
         )
 

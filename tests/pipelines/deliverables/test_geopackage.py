@@ -17,6 +17,7 @@ from pipelines.deliverables.layer_table import Layer, layers
 from pipelines.deliverables.lot_layers import lot_tables
 from pipelines.deliverables.styles import style_document
 from pipelines.deliverables.symbols import symbols
+from pipelines.inputs.quantity_words import Units
 
 FEATURES = {
     "parcel": "MultiPolygon",
@@ -140,6 +141,21 @@ def test_symbols_differ_by_more_than_colour() -> None:
         assert {condition.attribute for symbol in listed for condition in symbol.conditions} <= columns
         for units in ("si", "us"):
             assert style_document(layers()[name], listed, units).startswith("<qgis")
+
+
+def test_rules_hold_for_booleans_texts_and_ranges() -> None:
+    # seen in a desktop GIS: a boolean column compared with 1 selects nothing
+    def filters(name: str, units: Units) -> list[str]:
+        document = ElementTree.fromstring(style_document(layers()[name], symbols()[name], units))
+        return [rule.get("filter", "") for rule in document.iter("rule")]
+
+    assert filters("sub_catchments", "us") == ['NOT "run_on"', '"run_on"']
+    assert filters("pipe_runs", "us") == ["\"kind\" = 'gravity'", "\"kind\" = 'pressure'"]
+    assert filters("low_spots", "us") == [
+        '"depth_in" < 3.0', '"depth_in" >= 3.0 AND "depth_in" < 6.0', '"depth_in" >= 6.0',
+    ]  # fmt: skip
+    assert filters("flow_paths", "us")[0] == 'NOT "run_on" AND "contributing_area_ft2" < 5000.0'
+    assert filters("low_spots", "si")[0] == '"depth_m" < 0.0762'
 
 
 def test_two_runs_are_byte_identical(
