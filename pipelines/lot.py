@@ -17,12 +17,14 @@ from pipelines.deliverables.lot_findings import (
     pumps_of,
     storms_of,
 )
+from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pump_curve import pump_curve
 from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
 from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
-from pipelines.hydrology.surfaces import infiltration_rate
+from pipelines.hydrology.surfaces import infiltration_rate, surface_of
+from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.prices import Prices, default_prices, read_prices
 from pipelines.inputs.pump_points import read_pump_points
@@ -39,7 +41,7 @@ from pipelines.layout.proposal import Reckoning
 from pipelines.layout.situation import Situation, describe_lot
 from terrain.arrays import BoolArray
 from terrain.drainage import Drainage, drain_ground
-from terrain.errors import GroundError
+from terrain.errors import GroundError, LotshedError
 from terrain.first_run import COMPILING, compiles_first
 from terrain.ground import ROOF, Ground
 from terrain.low_spots import find_low_spots
@@ -97,6 +99,7 @@ def open_lot(path: Path) -> LotInputs:
     """
     opened = open_site(path)
     site = opened.site
+    _check_names(site)
     rain, assumed = _rain(site)
     prices = default_prices() if site.prices is None else read_prices(site.prices.file)
     pump = None
@@ -201,6 +204,18 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         warnings += shots_in_words(fit, opened.shots)
     warnings += sills_in_danger(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
+
+
+def _check_names(site: SiteFile) -> None:
+    """Names in the site file that other rooms look up: found before the work, with the file and key."""
+    try:
+        key = "soil.cover"
+        surface_of(site.soil.cover or COVER)
+        key = "layout.pipe"
+        if site.layout.pipe:
+            find_pipe(site.layout.pipe)
+    except LotshedError as error:
+        raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
 def _rain(site: SiteFile) -> tuple[DesignRain, tuple[str, ...]]:
