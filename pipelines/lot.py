@@ -209,9 +209,9 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
 def _check_names(site: SiteFile) -> None:
     """Names in the site file that other rooms look up: found before the work, with the file and key."""
     try:
-        key = "soil.cover"
+        key = "[soil] cover"
         surface_of(site.soil.cover or COVER)
-        key = "layout.pipe"
+        key = "[layout] pipe"
         if site.layout.pipe:
             find_pipe(site.layout.pipe)
     except LotshedError as error:
