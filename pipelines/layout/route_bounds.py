@@ -11,7 +11,7 @@ from pipelines.layout.route_graph import SearchGround
 from pipelines.layout.route_spec import RoutePipe, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 
-MOST_APART = 4
+MOST_APART = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -184,8 +184,7 @@ def _offer(work: Any, tolerance: float, f: int, slot: int, way: int, z: float, c
     ints[0], ints[1], ints[2], ints[3] = slot, kind, before, other
     floats[0], floats[1] = z, cost
     work.counts[WAITING] = k + 1
-    heap_push(work.keys, work.items, work.counts[HEAPED], cost + work.to_go[way], k)
-    work.counts[HEAPED] += 1
+    work.counts[HEAPED] = heap_push(work.keys, work.items, work.counts[HEAPED], cost + work.to_go[way], k)
 
 
 @njit(cache=True)
@@ -460,10 +459,11 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepe
     nodes, ways = graph.onward.shape
     best = np.full(nodes, -np.inf)
     done = np.zeros(nodes, np.bool_)
-    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
+    room = 2 * nodes * ways + starts.size
+    keys, items, size = np.empty(room), np.empty(room, np.int64), np.int64(0)
     for node in starts:
         best[node] = invert
-        keys, items, size = heap_push(keys, items, size, -invert, node)
+        size = heap_push(keys, items, size, -invert, node)
     while size > 0:
         node = items[0]
         size = heap_drop_first(keys, items, size)
@@ -482,6 +482,6 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepe
                 z = min(best[node] - slope * graph.length[d], cap)
                 if z > best[to] and not done[to]:
                     best[to] = z
-                    keys, items, size = heap_push(keys, items, size, -z, to)
+                    size = heap_push(keys, items, size, -z, to)
                 to = -1
     return best

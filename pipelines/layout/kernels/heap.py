@@ -2,22 +2,15 @@
 
 from typing import Any
 
-import numpy as np
 from numba import njit
 
 
 @njit(cache=True)
-def heap_push(keys: Any, items: Any, size: int, key: float, item: int) -> Any:
-    """Add an item; returns keys, items (grown where they were full) and the new size.
+def heap_push(keys: Any, items: Any, size: int, key: float, item: int) -> int:
+    """Add an item to arrays that have room for it; returns the new size.
 
     Equal keys leave in no promised order.
     """
-    if size == keys.size:
-        more_keys = np.empty(2 * size)
-        more_items = np.empty(2 * size, np.int64)
-        more_keys[:size] = keys
-        more_items[:size] = items
-        keys, items = more_keys, more_items
     child = size
     while child > 0:
         parent = (child - 1) >> 1
@@ -28,7 +21,7 @@ def heap_push(keys: Any, items: Any, size: int, key: float, item: int) -> Any:
         child = parent
     keys[child] = key
     items[child] = item
-    return keys, items, size + 1
+    return size + 1
 
 
 @njit(cache=True)

@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
-from pipelines.layout.kernels.forest import trench_price
+from pipelines.layout.kernels.forest import NONE, trench_price
 from pipelines.layout.kernels.ways import ground_at, sees
 
 EPSILON = 1e-7
@@ -228,41 +228,65 @@ def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: 
     n = x.size
     cost, invert = np.full((n, n), np.inf), np.full((n, n), np.nan)
     before = np.full((n, n), -1)
-    clear, tested = np.zeros((n, n), np.bool_), np.zeros((n, n), np.bool_)
     none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
+    paid, entry = np.empty(n), np.empty(n)
     for i in range(n - 1):
         for j in range(i + 1, n):
-            heading = heading_of(x[i], y[i], x[j], y[j])
-            length = np.hypot(x[j] - x[i], y[j] - y[i])
-            for h in range(max(i, 1)):
-                # a line from h to i goes on to j; the first segment has no h
-                z, paid = (z0, 0.0) if i == 0 else (invert[h, i], cost[h, i])
-                if i > 0:
-                    units = bend_units(heading - heading_of(x[h], y[h], x[i], y[i]), tolerance)
-                    paid += bends[units] if units >= 0 else np.inf
-                if j == n - 1 and not np.isnan(heading_out):
-                    units = bend_units(heading_out - heading, tolerance)
-                    paid += bends[units] if units >= 0 else np.inf
-                if paid == np.inf or (paid + tube.cost * length >= cost[i, j] and not by_height):
-                    continue
-                if not tested[i, j]:
-                    tested[i, j] = True
-                    next_to = (j == i + 1 and j < joined) or (i == joined - 1 and j == n - 1)
-                    clear[i, j] = next_to or sees(walls, x[i], y[i], x[j], y[j])
-                if not clear[i, j]:
+            next_to = (j == i + 1 and j < joined) or (i == joined - 1 and j == n - 1)
+            if not next_to and not sees(walls, x[i], y[i], x[j], y[j]):
+                continue
+            out = heading_out if j == n - 1 else np.nan
+            _ways_in(x, y, i, j, out, z0, cost, invert, bends, tolerance, paid, entry)
+            # of the ways to i the cheapest, then such as come in higher than all that were tried: no other is better
+            tried = -np.inf
+            while True:
+                h = _next_way_in(paid, entry, max(i, 1), tried, by_height)
+                if h < 0:
                     break
-                end, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[j], y[j], z, marks, none)
+                tried = entry[h]
+                end, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[j], y[j], entry[h], marks, none)
                 if np.isnan(end) or (j == n - 1 and end < end_level - EPSILON):
                     continue
-                better = end > invert[i, j] + 1e-9 if by_height else paid + price < cost[i, j]
+                better = end > invert[i, j] + 1e-9 if by_height else paid[h] + price < cost[i, j]
                 if better or cost[i, j] == np.inf:
-                    cost[i, j], invert[i, j], before[i, j] = paid + price, end, h if i > 0 else -1
+                    cost[i, j], invert[i, j], before[i, j] = paid[h] + price, end, h if i > 0 else NONE
     last, best = -1, np.inf
     for i in range(n - 1):
         value = -invert[i, n - 1] if by_height else cost[i, n - 1]
         if cost[i, n - 1] < np.inf and value < best:
             best, last = value, i
     return _points_kept(before, last)
+
+
+@njit(cache=True)
+def _ways_in(x: Any, y: Any, i: int, j: int, heading_out: float, z0: float, cost: Any, invert: Any, bends: Any,
+             tolerance: float, paid: Any, entry: Any) -> None:
+    """For each point before i: what a line by way of it has cost once it turns towards j, and its invert at i.
+
+    The first segment has no point before it and is told at 0.
+    """
+    heading = heading_of(x[i], y[i], x[j], y[j])
+    last = 0.0
+    if not np.isnan(heading_out):
+        units = bend_units(heading_out - heading, tolerance)
+        last = bends[units] if units >= 0 else np.inf
+    paid[0], entry[0] = last, z0
+    for h in range(i):
+        units = bend_units(heading - heading_of(x[h], y[h], x[i], y[i]), tolerance)
+        paid[h] = last + cost[h, i] + bends[units] if units >= 0 else np.inf
+        entry[h] = invert[h, i]
+
+
+@njit(cache=True)
+def _next_way_in(paid: Any, entry: Any, count: int, above: float, by_height: bool) -> int:
+    """The cheapest of the ways that come in higher than a height, or the highest; -1 where there is none."""
+    chosen = -1
+    for h in range(count):
+        if paid[h] == np.inf or not entry[h] > above + 1e-9:
+            continue
+        if chosen < 0 or (entry[h] > entry[chosen] if by_height else paid[h] < paid[chosen]):
+            chosen = h
+    return chosen
 
 
 @njit(cache=True)

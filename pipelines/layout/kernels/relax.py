@@ -31,10 +31,12 @@ def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
     cells, ways = onward.shape
     best = start.copy()
     done = np.zeros(cells, np.bool_)
-    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
+    room = cells * (ways + 1)
+    keys, items, size = np.empty(room), np.empty(room, np.int64), np.int64(0)
+    turned = ways // 2 if backward else 0
     for cell in range(cells):
         if np.isfinite(start[cell]):
-            keys, items, size = heap_push(keys, items, size, start[cell], cell)
+            size = heap_push(keys, items, size, start[cell], cell)
     while size > 0:
         cell = items[0]
         size = heap_drop_first(keys, items, size)
@@ -45,10 +47,13 @@ def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
             to = onward[cell, d]
             if to < 0 or done[to]:
                 continue
-            cost = best[cell] + (costs[to, (d + ways // 2) % ways] if backward else costs[cell, d])
+            if backward:
+                cost = best[cell] + costs[to, d + turned if d < turned else d - turned]
+            else:
+                cost = best[cell] + costs[cell, d]
             if cost < best[to]:
                 best[to] = cost
-                keys, items, size = heap_push(keys, items, size, cost, to)
+                size = heap_push(keys, items, size, cost, to)
     return best
 
 
@@ -77,14 +82,15 @@ def bent_ways(onward: Any, costs: Any, turn: Any, first: int, *, backward: bool)
     cells, ways = onward.shape
     best, before = np.full((cells, ways), np.inf), np.full((cells, ways), -1)
     done = np.zeros((cells, ways), np.bool_)
-    keys, items, size = np.empty(1024), np.empty(1024, np.int64), np.int64(0)
+    room = cells * ways * ways + ways
+    keys, items, size = np.empty(room), np.empty(room, np.int64), np.int64(0)
     for d in range(ways):
         to = onward[first, d]
         if to >= 0:
             cost = costs[to, (d + ways // 2) % ways] if backward else costs[first, d]
             if cost < best[to, d]:
                 best[to, d] = cost
-                keys, items, size = heap_push(keys, items, size, cost, to * ways + d)
+                size = heap_push(keys, items, size, cost, to * ways + d)
     while size > 0:
         cell, d = items[0] // ways, items[0] % ways
         size = heap_drop_first(keys, items, size)
@@ -100,7 +106,7 @@ def bent_ways(onward: Any, costs: Any, turn: Any, first: int, *, backward: bool)
             if cost < best[to, e]:
                 best[to, e] = cost
                 before[to, e] = d
-                keys, items, size = heap_push(keys, items, size, cost, to * ways + e)
+                size = heap_push(keys, items, size, cost, to * ways + e)
     best[first] = 0.0
     before[first] = -1
     return best, before

@@ -65,11 +65,12 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
     done = np.zeros(cells, np.bool_)
     order = np.empty(cells, np.int64)
     reached = 0
-    keys, items, size = np.empty(256), np.empty(256, np.int64), np.int64(0)
+    room = cells * (ways + 1)
+    keys, items, size = np.empty(room), np.empty(room, np.int64), np.int64(0)
     distance[cells] = 0.0
     distance[first] = np.hypot(x[first] - x[cells], y[first] - y[cells])
     onward[first] = cells
-    keys, items, size = heap_push(keys, items, size, distance[first], first)
+    size = heap_push(keys, items, size, distance[first], first)
     while size > 0:
         cell = items[0]
         size = heap_drop_first(keys, items, size)
@@ -91,13 +92,13 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
                 if length < distance[to] - 1e-12 and sees(walls, x[to], y[to], x[point], y[point]):
                     distance[to] = length
                     onward[to] = point
-                    keys, items, size = heap_push(keys, items, size, length, to)
+                    size = heap_push(keys, items, size, length, to)
                     continue
             length = distance[cell] + np.hypot(x[to] - x[cell], y[to] - y[cell])
             if length < distance[to] - 1e-12:
                 distance[to] = length
                 onward[to] = cell
-                keys, items, size = heap_push(keys, items, size, length, to)
+                size = heap_push(keys, items, size, length, to)
     return distance, onward, order[:reached]
 
 
