@@ -22,6 +22,9 @@ from pipelines.deliverables.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.table_csv import csv_text
 from pipelines.deliverables.unit_systems import unit_system
 
+DECIMALS = 3
+"""Of feet or metres in what the crew reads."""
+
 
 def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> dict[str, Writer]:
     """What writes each file beside lot.gpkg, runoff.csv and summary.json.
@@ -53,8 +56,8 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
         "report.pdf": lambda path: _write(path, report_pdf(*parts()[1:], made_on=day)),
     }
     if findings.plan.pipe_runs:
-        files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units)))
-        files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units)))
+        files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))
+        files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
     if findings.fall_to_spare is not None:
         spare = findings.fall_to_spare
         files["fall_to_spare.tif"] = lambda path: write_geotiff(path, spare)

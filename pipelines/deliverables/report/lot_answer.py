@@ -117,13 +117,18 @@ def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Uni
     if not deep:
         yield ("No water stands on the lot in the design storm that is worth a line.",)
     for water in deep[:MOST_LOW_SPOTS]:
-        yield _low_spot(water, layers, units)
+        yield _low_spot(water, layers, units, works=_has_works(findings))
     more = len(wet) - len(deep[:MOST_LOW_SPOTS])
     if more:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
 
 
-def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units) -> Words:
+def _has_works(findings: Findings) -> bool:
+    plan = findings.plan
+    return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
+
+
+def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, works: bool) -> Words:
     name = water.spot.id
 
     def told(column: str, kind: str) -> Number:
@@ -131,10 +136,10 @@ def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: U
 
     words: list[Inline] = [f"{name}: ", told("storm_depth", "depth"), " deep over up to ", told("area", "area"), ", "]
     words += _how_long(water.hours, told("stands", "hours"))
-    if water.storm_depth_after > FILM:
+    if works and water.storm_depth_after > FILM:
         words += ["; with the works ", told("storm_depth_after", "depth"), " "]
         words += _how_long(water.hours_after, told("stands_after", "hours"))
-    elif water.storm_depth_after < water.storm_depth:
+    elif works and water.storm_depth_after < water.storm_depth:
         words.append("; with the works it drains")
     words.append(f". {water.why}" + (" Shallower than the lidar can tell." if water.spot.within_lidar_error else ""))
     return tuple(words)
@@ -176,7 +181,8 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         words.append(f"; crosses {'; '.join(crossings)}." if crossings else ".")
         yield tuple(words)
     elif not findings.plan.catch_basins and not findings.plan.refer_out:
-        yield ("Nothing to build.",)
+        yield ("Nothing to build." if worst_verdict(findings) == "sure" or not findings.plan.discharges
+               else "Nothing, as far as is known now.",)  # fmt: skip
 
 
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:

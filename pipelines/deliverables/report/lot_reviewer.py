@@ -81,7 +81,7 @@ def rules_table(findings: Findings) -> Table | None:
 
 
 def _place(name: Inline) -> Inline:
-    return EDGES.get(name, name).capitalize() if isinstance(name, str) and name in EDGES else name
+    return name.capitalize() if isinstance(name, str) and name in EDGES.values() else name
 
 
 def _balance(findings: Findings, units: Units) -> Iterator[tuple[str, tuple[Words, ...]]]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
 from pipelines.deliverables.unit_systems import unit_value
-from pipelines.deliverables.words import CODES
+from pipelines.deliverables.words import CODES, EDGES
 from pipelines.inputs.quantity_words import Units, format_quantity
 
 _RAISED = str.maketrans("23", "²³")
@@ -192,7 +192,7 @@ def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inli
         return ""
     if isinstance(value, bool) or str(value) in ("True", "False"):
         return "yes" if str(value) == "True" else "no"
-    return CODES.get(str(value), str(value))
+    return CODES.get(str(value)) or EDGES.get(str(value)) or str(value)
 
 
 def row_words(
