@@ -17,9 +17,13 @@ from pipelines.deliverables.lot_files import lot_files
 from pipelines.deliverables.lot_layers import lot_tables
 from pipelines.deliverables.stakeout import stakeout_table
 from pipelines.deliverables.summary import summary, summary_text
+from pipelines.deliverables.swale_handover import write_swales
+from pipelines.deliverables.swale_layers import swale_tables
 from pipelines.deliverables.unit_systems import unit_system, unit_value
 from pipelines.inputs.unit_table import RULE_UNITS, si_factor
+from pipelines.swale import check_swale
 
+SAMPLES = Path(__file__).parents[3] / "sample_data"
 MADE_ON = date(2025, 3, 4)
 
 
@@ -218,3 +222,29 @@ def test_nothing_is_fetched_and_nothing_else_may_run(findings: Findings, tmp_pat
 
 def test_two_pages_of_one_day_are_the_same(findings: Findings, tmp_path: Path) -> None:
     assert page_of(findings, tmp_path) == page_of(findings, tmp_path)
+
+
+def test_every_number_of_the_swales_report(tmp_path: Path) -> None:
+    findings = check_swale(SAMPLES / "swale.toml")
+    write_swales(findings, tmp_path / "out", made_on=MADE_ON)
+    layers = swale_tables(findings)
+    told_by = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))
+    text = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert len(text.encode()) < 3_000_000
+    told = [each for each in Page(text).told if each.source]
+    assert len(told) > 500
+    for each in told:
+        kind, *rest = each.source.split("|")
+        if kind == "summary":
+            expected: Any = told_by
+            for key in rest:
+                expected = expected[int(key)] if isinstance(expected, list) else expected[key]
+        else:
+            frame = layers[kind]
+            value = frame.loc[frame["id"] == rest[0], rest[1]].iloc[0]
+            expected = None if pd.isna(value) else float(value) * unit_of(rest[1])
+        if expected is None:
+            assert each.text == "–"
+            continue
+        value, half = shown_value(each)
+        assert abs(value - expected) <= half * (1.0 + 1e-6), each
