@@ -187,12 +187,14 @@ def field_from_arrays(
         Ground, NaN where unknown. [m]
     allowed : (rows, cols) bool ndarray, optional
         Whether a line may pass; everywhere by default. Unknown ground is never allowed.
-    surface, surface_cost, dig_factor, cover, permit, assumed, near_line
+    surface, surface_cost, dig_factor, cover
         As the fields of RouteField; a single number holds everywhere. [-], [money/m], [-], [m]
     deepest : (rows, cols) float ndarray, optional
         Lowest elevation of a trench's bottom, beside what `max_depth` says. [m]
     max_depth : float
         Deepest trench. [m]
+    permit, assumed, near_line
+        As the fields of RouteField.
     crossings : tuple of Crossing
         What may be crossed with care.
     barred : shapely geometry, optional
@@ -242,13 +244,14 @@ def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
     Parameters
     ----------
     array : (rows, cols) float ndarray
-        Values of the cells.
+        Values of the cells. [any]
     highest : bool
         Whether the highest is wanted rather than the mean.
 
     Returns
     -------
     (rows, cols, 16) float ndarray
+        In the unit of the values. [any]
         NaN where a step leaves the grid.
     """
     middles = []
@@ -261,7 +264,22 @@ def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
 
 
 def shifted(array: Any, step: tuple[int, int], fill: Any) -> Any:
-    """The array whose cell (row, column) holds the value one `step` away, `fill` outside."""
+    """The array whose cell (row, column) holds the value one `step` away, `fill` outside.
+
+    Parameters
+    ----------
+    array : (rows, cols) ndarray
+        Values of the cells.
+    step : tuple of int
+        Rows down and columns to the right.
+    fill : any
+        What stands where the step leads outside.
+
+    Returns
+    -------
+    (rows, cols) ndarray
+        Of the array's type.
+    """
     result = np.full_like(array, fill)
     (rows, columns), (down, right) = array.shape, step
     if abs(down) < rows and abs(right) < columns:
@@ -336,7 +354,22 @@ def _passable(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
 
 
 def step_lines(grid: Grid, rows: IntArray, columns: IntArray, d: int) -> Any:
-    """Shapely lines from the centres of cells along one of STEPS."""
+    """Shapely lines from the centres of cells along one of STEPS.
+
+    Parameters
+    ----------
+    grid : Grid
+        The cells.
+    rows, columns : (n,) int ndarray
+        Where they start.
+    d : int
+        Position in STEPS.
+
+    Returns
+    -------
+    (n,) ndarray of shapely LineString
+        In the metric frame.
+    """
     x, y = grid.centres(rows, columns)
     to_x, to_y = grid.centres(rows + STEPS[d, 0], columns + STEPS[d, 1])
     return shapely.linestrings(np.stack([np.stack([x, y], axis=-1), np.stack([to_x, to_y], axis=-1)], axis=1))

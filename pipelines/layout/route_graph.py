@@ -117,7 +117,18 @@ def turn_costs(spec: RouteSpec, directions: int) -> FloatArray:
 
 
 def cell_steps(field: RouteField) -> IntArray:
-    """Flat index of the cell that each step leads to, -1 where it is closed; (cells, 16)."""
+    """The cell that each step leads to.
+
+    Parameters
+    ----------
+    field : RouteField
+        Its passable steps.
+
+    Returns
+    -------
+    (cells, 16) int ndarray
+        Flat indices, -1 where a step is closed.
+    """
     rows, columns = field.grid.shape
     own = np.arange(rows * columns).reshape(rows, columns, 1)
     onward = np.where(field.passable, own + STEPS[:, 0] * columns + STEPS[:, 1], -1)
@@ -187,7 +198,18 @@ def _middle_top(field: RouteField) -> FloatArray:
 
 
 def mean_along(values: FloatArray) -> FloatArray:
-    """Mean of what a step runs over, (cells, 16): its two cells, and the two that a knight's move passes between."""
+    """Mean of what a step runs over: its two cells, and the two that a knight's move passes between.
+
+    Parameters
+    ----------
+    values : (rows, cols) float ndarray
+        Of the cells. [any]
+
+    Returns
+    -------
+    (cells, 16) float ndarray
+        In the unit of the values, 0 where unknown. [any]
+    """
     ends = np.stack([0.5 * (values + shifted(values, (int(r), int(c)), np.nan)) for r, c in STEPS], axis=-1)
     knights = np.arange(len(STEPS)) % 2 == 1
     means = np.where(knights, 0.5 * (ends + step_middles(values, highest=False)), ends)

@@ -62,7 +62,20 @@ def cheapest_partitions(value: FloatArray) -> tuple[FloatArray, IntArray]:
 
 
 def parts_of(choice: IntArray, whole: int) -> list[int]:
-    """The sets that `cheapest_partitions` makes a set up from."""
+    """The sets that `cheapest_partitions` makes a set up from.
+
+    Parameters
+    ----------
+    choice : (sets,) int ndarray
+        As `cheapest_partitions` gives it.
+    whole : int
+        The set, a bit a collector.
+
+    Returns
+    -------
+    list of int
+        Disjoint sets that make it up.
+    """
     parts = []
     while whole and choice[whole]:
         parts.append(int(choice[whole]))

@@ -106,6 +106,10 @@ def make_task(
         As of `search_grid`. [-], [m]
     unserved : dict of int to str
         Takes collectors that cannot be reached, and why.
+
+    Returns
+    -------
+    SearchTask or None
     """
     columns = field.grid.shape[1]
     slope = max(pipe.min_slope for pipe in spec.pipes)

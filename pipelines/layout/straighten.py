@@ -170,7 +170,19 @@ def _lay_tree(
 
 
 def passes_through(run: GridRun, collectors: Sequence[Collector]) -> bool:
-    """Whether the runs that flow into a run do so in a basin."""
+    """Whether the runs that flow into a run do so in a basin.
+
+    Parameters
+    ----------
+    run : GridRun
+        The run.
+    collectors : sequence of Collector
+        Where lines begin.
+
+    Returns
+    -------
+    bool
+    """
     return run.start is not None and collectors[run.start].through
 
 
