@@ -7,6 +7,7 @@ from pyproj import CRS
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.vector_file import VectorLayer
 from terrain.arrays import FloatArray
+from terrain.conditioning import DOWNSPOUT_REACH
 from terrain.grid import Frame
 from terrain.metric_frame import moved_points
 
@@ -51,6 +52,36 @@ def remarks_on_place(
     if nearest > FAR:
         return [f"{layer.words}{selected}: its nearest feature lies {nearest:,.0f} m from the parcel; check its CRS"]
     return []
+
+
+def remarks_on_downspouts(
+    layer: VectorLayer, downspouts: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame
+) -> list[str]:
+    """Say which downspouts of the lot stand too far from any roof to drain it.
+
+    Parameters
+    ----------
+    layer : VectorLayer
+        Of the downspouts.
+    downspouts, roofs, parcels : GeoDataFrame
+        In the metric frame.
+
+    Returns
+    -------
+    list of str
+        One warning, or none.
+    """
+    walls = roofs[~roofs["open_below"].astype(bool)].geometry
+    own = downspouts[downspouts.intersects(parcels.union_all())]
+    if not len(walls) or not len(own):
+        return []
+    stray = own["id"][own.distance(walls.union_all()) > DOWNSPOUT_REACH]
+    if not len(stray):
+        return []
+    return [
+        f"{layer.words}: feature {', '.join(stray)} stands farther than {DOWNSPOUT_REACH:g} m from any roof and drains "
+        "none; move it to its roof's edge"
+    ]
 
 
 def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[str]:

@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Polygon
 
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.layer_columns import read_columns
-from pipelines.inputs.layer_remarks import remarks_on_crs, remarks_on_place
+from pipelines.inputs.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
 from pipelines.inputs.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
@@ -114,8 +114,8 @@ def locate_layer(source: VectorFile) -> tuple[float, float]:
     """
     layer = find_layer(source, "parcel")
     # a frame that leaves coordinates as they are in the file
-    frame, _ = read_shapes(layer, LAYER_KINDS["parcel"], Frame(layer.crs, 1.0, 1.0, 1.0))
-    _refuse_none(layer, frame)
+    frame, found = read_shapes(layer, LAYER_KINDS["parcel"], Frame(layer.crs, 1.0, 1.0, 1.0))
+    _refuse_none(layer, frame, found)
     west, south, east, north = frame.total_bounds
     return lonlat_of(layer.crs, (west + east) / 2.0, (south + north) / 2.0, layer.words)
 
@@ -166,6 +166,8 @@ def read_layers(
         read[key] = shapes
         if key == "swales" and len(shapes):
             around = _union(around, _bounds_around(shapes, reach))
+        if key == "downspouts":
+            warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels)
     read["soil"]["group"] = read["soil"]["group"].str.upper()
     read["layout.basins"] = _with_points(site, read["layout.basins"], frame)
     renamed = {"soil": "soils", "layout.basins": "basins", "layout.forbidden": "forbidden"}
@@ -213,7 +215,7 @@ def _read_parcels(
 ) -> tuple[VectorLayer, gpd.GeoDataFrame, list[str]]:
     layer = find_layer(site.parcel, "parcel")
     parcels, found = read_shapes(layer, LAYER_KINDS["parcel"], frame)
-    _refuse_none(layer, parcels)
+    _refuse_none(layer, parcels, found)
     if len(parcels) > 1 and not several:
         ids = ", ".join(parcels["id"][:8]) + (", ..." if len(parcels) > 8 else "")
         how = f'where = "{site.parcel.where}"' if site.parcel.where else "no where is given and the layer"
@@ -224,9 +226,11 @@ def _read_parcels(
     return layer, parcels, list(found)
 
 
-def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame) -> None:
+def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame, found: tuple[str, ...]) -> None:
     if len(shapes):
         return
+    if found:
+        raise LayerError(f"{found[0]}, so no parcel is left; draw it again")
     if layer.source.where is not None and layer.features:
         raise LayerError(
             f'{layer.words}: where = "{layer.source.where}" selects none of its {layer.features} features; '

@@ -20,6 +20,8 @@ class LevelShots:
 
     Attributes
     ----------
+    where : str
+        What they are and their file, for messages.
     points : tuple of str
         What each was called; unique.
     x, y : (n,) float ndarray
@@ -28,6 +30,7 @@ class LevelShots:
         Above the crew's datum. [m]
     """
 
+    where: str
     points: tuple[str, ...]
     x: FloatArray
     y: FloatArray
@@ -70,6 +73,7 @@ def read_level_shots(path: str | os.PathLike[str], frame: Frame) -> LevelShots:
                 raise TableError(f"{table.where}: line {row.line}: the {what} {value} stands in line {seen[value]} too")
             seen[value] = row.line
     return LevelShots(
+        where=table.where,
         points=tuple(row.texts["point"] for row in table.rows),
         x=np.array([table.number(row, "easting") for row in table.rows]) * frame.x_scale,
         y=np.array([table.number(row, "northing") for row in table.rows]) * frame.y_scale,

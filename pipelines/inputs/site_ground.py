@@ -11,6 +11,7 @@ from pipelines.inputs.shots import LevelShots, read_level_shots
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from terrain.arrays import BoolArray
 from terrain.conditioning import Culvert, make_ground
+from terrain.errors import GroundError
 from terrain.ground import Ground
 from terrain.level_shots import ShotFit, rebase_on_shots
 from terrain.raster_source import RasterSource, open_raster
@@ -140,7 +141,10 @@ def read_lot_ground(
     )
     fit = None
     if inputs.shots is not None:
-        fit = rebase_on_shots(surface, inputs.shots.x, inputs.shots.y, inputs.shots.heights)
+        try:
+            fit = rebase_on_shots(surface, inputs.shots.x, inputs.shots.y, inputs.shots.heights)
+        except GroundError as error:
+            raise GroundError(f"{inputs.shots.where}: {error}") from None
         surface = fit.surface
     return surface, ground_of(surface, layers), fit
 

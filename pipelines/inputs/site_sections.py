@@ -36,7 +36,10 @@ def _resolved(value: object, info: ValidationInfo) -> Path:
         raise ValueError("must be a path in quotes, relative to the site file or absolute")
     path = Path(info.context["folder"], value) if info.context else Path(value)
     if not path.exists():
-        raise ValueError(f'"{value}" does not exist (looked for {path})')
+        raise ValueError(
+            f'"{value}" does not exist (looked for {path}); correct the path, which is absolute or relative to the '
+            "site file"
+        )
     return path
 
 
