@@ -35,6 +35,7 @@ from pipelines.layout.cautions import cautions_for
 from pipelines.layout.division import parcel_cells, studied_ground
 from pipelines.layout.lift_design import assumed_curve
 from pipelines.layout.lot_water import excess_by_cell
+from pipelines.layout.misfits import misfits_in_words
 from pipelines.layout.other_storms import OtherStorm, other_storms, sills_in_danger
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.proposal import Reckoning
@@ -44,6 +45,7 @@ from terrain.drainage import Drainage, drain_ground
 from terrain.errors import GroundError, LotshedError
 from terrain.first_run import COMPILING, compiles_first
 from terrain.ground import ROOF, Ground
+from terrain.lot_ground import refuse_unfit
 from terrain.low_spots import find_low_spots
 
 Progress = Callable[[str, float | None], None]
@@ -99,6 +101,7 @@ def open_lot(path: Path) -> LotInputs:
     """
     opened = open_site(path)
     site = opened.site
+    refuse_unfit(opened.source, opened.layers.parcel)
     _check_names(site)
     rain, assumed = _rain(site)
     prices = default_prices() if site.prices is None else read_prices(site.prices.file)
@@ -202,6 +205,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     warnings = [*lot.warnings, *(text for text in surface.warnings if text not in lot.warnings)]
     if fit is not None and opened.shots is not None:
         warnings += shots_in_words(fit, opened.shots)
+    warnings += misfits_in_words(situation, opened.layers)
     warnings += sills_in_danger(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
 
@@ -243,6 +247,10 @@ def _assumed(opened: SiteInputs) -> list[str]:
         said.append(f"no accuracy of the lidar is given: {opened.rmse * 100.0:.0f} cm are taken")
     if site.soil.group is None and site.soil.source is None:
         said.append(f"no soil is given: hydrologic group {SOIL_GROUP} under {site.soil.cover or COVER} is taken")
+    elif site.soil.source is not None:
+        bare = layers.parcel.difference(layers.soils.union_all()).area / layers.parcel.area
+        if bare > 0.01:
+            said.append(f"the soils given leave {bare:.0%} of the lot out: group {SOIL_GROUP} is taken there")
     if site.soil.compacted:
         said.append("the soil of a built lot is taken one hydrologic group worse than mapped (soil.compacted)")
     if site.roofs is None:
