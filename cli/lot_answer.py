@@ -110,7 +110,8 @@ def _low_spot(water: StandingWater, units: Units) -> str:
 
 
 def _water(depth: float, hours: float | None, units: Units) -> str:
-    if depth <= 0.0:
+    # less than shows in tenths of an inch
+    if depth < 0.05 * 0.0254:
         return "dry"
     how_long = "for an unknown time" if hours is None else f"for {format_quantity(hours * 3600, 'time')}"
     return f"{_depth(depth, units)} deep {how_long}"

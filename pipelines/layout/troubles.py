@@ -247,10 +247,15 @@ def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules)
         doubtful = place.spot.within_lidar_error
         if not too_long or (doubtful and place.place == "lawn"):
             return None
-    hours = "for an unknown time" if for_how_long is None else f"{for_how_long / 3600.0:.1f} h"
     why = (
         f"water stands {water.depth / 0.0254:.1f} in ({water.depth * 100.0:.1f} cm) deep on {place.name}, over what is "
-        f"put up with {hours}" + (f"; seen: {place.complaint}" if place.complaint else "")
+        f"put up with {_in_hours(for_how_long)}" + (f"; seen: {place.complaint}" if place.complaint else "")
     )
     certain = place.complaint is not None or not place.spot.within_lidar_error
     return Trouble("standing", place.name, why, place, None, certain)
+
+
+def _in_hours(seconds: float | None) -> str:
+    if seconds is None:
+        return "for an unknown time"
+    return f"for {seconds / 3600.0:.1f} h" if np.isfinite(seconds) else "for longer than was reckoned"
