@@ -14,6 +14,7 @@ from cli.main import app
 from pipelines.deliverables.findings import Findings
 
 MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
+WRITTEN_LOT = Path(__file__).parents[1] / "pipelines" / "lot" / "conftest.py"
 
 
 @pytest.fixture
@@ -26,13 +27,15 @@ def run() -> Callable[..., Result]:
 
 @pytest.fixture
 def findings() -> Findings:
-    specification = importlib.util.spec_from_file_location("made_lot", MADE_LOT)
-    assert specification is not None
-    assert specification.loader is not None
-    module = importlib.util.module_from_spec(specification)
-    specification.loader.exec_module(module)
-    made: Findings = module.make_findings()
+    made: Findings = _module(MADE_LOT).make_findings()
     return made
+
+
+@pytest.fixture(scope="session")
+def write_small_lot() -> Callable[..., Path]:
+    """What writes a lot that takes a second to screen, as files, and gives its site file."""
+    write: Callable[..., Path] = _module(WRITTEN_LOT).write_small_lot
+    return write
 
 
 @pytest.fixture
@@ -53,3 +56,12 @@ def lot_that_finds(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
         monkeypatch.setitem(sys.modules, "pipelines.lot", job)
 
     return put
+
+
+def _module(path: Path) -> Any:
+    specification = importlib.util.spec_from_file_location(f"made_for_{path.parent.name}", path)
+    assert specification is not None
+    assert specification.loader is not None
+    module = importlib.util.module_from_spec(specification)
+    specification.loader.exec_module(module)
+    return module
