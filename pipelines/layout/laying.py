@@ -14,7 +14,7 @@ from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.layout.collection import BasinSite, DrainSite
 from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.lines import LaidLines, LineGround, lay_lines
+from pipelines.layout.lines import END_TAPER, LaidLines, LineGround, lay_lines
 from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Outfall, Verdict
 from pipelines.layout.proposal import Catching
@@ -32,8 +32,6 @@ SHOT_ERROR = 0.01
 """Error of a fall between two shots of a level; common practice, no source. [m]"""
 SIGMAS = 1.28
 """Standard errors by which a fall must stand clear of nothing: one in ten is then wrong. [-]"""
-END_TAPER = 5.0
-"""Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
 SIX_INCH = 0.14
 """Pipe of a smaller nominal size is small. [m]"""
 DEEP_DIG = 0.9

@@ -19,6 +19,8 @@ from terrain.drainage import Drainage
 
 CLEANOUT_SPACING = 30.0
 """Most pipe between two places to clean it from; common practice, no source. [m]"""
+END_TAPER = 5.0
+"""Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
 STATION = 1.0
 """Vertices of a run lie this far apart at the most, so that its profile follows the ground. [m]"""
 
@@ -129,6 +131,9 @@ def _run(
     laid = LineString(np.column_stack([xyz[:, :2], inverts]))
     ground = heights_along(laid, where.drainage)
     length = float(at[-1])
+    # at a declared end taper the pipe comes out of the bank, and its cover is none
+    covered = at <= length - END_TAPER if line.to_id in where.outfall_ids else np.ones(at.size, dtype=bool)
+    covered[0] = True
     slope = float((inverts[0] - inverts[-1]) / length)
     flow = pipe_flow(line.flow, pipe.inside, max(slope, 1e-5), pipe.roughness)
     crossings = [where.crossing_words.get(name, name) for name in line.crossings]
@@ -156,7 +161,7 @@ def _run(
         velocity=flow.velocity,
         capacity=flow.capacity,
         filled=flow.filled,
-        least_cover=float((ground - inverts).min() - pipe.outside + pipe.wall),
+        least_cover=float((ground - inverts)[covered].min() - pipe.outside + pipe.wall),
         deepest=float((ground - inverts).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), where.paving))),
         crossings=tuple(crossings),

@@ -125,7 +125,7 @@ class PipeRun:
     filled : float or None
         Depth over diameter at the peak; None for pressure. [-]
     least_cover, deepest : float
-        Least cover over the pipe, and deepest trench. [m]
+        Least cover over the pipe, its end taper left out, and deepest trench. [m]
     under_paving : float
         Length below paving. [m]
     crossings : tuple of str
