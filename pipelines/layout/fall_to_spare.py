@@ -8,8 +8,9 @@ import numpy as np
 from shapely import LineString
 
 from pipelines.layout.kernels.ways import sees, shortest_ways, spare_along_ways
-from pipelines.layout.route_field import STEPS, RouteField
+from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_spec import OutfallTarget, RoutePipe
+from pipelines.layout.route_steps import STEPS
 from terrain.arrays import FloatArray, IntArray
 from terrain.grid import Grid
 

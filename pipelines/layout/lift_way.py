@@ -22,9 +22,9 @@ from pipelines.layout.lift_design import LINE_COVER, PRESSURE_PIPES, LiftDesign,
 from pipelines.layout.lines import LaidLines, lay_lines
 from pipelines.layout.outfall_sites import OutfallSite
 from pipelines.layout.plan import Discharge, Outfall, Verdict
-from pipelines.layout.pressure import SumpSite, site_sumps
 from pipelines.layout.quantities import Works
 from pipelines.layout.route_spec import OutfallTarget, RoutedForest, RoutePipe
+from pipelines.layout.sump_sites import SumpSite, site_sumps
 from pipelines.layout.way_values import LaidOut, WayInputs
 from terrain.arrays import BoolArray
 

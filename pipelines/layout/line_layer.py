@@ -6,18 +6,8 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from pipelines.layout.kernels.laying import (
-    Bed,
-    Tube,
-    bend_units,
-    grade_breaks,
-    lay_segment,
-    least_start,
-    line_value,
-    priced,
-    station,
-    straightest,
-)
+from pipelines.layout.kernels.laying import Bed, Tube, grade_breaks, lay_segment, least_start, priced, station
+from pipelines.layout.kernels.straight import bend_units, line_value, straightest
 from pipelines.layout.kernels.ways import ground_at, sees
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_spec import OutfallTarget, RouteSpec

@@ -12,7 +12,8 @@ from shapely.ops import substring
 
 from pipelines.inputs.layers import SiteLayers
 from pipelines.layout.protected import mask_of
-from pipelines.layout.route_field import DRIVE, LAWN, PAVING, Crossing, RouteField, field_from_arrays
+from pipelines.layout.route_field import DRIVE, LAWN, PAVING, RouteField, field_from_arrays
+from pipelines.layout.route_steps import Crossing
 from pipelines.layout.situation import Situation
 from pipelines.layout.take_off import UnitPrice
 from terrain.arrays import BoolArray, FloatArray, IntArray

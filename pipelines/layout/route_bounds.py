@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.layout.kernels.forest import CROSSING, DIG, END_COST, GROUND, NEED, SURFACE, highest_inverts
+from pipelines.layout.kernels.forest_state import CROSSING, DIG, END_COST, GROUND, NEED, SURFACE, highest_inverts
 from pipelines.layout.kernels.relax import spread_costs
 from pipelines.layout.route_graph import SearchGround
 from pipelines.layout.route_spec import RoutePipe, RouteSpec

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.layout.kernels.forest import RouteGraph
+from pipelines.layout.kernels.forest_state import RouteGraph
 from pipelines.layout.kernels.relax import spread_costs
-from pipelines.layout.route_field import STEPS, RouteField, shifted, step_middles
+from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_spec import OutfallTarget, RouteSpec
+from pipelines.layout.route_steps import STEPS, shifted, step_middles
 from terrain.arrays import FloatArray, IntArray
 
 

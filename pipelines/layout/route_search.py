@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.layout.kernels.forest import NEED
+from pipelines.layout.kernels.forest_state import NEED
 from pipelines.layout.route_bounds import Bounds
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_sets import cheapest_partitions, parts_of, sets_to_search

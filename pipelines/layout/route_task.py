@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import Point
 
-from pipelines.layout.kernels.forest import RouteSets, search_forest
+from pipelines.layout.kernels.forest import search_forest
+from pipelines.layout.kernels.forest_state import RouteSets
 from pipelines.layout.route_bounds import Bounds, lower_bounds
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_graph import SearchGround, prepare_search

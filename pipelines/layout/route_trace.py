@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.layout.kernels.forest import MERGE, START, THROUGH
+from pipelines.layout.kernels.forest_state import MERGE, START, THROUGH
 from pipelines.layout.route_task import Found, SearchTask
 from terrain.arrays import FloatArray, IntArray
 

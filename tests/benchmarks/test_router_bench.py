@@ -17,9 +17,10 @@ from shapely import LineString, Point, box
 
 from pipelines.layout.fall_to_spare import fall_to_spare
 from pipelines.layout.kernels.relax import spread_costs
-from pipelines.layout.route_field import Crossing, field_from_arrays
+from pipelines.layout.route_field import field_from_arrays
 from pipelines.layout.route_graph import cell_steps
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.route_steps import Crossing
 from pipelines.layout.router import route_forest
 from terrain.grid import Frame, Grid
 

@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from pipelines.layout.kernels.relax import bent_ways, spread_costs
-from pipelines.layout.pressure import route_pressure, site_sumps
-from pipelines.layout.route_field import STEPS, Crossing, field_from_arrays
+from pipelines.layout.pressure import route_pressure
+from pipelines.layout.route_field import field_from_arrays
 from pipelines.layout.route_graph import cell_steps, turn_costs
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.route_steps import STEPS, Crossing
+from pipelines.layout.sump_sites import site_sumps
 
 
 @pytest.fixture(scope="module")

@@ -11,9 +11,10 @@ from shapely import LineString, Point, box
 
 from pipelines.layout.fall_to_spare import fall_to_spare
 from pipelines.layout.route_bounds import lower_bounds
-from pipelines.layout.route_field import Crossing, RouteField, field_from_arrays
+from pipelines.layout.route_field import RouteField, field_from_arrays
 from pipelines.layout.route_search import search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
+from pipelines.layout.route_steps import Crossing
 from pipelines.layout.router import route_forest
 
 FOOT = 0.3048

@@ -1,0 +1,151 @@
+"""The place for a sump that costs least: gravity lines to it, the pressure line from it and power together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely import Point
+
+from pipelines.layout.pressure import pressure_ways, route_pressure
+from pipelines.layout.route_field import RouteField
+from pipelines.layout.route_search import search_grid
+from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
+from pipelines.layout.straighten import straighten
+from terrain.arrays import BoolArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SumpSite:
+    """A sump where it costs least, with what drains to it and what leaves it.
+
+    Attributes
+    ----------
+    point : shapely Point
+        Where it stands.
+    ground, inlet : float
+        Ground, and lowest invert that comes in. [m]
+    inflows : tuple of RoutedLine
+        Gravity lines to it, upstream before downstream.
+    pressure : RoutedLine
+        The line that leaves it.
+    serves : tuple of str
+        Ids of the collectors that drain to it.
+    cost : float
+        Lines, the sump as given, and power. [money]
+    """
+
+    point: Point
+    ground: float
+    inlet: float
+    inflows: tuple[RoutedLine, ...]
+    pressure: RoutedLine
+    serves: tuple[str, ...]
+    cost: float
+
+
+def site_sumps(
+    field: RouteField,
+    collectors: Sequence[Collector],
+    outfall: OutfallTarget,
+    spec: RouteSpec,
+    pressure_pipe: RoutePipe,
+    places: BoolArray,
+    *,
+    deepest_inlet: float,
+    sump_cost: float = 0.0,
+    power: Point | None = None,
+    power_cost: float = 0.0,
+    cover: float = 0.3,
+) -> tuple[tuple[SumpSite, ...], dict[str, str]]:
+    """Where sumps cost least, gravity lines to them, pressure line and power together.
+
+    Parameters
+    ----------
+    field : RouteField
+        Where lines may be laid.
+    collectors : sequence of Collector
+        What cannot leave by gravity.
+    outfall : OutfallTarget
+        Where the pressure line ends.
+    spec : RouteSpec
+        Pipes and prices of the gravity lines.
+    pressure_pipe : RoutePipe
+        Pipe of the pressure line.
+    places : (rows, cols) bool ndarray
+        Cells where a sump may stand.
+    deepest_inlet : float
+        Deepest that an invert may come into a sump, below its ground. [m]
+    sump_cost : float
+        Of a sump with its pump; what keeps it at one sump. [money]
+    power : shapely Point, optional
+        Where power comes from.
+    power_cost : float
+        Of bringing it. [money/m]
+    cover : float
+        Of the pressure line. [m]
+
+    Returns
+    -------
+    sites : tuple of SumpSite
+        One as a rule.
+    unserved : dict of str to str
+        Collectors that reach none, and why.
+    """
+    columns = field.grid.shape[1]
+    end = field.nearest_allowed(outfall.point.x, outfall.point.y)
+    rows, cols = np.nonzero(places & field.allowed)
+    if end is None or not rows.size:
+        return (), {c.id: "no place for a sump with a way to the outfall" for c in collectors}
+    best, _ = pressure_ways(field, pressure_pipe, spec, cover, end)
+    onward = best.min(axis=1)[rows * columns + cols] + outfall.cost + sump_cost
+    x, y = field.grid.centres(rows, cols)
+    if power is not None:
+        onward = onward + power_cost * np.hypot(x - power.x, y - power.y)
+    sumps = [
+        OutfallTarget(f"sump@{r},{c}", Point(px, py), float(field.ground[r, c]) - deepest_inlet, float(cost))
+        for r, c, px, py, cost in zip(rows, cols, x, y, onward, strict=True) if np.isfinite(cost)
+    ]
+    no_taper = replace(spec, taper_length=0.0)
+    # a basin that becomes the sump needs no drop of its own
+    grid = search_grid(field, collectors, sumps, no_taper, directions=8)
+    unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
+    lines, left = straighten(field, grid.runs, collectors, sumps, no_taper)
+    unserved |= {collectors[i].id: "no gravity line to a sump fits the ground" for i in left}
+    sites: list[SumpSite] = []
+    for target in sumps:
+        inflows = _lines_to(target.id, lines)
+        if not inflows:
+            continue
+        serves = tuple(dict.fromkeys(name for line in inflows for name in line.serves))
+        name = f"sump-{len(sites) + 1}"
+        pressure = route_pressure(field, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
+                                  line_id=f"pressure-{len(sites) + 1}", serves=serves)
+        if pressure is None:
+            unserved |= dict.fromkeys(serves, "no way for a pressure line")
+            continue
+        ending = [line for line in inflows if line.to_id == target.id]
+        # a basin where the sump stands is the sump: what came through it comes into the sump
+        in_place = {line.from_id for line in ending if line.length <= 1e-6}
+        inflows = tuple(
+            replace(line, to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
+            if line.to_id in {target.id, *in_place} else line
+            for line in inflows if line.length > 1e-6
+        )
+        distance = 0.0 if power is None else target.point.distance(power)
+        sites.append(SumpSite(
+            target.point, float(field.ground[field.grid.cells(target.point.x, target.point.y)]),
+            min(float(line.inverts[-1]) for line in ending), inflows, pressure, serves,
+            sum(line.cost for line in inflows) + pressure.cost + sump_cost + power_cost * distance,
+        ))
+    return tuple(sites), unserved
+
+
+def _lines_to(end: str, lines: Sequence[RoutedLine]) -> tuple[RoutedLine, ...]:
+    """The tree of lines that ends at an id, in the order given."""
+    ends = {end}
+    kept = []
+    for line in reversed(lines):
+        if line.to_id in ends:
+            kept.append(line)
+            ends |= {line.id, line.from_id}
+    return tuple(reversed(kept))
