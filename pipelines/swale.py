@@ -62,7 +62,7 @@ def check_swale(
     site_path : Path
         The site file; its [swales] names the lines.
     progress : callable, optional
-        Told each stage and how far the work is, from 0 to 1.
+        Told each stage and the share of the work that is done. [-]
     add_discharges : sequence of WhatIf
         Discharges to try.
     lots : Path, optional
