@@ -95,7 +95,22 @@ def shifted(array: Any, step: tuple[int, int], fill: Any) -> Any:
 
 
 def edges_of_barred(barred: Any, blocked: BoolArray, grid: Grid) -> FloatArray:
-    """Edges of the barred shape and of blocked cells, (x, y, x, y)."""
+    """Edges of the barred shape and of blocked cells.
+
+    Parameters
+    ----------
+    barred : shapely geometry or None
+        Where no line may go, exactly.
+    blocked : (rows, cols) bool ndarray
+        Cells that no line may pass.
+    grid : Grid
+        The cells.
+
+    Returns
+    -------
+    (m, 4) float ndarray
+        From (x, y) to (x, y). [m]
+    """
     rows, columns = np.nonzero(blocked)
     west, north = grid.left + columns * grid.cell_width, grid.top - rows * grid.cell_height
     cells = shapely.union_all(shapely.box(west, north - grid.cell_height, west + grid.cell_width, north))
@@ -112,7 +127,18 @@ def _segments(lines: Any) -> FloatArray:
 
 
 def hits_of_crossings(crossings: tuple[Crossing, ...]) -> FloatArray:
-    """Edges of what may be crossed, with the price of crossing one and the heights barred to a pipe, (m, 7)."""
+    """Edges of what may be crossed, with the price of crossing one and the heights barred to a pipe.
+
+    Parameters
+    ----------
+    crossings : tuple of Crossing
+        What may be crossed with care.
+
+    Returns
+    -------
+    (m, 7) float ndarray
+        From (x, y) to (x, y) [m], price [money], lowest and highest height barred [m].
+    """
     rows = [np.zeros((0, 7))]
     for crossing in crossings:
         for part in shapely.get_parts(crossing.shape):
@@ -136,7 +162,21 @@ def _between(d: int) -> tuple[tuple[int, int], tuple[int, int]]:
 
 
 def passable_steps(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
-    """Whether a line may run from each cell along each of STEPS, (rows, cols, 16)."""
+    """Whether a line may run from each cell along each of STEPS.
+
+    Parameters
+    ----------
+    allowed : (rows, cols) bool ndarray
+        Whether a line may pass each cell.
+    barred : shapely geometry or None
+        Where no line may go, exactly.
+    grid : Grid
+        The cells.
+
+    Returns
+    -------
+    (rows, cols, 16) bool ndarray
+    """
     passable = np.zeros((*allowed.shape, len(STEPS)), dtype=np.bool_)
     for d in range(len(STEPS)):
         open_step = allowed & shifted(allowed, (int(STEPS[d, 0]), int(STEPS[d, 1])), False)
@@ -185,7 +225,22 @@ def _copy_to_reverse(steps: Any, d: int) -> None:
 def crossed_by_steps(
     passable: BoolArray, crossings: tuple[Crossing, ...], grid: Grid
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What each step pays for crossings [money], and the heights between which no pipe may lie there [m]."""
+    """What each step pays for crossings, and the heights between which no pipe may lie there.
+
+    Parameters
+    ----------
+    passable : (rows, cols, 16) bool ndarray
+        Steps that may be taken.
+    crossings : tuple of Crossing
+        What may be crossed with care.
+    grid : Grid
+        The cells.
+
+    Returns
+    -------
+    cost, low, high : (rows, cols, 16) float ndarray
+        [money], [m], [m]
+    """
     cost = np.zeros(passable.shape)
     low = np.full(passable.shape, np.inf)
     high = np.full(passable.shape, -np.inf)
@@ -209,6 +264,17 @@ def crossed_by_steps(
 
 
 def entering_steps(permit: BoolArray) -> FloatArray:
-    """1 where a step enters the right of way, else 0, (rows, cols, 16)."""
+    """Steps that enter the right of way.
+
+    Parameters
+    ----------
+    permit : (rows, cols) bool ndarray
+        Cells of the right of way.
+
+    Returns
+    -------
+    (rows, cols, 16) float ndarray
+        1 where a step enters it, else 0. [-]
+    """
     steps = [shifted(permit, (int(down), int(right)), False) & ~permit for down, right in STEPS]
     return np.stack(steps, axis=-1).astype(np.float64)
