@@ -1,0 +1,136 @@
+"""Where water may leave: outfalls as given, places found in the right of way, daylight on the lot's own lawn."""
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, Point, Polygon, box
+
+from pipelines.layout.division import parcel_cells
+from pipelines.layout.outfall_sites import OutfallRules, daylight_places, found_outfalls, given_outfalls
+from terrain.drainage import drain_ground
+
+LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
+RULES = OutfallRules()
+NOTHING = Polygon()
+SIX_INCHES = 0.152
+
+
+def shifted(shape: shapely.Geometry) -> shapely.Geometry:
+    """A shape given from the lower left corner of a grid of 40 x 40 cells of a metre."""
+    return shapely.transform(shape, lambda xy: xy + np.array([LEFT, TOP - SIZE]))
+
+
+LOT = shifted(box(8.0, 12.0, 32.0, 36.0))
+STREET = shifted(box(0.0, 0.0, 40.0, 12.0))
+
+
+@pytest.fixture
+def street(ground_of):
+    """A lot that falls south by 2 % to a street whose swale falls east by 1 %, its bottom 6 m below the lot line."""
+    row, column = np.indices((SIZE, SIZE))
+    y = SIZE - row - 0.5
+    ground = 100.0 + 0.02 * (y - 12.0)
+    swale = 99.0 - 0.01 * column + 0.1 * np.abs(y - 6.5)
+    return drain_ground(ground_of(np.where(y < 12.0, np.minimum(ground, swale), ground)))
+
+
+@pytest.mark.parametrize(
+    ("kind", "clearance"),
+    [("swale", SIX_INCHES), ("ditch", SIX_INCHES), ("pond", SIX_INCHES), ("inlet", 0.0), ("curb", 0.0)],
+)
+def test_a_pipe_stays_clear_of_the_bottom_of_what_carries_on(street, kind: str, clearance: float) -> None:
+    point = shifted(Point(20.5, 7.4))
+    (site,) = given_outfalls([(point, kind, None)], street, LOT, RULES)
+    # the lowest ground within a metre: the swale's bottom, in the next cell south
+    assert site.bottom == pytest.approx(99.0 - 0.01 * 20)
+    assert site.level == pytest.approx(site.bottom + clearance)
+    assert site.verified
+    assert site.point == point
+    assert site.to_confirm
+
+
+def test_a_level_that_is_given_is_kept_and_a_shot_beside_is_the_bottom(street) -> None:
+    point = shifted(Point(20.5, 6.5))
+    (given,) = given_outfalls([(point, "swale", 98.3)], street, LOT, RULES)
+    assert (given.bottom, given.level) == pytest.approx((98.3, 98.3 + SIX_INCHES))
+    shots = [Point(point.x + 0.9, point.y, 98.55), Point(point.x + 5.0, point.y, 90.0)]
+    (shot,) = given_outfalls([(point, "swale", None)], street, LOT, RULES, shots=shots)
+    assert shot.bottom == 98.55
+
+
+def test_a_line_gives_places_three_metres_apart_near_the_lot(street) -> None:
+    line = shifted(LineString([(0.0, 6.5), (40.0, 6.5)]))
+    sites = given_outfalls([(line, "swale", None)], street, LOT, RULES)
+    assert {site.id for site in sites} == {"outfall-1"}
+    x = np.array([site.point.x - LEFT for site in sites])
+    assert np.diff(x) == pytest.approx(np.full(len(x) - 1, 40.0 / 13.0), rel=0.1)
+    assert all(shapely.distance(site.point, LOT) <= RULES.frontage_reach for site in sites)
+    # each place has a bottom of its own, falling east
+    assert (np.diff([site.bottom for site in sites]) < 0.0).all()
+    far = shifted(LineString([(0.0, -60.0), (40.0, -60.0)]))
+    assert given_outfalls([(far, "swale", None)], street, LOT, RULES) == ()
+
+
+def test_places_are_found_where_the_street_carries_water_away(street) -> None:
+    on_lot = parcel_cells(LOT, street)
+    sites = found_outfalls(street, LOT, on_lot, STREET, NOTHING, RULES)
+    assert 1 <= len(sites) <= 3
+    for site in sites:
+        assert not site.verified
+        assert site.to_confirm.startswith("That this is an outfall at all")
+        assert shapely.intersects(STREET, site.point)
+        row, column = street.ground.grid.cells(site.point.x, site.point.y)
+        assert street.accumulation[row, column] >= RULES.carries
+        assert site.level == pytest.approx(site.bottom + SIX_INCHES)
+    # the one that carries most comes first: the lower, eastern end of the swale
+    assert sites[0].point.x == max(site.point.x for site in sites)
+    apart = [a.point.distance(b.point) for a in sites for b in sites if a is not b]
+    assert min(apart, default=9.0) >= 6.0
+
+
+def test_nothing_is_found_on_a_neighbours_ground_or_where_water_comes_back(street, ground_of) -> None:
+    on_lot = parcel_cells(LOT, street)
+    uphill = shifted(box(0.0, 36.0, 40.0, 40.0))
+    assert found_outfalls(street, LOT, on_lot, uphill, NOTHING, RULES) == ()
+    # the street lies uphill, and its water runs on through the lot
+    above = shifted(box(0.0, 28.0, 40.0, 40.0))
+    lot = shifted(box(8.0, 4.0, 32.0, 28.0))
+    flat = np.repeat(100.0 - 0.02 * np.arange(SIZE)[:, None], SIZE, axis=1)
+    back = drain_ground(ground_of(flat))
+    assert found_outfalls(back, lot, parcel_cells(lot, back), above, NOTHING, RULES) == ()
+
+
+def test_without_a_right_of_way_it_is_said_that_nobody_named_the_owner(street) -> None:
+    sites = found_outfalls(street, LOT, parcel_cells(LOT, street), None, NOTHING, RULES)
+    assert sites
+    assert all("Whose ground it is, nobody said." in site.to_confirm for site in sites)
+
+
+def daylights(drainage, *, way=STREET, paving=NOTHING, houses=NOTHING, barred=NOTHING, wet=None):
+    wet = np.zeros((SIZE, SIZE), dtype=bool) if wet is None else wet
+    return daylight_places(
+        drainage, LOT, parcel_cells(LOT, drainage), right_of_way=way, paving=paving, houses=houses, barred=barred,
+        wet=wet, rules=RULES,
+    )
+
+
+def test_daylight_is_the_lots_own_lawn_that_drains_to_the_street(street) -> None:
+    walk, house = shifted(box(18.0, 12.0, 20.0, 30.0)), shifted(box(22.0, 24.0, 30.0, 32.0))
+    sites = daylights(street, paving=walk, houses=house)
+    assert sites
+    for site in sites:
+        # 10 ft from the line and from a house, 5 ft from a walk
+        assert shapely.within(site.point, shapely.buffer(LOT, -3.05))
+        assert site.point.distance(walk) >= 1.52 - 0.71
+        assert site.point.distance(house) >= 3.05 - 0.71
+        assert site.level == site.bottom
+    assert [site.level for site in sites] == sorted(site.level for site in sites)
+    assert all(a.point.distance(b.point) >= 5.0 for a in sites for b in sites if a is not b)
+
+
+def test_daylight_is_nowhere_that_sends_water_to_a_neighbour_or_to_what_is_wet(street, ground_of) -> None:
+    assert daylights(street, way=None) == ()
+    assert daylights(street, way=shifted(box(0.0, 36.0, 40.0, 40.0))) == ()
+    assert daylights(street, wet=np.ones((SIZE, SIZE), dtype=bool)) == ()
+    sideways = drain_ground(ground_of(np.repeat(100.0 - 0.02 * np.arange(SIZE)[None, :], SIZE, axis=0)))
+    assert daylights(sideways) == ()
