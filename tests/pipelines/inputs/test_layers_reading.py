@@ -266,7 +266,8 @@ def test_a_feature_without_shape_is_passed_over_and_it_is_said(read, write_layer
 
 def test_a_parcel_with_no_shape_at_all_is_refused(read, write_layer):
     write_layer("void", gpd.GeoDataFrame({"a": [1]}, geometry=[Polygon()]), geometry_type="Polygon")
-    with pytest.raises(LayerError, match="feature 1 has no shape and was passed over, so no parcel is left; draw it again"):
+    message = "feature 1 has no shape and was passed over, so no parcel is left; draw it again"
+    with pytest.raises(LayerError, match=message):
         read(parcel='file = "site.gpkg"\nlayer = "void"')
 
 
