@@ -5,7 +5,6 @@ Nothing heavy is imported here or at the top of a command's file, so that --help
 
 import importlib
 import os
-import signal
 import sys
 import traceback
 from collections.abc import Callable
@@ -13,6 +12,7 @@ from typing import Any
 
 import click
 
+from cli import interrupt
 from cli.voice import Voice
 from terrain.errors import LotshedError
 
@@ -69,16 +69,17 @@ def exit_code(run: Callable[[], Any], voice: Voice) -> int:
     """
     try:
         code = run()
+    except (click.Abort, KeyboardInterrupt):
+        return _interrupted()
     except LotshedError as fault:
         click.echo(f"Error: {fault}", err=True)
         return AT_FAULT
-    except click.Abort:
-        click.echo("Interrupted; what was there before is untouched.", err=True)
-        return INTERRUPTED
     except click.ClickException as fault:
         fault.show()
         return AT_FAULT
     except Exception as defect:
+        if interrupt.was_asked():
+            return _interrupted()
         if voice.debug:
             traceback.print_exc()
         click.echo(
@@ -88,6 +89,11 @@ def exit_code(run: Callable[[], Any], voice: Voice) -> int:
         )
         return DEFECT
     return code if isinstance(code, int) else DONE
+
+
+def _interrupted() -> int:
+    click.echo("Interrupted; what was there before is untouched.", err=True)
+    return INTERRUPTED
 
 
 def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -121,8 +127,16 @@ def main() -> None:
     os.environ.setdefault("CPL_LOG", os.devnull)
     os.environ.setdefault("PROJ_DEBUG", "0")
     # ended from outside, a run clears away what it was building, as it does when interrupted
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    app(prog_name="lotshed")
+    interrupt.listen()
+    try:
+        app(prog_name="lotshed")
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            # Python would end by the signal itself where the interrupt arrived in code that exec() runs
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(INTERRUPTED)
+        raise
 
 
 if __name__ == "__main__":

@@ -8,6 +8,8 @@ from typing import Any, Protocol
 
 import click
 
+from cli import interrupt
+
 
 class Progress(Protocol):
     """What a job tells while it runs."""
@@ -48,12 +50,14 @@ class Voice:
             yield self._lines
 
     def _lines(self, text: str, done: float | None) -> None:
+        interrupt.check()
         if done is None or self.verbose:
             click.echo(text, err=True)
 
 
 def _silence(text: str, done: float | None) -> None:
     """Progress that nobody asked for."""
+    interrupt.check()
 
 
 @contextmanager
@@ -68,6 +72,7 @@ def _bar() -> Iterator[Progress]:
         task = bar.add_task("starting", total=1.0)
 
         def tell(text: str, done: float | None) -> None:
+            interrupt.check()
             if done is None:
                 bar.console.print(text, markup=False)
             else:

@@ -1,0 +1,43 @@
+"""An interrupt that is not lost, whatever code it arrives in."""
+
+import signal
+import sys
+from typing import Any
+
+_asked = False
+
+
+def listen() -> None:
+    """Take an interrupt, and being ended from outside, as a KeyboardInterrupt that is remembered."""
+    signal.signal(signal.SIGINT, _interrupt)
+    signal.signal(signal.SIGTERM, _interrupt)
+    sys.unraisablehook = _unraisable
+
+
+def was_asked() -> bool:
+    """Whether someone interrupted this run, also where a library turned that into an error of its own."""
+    return _asked
+
+
+def check() -> None:
+    """Interrupt once more, where a library's callback swallowed it; a compiler's does.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If someone interrupted this run.
+    """
+    if _asked:
+        raise KeyboardInterrupt
+
+
+def _interrupt(*_: Any) -> None:
+    global _asked
+    _asked = True
+    raise KeyboardInterrupt
+
+
+def _unraisable(lost: "sys.UnraisableHookArgs") -> None:
+    # an interrupt lost in a callback is raised again by `check`
+    if not issubclass(lost.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(lost)
