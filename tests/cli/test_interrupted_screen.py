@@ -9,11 +9,14 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
-from cli.main import app
+from cli import interrupt
+from cli.main import app, exit_code
+from cli.voice import Voice
 from pipelines.deliverables.place import prepare_place
 
 ROOT = Path(__file__).parents[2]
@@ -95,6 +98,24 @@ def test_an_interrupt_leaves_what_was_there_and_says_so(site: Path, earlier: Pat
     assert "Traceback" not in said
     assert stamp(earlier) == before
     assert os.listdir(earlier.parent) == [earlier.name]
+
+
+def test_an_interrupt_that_a_library_swallowed_ends_the_run_at_its_next_stage(
+    run: Callable[..., Result], lot_that_finds: Callable[[Any], None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lot_that_finds(AssertionError("the run went on"))
+    monkeypatch.setattr(interrupt, "_asked", True)
+    result = run("screen", "-q", "site.toml", "--out", tmp_path / "lot")
+    assert (result.exit_code, result.stderr.splitlines()[-1][:11]) == (130, "Interrupted")
+
+
+def test_an_error_that_a_library_made_of_an_interrupt_is_no_defect(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken() -> None:
+        raise TypeError("expected a message argument")
+
+    assert exit_code(broken, Voice()) == 1
+    monkeypatch.setattr(interrupt, "_asked", True)
+    assert exit_code(broken, Voice()) == 130
 
 
 @pytest.mark.skipif(os.name == "nt", reason="there is no such signal")
