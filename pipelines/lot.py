@@ -42,7 +42,7 @@ from pipelines.layout.proposal import Reckoning
 from pipelines.layout.situation import Situation, describe_lot
 from terrain.arrays import BoolArray
 from terrain.drainage import Drainage, drain_ground
-from terrain.errors import GroundError, LotshedError
+from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
 from terrain.ground import ROOF, Ground
 from terrain.lot_ground import refuse_unfit
@@ -284,7 +284,8 @@ def _self_check(drainage: Drainage) -> None:
 
     differences = self_check(drainage)
     if differences:
-        raise GroundError("our drainage and pysheds differ on this ground: " + "; ".join(differences))
+        # no fault of the input, so no error of ours that blames it
+        raise RuntimeError("our drainage and pysheds differ on this ground: " + "; ".join(differences))
 
 
 def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
