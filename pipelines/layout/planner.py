@@ -47,6 +47,8 @@ from terrain.raster import Raster
 
 LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
+LEAST_BASIN_FLOW = 6.3e-5
+"""A basin that water runs by and that would catch less is left out, 1 gpm; a value of this project. [m3/s]"""
 SHALLOW_PONDING = 0.05
 """Water that may stand over a grate at the peak, so long as it drains in time; a value of this project. [m]"""
 NOTHING_CAUGHT = Catching((), (), (), (), False, ())
@@ -158,6 +160,8 @@ def _planned(inputs: PlanInputs) -> LotPlan:
 def _fine_in_words(found: Diagnosis, catching: Catching) -> str:
     if catching.enough:
         return "Nothing to build: leading the downspouts away ends what is wrong in this storm."
+    if catching.refused:
+        return "Something is wrong on this lot and no works fit: " + "; ".join(catching.refused) + "."
     if found.troubles:
         return "Nothing to build: small hollows to fill, no works."
     return "Nothing to build: no water stands or runs on this lot beyond what people put up with in this storm."
@@ -169,7 +173,9 @@ def _nothing_built(
     why = stops[0] if stops else verdict
     plan = Plan(
         verdict=verdict,
-        discharges=(Discharge((), None, "none", "no" if stops else "sure", why, None, None, None),),
+        discharges=(
+            Discharge((), None, "none", "no" if stops or catching.refused else "sure", why, None, None, None),
+        ),
         cures=catching.cures,
         alternatives=(
             Alternative("none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, "the cheap cures", True),
@@ -216,9 +222,9 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     situation, reckoning = inputs.situation, inputs.reckoning
     division = works_division(situation, catching)
     flows = design_flows(situation, reckoning, found, catching, division)
-    idle = [drain for drain in catching.drains if flows.flows[drain.id] < LEAST_DRAIN_FLOW]
-    if idle:
-        catching = replace(catching, drains=tuple(drain for drain in catching.drains if drain not in idle))
+    useful = _without_idle(catching, flows)
+    if useful is not catching:
+        catching = useful
         if catching.empty:
             return _nothing_built(inputs, found, catching, _fine_in_words(found, catching), ())
         division = works_division(situation, catching)
@@ -233,7 +239,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     chosen = _choose(ways, {mode: total_cost(lines) for mode, (lines, _) in priced.items()}, fixed)
     alternatives = tuple(_alternative(way, priced.get(way.mode), chosen) for way in ways)
     if chosen is None:
-        return _no_way_out(found, catching, alternatives, ways)
+        return _no_way_out(inputs, found, catching, alternatives, ways)
     built = _only_served(catching, chosen)
     division = works_division(situation, built)
     water = run_with_works(situation, reckoning, found, built, division, chosen.capacities)
@@ -270,6 +276,23 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         plan, found, division, water, chosen.served, chosen.limits, built, chosen.capacities, chosen.lifts,
         spare_everywhere(way_inputs),
     )
+
+
+def _without_idle(catching: Catching, flows: DesignFlows) -> Catching:
+    """Without drains and basins that would catch next to nothing; the same value where there are none of these."""
+    drains = tuple(site for site in catching.drains if flows.flows[site.id] >= LEAST_DRAIN_FLOW)
+    basins = tuple(
+        site for site in catching.basins if site.spot is not None or flows.flows[site.id] >= LEAST_BASIN_FLOW
+    )
+    if len(drains) == len(catching.drains) and len(basins) == len(catching.basins):
+        return catching
+    kept = {site.id for site in basins} | {site.id for site in drains}
+    dropped = [site.id for site in catching.sites if site.id not in kept and site not in catching.downspouts]
+    refused = catching.refused
+    if not basins and not drains:
+        # nothing else does the job in their stead
+        refused = (*refused, f"what would be caught by {', '.join(dropped)} is next to nothing")
+    return replace(catching, basins=basins, drains=drains, refused=refused)
 
 
 def spare_everywhere(inputs: WayInputs) -> Raster | None:
@@ -415,6 +438,7 @@ def _alternative(
 
 
 def _no_way_out(
+    inputs: PlanInputs,
     found: Diagnosis,
     catching: Catching,
     alternatives: tuple[Alternative, ...],
@@ -427,7 +451,7 @@ def _no_way_out(
         cures=catching.cures,
         alternatives=alternatives,
         site_checks=site_checks(CheckNeeds((), False, False, True, False)),
-        warnings=catching.refused,
+        warnings=(*ground_water_in_words(inputs.situation.complaints), *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 

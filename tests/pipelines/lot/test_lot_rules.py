@@ -230,3 +230,18 @@ def test_the_site_files_choice_of_gravity_or_pump_is_kept(screen: Screen, fixed:
     (chosen,) = [way for way in plan.alternatives if way.chosen]
     assert chosen.mode == fixed
     assert bool(plan.sumps) == (fixed == "pump")
+
+
+def test_what_is_wrong_where_no_works_fit_is_not_called_fine(screen: Screen) -> None:
+    # the low of the lawn lies in an easement, wider than a basin may be moved
+    easement = [{"geometry": box(17.0, 28.0, 33.0, 43.0), "kind": "easement", "crossing": "never"}]
+    seen = [{"geometry": Point(25.0, 36.0), "what": "a pond after rain"}]
+    shapes = layers(keep_out=easement, complaints=seen, roofs=[{"geometry": box(18.0, 45.0, 32.0, 49.0)}])
+    _, y = places()
+    # the house stands on a ridge at the back
+    ground = pitted(slope_to_swale(0.01) - 0.04 * np.clip(y - 46.0, 0.0, None))
+    plan = screen(ground, shapes, house("slab")).plan
+    assert plan.catch_basins == ()
+    assert plan.verdict.startswith("Something is wrong on this lot and no works fit: no basin fits at the lawn")
+    (line,) = plan.discharges
+    assert (line.mode, line.verdict) == ("none", "no")
