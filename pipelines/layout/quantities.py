@@ -22,6 +22,10 @@ UNPRICED = (SPOIL_IN_PLACE, TRUCKLOADS)
 """Quantities that are told and whose money stands in another line."""
 SOD_BESIDE = 0.15
 """Sod that is spoilt on either side of a trench; common practice, no source. [m]"""
+CHANNEL_CUT = 0.30
+"""Width of paving that is cut out for a grated channel and made good beside it; common practice, no source. [m]"""
+CHANNEL_DIG = 0.25
+"""Depth that is dug for a grated channel and its bed; common practice, no source. [m]"""
 TAMPED = 0.10
 """Stone under a basin; common practice, no source. [m]"""
 
@@ -149,6 +153,11 @@ def _drain_volume(drain: FrenchDrain) -> float:
     return drain.length * drain.width * drain.depth
 
 
+def _channel_volume(works: Works) -> float:
+    """Ground and paving that grated channels and their beds take the place of. [m3]"""
+    return sum(drain.length for drain in works.channel_drains) * CHANNEL_CUT * CHANNEL_DIG
+
+
 def _stone(works: Works, rules: Rules) -> list[Quantity]:
     volume = fabric = 0.0
     for drain in works.french_drains:
@@ -242,7 +251,7 @@ def spoil_in_place(works: Works, rules: Rules) -> float:
     float
         In place. [m3]
     """
-    volume = sum(_drain_volume(drain) for drain in works.french_drains)
+    volume = sum(_drain_volume(drain) for drain in works.french_drains) + _channel_volume(works)
     volume += sum(run.length * pi * find_pipe(run.pipe_key).outside ** 2 / 4.0 for run in works.pipe_runs)
     volume += sum(0.5**2 * (basin.ground_elevation - basin.invert_elevation + 0.25) for basin in works.catch_basins)
     volume += sum(0.8**2 * (sump.ground_elevation - sump.bottom_elevation + TAMPED) for sump in works.sumps)
@@ -251,9 +260,11 @@ def spoil_in_place(works: Works, rules: Rules) -> float:
 
 def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     dug = sum(run_volume(run, rules) for run in works.pipe_runs) + sum(_drain_volume(d) for d in works.french_drains)
+    dug += _channel_volume(works)
     # the trade's rate is of a trench 12 x 18 in, so a volume an hour
     seconds = dug / (rules["hand_trench_rate"].likely * 1.5 * SQUARE_FOOT)
     laid = sum(run.length for run in works.pipe_runs) + sum(drain.length for drain in works.french_drains)
+    laid += sum(drain.length for drain in works.channel_drains)
     seconds += 2.0 * laid / rules["pipe_rate"].likely
     tons = sum(quantity.amount for quantity in _stone(works, rules) if quantity.item == "washed stone")
     seconds += tons * TON / rules["stone_rate"].likely
@@ -268,6 +279,7 @@ def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     bank = spoil_in_place(works, rules) / CUBIC_YARD
     loose = bank * (1.0 + rules[f"swell_{access.soil}"].likely)
     paving = sum(run.under_paving * trench_width(run, rules) for run in works.pipe_runs)
+    paving += sum(drain.length for drain in works.channel_drains) * CHANNEL_CUT
     permits = 1.0 if any("right of way" in each for run in works.pipe_runs for each in run.crossings) else 0.0
     return [
         Quantity(SPOIL_IN_PLACE, bank, "yd3", "hired"),

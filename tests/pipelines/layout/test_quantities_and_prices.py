@@ -12,7 +12,7 @@ from shapely import LineString, Point
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.prices import default_prices
 from pipelines.inputs.rules import load_rules, read_overrides
-from pipelines.layout.plan import CatchBasin, Fitting, FrenchDrain, PipeRun, Sump
+from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, PipeRun, Sump
 from pipelines.layout.quantities import (
     Access,
     Quantity,
@@ -137,6 +137,18 @@ def test_paving_is_patched_not_sodded() -> None:
     assert "paving patch" not in amounts(lawn)
     assert amounts(paved)["paving patch"] == pytest.approx(10.0 * 10 * INCH / FOOT**2)
     assert "sod" not in amounts(paved)
+
+
+def test_a_grated_channel_is_cut_into_paving_dug_and_set() -> None:
+    channel = ChannelDrain("channel-1", "run-1", LineString([(0, 0, 99.8), (6, 0, 99.8)]), 6.0, 0.127, 0.001, "")
+    found = amounts(Works(channel_drains=(channel,)))
+    assert found["channel drain"] == pytest.approx(6.0 / FOOT)
+    # 30 cm of paving cut out and made good, 25 cm dug (common practice, no source)
+    assert found["paving patch"] == pytest.approx(6.0 * 0.30 / FOOT**2)
+    dug = 6.0 * 0.30 * 0.25
+    assert found["spoil in place"] == pytest.approx(dug / CUBIC_YARD)
+    assert found["labour"] == pytest.approx(2.0 + dug / CUBIC_FOOT / 12.0 + 2.0 * 6.0 / FOOT / 50.0)
+    assert "sod" not in found
 
 
 def test_parts_are_counted_with_one_spare_fitting_of_each_kind() -> None:
