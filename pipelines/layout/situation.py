@@ -191,8 +191,8 @@ def _edges(layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainag
             if isinstance(part, Polygon):
                 edges.append(arriving_water(name, "paving", part, drainage))
     for shape in houses:
-        strip = shapely.buffer(shape, WALL_STRIP, join_style="mitre")
-        if isinstance(strip, Polygon):
+        # a roof may be drawn in parts that do not touch
+        for strip in shapely.get_parts(shapely.buffer(shape, WALL_STRIP, join_style="mitre")):
             edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage))
     return tuple(edges)
 
