@@ -17,6 +17,7 @@ from pipelines.layout.quantities import Works
 from pipelines.layout.way_values import LaidOut, WayInputs
 
 FOOT = 0.3048
+FOUND_ONLY = " The outfall was found in the lidar, not given: confirm that it is one."
 NOWHERE = {
     "gravity": "no outfall was given and none was found beyond the frontage",
     "daylight": "no place on the lot lies low enough, clear of line, walk and house, and drains to the street",
@@ -250,7 +251,7 @@ def discharges_of(
             why += f" Two shots of a level would settle it: {shots[0]} and {shots[1]}."
         if not outfall.verified and mode == "gravity":
             verdict = "cannot_tell"
-            why += " The outfall was found in the lidar, not given: confirm that it is one."
+            why += FOUND_ONLY
         discharges.append(Discharge(serves, outfall.id, mode, verdict, why, spare, error, None))
     return tuple(discharges), tuple(deciding)
 

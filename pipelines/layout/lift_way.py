@@ -8,7 +8,7 @@ import shapely
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.gravity_way import NOWHERE, best_gravity, discharges_of, line_warnings
+from pipelines.layout.gravity_way import FOUND_ONLY, NOWHERE, best_gravity, discharges_of, line_warnings
 from pipelines.layout.laying import (
     GravityAnswer,
     LaySettings,
@@ -241,4 +241,7 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
         why += f" Gravity is as near as the lidar can tell: shots at {shots[0]} and {shots[1]} would settle it."
     elif spare is not None and spare < 0.0:
         why += f" Gravity is short by {-spare / FOOT:.2f} ft ({-spare * 100.0:.0f} cm)."
+    if not outfall.verified:
+        verdict = "cannot_tell"
+        why += FOUND_ONLY
     return Discharge(tuple(lifted), outfall.id, "pump", verdict, why, spare, error, sump.lift), shots
