@@ -240,6 +240,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     alternatives = tuple(_alternative(way, priced.get(way.mode), chosen) for way in ways)
     if chosen is None:
         return _no_way_out(inputs, found, catching, alternatives, ways)
+    chosen = _in_doubt(found, chosen)
     built = _only_served(catching, chosen)
     division = works_division(situation, built)
     water = run_with_works(situation, reckoning, found, built, division, chosen.capacities)
@@ -275,6 +276,25 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, built, chosen.capacities, chosen.lifts,
         spare_everywhere(way_inputs),
+    )
+
+
+def _in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
+    """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
+    if not found.troubles or any(trouble.certain for trouble in found.troubles):
+        return chosen
+    wet = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
+    why = (
+        f" Whether water stands on {' and '.join(wet)} at all is within the lidar's error, and nobody is known to have "
+        "seen it."
+    )
+    return replace(
+        chosen,
+        discharges=tuple(
+            replace(each, verdict="cannot_tell" if each.verdict == "sure" else each.verdict, why=each.why + why)
+            for each in chosen.discharges
+        ),
+        deciding=(*(f"the lowest point and the rim of {name}" for name in wet), *chosen.deciding),
     )
 
 

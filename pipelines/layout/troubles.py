@@ -31,6 +31,8 @@ class TroubleRules:
     ----------
     lawn, paving, wall : Tolerance
         Standing water that is put up with there (common practice, no source).
+    film : float
+        Water this shallow is a wet surface and stands nowhere, unless someone saw it; a value of this project. [m]
     wall_reach : float
         Ground this near a house counts as beside its wall. [m]
     complaint_reach : float
@@ -42,6 +44,7 @@ class TroubleRules:
     lawn: Tolerance = Tolerance(0.0508, 86400.0)
     paving: Tolerance = Tolerance(0.0127, 7200.0)
     wall: Tolerance = Tolerance(0.0, 0.0)
+    film: float = 0.00635
     wall_reach: float = 1.5
     complaint_reach: float = 5.0
     arriving_paving: float = 1.6e-3
@@ -215,7 +218,7 @@ def find_troubles(
             over = standing[place.spot.id].over_tolerance or 0.0
             weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[place.place]
             ranked.append(((float(place.complaint is None), weight, -place.spot.area, -over), trouble))
-    wet = {trouble.name for _, trouble in ranked}
+    wet = {trouble.name: trouble.certain for _, trouble in ranked}
     for edge in edges:
         peak = edge.arriving_area * unit_peak
         seen = [text for point, text in complaints if shapely.distance(edge.shape, point) <= rules.complaint_reach]
@@ -227,8 +230,9 @@ def find_troubles(
                 f"({edge.arriving_area * 10.7639:.0f} ft2) of ground runs at the {edge.name} in the design storm"
                 + (f"; seen: {seen[0]}" if seen else "")
             )
+            certain = peak > limit or bool(seen) or wet.get(f"the {edge.name}", False)
             order = (float(not seen), 0.0 if edge.kind == "wall" else 1.0, -edge.arriving_area, 0.0)
-            ranked.append((order, Trouble("arriving", f"the {edge.name}", why, None, edge, True)))
+            ranked.append((order, Trouble("arriving", f"the {edge.name}", why, None, edge, certain)))
     ranked.sort(key=lambda pair: pair[0])
     return tuple(trouble for _, trouble in ranked)
 
@@ -245,7 +249,7 @@ def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules)
     )
     if place.complaint is None:
         doubtful = place.spot.within_lidar_error
-        if not too_long or (doubtful and place.place == "lawn"):
+        if not too_long or water.depth <= rules.film or (doubtful and place.place == "lawn"):
             return None
     why = (
         f"water stands {water.depth / 0.0254:.1f} in ({water.depth * 100.0:.1f} cm) deep on {place.name}, over what is "

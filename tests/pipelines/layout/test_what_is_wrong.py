@@ -61,9 +61,11 @@ def test_exactly_what_is_put_up_with_is_no_trouble(place: str, depth: float, hou
     assert len(standing(where, limit.depth + 1e-6, None)) == 1
 
 
-def test_any_water_at_a_wall_is_a_trouble() -> None:
-    assert len(standing(spot_on("wall"), 1e-3, 60.0)) == 1
+def test_any_water_at_a_wall_that_is_more_than_a_wet_surface_is_a_trouble() -> None:
+    assert len(standing(spot_on("wall"), RULES.film + 1e-6, 60.0)) == 1
+    assert standing(spot_on("wall"), RULES.film, 1e9) == ()
     assert standing(spot_on("wall"), 0.0, 0.0) == ()
+    assert len(standing(spot_on("wall", seen="wet sill"), RULES.film / 2.0, 60.0)) == 1
 
 
 def test_a_low_that_lidar_cannot_tell_counts_on_paving_and_where_someone_saw_it() -> None:
@@ -143,3 +145,18 @@ def test_a_low_is_the_pavings_where_it_touches_it_else_the_walls_near_a_house() 
     near, far = Point(14.0, 10.0), Point(14.1, 10.0)
     assert told(box(7, 9, 9, 11), [(near, "seen")]).complaint == "seen"
     assert told(box(7, 9, 9, 11), [(far, "seen")]).complaint is None
+
+
+def test_water_that_runs_on_is_as_doubtful_as_the_pond_it_is_counted_for() -> None:
+    patio = edge("paving", "paving", 100.0)
+    peak = RULES.arriving_paving / 2.0
+    water = {"low-1": StandingTime(0.03, 1e9)}
+    for doubtful in (True, False):
+        pond = spot_on("paving", doubtful=doubtful)
+        found = find_troubles([pond], water, [patio], [], unit_peak=peak / 100.0, rules=RULES)
+        assert [(each.kind, each.certain) for each in found] == [
+            ("arriving", not doubtful), ("standing", not doubtful)
+        ]
+        # enough of it is a trouble of its own
+        found = find_troubles([pond], water, [patio], [], unit_peak=peak / 25.0, rules=RULES)
+        assert [each.certain for each in found if each.kind == "arriving"] == [True]

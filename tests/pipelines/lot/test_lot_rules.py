@@ -48,12 +48,12 @@ def layers(**more: list[dict[str, Any]] | None) -> dict[str, list[dict[str, Any]
 
 @pytest.fixture
 def screen(make_lot) -> Screen:
-    """Screens a made lot; `elevation` is added to its [elevation]."""
+    """Screens a made lot; `elevation` is added to its [elevation], `rmse` is said there."""
 
-    def run(ground, shapes, more: str = "", *, elevation: str = "", folder: str = "lot") -> Findings:
+    def run(ground, shapes, more="", *, elevation: str = "", rmse: str = "2 cm", folder: str = "lot") -> Findings:
         site: Path = make_lot(ground, shapes, more=RAIN + more, folder=folder)
         text = site.read_text(encoding="utf-8")
-        site.write_text(text.replace('rmse = "2 cm"\n', f'rmse = "2 cm"\n{elevation}\n'), encoding="utf-8")
+        site.write_text(text.replace('rmse = "2 cm"\n', f'rmse = "{rmse}"\n{elevation}\n'), encoding="utf-8")
         return screen_lot(site)
 
     return run
@@ -245,3 +245,54 @@ def test_what_is_wrong_where_no_works_fit_is_not_called_fine(screen: Screen) -> 
     assert plan.verdict.startswith("Something is wrong on this lot and no works fit: no basin fits at the lawn")
     (line,) = plan.discharges
     assert (line.mode, line.verdict) == ("none", "no")
+
+
+def test_a_house_drawn_in_parts_is_protected_at_each_of_them(screen: Screen) -> None:
+    # two hollows of 15 cm against the uphill walls, one at each part of the house
+    x, y = places()
+    wells = sum(0.15 * np.exp(-((x - east) ** 2 + (y - 29.0) ** 2) / 3.0) for east in (14.0, 34.0))
+    parts = [box(11.0, 20.0, 17.0, 28.0), box(31.0, 20.0, 37.0, 28.0)]
+    together = [{"geometry": shapely.MultiPolygon(parts)}]
+    apart = [{"geometry": part} for part in parts]
+    plans = [
+        screen(slope_to_swale(0.01) - wells, layers(roofs=roofs), house("slab"), folder=name).plan
+        for name, roofs in (("together", together), ("apart", apart))
+    ]
+    # basins and drains may be numbered in another order
+    works, others = (
+        [each.point for each in plan.catch_basins] + [each.line for each in plan.french_drains] for plan in plans
+    )
+    assert {each.wkt for each in works} == {each.wkt for each in others}
+    for part in parts:
+        assert min(part.distance(in_plan(each)) for each in works) < 4.0
+
+
+@pytest.mark.parametrize("seen", [False, True])
+def test_works_for_water_that_only_the_lidar_shows_are_never_sure(screen: Screen, seen: bool) -> None:
+    # a hollow of 3 cm in a patio at 1 in 100, with the house beyond the crest: nothing else is wrong
+    x, y = places()
+    hollow = 0.07 * np.exp(-((x - 28.0) ** 2 + (y - 35.0) ** 2) / 4.0)
+    ground = slope_to_swale(0.01) - hollow - 0.02 * np.clip(y - 40.5, 0.0, None)
+    shapes = layers(
+        hardscape=[{"geometry": box(23.0, 30.0, 33.0, 40.0), "kind": "patio", "protect": True}],
+        roofs=[{"geometry": box(10.0, 42.0, 17.0, 47.0)}],
+    )
+    if seen:
+        shapes["complaints"] = [{"geometry": Point(28.0, 35.0), "what": "a pond after rain"}]
+    plan = screen(ground, shapes, house("slab"), rmse="4 cm").plan
+    assert plan.catch_basins
+    doubt = "Whether water stands on the patio at all is within the lidar's error"
+    for line in plan.discharges:
+        assert (doubt in line.why) == (not seen)
+        assert (line.verdict == "sure") == seen
+    first = plan.site_checks[0]
+    assert ("the lowest point and the rim of the patio" in first) == (not seen)
+
+
+def test_a_pump_to_a_place_that_was_only_found_is_never_sure(screen: Screen) -> None:
+    more = house("slab") + '[layout]\nlift = "pump"\n'
+    plan = screen(pitted(slope_to_swale(0.01)), layers(outfalls=None), more).plan
+    assert plan.sumps
+    for line in plan.discharges:
+        assert line.verdict == "cannot_tell"
+        assert "found in the lidar, not given" in line.why
