@@ -92,6 +92,12 @@ def assert_same_plan(found: Plan, made: Plan) -> None:
             assert (way.low, way.likely, way.high) == pytest.approx((other.low, other.likely, other.high), rel=COST)
 
 
+def test_the_hill_above_the_lot_runs_on(as_made: Findings) -> None:
+    # the ground straight uphill of the lot, 19.6 m wide and 4.3 m deep to the end of the raster, falls at 3 % to it
+    assert as_made.run_on_area > 0.95 * 19.6 * 4.3
+    assert as_made.studied_area == pytest.approx(as_made.parcel_area + as_made.run_on_area, rel=0.02)
+
+
 @pytest.mark.parametrize("quarters", [1, 2, 3])
 def test_turned_by_right_angles(quarters: int, small: Any, screened: Any, as_made: Findings) -> None:
     ground, layers = small
