@@ -6,7 +6,7 @@ from functools import partial
 
 from pipelines.deliverables.findings import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
-from pipelines.deliverables.words import MODES, VERDICTS
+from pipelines.deliverables.words import EDGES, MODES, VERDICTS
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.plan import Discharge
@@ -183,8 +183,9 @@ def _alternatives(findings: Findings, units: Units) -> Iterator[str]:
 
 def _leaving(findings: Findings, units: Units) -> Iterator[str]:
     for place, peak_before, volume_before, peak_after, volume_after in findings.leaving:
+        where = EDGES[place].capitalize() if place in EDGES else place
         yield (
-            f"{place}: peak {_flow(peak_before, units)} before, {_flow(peak_after, units)} after; volume "
+            f"{where}: peak {_flow(peak_before, units)} before, {_flow(peak_after, units)} after; volume "
             f"{_volume(volume_before, units)} before, {_volume(volume_after, units)} after"
         )
 

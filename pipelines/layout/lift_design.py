@@ -14,7 +14,7 @@ from pipelines.hydraulics.pump_curve import PumpCurve, pump_curve
 from pipelines.hydraulics.sump_basin import MOST_STARTS_PER_HOUR, SumpBasin, sump_basin
 from pipelines.inputs.rules import Rules
 from pipelines.layout.collection import heights_along
-from pipelines.layout.lines import STATION
+from pipelines.layout.lines import STATION, crossings_in_words
 from pipelines.layout.plan import Fitting, PipeRun, Sump
 from pipelines.layout.route_spec import RoutedLine
 from pipelines.layout.situation import Situation
@@ -130,9 +130,6 @@ def design_lift(
     fittings = {"elbow_90": ELBOWS_AT_SUMP, "elbow_45": elbows_45, "check_valve": 1}
     result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow)
     sump_id, run_id = f"sump-{number}", f"run-{run_number}"
-    words = [crossing_words.get(name, name) for name in line.crossings]
-    words += ["right of way: a permit is needed"] if line.permit else []
-    words += ["a strip before the outfall whose owner nobody confirmed"] if line.assumed else []
     coordinates = list(laid.coords)
     depths = np.array([z for _, _, z in coordinates])
     run = PipeRun(
@@ -157,7 +154,7 @@ def design_lift(
         least_cover=float((ground[:-1] - depths[:-1]).min() - pipe.outside + pipe.wall),
         deepest=float((ground - depths).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), situation.paving))),
-        crossings=tuple(words),
+        crossings=crossings_in_words(line, crossing_words),
     )
     sump = Sump(
         id=sump_id,

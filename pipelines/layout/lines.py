@@ -1,5 +1,6 @@
 """From routed lines to runs of pipe: sizes, depths, velocities, fittings, and the grade line through them."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -120,6 +121,29 @@ def lay_lines(
     return LaidLines(runs, fittings, _grade(forest, runs, pipes, where) if runs else None, served)
 
 
+def crossings_in_words(line: RoutedLine, words: Mapping[str, str]) -> tuple[str, ...]:
+    """What a line crosses, each kind once.
+
+    Parameters
+    ----------
+    line : RoutedLine
+        As routed.
+    words : mapping of str to str
+        What is crossed, in words, by its id.
+
+    Returns
+    -------
+    tuple of str
+        Buried things in the order of the line, how often where that is more than once; then whose leave it takes.
+    """
+    times = Counter(words.get(name, name) for name in line.crossings)
+    return (
+        *(what if count == 1 else f"{what}, {count} times" for what, count in times.items()),
+        *(("right of way: a permit is needed",) if line.permit else ()),
+        *(("a strip before the outfall whose owner nobody confirmed",) if line.assumed else ()),
+    )
+
+
 def _run(
     line: RoutedLine, names: Mapping[str, str], pipe: Pipe, where: LineGround, downspouts: frozenset[str]
 ) -> PipeRun:
@@ -136,9 +160,6 @@ def _run(
     covered[0] = True
     slope = float((inverts[0] - inverts[-1]) / length)
     flow = pipe_flow(line.flow, pipe.inside, max(slope, 1e-5), pipe.roughness)
-    crossings = [where.crossing_words.get(name, name) for name in line.crossings]
-    crossings += ["right of way: a permit is needed"] if line.permit else []
-    crossings += ["a strip before the outfall whose owner nobody confirmed"] if line.assumed else []
     purpose: Literal["downspout", "collector"] = (
         "downspout" if all(name in downspouts for name in line.serves) else "collector"
     )
@@ -164,7 +185,7 @@ def _run(
         least_cover=float((ground - inverts)[covered].min() - pipe.outside + pipe.wall),
         deepest=float((ground - inverts).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), where.paving))),
-        crossings=tuple(crossings),
+        crossings=crossings_in_words(line, where.crossing_words),
     )
 
 

@@ -49,6 +49,7 @@ LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
 LEAST_BASIN_FLOW = 6.3e-5
 """A basin that water runs by and that would catch less is left out, 1 gpm; a value of this project. [m3/s]"""
+BY_THE_POND = "Its flow is the least that ends this: the pond takes the peak."
 SHALLOW_PONDING = 0.05
 """Water that may stand over a grate at the peak, so long as it drains in time; a value of this project. [m]"""
 NOTHING_CAUGHT = Catching((), (), (), (), False, ())
@@ -497,12 +498,13 @@ def _basins(
             grate, SHALLOW_PONDING, rim=site.ground, invert=run.invert_up, diameter=pipe.inside,
             slope=max(run.slope or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
         )
+        pond_helps = site.spot is not None and site.id not in flows.short
         basins.append(
             CatchBasin(
                 id=site.id, drains_to=run.id, point=site.point, grate=grate.name, peak_flow=flow,
                 capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
                 ponding=ponding, ground_elevation=site.ground, invert_elevation=run.invert_up, provisional=False,
-                why=site.why,
+                why=f"{site.why} {BY_THE_POND}" if pond_helps else site.why,
             )
         )
     return tuple(basins)

@@ -34,7 +34,7 @@ def test_the_answer_is_on_stdout_and_the_files_are_there(
         "basin-1: pumped to out-1: sure (lift 3.9 ft)",
         "cannot tell from this lidar (fall to spare 2.0 in",
         "Pumped, chosen: 900 to 2,100, likely 1,400",
-        "edge_n: peak 32 gpm before",
+        "Over the north edge: peak 32 gpm before",
         "Clean the gutters.",
         "No soil was given",
         "Call before you dig.",

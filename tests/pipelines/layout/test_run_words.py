@@ -1,0 +1,19 @@
+"""What a run crosses, in words."""
+
+import numpy as np
+
+from pipelines.layout.lines import crossings_in_words
+from pipelines.layout.route_spec import RoutedLine
+
+WORDS = {"utility-1": "gas: dig by hand", "utility-2": "water: dig by hand", "utility-3": "gas: dig by hand"}
+
+
+def test_each_kind_is_told_once_and_how_often() -> None:
+    line = RoutedLine(
+        id="run-1", from_id="basin-1", to_id="outfall-1", serves=("basin-1",), pipe=0,
+        xy=np.array([[0.0, 0.0], [5.0, 0.0]]), inverts=np.array([99.0, 98.9]), ground=np.array([100.0, 100.0]),
+        cost=10.0, flow=1e-3, crossings=("utility-1", "utility-2", "utility-3", "drive"), permit=True,
+    )
+    assert crossings_in_words(line, WORDS) == (
+        "gas: dig by hand, 2 times", "water: dig by hand", "drive", "right of way: a permit is needed"
+    )
