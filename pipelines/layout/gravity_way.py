@@ -17,6 +17,9 @@ from pipelines.layout.quantities import Works
 from pipelines.layout.way_values import LaidOut, WayInputs
 
 FOOT = 0.3048
+INCH = 0.0254
+SHORT_OF_COVER = 0.003
+"""Cover that may lack before it is told: less than a level reads on a trench's floor; a value of this project. [m]"""
 FOUND_ONLY = " The outfall was found in the lidar, not given: confirm that it is one."
 NOWHERE = {
     "gravity": "no outfall was given and none was found beyond the frontage",
@@ -205,6 +208,14 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
         if name in answer.unserved:
             why = answer.unserved[name]
             said.append(f"{name} cannot be tied in by gravity ({why}): lead it over the ground instead")
+    floor = min(answer.settings.cover, inputs.situation.rules["cover_lawn"].low)
+    for run in answer.lines.runs:
+        if run.least_cover < floor - SHORT_OF_COVER:
+            said.append(
+                f"{run.id} has {run.least_cover / INCH:.1f} in ({run.least_cover * 100.0:.0f} cm) of cover at its "
+                f"least, under the {floor / INCH:.0f} in that it should have: shift it or cover it where its profile "
+                "shows that"
+            )
     if any(line.near_line for line in answer.forest.lines):
         said.append("a line runs nearer to a neighbour's line than the offset asks: find the pins first")
     if any(line.assumed for line in answer.forest.lines):

@@ -111,6 +111,16 @@ def test_gravity_runs_keep_slope_cover_and_depth(findings: Findings) -> None:
         assert run.slope >= least * (1.0 - 1e-6)
         assert run.deepest <= rules["depth_hand_dig"].high + 0.06
         assert run.peak_flow <= run.capacity * 1.08
+        pipe = find_pipe(run.pipe_key)
+        xyz = shapely.get_coordinates(run.line, include_z=True)
+        station = np.concatenate([[0.0], np.hypot(*np.diff(xyz[:, :2], axis=0).T).cumsum()])
+        # the last 5 m before an outfall are an end taper down the bank
+        tapered = 5.0 if run.to_id.startswith("outfall") else 0.0
+        over = (np.asarray(run.ground) - xyz[:, 2] - pipe.outside + pipe.wall)[station <= station[-1] - tapered]
+        floor = rules["cover_lawn"].low
+        told = any(f"{run.id} has" in warning and "of cover" in warning for warning in findings.plan.warnings)
+        assert told == (over.size > 0 and over.min() < floor - 0.003), run.id
+        assert over.size == 0 or over.min() > floor - 0.03
 
 
 def test_runs_keep_off_roofs_and_other_peoples_ground(findings: Findings) -> None:
