@@ -4,7 +4,6 @@ import textwrap
 from collections.abc import Iterator
 
 from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
-from pipelines.deliverables.swale_layers import recut_needed
 from pipelines.inputs.quantity_words import Units, format_quantity
 
 WIDTH = 100
@@ -103,7 +102,7 @@ def _lots(found: SwaleFinding, units: Units) -> Iterator[str]:
 
 def _recut(found: SwaleFinding, units: Units) -> Iterator[str]:
     for stretch in found.recut:
-        if not recut_needed(found, stretch):
+        if not stretch.needed:
             continue
         if stretch.recut is None:
             yield f"{stretch.id}: {stretch.why_not}."

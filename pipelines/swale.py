@@ -216,7 +216,7 @@ def _check_one(
     over = [each for each in firsts if each is not None]
     return SwaleFinding(
         site, side, flow, levels, case.capacities[position], ponds, _pond_shapes(case, ponds), reaches, crossings,
-        found, _recut(case, site), sums, min(over) if over else None, worst.verdict.answer, _why(case, worst),
+        found, _recut(case, site, reaches), sums, min(over) if over else None, worst.verdict.answer, _why(case, worst),
     )  # fmt: skip
 
 
@@ -225,16 +225,22 @@ def _why(case: SwaleCase, worst: ReachFinding) -> str:
     return f"reach {worst.reach.id}, station {start} to {end}: {worst.verdict.why}"
 
 
-def _recut(case: SwaleCase, site: SwaleSite) -> tuple[RecutStretch, ...]:
+def _recut(case: SwaleCase, site: SwaleSite, reaches: Sequence[ReachFinding]) -> tuple[RecutStretch, ...]:
     given, rules = case.inputs.site.swales, case.inputs.site.rules
     assert given is not None
 
     def choose(value: float | None, key: str) -> float:
         return value if value is not None else rules[key].likely
 
+    keeping = [
+        (each.reach.first, each.reach.last)
+        for each in reaches
+        if each.verdict.answer == "holds_water" or each.against_grade
+    ]
     return recut_swale(
         site,
         case.inputs.layers.utilities,
+        keeping,
         rules=RecutRules(
             slope=rules["swale_slope"].likely,
             max_depth=choose(given.max_depth, "swale_max_depth"),

@@ -13,7 +13,6 @@ from pipelines.deliverables.layer_table import layers, make_layer
 from pipelines.deliverables.run_info import OUTPUTS
 from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
 from pipelines.layout.outlet_verdict import SwaleVerdict
-from pipelines.layout.swale_recut import RecutStretch
 from pipelines.layout.swale_site import SwaleSite
 
 
@@ -328,7 +327,6 @@ def _recut(findings: SwaleFindings) -> pd.DataFrame:
         for stretch in found.recut:
             if stretch.recut is None:
                 continue
-            wanted = recut_needed(found, stretch)
             falls = -np.diff(stretch.recut.bottom) / np.diff(stretch.recut.station)
             for number, index in enumerate(range(stretch.first, stretch.last + 1)):
                 section = found.site.sections[index]
@@ -346,36 +344,13 @@ def _recut(findings: SwaleFindings) -> pd.DataFrame:
                         "volume": float(stretch.recut.volume[number]),
                         "slope": float(falls[number]) if number < len(falls) else None,
                         "capacity": float(stretch.capacity[number]),
-                        "needed": wanted,
+                        "needed": stretch.needed,
                         "as_asked": stretch.recut.as_asked,
                         "why": stretch.why_not,
                     }
                 )
                 shapes.append(Point(section.x, section.y, bottom))
     return _layer(findings, "recut", shapes, _columns(rows, "recut"))
-
-
-def recut_needed(found: SwaleFinding, stretch: RecutStretch) -> bool:
-    """Whether a stretch's ground is what keeps the water: it stands in it, or it rises.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale.
-    stretch : RecutStretch
-        One of its stretches.
-
-    Returns
-    -------
-    bool
-        False where only a culvert or the flow makes it short: then digging does not help.
-    """
-    return any(
-        (each.verdict.answer == "holds_water" or each.against_grade)
-        and each.reach.first <= stretch.last
-        and each.reach.last >= stretch.first
-        for each in found.reaches
-    )
 
 
 def _outlets(findings: SwaleFindings) -> pd.DataFrame:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.swale_findings import SwaleFinding
-from pipelines.deliverables.swale_layers import recut_needed, station_ids
+from pipelines.deliverables.swale_layers import station_ids
 from pipelines.inputs.quantity_words import Units
 from pipelines.inputs.unit_table import si_factor
 from terrain.arrays import FloatArray
@@ -160,7 +160,7 @@ def _draw_normal(axes: Any, found: SwaleFinding, one: float) -> None:
 def _draw_recut(axes: Any, found: SwaleFinding, one: float) -> None:
     named = False
     for stretch in found.recut:
-        if stretch.recut is None or not recut_needed(found, stretch):
+        if stretch.recut is None or not stretch.needed:
             continue
         axes.plot(stretch.recut.station / one, stretch.recut.bottom / one, color=_RECUT, linewidth=1.6,
                   dashes=(1, 1), label=None if named else "bottom after the least re-cut")  # fmt: skip
@@ -196,7 +196,7 @@ def _draw_outlets(axes: Any, found: SwaleFinding, one: float) -> None:
 
 def _draw_recut_section(axes: Any, found: SwaleFinding, index: int, one: float) -> None:
     for stretch in found.recut:
-        if stretch.recut is None or not stretch.first <= index <= stretch.last or not recut_needed(found, stretch):
+        if stretch.recut is None or not stretch.first <= index <= stretch.last or not stretch.needed:
             continue
         bottom = float(stretch.recut.bottom[index - stretch.first])
         section = found.site.sections[index]

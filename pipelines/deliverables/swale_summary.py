@@ -3,7 +3,7 @@
 from typing import Any
 
 from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
-from pipelines.deliverables.swale_layers import recut_needed, verdict_rows
+from pipelines.deliverables.swale_layers import verdict_rows
 
 
 def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
@@ -138,7 +138,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         "recut": [
             {
                 "stretch": stretch.id,
-                "needed": recut_needed(found, stretch),
+                "needed": stretch.needed,
                 "volume_m3": None if stretch.recut is None else stretch.recut.total,
                 "filled_m3": None if stretch.recut is None else stretch.recut.filled,
                 "slope": None if stretch.recut is None else stretch.recut.slope,

@@ -14,6 +14,8 @@ from pipelines.inputs.errors import TableError
 from pipelines.inputs.unit_table import UNITS, si_factor
 
 Share = Literal["material", "hired"]
+DEAREST = 1e7
+"""Most that one unit may cost in any currency; a value of this project. [money per unit]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +116,8 @@ def read_prices(path: str | os.PathLike[str]) -> Prices:
     InputFileError
         If it is missing or cannot be read.
     TableError
-        If a column is missing, an item stands twice, a price is negative or does not rise from low to high, or a unit
-        is none that the item can be counted in.
+        If a column is missing, an item stands twice, a price is negative, above `DEAREST` or does not rise from low to
+        high, or a unit is none that the item can be counted in.
     """
     table = read_csv_table(path, "price list")
     for column in ("item", "unit", "low", "likely", "high"):
@@ -151,6 +153,8 @@ def _price(table: CsvTable, row: CsvRow) -> Price:
             f"{table.where}: line {row.line}: {row.texts['item']}: {low:g}, {likely:g}, {high:g} do not rise from low "
             "to high"
         )
+    if high > DEAREST:
+        raise TableError(f"{table.where}: line {row.line}: {row.texts['item']}: {high:g} is no price of a unit")
     share: Share = "hired" if row.texts.get("share", "").lower() == "hired" else "material"
     return Price(row.texts["item"], row.texts["unit"], low, likely, high, share, "given")
 

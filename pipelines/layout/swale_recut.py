@@ -17,6 +17,8 @@ from terrain.arrays import FloatArray
 
 UTILITY_CLEARANCE = 0.3048
 """Kept between a new bottom and a utility, 1 ft; common practice, no source. [m]"""
+DAMS = 0.01
+"""Ground that rises this much over a bottom above it keeps water in it: the rounding of rasters. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +37,9 @@ class RecutStretch:
         Bank-full after the re-cut, on its own slope; empty where there is none. [m3/s]
     why_not : str
         Where it cannot be had as asked, what stands in the way; empty otherwise.
+    needed : bool
+        Its ground keeps water, or would keep what a stretch above lets go once that is dug. False where only a
+        culvert or the flow makes it short: then digging does not help.
     """
 
     id: str
@@ -43,11 +48,13 @@ class RecutStretch:
     recut: Recut | None
     capacity: FloatArray
     why_not: str
+    needed: bool
 
 
 def recut_swale(
     site: SwaleSite,
     utilities: Any,
+    keeping: Sequence[tuple[int, int]],
     *,
     rules: RecutRules,
     bottom_width: float,
@@ -67,6 +74,8 @@ def recut_swale(
         As measured.
     utilities : GeoDataFrame
         Layer of utilities.
+    keeping : sequence of (int, int)
+        First and last section of each reach in which water stands, or which rises.
     rules : RecutRules
         Slope, depth, width.
     bottom_width : float
@@ -101,8 +110,16 @@ def recut_swale(
         recut = found if isinstance(found, Recut) else None
         capacity = np.zeros(0) if recut is None else _capacity_after(sections, recut, roughness)
         why = _why_not(found, rules, units)
-        stretches.append(RecutStretch(f"{site.id}-D{len(stretches) + 1}", first, last, recut, capacity, why))
+        needed = any(begin <= last and end >= first for begin, end in keeping)
+        if stretches and stretches[-1].needed:
+            needed = needed or _dams(stretches[-1], sections)
+        stretches.append(RecutStretch(f"{site.id}-D{len(stretches) + 1}", first, last, recut, capacity, why, needed))
     return tuple(stretches)
+
+
+def _dams(above: RecutStretch, sections: Sequence[RecutSection]) -> bool:
+    """Whether the ground below rises over what the stretch above is dug to."""
+    return above.recut is not None and max(section.ground for section in sections) > above.recut.bottom[-1] + DAMS
 
 
 def _end_limits(

@@ -47,6 +47,22 @@ def test_the_one_reach_against_the_grade_is_found(swales):
     assert pond.depth == pytest.approx(0.22, abs=0.04)
 
 
+def test_what_is_to_be_dug_runs_off_and_is_no_more_than_that(swales):
+    found = swales["south swale"]
+    chain = [each for each in found.recut if each.needed]
+    # the low above the buried culvert, and the ground below it that would dam it still
+    assert [each.id for each in chain] == ["S2-D5", "S2-D6"]
+    assert not any(each.needed for each in swales["north swale"].recut)
+    bottom = found.site.bottom.copy()
+    for each in chain:
+        bottom[each.first : each.last + 1] = each.recut.bottom
+    first = chain[0].first
+    # nothing below the low stands over the bottom above it any more; a raster's rounding is 1 cm
+    assert (bottom[first:] <= np.minimum.accumulate(bottom[first:]) + 0.011).all()
+    as_it_is = found.site.bottom[first:]
+    assert (as_it_is > np.minimum.accumulate(as_it_is) + 0.1).any()
+
+
 def test_the_culvert_too_small_is_found(swales):
     worst = max(
         (each for found in swales.values() for each in found.crossings if each.crossing.given),

@@ -8,7 +8,7 @@ from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.svg import INK, PALE, Plot
 from pipelines.deliverables.swale_findings import SwaleFinding
-from pipelines.deliverables.swale_layers import recut_needed, station_ids
+from pipelines.deliverables.swale_layers import station_ids
 from pipelines.inputs.quantity_words import Units
 from pipelines.inputs.unit_table import si_factor
 
@@ -34,7 +34,7 @@ def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
     unit = "ft" if units == "us" else "m"
     one, site = si_factor(unit), found.site
     levels = [site.profile.bottom, site.bank, found.levels.level]
-    levels += [stretch.recut.bottom for stretch in found.recut if stretch.recut and recut_needed(found, stretch)]
+    levels += [stretch.recut.bottom for stretch in found.recut if stretch.recut and stretch.needed]
     low, high = (float(pick([pick(each) for each in levels])) for pick in (np.min, np.max))
     length = float(site.profile.station[-1])
     plot = Plot(980.0, 360.0, (0.0, length / one), ((low - 0.15) / one, (high + 0.25) / one), top=44.0)
@@ -56,7 +56,7 @@ def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
     rows = [("bottom as the raster shows it", GROUND, None), ("lower bank", BANK, "6 3"),
             ("water in the design storm", WATER, None)]  # fmt: skip
     for stretch in found.recut:
-        if stretch.recut is not None and recut_needed(found, stretch):
+        if stretch.recut is not None and stretch.needed:
             recut = zip(stretch.recut.station / one, stretch.recut.bottom / one, strict=True)
             plot.line(plot.at(recut), colour=RECUT, width=2.0, dash="2 2")
             if rows[-1][1] != RECUT:

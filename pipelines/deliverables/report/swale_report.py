@@ -18,7 +18,6 @@ from pipelines.deliverables.report.map_svg import seen
 from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
 from pipelines.deliverables.report.swale_figures import long_profile_figure, section_figures
 from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
-from pipelines.deliverables.swale_layers import recut_needed
 from pipelines.deliverables.symbols import symbol_of, symbols
 from pipelines.inputs.quantity_words import Units
 
@@ -193,7 +192,7 @@ def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[s
 def _keeper(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
     units = findings.units
     blocks: list[Block] = [caution_paragraph()]
-    needed = [stretch for found in findings.swales for stretch in found.recut if recut_needed(found, stretch)]
+    needed = [stretch for found in findings.swales for stretch in found.recut if stretch.needed]
     if needed:
         blocks.append(Subhead("Least re-cut, with the keeper's leave only"))
         blocks += [

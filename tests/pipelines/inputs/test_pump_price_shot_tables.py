@@ -101,6 +101,7 @@ def test_an_item_that_no_take_off_names_is_warned_about(write):
     [
         ("item,unit,low,likely\nsod,ft2,1,2\n", "has no column high"),
         (HEAD + "sod,ft2,3,2,4\n", "line 2: sod: 3, 2, 4 do not rise from low to high"),
+        (HEAD + "sod,ft2,1,2,1e308\n", "line 2: sod: 1e+308 is no price of a unit"),
         (HEAD + "sod,ft2,-1,2,4\n", 'line 2, column low: "-1" is less than 0'),
         (HEAD + "sod,ft2,1,two,4\n", 'line 2, column likely: "two" is no number'),
         (HEAD + "sod,ft2,1,2,3\nSod,ft2,1,2,3\n", 'line 3: "Sod" stands in line 2 too'),
