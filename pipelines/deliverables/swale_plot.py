@@ -9,7 +9,6 @@ from pipelines.deliverables.swale_findings import SwaleFinding
 from pipelines.deliverables.swale_layers import station_ids
 from pipelines.inputs.quantity_words import Units
 from pipelines.inputs.unit_table import si_factor
-from terrain.arrays import FloatArray
 
 # Okabe and Ito, "Color Universal Design", 2008: the colour-blind tell them apart; dashes and marks say the same again
 _GROUND, _WATER, _BANK, _RECUT, _BAD, _SUSPECT = "#5a4632", "#0072b2", "#009e73", "#e69f00", "#d55e00", "#cc79a7"
@@ -198,10 +197,11 @@ def _draw_recut_section(axes: Any, found: SwaleFinding, index: int, one: float) 
     for stretch in found.recut:
         if stretch.recut is None or not stretch.first <= index <= stretch.last or not stretch.needed:
             continue
-        bottom = float(stretch.recut.bottom[index - stretch.first])
-        section = found.site.sections[index]
-        low: FloatArray = section.offsets[section.elevations <= section.bottom + 0.01]
-        axes.plot(float(low.mean()) / one, bottom / one, marker="o", color=_RECUT, markeredgecolor=_INK, markersize=6)
+        number = index - stretch.first
+        across, after = stretch.sections[number].after(float(stretch.recut.bottom[number]))
+        drawn = found.site.sections[index].offsets
+        seen = (across >= drawn.min()) & (across <= drawn.max())
+        axes.plot(across[seen] / one, after[seen] / one, color=_RECUT, linewidth=1.6, dashes=(1, 1))
 
 
 def _chosen(found: SwaleFinding) -> list[int]:

@@ -31,6 +31,8 @@ class RecutStretch:
         Unique.
     first, last : int
         Positions of its sections.
+    sections : tuple of RecutSection
+        What is cut into.
     recut : Recut or None
         None where not even a level bottom can be had.
     capacity : (n,) float ndarray
@@ -45,6 +47,7 @@ class RecutStretch:
     id: str
     first: int
     last: int
+    sections: tuple[RecutSection, ...]
     recut: Recut | None
     capacity: FloatArray
     why_not: str
@@ -101,10 +104,10 @@ def recut_swale(
             continue
         upper = site.crossings[number - 1] if number > 0 else None
         lower = site.crossings[number] if number < len(site.crossings) else None
-        sections = [
+        sections = tuple(
             recut_section(section, bottom_width=bottom_width, side_slope=side_slope)
             for section in site.sections[first : last + 1]
-        ]
+        )
         limits = [*_end_limits(sections, upper, lower), *_within(crossed, sections)]
         found = plan_recut(sections, limits, rules)
         recut = found if isinstance(found, Recut) else None
@@ -113,7 +116,8 @@ def recut_swale(
         needed = any(begin <= last and end >= first for begin, end in keeping)
         if stretches and stretches[-1].needed:
             needed = needed or _dams(stretches[-1], sections)
-        stretches.append(RecutStretch(f"{site.id}-D{len(stretches) + 1}", first, last, recut, capacity, why, needed))
+        name = f"{site.id}-D{len(stretches) + 1}"
+        stretches.append(RecutStretch(name, first, last, sections, recut, capacity, why, needed))
     return tuple(stretches)
 
 
