@@ -6,7 +6,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import FlowPathError
 from pipelines.hydrology.time_of_concentration import (
     LEAST_TIME,
@@ -17,6 +16,7 @@ from pipelines.hydrology.time_of_concentration import (
     slope_on_flats,
     travel_surface,
 )
+from pipelines.inputs.limits import require_positive
 from terrain.arrays import BoolArray, FloatArray
 
 POND_DEPTH = 0.05

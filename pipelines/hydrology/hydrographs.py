@@ -4,9 +4,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_not_negative, require_positive
 from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.inputs.limits import require_not_negative, require_positive
 from terrain.arrays import FloatArray
 
 NRCS_TIMES = np.concatenate([np.arange(21) / 10.0, np.arange(11, 21) / 5.0, [4.5, 5.0]])

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.optimize import brentq
 
-from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.losses import runoff_of_shares, total_area
 from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import SurfaceShare
+from pipelines.inputs.limits import require_positive
 from terrain.low_spots import LowSpot
 
 FILM = 0.001

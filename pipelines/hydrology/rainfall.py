@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import RainError
+from pipelines.inputs.limits import require_positive
 from pipelines.inputs.rain_table import RainTable, Series
 from terrain.arrays import FloatArray
 

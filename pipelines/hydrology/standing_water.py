@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_not_negative
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.pool_rates import PoolRates
 from pipelines.hydrology.storage import FloatPump, StageOutflow, StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.inputs.limits import require_not_negative
 from terrain.arrays import FloatArray
 
 WATCHED = 3.0 * 86400.0

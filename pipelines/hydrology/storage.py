@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_not_negative, require_positive
 from pipelines.hydrology.errors import StorageError
+from pipelines.inputs.limits import require_not_negative, require_positive
 from terrain.arrays import FloatArray
 
 SUBDIVISIONS = 16

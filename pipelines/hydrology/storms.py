@@ -7,9 +7,9 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from pipelines.hydrology.checks import require_positive
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import duration_text, rain_depth
+from pipelines.inputs.limits import require_positive
 from pipelines.inputs.rain_table import RainTable
 from terrain.arrays import FloatArray
 

@@ -8,9 +8,9 @@ from importlib.resources import files
 from itertools import pairwise
 from typing import Literal, get_args
 
-from pipelines.hydrology.checks import require_not_negative, require_positive
 from pipelines.hydrology.errors import SurfaceError
 from pipelines.hydrology.sub_catchment import SurfaceShare
+from pipelines.inputs.limits import require_not_negative, require_positive
 
 SoilGroup = Literal["A", "B", "C", "D"]
 RateSet = Literal["design", "minimum", "saturated"]

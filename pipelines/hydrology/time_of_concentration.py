@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from pipelines.hydrology.checks import require_not_negative, require_positive
 from pipelines.hydrology.errors import FlowPathError
 from pipelines.hydrology.surfaces import surface_of
+from pipelines.inputs.limits import require_not_negative, require_positive
 
 FOOT = 0.3048
 LEAST_TIME = 300.0

@@ -1,0 +1,90 @@
+"""Refuses numbers that mean nothing: every fault is named, with what the number was and what is allowed."""
+
+from collections.abc import Callable, Mapping
+from math import isfinite
+
+from terrain.errors import LotshedError
+
+
+def require_positive(error: type[LotshedError], /, **values: float) -> None:
+    """Raise unless every value is finite and above 0.
+
+    Parameters
+    ----------
+    error : type
+        Error to raise.
+    **values : float
+        Values by the name a person knows them by. [any]
+
+    Raises
+    ------
+    LotshedError
+        Of the type given, naming every value at fault.
+    """
+    _require(error, values, lambda value: value > 0.0, "give a finite number above 0")
+
+
+def require_not_negative(error: type[LotshedError], /, **values: float) -> None:
+    """Raise unless every value is finite and 0 or above.
+
+    Parameters
+    ----------
+    error : type
+        Error to raise.
+    **values : float
+        Values by the name a person knows them by. [any]
+
+    Raises
+    ------
+    LotshedError
+        Of the type given, naming every value at fault.
+    """
+    _require(error, values, lambda value: value >= 0.0, "give a finite number, 0 or above")
+
+
+def require_finite(error: type[LotshedError], /, **values: float) -> None:
+    """Raise unless every value is finite.
+
+    Parameters
+    ----------
+    error : type
+        Error to raise.
+    **values : float
+        Values by the name a person knows them by. [any]
+
+    Raises
+    ------
+    LotshedError
+        Of the type given, naming every value at fault.
+    """
+    _require(error, values, lambda value: True, "give a finite number")
+
+
+def require_fraction(error: type[LotshedError], /, **values: float) -> None:
+    """Raise unless every value lies between 0 and 1, the ends included.
+
+    Parameters
+    ----------
+    error : type
+        Error to raise.
+    **values : float
+        Values by the name a person knows them by. [any]
+
+    Raises
+    ------
+    LotshedError
+        Of the type given, naming every value at fault.
+    """
+    _require(error, values, lambda value: 0.0 <= value <= 1.0, "give a number from 0 to 1")
+
+
+def _require(
+    error: type[LotshedError], values: Mapping[str, float], holds: Callable[[float], bool], asked: str
+) -> None:
+    faults = [
+        f"{name.replace('_', ' ')} is {value}"
+        for name, value in values.items()
+        if not (isfinite(value) and holds(value))
+    ]
+    if faults:
+        raise error(f"{'; '.join(faults)}: {asked}")
