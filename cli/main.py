@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from cli import interrupt
+from cli.exit_codes import AT_FAULT, DEFECT, DONE, INTERRUPTED
 from cli.voice import Voice
 from terrain.errors import LotshedError
 
@@ -26,8 +27,6 @@ COMMANDS = {
     "steps": "cli.commands.steps",
     "step": "cli.commands.step",
 }
-
-DONE, DEFECT, AT_FAULT, VERDICT_FAILS, INTERRUPTED = 0, 1, 2, 3, 130
 
 
 class LazyGroup(click.Group):

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
     also_option,
     dry_run_option,
@@ -83,4 +84,4 @@ def command(
 
         click.echo(lot_answer(findings))
         voice.note(f"Written to {out}: {', '.join(['lot.gpkg', 'runoff.csv', 'summary.json', *further])}")
-    return 3 if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None
+    return VERDICT_FAILS if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None

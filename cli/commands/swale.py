@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
     dry_run_option,
     json_option,
@@ -90,7 +91,7 @@ def command(
         click.echo(swale_answer(findings))
         voice.note(f"Written to {out}: {', '.join(written)}")
     answers = [row["answer"] for found in findings.swales for row in verdict_rows(found)]
-    return 3 if strict and any(answer != "takes_it" for answer in answers) else None
+    return VERDICT_FAILS if strict and any(answer != "takes_it" for answer in answers) else None
 
 
 def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":
