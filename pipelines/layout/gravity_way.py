@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
+from pipelines.hydraulics.manning import pipe_flow
+from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.laying import (
     GravityAnswer,
     LaySettings,
@@ -12,7 +14,7 @@ from pipelines.layout.laying import (
     verdict_as_laid,
 )
 from pipelines.layout.outfall_sites import OutfallSite
-from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, Verdict
+from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Verdict
 from pipelines.layout.quantities import Works
 from pipelines.layout.way_values import LaidOut, WayInputs
 
@@ -216,6 +218,12 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
                 f"least, under the {floor / INCH:.0f} in that it should have: shift it or cover it where its profile "
                 "shows that"
             )
+    slow = [run.id for run in answer.lines.runs if not _cleans_itself(run)]
+    if slow:
+        said.append(
+            f"{', '.join(slow)}: even full, water runs too slowly to keep the pipe clean (2 ft/s, 0.6 m/s): flush it "
+            "from its cleanouts"
+        )
     if any(line.near_line for line in answer.forest.lines):
         said.append("a line runs nearer to a neighbour's line than the offset asks: find the pins first")
     if any(line.assumed for line in answer.forest.lines):
@@ -225,6 +233,11 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
             f"more collectors than are searched exactly: another layout may cost up to {answer.forest.gap:.0%} less"
         )
     return said
+
+
+def _cleans_itself(run: PipeRun) -> bool:
+    pipe = find_pipe(run.pipe_key)
+    return run.slope is None or pipe_flow(run.peak_flow, pipe.inside, run.slope, pipe.roughness).self_cleansing
 
 
 def discharges_of(

@@ -10,6 +10,7 @@ import shapely
 from shapely import Point, box
 
 from pipelines.deliverables.findings import Findings
+from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.lot import screen_lot
 
 ROWS, COLUMNS, CELL = 120, 100, 0.5
@@ -296,3 +297,17 @@ def test_a_pump_to_a_place_that_was_only_found_is_never_sure(screen: Screen) -> 
     for line in plan.discharges:
         assert line.verdict == "cannot_tell"
         assert "found in the lidar, not given" in line.why
+
+
+@pytest.mark.parametrize("slope", ["0.5 %", "1 %"])
+def test_a_pipe_too_slow_to_keep_itself_clean_is_told(screen: Screen, slope: str) -> None:
+    plan = screen(pitted(slope_to_swale(0.003)), layers(), house("slab") + f'[layout]\nslope = "{slope}"\n').plan
+    # 2 ft/s in a full pipe (common practice, as check of Manning's n = 0.012): 4 in asks 0.74 %, 6 in 0.43 %
+    least = {4: 0.0074, 6: 0.0043}
+    slow = {
+        run.id for run in plan.pipe_runs
+        if run.kind == "gravity" and run.slope < least[round(find_pipe(run.pipe_key).nominal / 0.0254)]
+    }
+    told = " ".join(warning for warning in plan.warnings if "keep the pipe clean" in warning)
+    assert {run.id for run in plan.pipe_runs if run.id in told} == slow
+    assert bool(slow) == (slope == "0.5 %")
