@@ -147,12 +147,6 @@ SIDE_SWALE = ((160.0, 31.0, 212.94), (184.4, 31.0, 212.72), (184.4, 22.0, 212.59
 POND_OUTLET = ((312.0, 0.0, 210.60), (345.0, 0.0, 210.30))
 
 
-def swale_bottom(side: int, s):
-    """Height of a swale's bottom; `side` is +1 north, -1 south."""
-    knots = np.array(NORTH_SWALE if side > 0 else SOUTH_SWALE)
-    return np.interp(s, knots[:, 0], knots[:, 2])
-
-
 def lot(number: int) -> Lot:
     """The lot of that number."""
     return next(each for each in LOTS if each.number == number)

@@ -17,9 +17,6 @@ ORIFICE_COEFFICIENT = 0.67
 SAG_CLOGGING = 0.5
 """Share of perimeter and opening taken as blocked. [-]"""
 
-CLOGGING_UNDER_TREES = 0.7
-"""The same where leaves fall; common practice, no source. [-]"""
-
 
 @dataclass(frozen=True, slots=True)
 class Grate:

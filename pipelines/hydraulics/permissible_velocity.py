@@ -8,9 +8,6 @@ from pipelines.hydraulics.constants import FOOT
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative
 
-CARE_ABOVE = 5 * FOOT
-"""Faster than 5 ft/s only with good cover and upkeep. [m/s]"""
-
 
 @lru_cache(maxsize=1)
 def grass_covers() -> dict[str, str]:

@@ -10,12 +10,6 @@ from pipelines.hydraulics.limits import require_not_negative, require_positive
 MOST_STARTS_PER_HOUR = 15.0
 """Above it the motor suffers; common practice, as NEMA MG 10 allows a 1 hp two-pole motor. [1/h]"""
 
-SMALLEST_DIAMETER = 18 * INCH
-"""Of a sump, 18 in. [m]"""
-
-SMALLEST_DEPTH = 24 * INCH
-"""Of a sump, 24 in. [m]"""
-
 FLOAT_MARGIN = 1.5
 """Water between on and off over what drains back, so that it does not lift the float; common practice. [-]"""
 

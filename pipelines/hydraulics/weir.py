@@ -12,9 +12,6 @@ from terrain.arrays import FloatArray
 ROADWAY_COEFFICIENT = 2.8 * FOOT**0.5
 """Low end of what HDS-5 gives a paved road under shallow water, 2.8 ft^0.5/s. [m^0.5/s]"""
 
-GRASS_COEFFICIENT = 2.6 * FOOT**0.5
-"""A grassed berm or gravel shoulder, 2.6 ft^0.5/s. [m^0.5/s]"""
-
 LARGEST_COEFFICIENT = (2 / 3) ** 1.5 * GRAVITY**0.5
 """Of a crest without friction, where the flow is critical: 3.09 ft^0.5/s. [m^0.5/s]"""
 

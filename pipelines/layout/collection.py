@@ -95,8 +95,6 @@ class BasinSite:
         Id of the low spot it drains; None where it takes water that runs by.
     cells : (n,) int ndarray
         Flat indices of cells whose water it takes as it runs by; empty for a low spot's.
-    serves_wall : bool
-        Whether it keeps water from a house.
     paved : bool
         Stands in paving.
     why : str
@@ -108,7 +106,6 @@ class BasinSite:
     ground: float
     spot: str | None
     cells: IntArray
-    serves_wall: bool
     paved: bool
     why: str
 
@@ -163,16 +160,6 @@ class DownspoutSite:
     cells: IntArray
     area: float
     why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Sites:
-    """All that collects, and what could not be sited, with the reason."""
-
-    basins: tuple[BasinSite, ...]
-    drains: tuple[DrainSite, ...]
-    downspouts: tuple[DownspoutSite, ...]
-    refused: tuple[str, ...]
 
 
 def site_collectors(
@@ -316,7 +303,6 @@ def fixed_basins(
                 cells=_open_cells_within(shapely.buffer(point, rules.basin_reach), drainage, grid)
                 if spot is None
                 else np.empty(0, dtype=np.int64),
-                serves_wall=spot is not None and spot.place == "wall",
                 paved=bool(shapely.intersects(paving, point)),
                 why="Where the site file wants it"
                 + ("." if spot is None else f", at the low of {spot.name}."),
@@ -343,8 +329,7 @@ def _basin_at_spot(
         lowest = min(read, key=lambda shot: float(shot.z))
         return BasinSite(
             id=f"basin-{count + 1}", point=Point(lowest.x, lowest.y), ground=float(lowest.z), spot=place.spot.id,
-            cells=np.empty(0, dtype=np.int64), serves_wall=place.place == "wall",
-            paved=bool(shapely.intersects(paving, lowest)),
+            cells=np.empty(0, dtype=np.int64), paved=bool(shapely.intersects(paving, lowest)),
             why=f"At the lowest level shot of {trouble.name}: {trouble.why}.",
         )
     columns = grid.shape[1]
@@ -368,7 +353,6 @@ def _basin_at_spot(
         ground=float(drainage.ground.elevation.ravel()[cell]),
         spot=place.spot.id,
         cells=np.empty(0, dtype=np.int64),
-        serves_wall=place.place == "wall",
         paved=bool(shapely.intersects(paving, point)),
         why=f"At the low of {trouble.name}: {trouble.why}.",
     )
@@ -389,7 +373,6 @@ def _basin_on_path(
         ground=float(drainage.ground.elevation.ravel()[cell]),
         spot=None,
         cells=_open_cells_within(shapely.buffer(point, rules.basin_reach), drainage, grid),
-        serves_wall=trouble.edge is not None and trouble.edge.kind == "wall",
         paved=bool(shapely.intersects(paving, point)),
         why=f"Where the flow that runs at {trouble.name} is concentrated: {trouble.why}.",
     )

@@ -20,7 +20,6 @@ from terrain.errors import GeometryError
 from terrain.grid import Grid
 
 LAWN, BED, PAVING, DRIVE = (np.int64(code) for code in range(4))
-SURFACES = ("lawn", "bed", "paving", "drive")
 
 STUB = 0.5
 """Barred ground that a line may cross right at its beginning or end: a basin beside a wall. [m]"""

@@ -10,35 +10,13 @@ References
    depressions", Earth Surface Dynamics 7, 549-562, 2019, doi:10.5194/esurf-7-549-2019.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numba import njit
 
-from terrain.arrays import FloatArray, IntArray
 from terrain.kernels.window import BORDER, NO_GROUND, OVER_BORDER, PINCHED, blocked, neighbour_offsets
 
 _LOOK_UPS = 8
 _SHORT = 24
-
-
-class Saddles(NamedTuple):
-    """Lowest meeting of two basins, a pair at least once.
-
-    Attributes
-    ----------
-    one, other : (n,) int32 ndarray
-        Basins; `other` is the smaller number, 0 the border.
-    level : (n,) float ndarray
-        Height over which water must pass. [m]
-    cell : (n,) int32 ndarray
-        Padded index of the cell that is so high.
-    """
-
-    one: IntArray
-    other: IntArray
-    level: FloatArray
-    cell: IntArray
 
 
 @njit(cache=True)
@@ -86,8 +64,12 @@ def find_saddles(height, state, width, label, basins):  # type: ignore[no-untype
 
     Returns
     -------
-    Saddles
-        A pair may come twice where a basin has many neighbours.
+    one, other : (n,) int32 ndarray
+        Basins; `other` is the smaller number, 0 the border. A pair may come twice where a basin has many neighbours.
+    level : (n,) float ndarray
+        Height over which water must pass. [m]
+    cell : (n,) int32 ndarray
+        Padded index of the cell that is so high.
     """
     meets, most = _mark_meetings(label, state, width)
     newest = np.full(basins, -1, dtype=np.int32)
