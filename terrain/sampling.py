@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from terrain.arrays import FloatArray
+from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
 
 
@@ -29,6 +29,45 @@ def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatA
         Height at each point. [m]
     """
     x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+    inside, corners = _corners(grid, x, y)
+    height = np.zeros(x.shape)
+    for weight, row, column in corners:
+        # a cell of no weight does not count, even where it is unknown
+        height = height + np.where(weight == 0.0, 0.0, weight * elevation[row, column])
+    return np.where(inside, height, np.nan)
+
+
+def sample_known(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatArray:
+    """Heights at points, from those of the four cell centres around each that are known.
+
+    Parameters
+    ----------
+    elevation : (rows, cols) float ndarray
+        Ground, NaN where unknown. [m]
+    grid : Grid
+        Where its cells lie.
+    x, y : (...) array-like of float
+        Easting and northing. [m]
+
+    Returns
+    -------
+    (...) float ndarray
+        Height at each point, NaN outside the grid and where none of the four is known. [m]
+    """
+    x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+    inside, corners = _corners(grid, x, y)
+    total, known = np.zeros(x.shape), np.zeros(x.shape)
+    for weight, row, column in corners:
+        here = elevation[row, column]
+        share = np.where(np.isfinite(here), weight, 0.0)
+        total, known = total + share * np.nan_to_num(here), known + share
+    # a share that is none but for rounding says nothing
+    enough = inside & (known > 1e-6)
+    return np.where(enough, total / np.where(enough, known, 1.0), np.nan)
+
+
+def _corners(grid: Grid, x: FloatArray, y: FloatArray) -> tuple[BoolArray, list[tuple[FloatArray, IntArray, IntArray]]]:
+    """Whether points lie in a grid; share, row and column of each of the four cells around them."""
     rows, columns = grid.shape
     column = (x - grid.left) / grid.cell_width - 0.5
     row = (grid.top - y) / grid.cell_height - 0.5
@@ -39,15 +78,9 @@ def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatA
     upper = np.minimum(row.astype(np.int64), max(rows - 2, 0))
     right, lower = np.minimum(left + 1, columns - 1), np.minimum(upper + 1, rows - 1)
     across, down = column - left, row - upper
-
-    def share(weight: FloatArray, values: FloatArray) -> FloatArray:
-        # a cell of no weight does not count, even where it is unknown
-        return np.where(weight == 0.0, 0.0, weight * values)
-
-    height = (
-        share((1.0 - across) * (1.0 - down), elevation[upper, left])
-        + share(across * (1.0 - down), elevation[upper, right])
-        + share((1.0 - across) * down, elevation[lower, left])
-        + share(across * down, elevation[lower, right])
-    )
-    return np.where(inside, height, np.nan)
+    return inside, [
+        ((1.0 - across) * (1.0 - down), upper, left),
+        (across * (1.0 - down), upper, right),
+        ((1.0 - across) * down, lower, left),
+        (across * down, lower, right),
+    ]

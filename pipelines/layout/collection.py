@@ -17,6 +17,7 @@ from terrain.drainage import Drainage
 from terrain.errors import LotshedError
 from terrain.grid import Grid
 from terrain.ground import OPEN
+from terrain.sampling import sample_known
 
 
 class LayoutError(LotshedError, ValueError):
@@ -498,7 +499,7 @@ def _longest_line(shape: BaseGeometry) -> LineString | None:
 
 
 def heights_along(line: LineString, drainage: Drainage) -> FloatArray:
-    """Ground at a line's vertices, of the nearest known cell.
+    """Ground at a line's vertices, between the centres of known cells.
 
     Parameters
     ----------
@@ -510,13 +511,11 @@ def heights_along(line: LineString, drainage: Drainage) -> FloatArray:
     Returns
     -------
     (n,) float ndarray
-        Ground at each vertex. [m]
+        Ground at each vertex, where none is known as between those that are. [m]
     """
     grid = drainage.ground.grid
     xy = shapely.get_coordinates(line)
-    rows, columns = grid.cells(xy[:, 0], xy[:, 1])
-    rows, columns = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
-    heights: FloatArray = drainage.ground.elevation[rows, columns]
+    heights = sample_known(drainage.ground.elevation, grid, xy[:, 0], xy[:, 1])
     known = np.isfinite(heights)
     if known.all() or not known.any():
         return heights
