@@ -10,6 +10,7 @@ from pipelines.layout.line_layer import Layer
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_search import EXACT_UP_TO, NO_FALL, GridForest, search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RouteSpec
+from pipelines.layout.route_view import settled_view
 from pipelines.layout.straighten import own_line, straighten
 from terrain.arrays import FloatArray
 
@@ -56,6 +57,19 @@ def route_forest(
     RouteError
         If ids are not unique, a number is not finite, or a parameter is out of range.
     """
+    places = [*(each.point for each in collectors), *(each.point for each in outfalls)]
+    view = settled_view(field, places)
+    forest = _route_forest(
+        view.field, [replace(each, point=view.point(each.point)) for each in collectors],
+        [replace(each, point=view.point(each.point)) for each in outfalls], spec, directions, exact_up_to,
+    )
+    return replace(forest, lines=tuple(replace(line, xy=view.on_map(line.xy, places)) for line in forest.lines))
+
+
+def _route_forest(
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    directions: int, exact_up_to: int,
+) -> RoutedForest:
     grid, lines = _searched(field, collectors, outfalls, spec, directions, exact_up_to)
     layer = Layer(field, spec)
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}

@@ -10,6 +10,7 @@ from pipelines.layout.pressure import pressure_ways, route_pressure
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_search import search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
+from pipelines.layout.route_view import RouteView, settled_view
 from pipelines.layout.straighten import straighten
 from terrain.arrays import BoolArray
 
@@ -91,6 +92,30 @@ def site_sumps(
     unserved : dict of str to str
         Collectors that reach none, and why.
     """
+    known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
+    view = settled_view(field, known)
+    sites, unserved = _site_sumps(
+        view.field, [replace(each, point=view.point(each.point)) for each in collectors],
+        replace(outfall, point=view.point(outfall.point)), spec, pressure_pipe, view.array(places), deepest_inlet,
+        sump_cost, None if power is None else view.point(power), power_cost, cover,
+    )
+    return tuple(_on_map(site, view, known) for site in sites), unserved
+
+
+def _on_map(site: SumpSite, view: RouteView, known: Sequence[Point]) -> SumpSite:
+    point = Point(*view.on_map(np.array([[site.point.x, site.point.y]]), known)[0])
+    places = [point, *known]
+    return replace(
+        site, point=point, pressure=replace(site.pressure, xy=view.on_map(site.pressure.xy, places)),
+        inflows=tuple(replace(line, xy=view.on_map(line.xy, places)) for line in site.inflows),
+    )
+
+
+def _site_sumps(
+    field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
+    pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
+    power_cost: float, cover: float,
+) -> tuple[tuple[SumpSite, ...], dict[str, str]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
     rows, cols = np.nonzero(places & field.allowed)

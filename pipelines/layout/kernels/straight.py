@@ -9,6 +9,9 @@ from pipelines.layout.kernels.forest_state import NONE
 from pipelines.layout.kernels.laying import EPSILON, lay_segment
 from pipelines.layout.kernels.ways import sees
 
+LEAST_PIECE = 1e-6
+"""What a piece of a line costs on top, so that none is cut in two for nothing. [money]"""
+
 
 @njit(cache=True)
 def heading_of(x0: float, y0: float, x1: float, y1: float) -> float:
@@ -79,6 +82,7 @@ def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: 
                 end, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[j], y[j], entry[h], marks, none)
                 if np.isnan(end) or (j == n - 1 and end < end_level - EPSILON):
                     continue
+                price += LEAST_PIECE
                 better = end > invert[i, j] + 1e-9 if by_height else paid[h] + price < cost[i, j]
                 if better or cost[i, j] == np.inf:
                     cost[i, j], invert[i, j], before[i, j] = paid[h] + price, end, h if i > 0 else NONE

@@ -15,6 +15,7 @@ from pipelines.layout.route_field import RouteField, field_from_arrays
 from pipelines.layout.route_search import search_grid
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
 from pipelines.layout.route_steps import Crossing
+from pipelines.layout.route_view import settled_view
 from pipelines.layout.router import route_forest
 
 FOOT = 0.3048
@@ -312,8 +313,10 @@ def _only_the_line(field: RouteField, start: Point, end: Point) -> RouteField:
     return replace(field, walls=np.array(walls), passable=np.zeros_like(field.passable))
 
 
-@given(seed=st.integers(0, 100_000), quarter=st.integers(1, 3))
-def test_turning_and_moving_a_lot_changes_no_cost(seed: int, quarter: int, route_grid, rough, spec) -> None:
+@given(seed=st.integers(0, 100_000), quarter=st.integers(0, 3), mirrored=st.booleans())
+def test_turning_mirroring_and_moving_a_lot_changes_no_cost(
+    seed: int, quarter: int, mirrored: bool, route_grid, rough, spec
+) -> None:
     field, collectors, outfalls = _random_lot(seed, route_grid, rough)
     # centres of cells, so that a turn maps them on each other
     snap = [_snapped(field, c.point) for c in collectors], [_snapped(field, o.point) for o in outfalls]
@@ -328,15 +331,18 @@ def test_turning_and_moving_a_lot_changes_no_cost(seed: int, quarter: int, route
     grid = route_grid(*shape, 1.0, 5000.0, 400.0)
     shift = 37.25
 
+    def seen(cells: np.ndarray) -> np.ndarray:
+        return np.rot90(cells[:, ::-1] if mirrored else cells, quarter)
+
     def turned(p: Point) -> Point:
         mark = np.zeros((rows, columns))
         mark[tuple(int(v) for v in field.grid.cells(p.x, p.y))] = 1.0
-        r, c = (int(v[0]) for v in np.nonzero(np.rot90(mark, quarter)))
+        r, c = (int(v[0]) for v in np.nonzero(seen(mark)))
         return Point(*(float(v) for v in grid.centres(r, c)))
 
     other = field_from_arrays(
-        grid, np.rot90(field.ground, quarter) + shift, np.rot90(field.allowed, quarter),
-        surface_cost=np.rot90(field.surface_cost, quarter), cover=np.rot90(field.cover, quarter),
+        grid, seen(field.ground) + shift, seen(field.allowed),
+        surface_cost=seen(field.surface_cost), cover=seen(field.cover),
     )
     first = route_forest(plain, collectors, outfalls, spec)
     second = route_forest(
@@ -344,7 +350,34 @@ def test_turning_and_moving_a_lot_changes_no_cost(seed: int, quarter: int, route
         [replace(o, point=turned(o.point), level=o.level + shift) for o in outfalls], spec,
     )
     assert first.grid_cost == pytest.approx(second.grid_cost, rel=1e-9)
-    assert set(first.unserved) == set(second.unserved)
+    assert first.cost == pytest.approx(second.cost, rel=1e-6)
+    assert first.unserved == second.unserved
+    ends = [each.id for each in outfalls]
+    for line, same in zip(first.lines, second.lines, strict=True):
+        assert (line.from_id, line.to_id) == (same.from_id, same.to_id)
+        assert line.length == pytest.approx(same.length, abs=1e-5)
+        if line.to_id in ends:  # it ends at the outfall's very place, not near it
+            place = next(each.point for each in outfalls if each.id == line.to_id)
+            assert tuple(line.xy[-1]) == (place.x, place.y)
+
+
+def test_a_view_takes_every_place_back_to_the_map(route_grid, rough, spec) -> None:
+    field, collectors, outfalls = _random_lot(11, route_grid, rough)
+    view = settled_view(field, [*(c.point for c in collectors), *(o.point for o in outfalls)])
+    rng = np.random.default_rng(3)
+    west, south, east, north = field.grid.bounds
+    for x, y in zip(rng.uniform(west, east, 200), rng.uniform(south, north, 200), strict=True):
+        seen = view.point(Point(x, y))
+        assert view.on_map(np.array([[seen.x, seen.y]]))[0] == pytest.approx((x, y), abs=1e-6)
+        there = tuple(int(v) for v in view.field.grid.cells(seen.x, seen.y))
+        here = tuple(int(v) for v in field.grid.cells(x, y))
+        assert view.field.ground[there] == field.ground[here]
+        # each way out of the cell keeps its length, whether it is open and what it costs
+        told, same = (
+            sorted(zip(f.step_lengths(), f.passable[at], f.crossing_cost[at], f.band_low[at], strict=True))
+            for f, at in ((view.field, there), (field, here))
+        )
+        assert told == same
 
 
 def _snapped(field: RouteField, point: Point) -> Point:
