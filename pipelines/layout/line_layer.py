@@ -5,11 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
+from shapely import Point
 
 from pipelines.layout.kernels.laying import Bed, Tube, grade_breaks, lay_segment, least_start, priced, station
 from pipelines.layout.kernels.straight import bend_units, line_value, straightest
-from pipelines.layout.kernels.ways import ground_at, sees
-from pipelines.layout.route_field import RouteField
+from pipelines.layout.kernels.ways import ground_at, sees_past
+from pipelines.layout.route_field import STUB, RouteField
 from pipelines.layout.route_spec import OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 
@@ -21,6 +22,8 @@ LOSSES = (0.1, 0.06, 0.03, 0.015, 0.005, 0.0)
 """How much deeper than the highest line straight grades are tried. [m]"""
 GRADE_BREAK = 8.0
 """What a break of grade is held to cost; common practice, no source. [money]"""
+AT_EDGE = 1e-3
+"""So near to barred ground a place stands at its edge. [m]"""
 APPROACH = (0.8, 1.6)
 """Last stretch of a line that comes to a junction at a fitting's angle. [m]"""
 
@@ -65,6 +68,7 @@ class Layer:
         self.bed = Bed(field.ground, field.cover, field.deepest, field.surface_cost, field.dig_factor, field.permit,
                        field.permit_cost, grid.left, grid.top, grid.cell_width, grid.cell_height,
                        np.array([spec.trench_depths, spec.trench_costs]))
+        self._stub_at: dict[tuple[float, float], float] = {}
         self.bends = np.array([0.0, spec.bend_22, spec.bend_45, spec.bend_22 + spec.bend_45, 2.0 * spec.bend_45])
 
     def tube(self, pipe: int, outfall: OutfallTarget) -> Tube:
@@ -74,7 +78,8 @@ class Layer:
                     outfall.point.x, outfall.point.y, outfall.level + self.spec.dig_tolerance, self.spec.taper_length)
 
     def shorten(
-        self, path: FloatArray, tube: Tube, invert: float, end_level: float, heading_out: float, tolerance: float
+        self, path: FloatArray, tube: Tube, invert: float, end_level: float, heading_out: float, tolerance: float,
+        *, from_place: bool = True,
     ) -> FloatArray:
         """The points of a path that its straightened line keeps.
 
@@ -90,6 +95,8 @@ class Layer:
             Heading of the line that it joins, NaN for none. [degrees]
         tolerance : float
             How far a bend may be off a fitting's angle. [degrees]
+        from_place : bool
+            Whether it begins at a collector, which may stand at a wall, and not at a junction.
 
         Returns
         -------
@@ -104,25 +111,48 @@ class Layer:
         x, y = _columns(path)
         for by_height in (False, True):
             kept = straightest(self.bed, tube, self.field.walls, self.field.hits, x, y, invert, end_level, self.bends,
-                               tolerance, heading_out, joined, by_height)
+                               tolerance, heading_out, self._stubs(path, heading_out, from_place), joined, by_height)
             if kept.size:
                 break
         chosen: FloatArray = path[kept]
         return chosen
 
-    def value(self, xy: FloatArray, tube: Tube, invert: float, heading_out: float) -> tuple[float, float, float]:
+    def value(
+        self, xy: FloatArray, tube: Tube, invert: float, heading_out: float, *, from_place: bool
+    ) -> tuple[float, float, float]:
         """Cost of the highest line with given vertices, its last invert, and how far its bends are off fittings.
 
-        Its first and last segments are not asked to keep off walls where their ends stand beside one. [money], [m],
-        [degrees]
+        Parameters are those of `shorten`. [money], [m], [degrees]
         """
         x, y = _columns(xy)
         return line_value(self.bed, tube, self.field.walls, self.field.hits, x, y, invert, self.bends,  # type: ignore[no-any-return]
-                          self.spec.joint_angle, heading_out, False, False)
+                          self.spec.joint_angle, heading_out, self._stubs(xy, heading_out, from_place))
 
     def sees(self, a: FloatArray, b: FloatArray) -> bool:
-        """Whether a line may run straight between two points."""
-        return bool(sees(self.field.walls, a[0], a[1], b[0], b[1]))
+        """Whether a line may run straight between two places, which may stand at a wall."""
+        return bool(sees_past(self.field.walls, a[0], a[1], b[0], b[1], self.stub(a), self.stub(b)))
+
+    def stub(self, place: FloatArray) -> float:
+        """How much of a line may touch walls at a place: one may stand in barred ground, or at its edge. [m]"""
+        key = float(place[0]), float(place[1])
+        if key not in self._stub_at:
+            self._stub_at[key] = self._stub(*key)
+        return self._stub_at[key]
+
+    def _stub(self, x: float, y: float) -> float:
+        field = self.field
+        row, column = (int(v) for v in field.grid.cells(x, y))
+        rows, columns = field.grid.shape
+        if 0 <= row < rows and 0 <= column < columns and not np.isfinite(field.ground[row, column]):
+            return STUB
+        if field.barred is None or shapely.distance(field.barred, Point(x, y)) > AT_EDGE:
+            return 0.0
+        at_edge = shapely.distance(shapely.boundary(field.barred), Point(x, y)) <= AT_EDGE
+        return 2.0 * AT_EDGE if at_edge else STUB
+
+    def _stubs(self, xy: FloatArray, heading_out: float, from_place: bool) -> FloatArray:
+        # a line that joins another on its way has no place at its end
+        return np.array([self.stub(xy[0]) if from_place else 0.0, self.stub(xy[-1]) if np.isnan(heading_out) else 0.0])
 
     def highest(self, point: FloatArray, tube: Tube) -> float:
         """Highest invert that a pipe may have at a point. [m]"""

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
 from pipelines.layout.kernels.forest_state import NEED
 from pipelines.layout.route_bounds import Bounds
 from pipelines.layout.route_field import RouteField
-from pipelines.layout.route_sets import cheapest_partitions, parts_of, sets_to_search
+from pipelines.layout.route_sets import cheapest_partitions, parts_of, sets_of_tree, sets_to_search
 from pipelines.layout.route_spec import Collector, OutfallTarget, RouteError, RouteSpec
 from pipelines.layout.route_task import Found, SearchTask, make_task, search_sets
 from pipelines.layout.route_trace import GridRun, trace_tree
@@ -18,8 +19,13 @@ EXACT_UP_TO = 5
 MOST_TOGETHER = 8
 WIDER = (1.06, 1.16, 1.27, 1.4, 1.55, 1.8, 2.2)
 """How far above the lower bound a cheap forest is looked for, one after the other. [-]"""
-ROUGH, FINE = 0.02, 1e-9
-"""A dearer line must lie higher by this to be kept, in a first search and in the last. [m]"""
+ROUGHER, ROUGH, FINE = 0.05, 0.02, 1e-9
+"""A dearer line must lie higher by this to be kept: where not all sets are searched, in a first search, in the last.
+[m]"""
+MOST_LABELS, MOST_IF_ALL = 1 << 18, 1 << 20
+"""Places and heights that are looked at before a search is given up: of more joints than the cheapest, of all. [-]"""
+Answer: TypeAlias = tuple[FloatArray, IntArray, Found]
+"""Cheapest partitions of every set, their choices, and what was found."""
 NO_FALL = "no line from here keeps slope, cover and depth all the way to an outfall"
 
 
@@ -135,6 +141,7 @@ def _serve_alone(task: SearchTask, unserved: dict[int, str]) -> dict[int, float]
         if np.isfinite(bounds.tree[1]):
             found = search_sets(task, [i], [1], bounds, np.array([0.0, np.inf]), np.array([0.0, np.inf]), FINE,
                                 alone=True)
+            assert found is not None
             total = float(np.min(found.totals))
         if np.isfinite(total):
             alone[i] = total
@@ -161,30 +168,68 @@ def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float],
     k = len(group)
     upper = np.array([sum(alone[i] for bit, i in enumerate(group) if mask >> bit & 1) for mask in range(1 << k)])
     bounds = task.bounds(group)
-    exact = k <= exact_up_to
-    masks = sets_to_search(task.search, k, None if exact else bounds)
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
-    lower = float(others[0])
-    for wider in WIDER if k > 1 else ():  # rough, wider and wider, so that the last knows how little it has to look at
-        if lower * wider >= upper[-1]:
-            break
-        upper = np.minimum(upper, _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH)[0])
-        if upper[-1] <= lower * wider:
-            break
-    best, choice, found = _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
+    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= exact_up_to else None
+    exact = answer is not None
+    best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
     runs = [run for part in parts_of(choice, len(best) - 1)
             for run in trace_tree(task, group, found, int(found.final[found.best(part)]))]
     cost = float(best[-1])
-    return GridForest(tuple(runs), cost, cost if exact else min(cost, lower), exact, {})
+    return GridForest(tuple(runs), cost, cost if exact else min(cost, float(others[0])), exact, {})
+
+
+def _cheapest_of_all(
+    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
+) -> Answer | None:
+    """The cheapest forest there is, None where that takes too long.
+
+    Rough, wider and wider, so that the last search knows how little it has to look at.
+    """
+    masks, lower = sets_to_search(task.search, len(group), None), float(others[0])
+    for wider in WIDER if len(group) > 1 else ():
+        if lower * wider >= upper[-1]:
+            break
+        tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH, most=MOST_IF_ALL)
+        if tried is None:
+            return None
+        upper = np.minimum(upper, tried[0])
+        if upper[-1] <= lower * wider:
+            break
+    return _together(task, group, masks, bounds, upper, upper[-1] - others, FINE, most=MOST_IF_ALL)
+
+
+def _cheapest_of_some(
+    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
+) -> Answer:
+    """A cheap forest: joined as the tree behind the lower bound joins them, and otherwise where few ways are left."""
+    masks, lower = sets_of_tree(task.search, bounds), float(others[0])
+    answer = None
+    for wider in (*WIDER, np.inf):
+        limit = min(lower * wider, float(upper[-1]))
+        answer = _together(task, group, masks, bounds, upper, limit - others, ROUGH)
+        assert answer is not None
+        upper = np.minimum(upper, answer[0])
+        if answer[0][-1] <= limit * (1.0 + 1e-6):
+            break
+    assert answer is not None
+    masks = sets_to_search(task.search, len(group), bounds)
+    better = _together(task, group, masks, bounds, upper, upper[-1] - others, ROUGHER, most=MOST_LABELS)
+    return better if better is not None and better[0][-1] < answer[0][-1] else answer
 
 
 def _together(
     task: SearchTask, group: list[int], masks: list[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
-    tolerance: float,
-) -> tuple[FloatArray, IntArray, Found]:
-    """Search all sets where none costs more than its ceiling; cheapest partitions, and what was found."""
-    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1)
+    tolerance: float, *, most: int | None = None,
+) -> Answer | None:
+    """Search all sets where none costs more than its ceiling; cheapest partitions, and what was found.
+
+    None where that takes more labels than are wanted.
+    """
+    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1,
+                        most=most)
+    if found is None:
+        return None
     value = np.full(1 << len(group), np.inf)
     np.minimum.at(value, found.masks, found.totals)
     return *cheapest_partitions(value), found

@@ -35,6 +35,24 @@ def sets_to_search(search: SearchGround, count: int, bounds: Bounds | None) -> l
     return sorted(masks, key=lambda mask: (mask.bit_count(), mask))
 
 
+def sets_of_tree(search: SearchGround, bounds: Bounds) -> list[int]:
+    """Sets of collectors that the tree behind their lower bounds joins, as bits, small ones first.
+
+    Parameters
+    ----------
+    search : SearchGround
+        The graph.
+    bounds : Bounds
+        Their lower bounds.
+
+    Returns
+    -------
+    list of int
+        Each of two sets that share a collector lies in the other.
+    """
+    return sorted(_tree_order(search, bounds)[1], key=lambda mask: (mask.bit_count(), mask))
+
+
 def cheapest_partitions(value: FloatArray) -> tuple[FloatArray, IntArray]:
     """Cheapest way to make up every set of collectors from disjoint sets.
 

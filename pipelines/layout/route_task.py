@@ -14,6 +14,9 @@ from pipelines.layout.route_graph import SearchGround, prepare_search
 from pipelines.layout.route_spec import Collector, OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 
+FIRST_ROOM = 1 << 18
+"""Labels that a search has room for at first. [-]"""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SearchTask:
@@ -30,6 +33,8 @@ class SearchTask:
     inverts, losses : dict of int to float
         Highest inverts at the cells' centres, and the fall lost where another line comes into a collector's place.
         [m]
+    asides : dict of int to float
+        How far each of these collectors lies from its cell's centre. [m]
     outfalls : tuple of int
         Positions of the outfalls that the search knows.
     spec : RouteSpec
@@ -43,6 +48,7 @@ class SearchTask:
     cells: dict[int, int]
     inverts: dict[int, float]
     losses: dict[int, float]
+    asides: dict[int, float]
     outfalls: tuple[int, ...]
     spec: RouteSpec
     invert_step: float
@@ -117,13 +123,15 @@ def make_task(
     cells: dict[int, int] = {}
     inverts: dict[int, float] = {}
     losses: dict[int, float] = {}
+    lying: dict[int, float] = {}
     for i, collector in enumerate(collectors):
         at = field.nearest_allowed(collector.point.x, collector.point.y)
         if at is None:
             unserved[i] = "no ground where a line may be laid lies within reach"
             continue
         cells[i] = at[0] * columns + at[1]
-        aside = slope * _aside(field, collector.point, at)
+        lying[i] = _aside(field, collector.point, at)
+        aside = slope * lying[i]
         inverts[i] = collector.invert - aside
         losses[i] = 2.0 * aside + (spec.basin_drop if collector.through else 0.0)
     near = [field.nearest_allowed(o.point.x, o.point.y) for o in outfalls]
@@ -136,7 +144,7 @@ def make_task(
             for k, aside in zip(found, asides, strict=True)]
     search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec,
                             directions=directions)
-    return SearchTask(search, collectors, cells, inverts, losses, tuple(found), spec, invert_step)
+    return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step)
 
 
 def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
@@ -147,8 +155,8 @@ def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
 
 def search_sets(
     task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
-    tolerance: float, *, alone: bool,
-) -> Found:
+    tolerance: float, *, alone: bool, most: int | None = None,
+) -> Found | None:
     """Search lines for sets of some collectors.
 
     Parameters
@@ -167,10 +175,13 @@ def search_sets(
         A dearer line must lie higher by more than this to be kept. [m]
     alone : bool
         Whether no lines are to be joined.
+    most : int, optional
+        Labels after which it is given up; no fewer than FIRST_ROOM. [-]
 
     Returns
     -------
-    Found
+    Found or None
+        None where it was given up.
     """
     search, spec = task.search, task.spec
     flows = [sum(task.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1) for mask in masks]
@@ -190,10 +201,12 @@ def search_sets(
         collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
-    room = 1 << 18
+    room = FIRST_ROOM
     while True:
         full, ints, inverts, final, totals = search_forest(
             search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone, room)
         if not full:
             return Found(sets.mask, sets.size, ints, inverts, final, totals)
         room *= 4
+        if most is not None and room > most:
+            return None

@@ -1,6 +1,6 @@
 """From the labels of a search to runs between collectors, junctions and outfalls."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -81,10 +81,25 @@ def trace_tree(task: SearchTask, group: list[int], found: Found, final: int) -> 
             cells=np.array([c for c, _ in reversed(path)]), inverts=np.array([z for _, z in reversed(path)]),
         )
         runs.append(run)
+        if start is not None and branches and start not in through and task.asides[group[start]] > 1e-6:
+            # others join it where it comes to its first cell, not back where it stands
+            run = _with_stub(task, group[start], runs)
         here, lost = path[-1], 0.0 if start is None else task.losses[group[start]]
         waiting += [(branch, run, []) for branch in branches]
         waiting += [(branch, run, [(here[0], here[1] + lost)]) for branch in passing]
     return runs[::-1]
+
+
+def _with_stub(task: SearchTask, collector: int, runs: list[GridRun]) -> GridRun:
+    """Part the last run into a stub from its collector and the rest, which is told."""
+    whole = runs.pop()
+    rest = replace(whole, start=None)
+    stub = replace(
+        whole, serves=(collector,), pipe=min(task.spec.pipe_for(task.collectors[collector].flow), whole.pipe),
+        into=rest, cells=whole.cells[:1], inverts=whole.inverts[:1],
+    )
+    runs += [rest, stub]
+    return rest
 
 
 def _beginning(ints: IntArray, label: int, through: set[int]) -> tuple[int | None, list[int], list[int]]:

@@ -142,7 +142,7 @@ def _shorter(
         if run.start is not None and _stands_aside(layer, run, collectors):  # the search counts from the cell's centre
             begins += tube.slope * float(np.hypot(*(path[1] - path[0])))
         if tolerance is not None:
-            shape = layer.shorten(path, tube, begins, end_level, heading, tolerance)
+            shape = layer.shorten(path, tube, begins, end_level, heading, tolerance, from_place=run.start is not None)
             shapes[k] = shape if len(shape) else path
         needs[k] = layer.needed(shapes[k], tube, begins, end_level)
     return shapes

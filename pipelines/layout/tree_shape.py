@@ -107,7 +107,9 @@ class TreeShape:
     def _value(self, k: int, shape: FloatArray, invert: float, heading: float) -> tuple[float, float, float]:
         key = (k, shape.tobytes(), invert, -999.0 if np.isnan(heading) else heading)
         if key not in self._known:
-            self._known[key] = self.layer.value(shape, self.tubes[k], invert, heading)
+            self._known[key] = self.layer.value(
+                shape, self.tubes[k], invert, heading, from_place=self.own[k] is not None
+            )
         return self._known[key]
 
 

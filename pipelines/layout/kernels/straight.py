@@ -7,7 +7,7 @@ from numba import njit
 
 from pipelines.layout.kernels.forest_state import NONE
 from pipelines.layout.kernels.laying import EPSILON, lay_segment
-from pipelines.layout.kernels.ways import sees
+from pipelines.layout.kernels.ways import sees_past
 
 LEAST_PIECE = 1e-6
 """What a piece of a line costs on top, so that none is cut in two for nothing. [money]"""
@@ -29,7 +29,7 @@ def bend_units(turn: float, tolerance: float) -> int:
 
 @njit(cache=True)
 def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: float, end_level: float,
-                bends: Any, tolerance: float, heading_out: float, joined: int, by_height: bool) -> Any:
+                bends: Any, tolerance: float, heading_out: float, stubs: Any, joined: int, by_height: bool) -> Any:
     """Cheapest line through some of a path's points, straight from each to the next that is kept.
 
     Parameters
@@ -50,6 +50,8 @@ def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: 
         How far a bend may be off such an angle. [degrees]
     heading_out : float
         Heading of the line that it joins at its end, NaN for none. [degrees]
+    stubs : (2,) float ndarray
+        How much of the line may touch walls at its beginning and at its end. [m]
     joined : int
         How many of the points are the path's own, each in reach of the next, the last of them in reach of the end.
     by_height : bool
@@ -68,7 +70,8 @@ def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: 
     for i in range(n - 1):
         for j in range(i + 1, n):
             next_to = (j == i + 1 and j < joined) or (i == joined - 1 and j == n - 1)
-            if not next_to and not sees(walls, x[i], y[i], x[j], y[j]):
+            first, last_bit = stubs[0] if i == 0 else 0.0, stubs[1] if j == n - 1 else 0.0
+            if not next_to and not sees_past(walls, x[i], y[i], x[j], y[j], first, last_bit):
                 continue
             out = heading_out if j == n - 1 else np.nan
             _ways_in(x, y, i, j, out, z0, cost, invert, bends, tolerance, paid, entry)
@@ -143,19 +146,17 @@ def _points_kept(before: Any, last: int) -> Any:
 
 @njit(cache=True)
 def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: float, bends: Any, tolerance: float,
-               heading_out: float, first_clear: bool, last_clear: bool) -> Any:
+               heading_out: float, stubs: Any) -> Any:
     """What a line with given vertices costs when it lies as high as it can.
 
     Parameters
     ----------
-    bed, tube, walls, hits, bends, tolerance, heading_out
+    bed, tube, walls, hits, bends, tolerance, heading_out, stubs
         As of `straightest`.
     x, y : (n,) float ndarray
         Its vertices. [m]
     z : float
         Invert at the first. [m]
-    first_clear, last_clear : bool
-        Whether its first and last segments are known to touch no wall.
 
     Returns
     -------
@@ -170,15 +171,15 @@ def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: fl
     cost, off = 0.0, 0.0
     last = x.size - 2
     for i in range(last + 1):
-        known = (i == 0 and first_clear) or (i == last and last_clear)
-        if not known and not sees(walls, x[i], y[i], x[i + 1], y[i + 1]):
+        first, last_bit = stubs[0] if i == 0 else 0.0, stubs[1] if i == last else 0.0
+        if not sees_past(walls, x[i], y[i], x[i + 1], y[i + 1], first, last_bit):
             return np.inf, z, 0.0
         heading = heading_of(x[i], y[i], x[i + 1], y[i + 1])
         after = heading_out if i == last else heading_of(x[i + 1], y[i + 1], x[i + 2], y[i + 2])
         if not np.isnan(after):
             units = bend_units(after - heading, 11.25)
-            if units < 0:
-                return np.inf, z, 0.0
+            if units < 0:  # sharper than any bend: dear, so that what is moved gets away from it
+                units = 4
             turn = abs((after - heading + 180.0) % 360.0 - 180.0)
             off += max(0.0, abs(turn - 22.5 * units) - tolerance)
             cost += bends[units]

@@ -32,6 +32,16 @@ def sees(walls: Any, x0: float, y0: float, x1: float, y1: float) -> bool:
 
 
 @njit(cache=True)
+def sees_past(walls: Any, x0: float, y0: float, x1: float, y1: float, first: float, last: float) -> bool:
+    """`sees`, but for so much of the line at its beginning and at its end. [m]"""
+    length = np.hypot(x1 - x0, y1 - y0)
+    if first + last >= length:
+        return True
+    a, b = first / length, 1.0 - last / length
+    return bool(sees(walls, x0 + a * (x1 - x0), y0 + a * (y1 - y0), x0 + b * (x1 - x0), y0 + b * (y1 - y0)))
+
+
+@njit(cache=True)
 def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: int, source_sees: bool) -> Any:
     """Shortest ways from every cell to a source, straight wherever nothing is in between.
 

@@ -189,6 +189,46 @@ def test_two_collectors_far_apart_keep_their_own_outfalls(route_grid, spec) -> N
     assert all(len(line.serves) == 1 for line in forest.lines)
 
 
+@pytest.mark.parametrize("inside", [0.0, 0.3])
+def test_downspouts_at_a_wall_are_tied_into_one_line(inside: float, route_grid, spec) -> None:
+    """Four corners of a roof whose outline is the wall, or lies over its eaves, and a swale to the east."""
+    house = box(1008.0, 1985.0, 1016.0, 1995.0)
+    field = _plane(route_grid, barred=house)
+    corners = [(x, y) for x in (1008.0 + inside, 1016.0 - inside) for y in (1985.0 + inside, 1995.0 - inside)]
+    spouts = [Collector(f"spout-{k}", Point(*at), 99.45 - 0.02 * (at[0] - 1008.0)) for k, at in enumerate(corners)]
+    swale = OutfallTarget("swale", _at(field, 10, 40), 98.4)
+    forest = route_forest(field, spouts, [swale], spec)
+    assert not forest.unserved
+    assert sum(line.to_id == "swale" for line in forest.lines) == 1  # they share a trunk
+    check_limits(field, forest, spouts, [swale], spec)
+    lines = {line.id: line for line in forest.lines}
+    for line in forest.lines:
+        if inside == 0.0:  # it leaves the wall outwards
+            assert shapely.intersection(LineString(line.xy), house).length < 0.005
+        after = lines[line.to_id].xy[:2] if line.to_id in lines else np.zeros((0, 2))
+        heading = np.degrees(np.arctan2(*np.diff(np.vstack([line.xy, after[1:]]), axis=0).T[::-1]))
+        turns = np.abs((np.diff(heading) + 180.0) % 360.0 - 180.0)
+        assert np.all(turns <= 90.0 + spec.joint_angle + 1e-6), "no wye against the flow"
+
+
+def test_a_search_that_grows_too_long_is_given_up_for_a_cheap_forest(
+    route_grid, spec, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    field = _plane(route_grid)
+    basins = [Collector(f"b{row}", _at(field, row, 2), 99.5, 0.001) for row in (4, 8, 12, 16)]
+    swale = OutfallTarget("swale", _at(field, 10, 40), 98.4)
+    whole = route_forest(field, basins, [swale], spec)
+    monkeypatch.setattr("pipelines.layout.route_task.FIRST_ROOM", 64)
+    monkeypatch.setattr("pipelines.layout.route_search.MOST_IF_ALL", 64)
+    short = route_forest(field, basins, [swale], spec)
+    assert whole.exact
+    assert not short.exact
+    assert not short.unserved
+    assert short.lower_bound <= whole.grid_cost * (1.0 + 1e-6)
+    assert whole.grid_cost - 1e-6 <= short.grid_cost <= 1.15 * whole.grid_cost
+    check_limits(field, short, basins, [swale], spec)
+
+
 def test_a_line_runs_through_a_basin_on_its_way(route_grid, spec) -> None:
     field = _plane(route_grid)
     basins = [Collector("up", _at(field, 10, 2), 99.5, 0.001, through=True),
