@@ -149,8 +149,10 @@ def _site_sumps(
             unserved |= dict.fromkeys(serves, "no way for a pressure line")
             continue
         ending = [line for line in inflows if line.to_id == target.id]
-        # a basin where the sump stands is the sump: what came through it comes into the sump
-        in_place = {line.from_id for line in ending if line.length <= 1e-6}
+        # a basin or a junction where the sump stands is the sump: what came into it comes into the sump
+        begun = {line.id for line in inflows}
+        at_sump = [line for line in ending if line.length <= 1e-6]
+        in_place = {line.id for line in at_sump} | {line.from_id for line in at_sump if line.from_id not in begun}
         inflows = tuple(
             replace(line, to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
             if line.to_id in {target.id, *in_place} else line

@@ -142,6 +142,25 @@ def test_what_ran_through_the_basin_that_becomes_the_sump_ends_in_the_sump(route
     assert [(line.from_id, line.to_id) for line in site.inflows] == [("high", "sump-1")]
 
 
+def test_lines_that_meet_where_the_sump_stands_end_in_the_sump(route_grid, spec, discharge) -> None:
+    r, c = np.indices((21, 21))
+    field = field_from_arrays(route_grid(21, 21), 99.0 + 0.004 * ((r - 10) ** 2 + (c - 10) ** 2), cover=0.2)
+    basins = [Collector(f"basin-{k}", Point(x, 1989.5), 98.7, 0.0005) for k, x in enumerate((1003.5, 1017.5))]
+    middle = np.zeros((21, 21), bool)
+    middle[10, 10] = True
+    outfall = OutfallTarget("ditch", Point(1010.5, 1998.5), 99.8)
+    sites, unserved = site_sumps(
+        field, basins, outfall, spec, discharge, middle, deepest_inlet=0.9, sump_cost=1e4
+    )
+    assert unserved == {}
+    (site,) = sites
+    assert set(site.serves) == {"basin-0", "basin-1"}
+    assert sorted((line.from_id, line.to_id) for line in site.inflows) == [
+        ("basin-0", "sump-1"), ("basin-1", "sump-1")
+    ]
+    assert site.inlet == min(line.inverts[-1] for line in site.inflows)
+
+
 @pytest.mark.parametrize("power", [None, Point(1001.0, 1999.0)])
 def test_a_sump_stands_where_lines_and_power_together_cost_least(route_grid, spec, discharge, power) -> None:
     """Every place tried on its own costs no less than the one chosen, grid against grid."""
