@@ -22,6 +22,7 @@ from pipelines.layout.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.lot_field import lot_field
 from pipelines.layout.lot_water import LotWater
 from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
+from pipelines.layout.own_crossings import own_crossings
 from pipelines.layout.own_swale import own_swale
 from pipelines.layout.plan import (
     Alternative,
@@ -269,6 +270,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *ground_water_in_words(situation.complaints),
             *catching.refused,
             *chosen.warnings,
+            *own_crossings(chosen.works.pipe_runs),
             *_short_in_words(flows),
             *(f"the price list has no usable price for {item}: the money leaves it out" for item in unpriced),
             *_still_wet(found, water),

@@ -170,7 +170,11 @@ def _moves(
         moved = list(shapes)
         moved[k] = shapes[k].copy()
         moved[k][i] += step
-        for m in tree.inflows[k] if i == 0 else []:
+        inflows = tree.inflows[k] if i == 0 else []
+        for m in inflows:
             moved[m] = shapes[m].copy()
             moved[m][-1] += step
         yield moved
+        for m in inflows:  # a branch may come straight to a junction's new place
+            if len(moved[m]) > 2:
+                yield [shape[[0, -1]] if n == m else shape for n, shape in enumerate(moved)]

@@ -1,7 +1,7 @@
 """Lots made at random: whatever is proposed keeps the limits, ends at an outfall, adds up and loses no water."""
 
 from dataclasses import dataclass
-from itertools import count
+from itertools import combinations, count
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +149,7 @@ def test_whatever_is_proposed_keeps_every_limit(screen: Any, lot: Made) -> None:
     for run in plan.pipe_runs:
         _check_profile(run, plan, lot)
         _check_ground(run, lot)
+    _check_crossings(plan)
     _check_stone(plan, lot)
     _check_grates(plan)
     _check_sumps(plan)
@@ -273,6 +274,26 @@ def _check_ground(run: PipeRun, lot: Made) -> None:
     for (x, y, invert), off in zip(points, away, strict=True):
         _, highest = _ground_near(lot, x, y)
         assert highest - (invert - pipe.wall) <= lot.footing + off + 1.0 + 0.25, f"{run.id} undermines the footing"
+
+
+def _check_crossings(plan: Plan) -> None:
+    """No two gravity lines of one tree cross; where others do, the plan names them."""
+    ends = {outfall.id for outfall in plan.outfalls} | {sump.id for sump in plan.sumps}
+
+    def last(run: PipeRun) -> PipeRun:
+        while run.to_id not in ends:
+            after = _onward(run, plan)
+            assert after is not None
+            run = after
+        return run
+
+    for one, other in combinations(plan.pipe_runs, 2):
+        a, b = (shapely.force_2d(run.line) for run in (one, other))
+        nodes = shapely.MultiPoint([a.coords[0], a.coords[-1], b.coords[0], b.coords[-1]])
+        if shapely.difference(shapely.intersection(a, b), shapely.buffer(nodes, 0.06)).is_empty:
+            continue
+        assert one.kind == "pressure" or other.kind == "pressure" or last(one) is not last(other)
+        assert any(one.id in warning and other.id in warning for warning in plan.warnings)
 
 
 def _check_stone(plan: Plan, lot: Made) -> None:

@@ -1,0 +1,60 @@
+"""Where lines of one plan cross each other in plan, and how far apart they lie there."""
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+import shapely
+
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.plan import PipeRun
+
+INCH = 0.0254
+AT_END = 0.05
+"""Lines that meet this near to an end of one of them are joined there. [m]"""
+CLEAR = 0.15
+"""Clear height between two pipes that cross; common practice, no source. [m]"""
+
+
+def own_crossings(runs: Sequence[PipeRun]) -> tuple[str, ...]:
+    """What a crew must know of lines of a plan that cross each other.
+
+    Parameters
+    ----------
+    runs : sequence of PipeRun
+        The lines.
+
+    Returns
+    -------
+    tuple of str
+        One sentence for each place, the lower line named last; empty where no two cross away from their ends.
+    """
+    said: list[str] = []
+    for one, other in combinations(runs, 2):
+        first, second = shapely.force_2d(one.line), shapely.force_2d(other.line)
+        ends = shapely.get_coordinates([shapely.get_point(line, at) for line in (first, second) for at in (0, -1)])
+        for place in shapely.get_coordinates(shapely.intersection(first, second)):
+            if float(np.hypot(*(ends - place).T).min()) <= AT_END:
+                continue
+            heights = {run.id: _invert_at(run, place) for run in (one, other)}
+            lower, upper = sorted((one, other), key=lambda run: heights[run.id])
+            above, below = find_pipe(upper.pipe_key), find_pipe(lower.pipe_key)
+            clear = heights[upper.id] - above.wall - (heights[lower.id] + below.outside - below.wall)
+            if clear >= CLEAR:
+                said.append(
+                    f"{upper.id} passes {clear / INCH:.0f} in ({clear * 100.0:.0f} cm) over {lower.id}: lay "
+                    f"{lower.id} first"
+                )
+            else:
+                said.append(
+                    f"{upper.id} crosses {lower.id} with {CLEAR / INCH:.0f} in ({CLEAR * 100.0:.0f} cm) wanted between "
+                    f"them and {max(clear, 0.0) / INCH:.0f} in there: shift one, or lay a pressure line deeper there"
+                )
+    return tuple(dict.fromkeys(said))
+
+
+def _invert_at(run: PipeRun, place: np.ndarray) -> float:
+    points = shapely.get_coordinates(run.line, include_z=True)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points[:, :2], axis=0).T))])
+    at = shapely.line_locate_point(shapely.force_2d(run.line), shapely.Point(*place))
+    return float(np.interp(at, along, points[:, 2]))
