@@ -9,7 +9,7 @@ from pipelines.layout.line_layer import ANY_ANGLE, CannotLay, Laid, Layer, bend_
 from pipelines.layout.route_field import RouteField
 from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedLine, RouteSpec
 from pipelines.layout.route_trace import GridRun
-from pipelines.layout.tree_shape import OFF_COSTS, TreeShape, TreeValues, improved
+from pipelines.layout.tree_shape import TreeShape, TreeValues, crossed_weight, improved
 from terrain.arrays import FloatArray
 
 
@@ -111,7 +111,7 @@ def _straight_tree(
             continue
         # the paths themselves only where nothing straighter can be laid
         found += [improved(tree, start), start] if tolerance is not None or not found else []
-    for values in sorted(found, key=lambda values: (values.off > 1e-6, values.weight(OFF_COSTS[0]))):
+    for values in sorted(found, key=lambda values: (values.off > 1e-6, crossed_weight(values))):
         try:
             laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
         except CannotLay:

@@ -18,6 +18,10 @@ OFF_COSTS = (30.0, 600.0)
 """What a degree off a fitting's angle is held to cost while lines are moved, at first and where some stay. [money]"""
 
 
+TANGLE_COST = 150.0
+"""What it is held to cost where two lines of a tree cross. [money]"""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TreeValues:
     """Shapes of a tree's runs and what follows from them.
@@ -132,23 +136,56 @@ def improved(tree: TreeShape, start: TreeValues) -> TreeValues:
     return _improved(tree, best, OFF_COSTS[1]) if best.off > 1e-6 else best
 
 
+def crossed_weight(values: TreeValues) -> float:
+    """Weight of a tree's shapes, what they are off and where lines cross counted.
+
+    Parameters
+    ----------
+    values : TreeValues
+        The shapes.
+
+    Returns
+    -------
+    float
+        [money]
+    """
+    return values.weight(OFF_COSTS[0]) + TANGLE_COST * _tangles(values.shapes)
+
+
 def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues:
-    best = start
+    best, least = start, start.weight(off_cost) + TANGLE_COST * _tangles(start.shapes)
     cell = min(tree.layer.field.grid.cell_width, tree.layer.field.grid.cell_height)
     for reach in REACHES:
         for _ in range(MOST_ROUNDS):
-            before = best.weight(off_cost)
+            before = least
             for place in _movable(tree, best.shapes):
                 for shapes in _moves(tree, best.shapes, place, reach * cell):
                     try:
                         tried = tree.values(shapes)
                     except CannotLay:
                         continue
-                    if tried.weight(off_cost) < best.weight(off_cost) - 1e-6:
-                        best = tried
-            if best.weight(off_cost) > before - 0.05:
+                    if tried.weight(off_cost) >= least - 1e-6:
+                        continue
+                    weight = tried.weight(off_cost) + TANGLE_COST * _tangles(shapes)
+                    if weight < least - 1e-6:
+                        best, least = tried, weight
+            if least > before - 0.05:
                 break
     return best
+
+
+def _tangles(shapes: list[FloatArray]) -> int:
+    """How often lines of a tree cross each other; those that meet at an end do not."""
+    own = np.concatenate([np.full(len(shape) - 1, k) for k, shape in enumerate(shapes)])
+    a, b = (np.vstack([shape[s] for shape in shapes]) for s in (slice(None, -1), slice(1, None)))
+
+    def sides(begin: FloatArray, end: FloatArray, point: FloatArray) -> FloatArray:
+        (dx, dy), away = (end - begin).T, point[None, :, :] - begin[:, None, :]
+        side: FloatArray = dx[:, None] * away[..., 1] - dy[:, None] * away[..., 0]
+        return np.where(np.abs(side) < 1e-6, 0.0, np.sign(side))
+
+    apart = sides(a, b, a) * sides(a, b, b) < 0.0
+    return int(np.count_nonzero(np.triu(apart & apart.T & (own[:, None] != own[None, :]))))
 
 
 def _movable(tree: TreeShape, shapes: list[FloatArray]) -> list[tuple[int, int]]:
