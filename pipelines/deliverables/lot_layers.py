@@ -191,7 +191,8 @@ def _fittings(findings: Findings, units: Units) -> pd.DataFrame:
 
 def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.outfalls
-    columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm")
+    columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm",
+                      "highest_level")
     return _placed("outfalls", findings, units, [row.point for row in rows], **columns)
 
 

@@ -83,7 +83,10 @@ LAYER_KINDS = {
         LayerKind(
             "outfalls",
             ("point", "line"),
-            (Column("kind", allowed=OUTFALL_KINDS, required=True), Column("level", "length", _UNKNOWN)),
+            (
+                Column("kind", allowed=OUTFALL_KINDS, required=True), Column("level", "length", _UNKNOWN),
+                Column("highest_level", "length", _UNKNOWN),
+            ),
         ),
         LayerKind(
             "complaints",

@@ -2,11 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.collection import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.laying import (
     GravityAnswer,
     LaySettings,
+    drowned_from_below,
     lay_gravity,
     out_of_reach,
     settings_to_try,
@@ -204,8 +208,19 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
     said = []
     if answer.settings.words and answer.lines.runs:
         said.append(f"gravity lines are {answer.settings.words}")
+    waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}
     for name in answer.lines.surcharged:
-        said.append(f"water comes out of {name} in the design storm: its line is too small even in the largest size")
+        if drowned_from_below(name, answer.lines, rims, waters):
+            end = answer.lines.served[name]
+            over = waters[end] - rims[name]
+            said.append(
+                f"water comes out of {name} in the design storm: the water in {end} stands {over / INCH:.0f} in "
+                f"({over * 100.0:.0f} cm) over it, whatever the pipe's size"
+            )
+        else:
+            said.append(
+                f"water comes out of {name} in the design storm: its line is too small even in the largest size"
+            )
     for name in inputs.spouts:
         if name in answer.unserved:
             why = answer.unserved[name]
@@ -233,6 +248,17 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
             f"more collectors than are searched exactly: another layout may cost up to {answer.forest.gap:.0%} less"
         )
     return said
+
+
+def _waters(inputs: WayInputs, answer: GravityAnswer) -> dict[str, float]:
+    """Level of the water in the design storm at each outfall that is used. [m]"""
+    return {
+        outfall.id: -np.inf if outfall.highest_level is None else outfall.highest_level for outfall in answer.outfalls
+    }
+
+
+def _rim(site: BasinSite | DrainSite | DownspoutSite) -> float:
+    return float(site.ground[-1]) if isinstance(site, DrainSite) else site.ground
 
 
 def _cleans_itself(run: PipeRun) -> bool:
@@ -263,6 +289,7 @@ def discharges_of(
     """
     discharges: list[Discharge] = []
     deciding: list[str] = []
+    waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}
     for outfall in answer.outfalls:
         serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
         tightest = min(serves, key=lambda name: (answer.spare[name], name))
@@ -273,6 +300,19 @@ def discharges_of(
             shots = (f"the ground at {tightest}", f"the bottom of {outfall.id} ({outfall.kind})")
             deciding += [shot for shot in shots if shot not in deciding]
             why += f" Two shots of a level would settle it: {shots[0]} and {shots[1]}."
+        drowned = [name for name in serves if drowned_from_below(name, answer.lines, rims, waters)]
+        if drowned:
+            verdict = "cannot_tell" if verdict == "sure" else verdict
+            why += (
+                f" In the design storm the water in {outfall.id} stands higher than {', '.join(drowned)}: until it has "
+                "fallen nothing leaves there, and it may come back through the grate. Fit a flap, or lift it."
+            )
+        elif outfall.highest_level is not None and outfall.highest_level > outfall.level:
+            over = outfall.highest_level - outfall.level
+            why += (
+                f" Water stands {over / INCH:.0f} in ({over * 100.0:.0f} cm) over the outlet in the design storm: the "
+                "line is reckoned with that."
+            )
         if not outfall.verified and mode == "gravity":
             verdict = "cannot_tell"
             why += FOUND_ONLY

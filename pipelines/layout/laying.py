@@ -181,11 +181,36 @@ def lay_gravity(
             forest, pipes[smallest:], where, first=first,
             downspouts=frozenset(spout.id for spout in catching.downspouts),
         )
-        if not lines.surcharged or smallest == len(pipes) - 1 or not forest.lines:
+        if smallest == len(pipes) - 1 or not forest.lines:
+            break
+        if all(drowned_from_below(name, lines, where.rims, where.tailwater) for name in lines.surcharged):
             break
     spare, error, margin = _spares(ground, catching, flows, forest, places, settings, fewer)
     outfalls = _used_outfalls(forest, places, where, spare, error, margin)
     return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
+
+
+def drowned_from_below(
+    name: str, lines: LaidLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
+) -> bool:
+    """Whether a collector lies below the water that its line ends in, so that no size of pipe helps.
+
+    Parameters
+    ----------
+    name : str
+        Id of the collector.
+    lines : LaidLines
+        Its line.
+    rims : mapping of str to float
+        Level at which water comes out, by collector. [m]
+    tailwater : mapping of str to float
+        Water level by outfall. [m]
+
+    Returns
+    -------
+    bool
+    """
+    return name in rims and name in lines.served and rims[name] <= tailwater[lines.served[name]]
 
 
 def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
@@ -335,7 +360,7 @@ def line_ground(
         rims=rims,
         surface_flows={basin.id: flows.get(basin.id, 0.0) for basin in catching.basins},
         outfall_ids=outfalls,
-        tailwater={outfalls[name]: site.bottom for name, site in places.items()},
+        tailwater={outfalls[name]: site.tailwater for name, site in places.items()},
     )
 
 
@@ -658,6 +683,7 @@ def _used_outfalls(
             id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
             fall_to_spare=spare[name], fall_error=error[name],
             verdict=verdict_as_laid(spare[name], margin[name], error[name]), to_confirm=site.to_confirm,
+            highest_level=site.high_water,
         )
     return tuple(outfalls[name] for name in sorted(outfalls))
 

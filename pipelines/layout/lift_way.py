@@ -167,7 +167,7 @@ def _designed(
         sum(inputs.flows.flows[name] for name in site.serves),
         site.pressure,
         outfall=outfall.id,
-        outlet_level=outfall.level,
+        outlet_level=max(outfall.level, outfall.tailwater),
         number=1,
         run_number=first + len(feed.runs),
         crossing_words=where.crossing_words,
@@ -196,7 +196,7 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
     outfalls.setdefault(
         outfall.id,
         Outfall(outfall.id, outfall.kind, outfall.point, outfall.verified, outfall.level, pumped.fall_to_spare,
-                pumped.fall_error, None, outfall.to_confirm),
+                pumped.fall_error, None, outfall.to_confirm, outfall.high_water),
     )
     runs = (*(rest.lines.runs if rest is not None else ()), *lift.feed.runs, lift.design.run)
     fittings = (*(rest.lines.fittings if rest is not None else ()), *lift.feed.fittings, *lift.design.fittings)

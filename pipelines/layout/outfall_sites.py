@@ -66,6 +66,8 @@ class OutfallSite:
         Given by the user rather than found.
     to_confirm : str
         What must be confirmed before anyone counts on it.
+    high_water : float or None
+        Level of the water there in the design storm, where somebody reckoned it. [m]
     """
 
     id: str
@@ -75,6 +77,12 @@ class OutfallSite:
     level: float
     verified: bool
     to_confirm: str
+    high_water: float | None = None
+
+    @property
+    def tailwater(self) -> float:
+        """Water that a line ends in during the design storm; the dry bottom where nobody reckoned it. [m]"""
+        return self.bottom if self.high_water is None else max(self.bottom, self.high_water)
 
 
 def given_outfalls(
@@ -84,6 +92,7 @@ def given_outfalls(
     rules: OutfallRules,
     *,
     shots: Sequence[Point] = (),
+    high_waters: Sequence[float | None] = (),
 ) -> tuple[OutfallSite, ...]:
     """Places of the outfalls that the user gave.
 
@@ -99,6 +108,8 @@ def given_outfalls(
         Distances.
     shots : sequence of shapely Point
         Where a level was read; z is the height. One beside an outfall is its bottom. [m]
+    high_waters : sequence of float or None
+        Level of the water at each outfall in the design storm, where it is known. [m]
 
     Returns
     -------
@@ -106,6 +117,7 @@ def given_outfalls(
         Those on known ground; a line gives several, near the lot.
     """
     sites: list[OutfallSite] = []
+    known = (*high_waters, *[None] * len(shapes))
     for number, (shape, kind, given) in enumerate(shapes, start=1):
         for point in _places_along(shape, parcel, rules):
             beside = [shot for shot in shots if shapely.distance(shot, point) <= rules.bottom_reach]
@@ -124,6 +136,7 @@ def given_outfalls(
                     level=bottom + (rules.clearance if kind in (*CARRIES_ON, "pond") else 0.0),
                     verified=True,
                     to_confirm=_confirm(kind, verified=True),
+                    high_water=known[number - 1],
                 )
             )
     return tuple(sites)

@@ -222,6 +222,8 @@ class Outfall:
         sure, cannot_tell or no; None where no line uses it.
     to_confirm : str
         What must be confirmed before anyone counts on it.
+    highest_level : float or None
+        Of the water there in the design storm, None where it was not given. [m]
     """
 
     id: str
@@ -233,6 +235,7 @@ class Outfall:
     fall_error: float | None
     verdict: Verdict | None
     to_confirm: str
+    highest_level: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

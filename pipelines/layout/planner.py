@@ -375,6 +375,9 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
             )
         ],
         situation.drainage, situation.parcel, rules, shots=situation.shots,
+        high_waters=[
+            float(level) if np.isfinite(level) else None for level in layers.outfalls["highest_level_m"]
+        ],
     )
     own = tuple(site for site in outfalls if site.kind == "daylight")
     outfalls = tuple(site for site in outfalls if site.kind not in ("daylight", "soakaway"))
@@ -547,7 +550,8 @@ def _all_outfalls(inputs: WayInputs, chosen: LaidOut) -> tuple[Outfall, ...]:
     return (
         *chosen.outfalls,
         *(
-            Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm)
+            Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm,
+                    site.high_water)
             for site in rest.values()
         ),
     )

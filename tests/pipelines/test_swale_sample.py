@@ -4,13 +4,16 @@ import importlib
 import sys
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 
+from pipelines.deliverables.swale_handover import write_swales
 from pipelines.inputs.site_ground import ground_of, open_site
 from pipelines.layout.swale_site import culverts_by_swale, measure_swale
 from pipelines.layout.swale_standing import standing_along
+from pipelines.lot import screen_lot
 from pipelines.swale import check_swale
 from terrain.drainage import drain_ground
 from terrain.low_spots import find_low_spots
@@ -146,3 +149,24 @@ def test_three_other_errors_of_the_lidar_flag_next_to_nothing_on_the_clean_swale
 def test_a_hundred_errors_of_the_lidar_flag_at_most_one_thing_a_kilometre_on_the_clean_swale():
     flags, length = _false_flags(range(100))
     assert flags <= length / 1000.0
+
+
+def test_a_lot_reckons_with_the_water_that_the_check_found_at_its_outlet(tmp_path: Path) -> None:
+    """An outlet of the swale's own layer as the outfall of a lot, as it is handed over."""
+    write_swales(check_swale(SAMPLE / "swale.toml"), tmp_path / "swales")
+    table = tmp_path / "swales" / "swale.gpkg"
+    outlets = gpd.read_file(table, layer="outlets")
+    deep = outlets[(outlets["above_outlet_in"] > 3.0) & outlets["id"].isin(["outfall 3", "outfall 6"])].iloc[0]
+    number = int(deep["id"].split()[1])
+    site = (SAMPLE / f"lot_{number:02}.toml").read_text(encoding="utf-8")
+    for key in ("file", "table", "curve"):
+        site = site.replace(f'{key} = "', f'{key} = "{SAMPLE}/')
+    begin = site.index("[outfalls]")
+    end = site.index("\n[", begin)
+    outfalls = f'[outfalls]\nfile = "{table}"\nlayer = "outlets"\nwhere = "id = \'{deep["id"]}\'"\n'
+    (tmp_path / "lot.toml").write_text(site[:begin] + outfalls + site[end:], encoding="utf-8")
+    plan = screen_lot(tmp_path / "lot.toml").plan
+    (used,) = [each for each in plan.outfalls if each.fall_to_spare is not None]
+    assert used.highest_level == pytest.approx(deep["highest_level_ft"] * 0.3048)
+    assert any("the line is reckoned with that" in line.why for line in plan.discharges)
+    assert all(each.highest_level is None for each in screen_lot(SAMPLE / f"lot_{number:02}.toml").plan.outfalls)

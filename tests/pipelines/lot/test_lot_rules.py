@@ -311,3 +311,35 @@ def test_a_pipe_too_slow_to_keep_itself_clean_is_told(screen: Screen, slope: str
     told = " ".join(warning for warning in plan.warnings if "keep the pipe clean" in warning)
     assert {run.id for run in plan.pipe_runs if run.id in told} == slow
     assert bool(slow) == (slope == "0.5 %")
+
+
+def test_water_high_in_the_outfall_holds_a_line_back(screen: Screen) -> None:
+    ground = pitted(slope_to_swale(0.01))
+
+    def planned(level: float | None):
+        place: dict[str, Any] = {"geometry": Point(36.25, 5.25), "kind": "swale", "highest_level_m": level}
+        return screen(ground, layers(outfalls=[place]), house("slab"), folder=f"lot-{level}").plan
+
+    free = planned(None)
+    (basin,) = free.catch_basins
+    low = planned(99.2)  # over the swale's bottom at 99.0, below the line
+    (same,) = low.catch_basins
+    assert (same.ground_elevation, low.discharges[0].verdict) == (basin.ground_elevation, free.discharges[0].verdict)
+    assert low.discharges[0].verdict == "sure"
+    high = planned(basin.ground_elevation + 0.127)
+    (line,) = high.discharges
+    assert (line.mode, line.verdict) == ("gravity", "cannot_tell")
+    assert "stands higher than basin-1" in line.why
+    assert any("stands 5 in (13 cm) over it, whatever the pipe's size" in said for said in high.warnings)
+
+
+def test_a_pump_lifts_to_the_water_in_its_outfall(screen: Screen) -> None:
+    ground = pitted(slope_to_swale(0.003))
+
+    def lift(level: float) -> float:
+        place = {"geometry": Point(36.25, 5.25), "kind": "swale", "highest_level_m": level}
+        more = house("slab") + '[layout]\nlift = "pump"\n'
+        (sump,) = screen(ground, layers(outfalls=[place]), more, folder=f"lift-{level}").plan.sumps
+        return sump.lift
+
+    assert lift(102.0) - lift(101.5) == pytest.approx(0.5)
