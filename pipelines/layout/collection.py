@@ -24,6 +24,8 @@ class LayoutError(LotshedError, ValueError):
     """A choice in the site file's [layout] that cannot be kept."""
 
 
+CLEAR_OF_WALL = 0.02
+"""Room between stone and the offset that it keeps from a wall. [m]"""
 SHOT_REACH = 0.5
 """A level shot this near a low spot was read in it. [m]"""
 
@@ -215,14 +217,17 @@ def site_collectors(
             elif _apart(found.point, basins, rules.apart) or found.spot not in {b.spot for b in basins}:
                 basins.append(found)
         elif trouble.edge is not None:
+            # a grated channel holds no water against a wall as stone does: it lies right before it
+            over_paving = comes_over(trouble.edge, paving, drainage) > rules.paved_share
+            close = trouble.edge.kind == "paving" or over_paving
             arrival = arrival_at(
                 trouble.edge,
                 drainage.ground.grid,
-                offset=rules.edge_offset if trouble.edge.kind == "paving" else rules.wall_offset + rules.width / 2.0,
+                offset=rules.edge_offset if close else rules.wall_offset + rules.width / 2.0 + CLEAR_OF_WALL,
                 overlap=rules.overlap,
             )
             drain = None
-            if arrival.stretch is not None and comes_over(trouble.edge, paving, drainage) > rules.paved_share:
+            if arrival.stretch is not None and over_paving:
                 drain = _channel_across(trouble, arrival.stretch, drainage, free, paving, len(drains), rules)
             elif arrival.stretch is not None and not arrival.concentrated:
                 drain = _drain_along(trouble, arrival.stretch, drainage, free_for_stone, len(drains), rules)

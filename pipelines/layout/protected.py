@@ -31,6 +31,8 @@ class ProtectedEdge:
         Flat indices of open cells from which water steps onto it.
     areas : (n,) float ndarray
         Ground that drains through each of them. [m2]
+    strip : float
+        How far the shape reaches beyond the wall itself. [m]
     """
 
     name: str
@@ -38,6 +40,7 @@ class ProtectedEdge:
     shape: Polygon
     cells: IntArray
     areas: FloatArray
+    strip: float = 0.0
 
     @property
     def arriving_area(self) -> float:
@@ -45,7 +48,9 @@ class ProtectedEdge:
         return float(self.areas.sum())
 
 
-def arriving_water(name: str, kind: Literal["paving", "wall"], shape: Polygon, drainage: Drainage) -> ProtectedEdge:
+def arriving_water(
+    name: str, kind: Literal["paving", "wall"], shape: Polygon, drainage: Drainage, *, strip: float = 0.0
+) -> ProtectedEdge:
     """Where water steps onto something to protect.
 
     Parameters
@@ -56,6 +61,8 @@ def arriving_water(name: str, kind: Literal["paving", "wall"], shape: Polygon, d
         What must stay dry, in the metric frame. [m]
     drainage : Drainage
         Directions over the ground.
+    strip : float
+        How far the shape reaches beyond a wall. [m]
 
     Returns
     -------
@@ -68,7 +75,7 @@ def arriving_water(name: str, kind: Literal["paving", "wall"], shape: Polygon, d
     open_ground = drainage.ground.kind.ravel() == OPEN
     steps = np.flatnonzero((target >= 0) & ~inside & open_ground)
     steps = steps[inside[target[steps]]]
-    return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps])
+    return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps], strip)
 
 
 def mask_of(shape: Any, grid: Grid) -> BoolArray:
@@ -136,7 +143,7 @@ def arrival_at(
     grid : Grid
         Cells.
     offset : float
-        From the shape's outline to the stretch. [m]
+        From the paving or the wall itself to the stretch. [m]
     overlap : float
         Beyond the outermost arriving water at either end. [m]
     share : float
@@ -157,7 +164,7 @@ def arrival_at(
     near = np.hypot(x - x[heaviest], y - y[heaviest]) <= cluster_reach
     total = edge.arriving_area
     concentrated = bool(edge.areas[near].sum() >= cluster_share * total)
-    ring = LineString(shapely.buffer(edge.shape, offset, join_style="mitre").exterior.coords)
+    ring = LineString(shapely.buffer(edge.shape, offset - edge.strip, join_style="mitre").exterior.coords)
     stations = np.asarray(shapely.line_locate_point(ring, shapely.points(x, y)))
     start, end = _shortest_arc(stations, edge.areas, ring.length, share)
     stretch = _arc(ring, start - overlap, end + overlap)

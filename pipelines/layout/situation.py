@@ -193,7 +193,7 @@ def _edges(layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainag
     for shape in houses:
         # a roof may be drawn in parts that do not touch
         for strip in shapely.get_parts(shapely.buffer(shape, WALL_STRIP, join_style="mitre")):
-            edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage))
+            edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage, strip=WALL_STRIP))
     return tuple(edges)
 
 

@@ -343,3 +343,24 @@ def test_a_pump_lifts_to_the_water_in_its_outfall(screen: Screen) -> None:
         return sump.lift
 
     assert lift(102.0) - lift(101.5) == pytest.approx(0.5)
+
+
+def test_water_that_comes_down_a_drive_at_a_garage_falls_into_a_grated_channel(screen: Screen) -> None:
+    drive = box(18.0, 28.0, 32.0, 45.0)
+    paved = [{"geometry": drive, "kind": "drive", "protect": False}]
+    findings = screen(slope_to_swale(), layers(hardscape=paved), house("slab", 0.45))
+    plan = findings.plan
+    (channel,) = plan.channel_drains
+    assert not plan.french_drains
+    line = in_plan(channel.line)
+    assert shapely.covers(drive, line)
+    assert line.distance(HOUSE) < 0.9  # before the garage, not where stone would have to stand
+    assert channel.length == pytest.approx(14.0)  # all of the drive's width
+    # 75 mm in an hour on 14 x 17 m of paving alone are 5 l/s; the lawn above it adds to that
+    assert channel.peak_flow > 0.9 * 14.0 * 17.0 * 0.075 / 3600.0
+    run = next(each for each in plan.pipe_runs if each.id == channel.drains_to)
+    assert (run.from_id, run.to_id) == (channel.id, "outfall-1")
+    assert run.invert_up <= 101.0 - 0.18  # below the channel's own bottom
+    quantities = {row.item: row.quantity for row in plan.take_off}
+    assert quantities["channel drain"] == pytest.approx(channel.length / 0.3048)
+    assert "washed stone" not in quantities
