@@ -281,7 +281,9 @@ def _check_crossings(plan: Plan) -> None:
     for one, other in combinations(plan.pipe_runs, 2):
         a, b = (shapely.force_2d(run.line) for run in (one, other))
         nodes = shapely.MultiPoint([a.coords[0], a.coords[-1], b.coords[0], b.coords[-1]])
-        if not shapely.difference(shapely.intersection(a, b), shapely.buffer(nodes, 0.06)).is_empty:
+        met = shapely.get_parts(shapely.difference(shapely.intersection(a, b), shapely.buffer(nodes, 0.06)))
+        # a line may run over the stub of a downspout that it passes, and join it there
+        if any(not part.is_empty and (part.geom_type == "Point" or part.length > 0.55) for part in met):
             assert any(one.id in warning and other.id in warning for warning in plan.warnings)
 
 
