@@ -1,5 +1,6 @@
 """Rules that decide what may be proposed at all: foundations, stops, missing roofs and outfalls, no lawful way."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -364,3 +365,21 @@ def test_water_that_comes_down_a_drive_at_a_garage_falls_into_a_grated_channel(s
     quantities = {row.item: row.quantity for row in plan.take_off}
     assert quantities["channel drain"] == pytest.approx(channel.length / 0.3048)
     assert "washed stone" not in quantities
+
+
+@pytest.mark.parametrize(("ridge", "offered"), [(0.0, True), (1.0, False)])
+def test_an_own_swale_is_offered_where_the_lot_falls_all_the_way(screen: Screen, ridge: float, offered: bool) -> None:
+    _, y = places()
+    # a bank across the lot, 3 m wide, over which no shallow swale leads
+    ground = slope_to_swale(0.03) + np.where(np.abs(y - 15.0) < 1.5, ridge, 0.0)
+    lawn = [{"geometry": box(33.0, 20.0, 38.0, 26.0), "kind": "patio", "protect": True}]
+    small = [{"geometry": box(14.0, 10.0, 42.0, 30.0)}]  # most of what runs at the patio comes from outside
+    cures = screen(ground, layers(hardscape=lawn, parcel=small), house("slab", 0.45)).plan.cures
+    found = [cure for cure in cures if cure.id == "cure-swale"]
+    assert bool(found) == offered
+    for cure in found:
+        told = re.search(r"about (\d+) ft \((\d+) m\) at ([\d.]+) %", cure.what)
+        assert told is not None
+        length, slope = float(told[2]), float(told[3])
+        assert 10.0 <= length <= 26.0  # from the patio to the street's line, not on to the swale
+        assert 1.0 <= slope <= 3.1  # the plane's own 3 % at the most: a way askew falls less
