@@ -225,20 +225,7 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
         if name in answer.unserved:
             why = answer.unserved[name]
             said.append(f"{name} cannot be tied in by gravity ({why}): lead it over the ground instead")
-    floor = min(answer.settings.cover, inputs.situation.rules["cover_lawn"].low)
-    for run in answer.lines.runs:
-        if run.least_cover < floor - SHORT_OF_COVER:
-            said.append(
-                f"{run.id} has {run.least_cover / INCH:.1f} in ({run.least_cover * 100.0:.0f} cm) of cover at its "
-                f"least, under the {floor / INCH:.0f} in that it should have: shift it or cover it where its profile "
-                "shows that"
-            )
-    slow = [run.id for run in answer.lines.runs if not _cleans_itself(run)]
-    if slow:
-        said.append(
-            f"{', '.join(slow)}: even full, water runs too slowly to keep the pipe clean (2 ft/s, 0.6 m/s): flush it "
-            "from its cleanouts"
-        )
+    said += run_warnings(answer.lines.runs, min(answer.settings.cover, inputs.situation.rules["cover_lawn"].low))
     if any(line.near_line for line in answer.forest.lines):
         said.append("a line runs nearer to a neighbour's line than the offset asks: find the pins first")
     if any(line.assumed for line in answer.forest.lines):
@@ -246,6 +233,38 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
     if not answer.forest.exact:
         said.append(
             f"more collectors than are searched exactly: another layout may cost up to {answer.forest.gap:.0%} less"
+        )
+    return said
+
+
+def run_warnings(runs: Sequence[PipeRun], floor: float) -> list[str]:
+    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean.
+
+    Parameters
+    ----------
+    runs : sequence of PipeRun
+        As laid.
+    floor : float
+        Least cover that they should have. [m]
+
+    Returns
+    -------
+    list of str
+        Warnings.
+    """
+    said = []
+    for run in runs:
+        if run.least_cover < floor - SHORT_OF_COVER:
+            said.append(
+                f"{run.id} has {run.least_cover / INCH:.1f} in ({run.least_cover * 100.0:.0f} cm) of cover at its "
+                f"least, under the {floor / INCH:.0f} in that it should have: shift it or cover it where its profile "
+                "shows that"
+            )
+    slow = [run.id for run in runs if not _cleans_itself(run)]
+    if slow:
+        said.append(
+            f"{', '.join(slow)}: even full, water runs too slowly to keep the pipe clean (2 ft/s, 0.6 m/s): flush it "
+            "from its cleanouts"
         )
     return said
 

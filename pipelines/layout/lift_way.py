@@ -8,7 +8,7 @@ import shapely
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.gravity_way import FOUND_ONLY, NOWHERE, best_gravity, discharges_of, line_warnings
+from pipelines.layout.gravity_way import FOUND_ONLY, NOWHERE, best_gravity, discharges_of, line_warnings, run_warnings
 from pipelines.layout.laying import (
     GravityAnswer,
     LaySettings,
@@ -190,6 +190,7 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
         warnings += line_warnings(inputs, rest)
         capacities |= {name: inputs.flows.flows[name] for name in rest.lines.served}
         served |= rest.lines.served
+    warnings += run_warnings(lift.feed.runs, inputs.site.layout.cover or inputs.situation.rules["cover_lawn"].low)
     if not inputs.curve_given:
         warnings.append("no pump curve is given: 28 ft at no flow to 5 ft at 90 gpm is assumed (common practice)")
     pumped, more = _pumped(inputs, lifted, lift)

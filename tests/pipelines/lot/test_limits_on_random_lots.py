@@ -251,6 +251,9 @@ def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
         assert (-np.diff(coordinates[:, 2]) >= least * steps - 1e-6).all(), f"{run.id} is too flat"
         assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in w for w in plan.warnings)
     cover = RULES["cover_lawn"].low
+    if gravity:  # what the field's cells of 1 m hide of the ground is told where it takes cover under the floor
+        told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in plan.warnings)
+        assert told == (run.least_cover < cover - 0.003), run.id
     # where a pipe leaves a basin its cover is that of the size its flow asks for, though it may be laid a size larger
     # for its flatter slope; a channel's own depth is all the cover there is beside it
     at_start = {"basin": cover - 2.06 * INCH, "channel": 0.0}.get(run.from_id.split("-")[0], cover)

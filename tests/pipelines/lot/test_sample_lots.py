@@ -118,9 +118,8 @@ def test_gravity_runs_keep_slope_cover_and_depth(findings: Findings) -> None:
         tapered = 5.0 if run.to_id.startswith("outfall") else 0.0
         over = (np.asarray(run.ground) - xyz[:, 2] - pipe.outside + pipe.wall)[station <= station[-1] - tapered]
         floor = rules["cover_lawn"].low
-        told = any(f"{run.id} has" in warning and "of cover" in warning for warning in findings.plan.warnings)
-        assert told == (over.size > 0 and over.min() < floor - 0.003), run.id
-        assert over.size == 0 or over.min() > floor - 0.03
+        assert not any(f"{run.id} has" in warning and "of cover" in warning for warning in findings.plan.warnings)
+        assert over.size == 0 or over.min() >= floor - 0.003, run.id
 
 
 def test_runs_keep_off_roofs_and_other_peoples_ground(findings: Findings) -> None:
