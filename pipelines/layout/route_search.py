@@ -209,10 +209,13 @@ def _cheapest_of_some(
         limit = min(lower * wider, float(upper[-1]))
         answer = _together(task, group, masks, bounds, upper, limit - others, ROUGH)
         assert answer is not None
-        upper = np.minimum(upper, answer[0])
         if answer[0][-1] <= limit * (1.0 + 1e-6):
             break
     assert answer is not None
+    if answer[0][-1] > upper[-1] * (1.0 + 1e-6):  # a rough search may miss what is known to be there
+        answer = _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
+        assert answer is not None
+    upper = np.minimum(upper, answer[0])
     masks = sets_to_search(task.search, len(group), bounds)
     better = _together(task, group, masks, bounds, upper, upper[-1] - others, ROUGHER, most=MOST_LABELS)
     return better if better is not None and better[0][-1] < answer[0][-1] else answer

@@ -211,14 +211,16 @@ def test_downspouts_at_a_wall_are_tied_into_one_line(inside: float, route_grid, 
         assert np.all(turns <= 90.0 + spec.joint_angle + 1e-6), "no wye against the flow"
 
 
+@pytest.mark.parametrize("rough", [0.02, 5.0])
 def test_a_search_that_grows_too_long_is_given_up_for_a_cheap_forest(
-    route_grid, spec, monkeypatch: pytest.MonkeyPatch
+    rough: float, route_grid, spec, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     field = _plane(route_grid)
     basins = [Collector(f"b{row}", _at(field, row, 2), 99.5, 0.001) for row in (4, 8, 12, 16)]
     swale = OutfallTarget("swale", _at(field, 10, 40), 98.4)
     whole = route_forest(field, basins, [swale], spec)
     monkeypatch.setattr("pipelines.layout.route_task.FIRST_ROOM", 64)
+    monkeypatch.setattr("pipelines.layout.route_search.ROUGH", rough)
     monkeypatch.setattr("pipelines.layout.route_search.MOST_IF_ALL", 64)
     short = route_forest(field, basins, [swale], spec)
     assert whole.exact
@@ -502,3 +504,18 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
         plain = search_grid(field, collectors[:2], outfalls, spec, directions=8)
     assert bounded.cost == pytest.approx(plain.cost, rel=1e-9)
     assert bounded.unserved.keys() == plain.unserved.keys()
+
+
+@given(seed=st.integers(0, 100_000))
+def test_no_collector_is_lost_where_only_some_joints_are_searched(seed: int, route_grid, rough, spec) -> None:
+    field, collectors, outfalls = _random_lot(seed, route_grid, rough)
+    with pytest.MonkeyPatch.context() as patched:
+        # as rough as can be: what is known of single lines must still be found again
+        patched.setattr("pipelines.layout.route_search.ROUGH", 5.0)
+        patched.setattr("pipelines.layout.route_search.ROUGHER", 5.0)
+        some = route_forest(field, collectors, outfalls, spec, exact_up_to=0)
+    every = route_forest(field, collectors, outfalls, spec)
+    assert set(some.unserved) == set(every.unserved)
+    assert np.isfinite(some.cost)
+    assert some.grid_cost >= every.grid_cost - 1e-6
+    check_limits(field, some, collectors, outfalls, spec)
