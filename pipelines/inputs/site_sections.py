@@ -197,7 +197,10 @@ class BasinPlaces(Section):
 
 
 class Layout(Section):
-    """[layout]: choices that the plan must keep: slope [-], cover [m], pipe as named in the catalogue."""
+    """[layout]: choices that the plan must keep: slope [-], cover [m], pipe as named in the catalogue.
+
+    gate is the width of the way in [m], soil what is dug: both count in the hours and the spoil.
+    """
 
     basins: BasinPlaces | None = None
     forbidden: VectorFile | None = None
@@ -205,6 +208,8 @@ class Layout(Section):
     slope: Annotated[Slope, Field(lt=1.0)] | None = None
     cover: Length | None = None
     lift: Literal["gravity", "pump"] | None = None
+    gate: Length | None = None
+    soil: Literal["sand", "earth", "clay"] | None = None
 
 
 class Swales(VectorFile):

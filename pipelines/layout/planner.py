@@ -413,7 +413,10 @@ def _priced(
         french_drains=(*_drains(catching, flows, way), *way.works.french_drains),
         channel_drains=_channels(catching, flows, way),
     )
-    return price_take_off(quantities_of(works, inputs.situation.rules, Access()), inputs.prices, inputs.situation.rules)
+    rules, layout = inputs.situation.rules, inputs.site.layout
+    narrow = layout.gate is not None and layout.gate < rules["narrow_gate"].likely
+    access = Access(hard=narrow, soil=layout.soil or "earth")
+    return price_take_off(quantities_of(works, rules, access), inputs.prices, rules)
 
 
 def _choose(ways: Sequence[LaidOut], costs: Mapping[str, Cost], fixed: str | None) -> LaidOut | None:

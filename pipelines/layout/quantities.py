@@ -17,6 +17,8 @@ TON = 907.18474
 TRUCK = 5.0
 """Loose spoil on one truck; common practice, no source. [yd3]"""
 SPOIL_IN_PLACE = "spoil in place"
+LABOUR = "labour"
+"""Item of the price list for an hour of every task. [-]"""
 TRUCKLOADS = "truckloads of spoil"
 UNPRICED = (SPOIL_IN_PLACE, TRUCKLOADS)
 """Quantities that are told and whose money stands in another line."""
@@ -261,18 +263,22 @@ def spoil_in_place(works: Works, rules: Rules) -> float:
 def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     dug = sum(run_volume(run, rules) for run in works.pipe_runs) + sum(_drain_volume(d) for d in works.french_drains)
     dug += _channel_volume(works)
-    # the trade's rate is of a trench 12 x 18 in, so a volume an hour
-    seconds = dug / (rules["hand_trench_rate"].likely * 1.5 * SQUARE_FOOT)
     laid = sum(run.length for run in works.pipe_runs) + sum(drain.length for drain in works.french_drains)
     laid += sum(drain.length for drain in works.channel_drains)
-    seconds += 2.0 * laid / rules["pipe_rate"].likely
     tons = sum(quantity.amount for quantity in _stone(works, rules) if quantity.item == "washed stone")
-    seconds += tons * TON / rules["stone_rate"].likely
-    seconds += turf_area(works, rules) / rules["sod_rate"].likely
-    seconds += len(works.catch_basins) * rules["basin_hours"].likely
-    seconds += len(works.sumps) * rules["pump_set_hours"].likely
-    seconds *= rules["hard_access_factor"].likely if access.hard else 1.0
-    return [Quantity("labour", (seconds + rules["set_up_hours"].likely) / 3600.0, "h", "hired")]
+    seconds = {
+        # the trade's rate is of a trench 12 x 18 in, so a volume an hour
+        "trenches": dug / (rules["hand_trench_rate"].likely * 1.5 * SQUARE_FOOT),
+        "pipe": 2.0 * laid / rules["pipe_rate"].likely,
+        "stone": tons * TON / rules["stone_rate"].likely,
+        "sod": turf_area(works, rules) / rules["sod_rate"].likely,
+        "basins": len(works.catch_basins) * rules["basin_hours"].likely,
+        "pump set": len(works.sumps) * rules["pump_set_hours"].likely,
+    }
+    harder = rules["hard_access_factor"].likely if access.hard else 1.0
+    hours = {task: harder * each / 3600.0 for task, each in seconds.items() if each > 0.0}
+    hours["set-up"] = rules["set_up_hours"].likely / 3600.0
+    return [Quantity(f"{LABOUR}, {task}", each, "h", "hired") for task, each in hours.items()]
 
 
 def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:

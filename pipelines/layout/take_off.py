@@ -6,7 +6,7 @@ from typing import Protocol
 
 from pipelines.inputs.rules import Rules
 from pipelines.layout.plan import TakeOffLine
-from pipelines.layout.quantities import UNPRICED, Quantity
+from pipelines.layout.quantities import LABOUR, UNPRICED, Quantity
 
 
 class UnitPrice(Protocol):
@@ -65,7 +65,8 @@ def price_take_off(
     lines: list[TakeOffLine] = []
     unpriced: list[str] = []
     for quantity in quantities:
-        price = prices.get(quantity.item)
+        # hours are told by task and cost the same in each
+        price = prices.get(LABOUR if quantity.item.startswith(f"{LABOUR}, ") else quantity.item)
         if quantity.item in UNPRICED:
             lines.append(TakeOffLine(quantity.item, quantity.amount, quantity.unit, 0.0, 0.0, 0.0, quantity.share))
         elif price is None or price.unit != quantity.unit:

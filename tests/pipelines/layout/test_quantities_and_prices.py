@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from math import ceil, pi
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -63,7 +62,8 @@ def sump() -> Sump:
 
 
 def amounts(works: Works, access: Access = EASY) -> dict[str, float]:
-    return {each.item: each.amount for each in quantities_of(works, RULES, access)}
+    told = {each.item: each.amount for each in quantities_of(works, RULES, access)}
+    return told | {"labour": sum(amount for item, amount in told.items() if item.startswith("labour, "))}
 
 
 def test_a_trench_of_stone_a_foot_by_eighteen_inches_and_100_ft() -> None:
@@ -273,4 +273,6 @@ def test_rules_of_the_site_file_change_what_is_taken() -> None:
     assert found["washed stone"] == pytest.approx(1.6 * (150.0 - 9.6903) / 27.0, rel=1e-4)
     # eight inches leave no room for the pipe: it is dug as wide as the pipe and 10 cm
     assert trench_width(works.pipe_runs[0], rules) == pytest.approx(max(8 * INCH, SDR.outside + 0.1))
-    assert np.isfinite(found["labour"])
+    # pipe by two people at 50 ft an hour, stone at 1.5 ton an hour (common practice, no source)
+    assert found["labour, pipe"] == pytest.approx(2.0 * (100.0 + 10.0 / FOOT) / 50.0)
+    assert found["labour, stone"] == pytest.approx(found["washed stone"] / 1.5)

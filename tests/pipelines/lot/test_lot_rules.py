@@ -383,3 +383,23 @@ def test_an_own_swale_is_offered_where_the_lot_falls_all_the_way(screen: Screen,
         length, slope = float(told[2]), float(told[3])
         assert 10.0 <= length <= 26.0  # from the patio to the street's line, not on to the swale
         assert 1.0 <= slope <= 3.1  # the plane's own 3 % at the most: a way askew falls less
+
+
+def test_a_narrow_gate_and_clay_cost_hours_and_loads(screen: Screen) -> None:
+    def amounts(more: str) -> dict[str, float]:
+        plan = screen(pitted(slope_to_swale(0.01)), layers(), house("slab") + more, folder=f"lot-{len(more)}").plan
+        return {row.item: row.quantity for row in plan.take_off}
+
+    plain = amounts("")
+    narrow = amounts('[layout]\ngate = "34 in"\nsoil = "clay"\n')
+    wide = amounts('[layout]\ngate = "4 ft"\n')
+    plain, narrow, wide = (
+        each | {"labour": sum(hours for item, hours in each.items() if item.startswith("labour, "))}
+        for each in (plain, narrow, wide)
+    )
+    set_up = plain["labour, set-up"]
+    assert set_up == 2.0
+    # gate under 36 in x 1.5, set-up 2 h, swell of earth 25 %: common practice, no source; of clay 30 %: published
+    assert narrow["labour"] - set_up == pytest.approx(1.5 * (plain["labour"] - set_up))
+    assert narrow["spoil disposal, loose"] / plain["spoil disposal, loose"] == pytest.approx(1.30 / 1.25)
+    assert wide == plain
