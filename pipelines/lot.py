@@ -36,7 +36,7 @@ from pipelines.layout.division import parcel_cells, studied_ground
 from pipelines.layout.lift_design import assumed_curve
 from pipelines.layout.lot_water import excess_by_cell
 from pipelines.layout.misfits import misfits_in_words
-from pipelines.layout.other_storms import OtherStorm, other_storms, sills_in_danger
+from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.proposal import Reckoning
 from pipelines.layout.situation import Situation, describe_lot
@@ -206,7 +206,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     if fit is not None and opened.shots is not None:
         warnings += shots_in_words(fit, opened.shots)
     warnings += misfits_in_words(situation, opened.layers)
-    warnings += sills_in_danger(situation, planned, storms[-1])
+    warnings += when_all_is_clogged(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
 
 

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from pipelines.hydrology.design_rain import DesignRain, rain_from_table
 from pipelines.hydrology.errors import RainError
 from pipelines.layout.design_flows import run_with_works
@@ -10,9 +12,13 @@ from pipelines.layout.lot_water import LotWater, run_storm
 from pipelines.layout.planner import LotPlan
 from pipelines.layout.proposal import Reckoning, settings_for
 from pipelines.layout.situation import Situation
+from terrain.grid import Grid
 from terrain.low_spots import LowSpot
 
 MOST_STORMS = 7
+NEAR_HOUSE = 3.0
+"""A low spot this near a house is told against its sill; a value of this project. [m]"""
+SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,8 +94,8 @@ def _run(
     return OtherStorm(reckoning.rain, False, before, after)
 
 
-def sills_in_danger(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[str, ...]:
-    """Low spots whose water, with every drain clogged or the power out, comes near a sill in the heaviest storm.
+def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[str, ...]:
+    """Where the water of the heaviest storm stands and runs over beside a house with every drain clogged or power out.
 
     Parameters
     ----------
@@ -103,27 +109,53 @@ def sills_in_danger(situation: Situation, planned: LotPlan, heaviest: OtherStorm
     Returns
     -------
     tuple of str
-        Warnings (freeboard of 6 in: common practice, no source).
+        One sentence for each low spot near a house or in trouble, against the sill (freeboard of 6 in: common practice,
+        no source).
     """
     said: list[str] = []
     freeboard = situation.rules["sill_freeboard"].likely
     period = heaviest.rain.return_period
     name = f"the {period:g}-year storm" if period is not None else "the design storm"
+    troubled = {each.spot.spot.id for each in planned.diagnosis.troubles if each.spot is not None}
     by_id: dict[str, LowSpot] = {spot.id: spot for spot in situation.counted_spots}
     for spot_id, place in planned.diagnosis.places.items():
         water = heaviest.before.standing.get(spot_id)
-        if water is None or place.sill_distance > 3.0 or water.depth <= 0.0:
+        beside = place.sill_distance <= NEAR_HOUSE or spot_id in troubled
+        if water is None or not beside or water.depth <= planned.diagnosis.rules.film:
             continue
         level = by_id[spot_id].bottom_elevation + water.depth
+        onward = _runs_over(by_id[spot_id], situation.grid, level)
         if situation.floor is None:
             said.append(
                 f"with the works clogged or the power out, {name} stands {water.depth / 0.0254:.1f} in "
-                f"({water.depth * 100.0:.0f} cm) deep on {place.name} beside the house; the sill's level is not given"
+                f"({water.depth * 100.0:.0f} cm) deep on {place.name} and {onward}; the "
+                "sill's level is not given"
             )
         elif level > situation.floor - freeboard:
             room = situation.floor - level
             said.append(
                 f"with the works clogged or the power out, {name} rises on {place.name} to within "
-                f"{room / 0.0254:.1f} in ({room * 100.0:.0f} cm) of the sill; {freeboard / 0.0254:.0f} in are asked for"
+                f"{room / 0.0254:.1f} in ({room * 100.0:.0f} cm) of the sill; {freeboard / 0.0254:.0f} in are asked "
+                f"for. It {onward}"
+            )
+        else:
+            room = situation.floor - level
+            said.append(
+                f"with the works clogged or the power out, {name} stands {water.depth / 0.0254:.1f} in "
+                f"({water.depth * 100.0:.0f} cm) deep on {place.name}, {room / 0.0254:.0f} in ({room * 100.0:.0f} cm) "
+                f"below the sill: no water at the floor by that. It {onward}"
             )
     return tuple(said)
+
+
+def _runs_over(spot: LowSpot, grid: Grid, level: float) -> str:
+    """Whether and where water at a level leaves a low spot."""
+    if spot.spill_cell is None or spot.spill_elevation is None:
+        return "has no way out over the ground"
+    if level < spot.spill_elevation - 1e-3:
+        return "does not run over"
+    columns = grid.shape[1]
+    x, y = grid.centres(np.array([spot.bottom, spot.spill_cell]) // columns,
+                        np.array([spot.bottom, spot.spill_cell]) % columns)
+    turned = np.degrees(np.arctan2(x[1] - x[0], y[1] - y[0]))
+    return f"runs over on the {SIDES[round(turned / 45.0) % 8]} side"

@@ -403,3 +403,22 @@ def test_a_narrow_gate_and_clay_cost_hours_and_loads(screen: Screen) -> None:
     assert narrow["labour"] - set_up == pytest.approx(1.5 * (plain["labour"] - set_up))
     assert narrow["spoil disposal, loose"] / plain["spoil disposal, loose"] == pytest.approx(1.30 / 1.25)
     assert wide == plain
+
+
+@pytest.mark.parametrize(("floor", "words"), [
+    (None, "the sill's level is not given"),
+    (102.0, "below the sill: no water at the floor by that. It runs over on the south side"),
+    (100.3, "of the sill; 6 in are asked for. It runs over on the south side"),
+])  # fmt: skip
+def test_what_happens_when_all_is_clogged_is_told_against_the_sill(
+    screen: Screen, floor: float | None, words: str
+) -> None:
+    more = house("slab") + ("" if floor is None else f'floor = "{floor} m"\n')
+    findings = screen(pitted(slope_to_swale(0.01)), layers(), more)
+    (said,) = [text for text in findings.warnings if "clogged or the power out" in text]
+    assert words in said
+    if floor == 102.0:
+        room = float(said.split("in (")[2].split(" cm)")[0]) / 100.0
+        (low,) = [water.spot for water in findings.low_spots if water.spot.depth > 0.1]
+        # a pond that runs over stands at its rim, and a little above it
+        assert floor - room == pytest.approx(low.spill_elevation, abs=0.03)
