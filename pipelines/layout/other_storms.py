@@ -133,10 +133,11 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
             )
         elif level > situation.floor - freeboard:
             room = situation.floor - level
+            size = f"{abs(room) / 0.0254:.1f} in ({abs(room) * 100.0:.0f} cm)"
+            reaches = f"to within {size} of the sill" if room >= 0.0 else f"{size} above the sill"
             said.append(
-                f"with the works clogged or the power out, {name} rises on {place.name} to within "
-                f"{room / 0.0254:.1f} in ({room * 100.0:.0f} cm) of the sill; {freeboard / 0.0254:.0f} in are asked "
-                f"for. It {onward}"
+                f"with the works clogged or the power out, {name} rises on {place.name} {reaches}; "
+                f"{freeboard / 0.0254:.0f} in of room are asked for. It {onward}"
             )
         else:
             room = situation.floor - level

@@ -251,9 +251,10 @@ def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules)
         doubtful = place.spot.within_lidar_error
         if not too_long or water.depth <= rules.film or (doubtful and place.place == "lawn"):
             return None
+    over = f", over what is put up with {_in_hours(for_how_long)}" if for_how_long != 0.0 else ""
     why = (
-        f"water stands {water.depth / 0.0254:.1f} in ({water.depth * 100.0:.1f} cm) deep on {place.name}, over what is "
-        f"put up with {_in_hours(for_how_long)}" + (f"; seen: {place.complaint}" if place.complaint else "")
+        f"water stands {water.depth / 0.0254:.1f} in ({water.depth * 100.0:.1f} cm) deep on {place.name}{over}"
+        + (f"; seen: {place.complaint}" if place.complaint else "")
     )
     certain = place.complaint is not None or not place.spot.within_lidar_error
     return Trouble("standing", place.name, why, place, None, certain)

@@ -408,7 +408,8 @@ def test_a_narrow_gate_and_clay_cost_hours_and_loads(screen: Screen) -> None:
 @pytest.mark.parametrize(("floor", "words"), [
     (None, "the sill's level is not given"),
     (102.0, "below the sill: no water at the floor by that. It runs over on the south side"),
-    (100.3, "of the sill; 6 in are asked for. It runs over on the south side"),
+    (100.3, "in (6 cm) of the sill; 6 in of room are asked for. It runs over on the south side"),
+    (100.2, "in (4 cm) above the sill; 6 in of room are asked for"),
 ])  # fmt: skip
 def test_what_happens_when_all_is_clogged_is_told_against_the_sill(
     screen: Screen, floor: float | None, words: str
