@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
+from pipelines.layout import route_search
 from pipelines.layout.fall_to_spare import fall_to_spare
 from pipelines.layout.route_bounds import lower_bounds
 from pipelines.layout.route_field import RouteField, field_from_arrays
@@ -519,3 +520,24 @@ def test_no_collector_is_lost_where_only_some_joints_are_searched(seed: int, rou
     assert np.isfinite(some.cost)
     assert some.grid_cost >= every.grid_cost - 1e-6
     check_limits(field, some, collectors, outfalls, spec)
+
+
+def test_what_a_rough_search_misses_is_looked_for_again(
+    route_grid, spec, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    field = _plane(route_grid, rows=41)
+    basins = [Collector(f"b{row}", _at(field, row, 20), 99.1, 0.002) for row in (2, 38)]
+    swales = [OutfallTarget(f"s{row}", _at(field, row, 40), 98.4) for row in (2, 38)]
+    whole = route_forest(field, basins, swales, spec)
+    search = route_search._together
+
+    def missing(*args, most=None):
+        found = search(*args, most=most)
+        if found is None or args[-1] == route_search.FINE:
+            return found
+        return np.full_like(found[0], np.inf), np.zeros_like(found[1]), found[2]
+
+    monkeypatch.setattr(route_search, "_together", missing)
+    some = route_forest(field, basins, swales, spec, exact_up_to=0)
+    assert some.grid_cost == pytest.approx(whole.grid_cost, rel=1e-9)
+    check_limits(field, some, basins, swales, spec)
