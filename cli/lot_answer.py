@@ -4,9 +4,9 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from functools import partial
 
-from pipelines.deliverables.findings import Findings, StandingWater
+from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
-from pipelines.deliverables.words import EDGES, MODES, VERDICTS
+from pipelines.deliverables.words.names import EDGES, MODES, VERDICTS
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.layout.plan import Discharge

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Callable
 
 from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
-from pipelines.hydraulics.lift import LiftResult
+from pipelines.hydraulics.pumping.lift import LiftResult
 
 CAUTION = (
     "A licensed electrician and ground-fault protection for the pump's circuit; unplugged before anyone reaches in. "

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterator
 
-from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
+from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.inputs.quantity_words import Units, format_quantity
 
 WIDTH = 100

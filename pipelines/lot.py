@@ -8,8 +8,7 @@ from pathlib import Path
 import numpy as np
 from shapely import Point
 
-from pipelines.deliverables.findings import Balance, Benchmark, Caution, Findings, InputFile
-from pipelines.deliverables.lot_findings import (
+from pipelines.deliverables.findings.gathering import (
     flow_paths_of,
     hydrographs_of,
     leaving_of,
@@ -17,8 +16,9 @@ from pipelines.deliverables.lot_findings import (
     pumps_of,
     storms_of,
 )
+from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.pump_curve import pump_curve
+from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
 from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.runoff_table import runoff_bounds
@@ -26,27 +26,28 @@ from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.input_files import input_files
-from pipelines.inputs.prices import Prices, default_prices, read_prices
-from pipelines.inputs.pump_points import read_pump_points
-from pipelines.inputs.rain_table_file import read_rain_table
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground, shots_in_words
-from pipelines.layout.cautions import cautions_for
-from pipelines.layout.division import parcel_cells, studied_ground
-from pipelines.layout.lift_design import assumed_curve
-from pipelines.layout.lot_water import excess_by_cell
-from pipelines.layout.misfits import misfits_in_words
+from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
+from pipelines.inputs.tables.pump_points import read_pump_points
+from pipelines.inputs.tables.rain_table_file import read_rain_table
+from pipelines.layout.catching.proposal import Reckoning
+from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
+from pipelines.layout.diagnosis.lot_water import excess_by_cell
+from pipelines.layout.diagnosis.misfits import misfits_in_words
+from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
-from pipelines.layout.proposal import Reckoning
-from pipelines.layout.situation import Situation, describe_lot
+from pipelines.layout.quantities.cautions import cautions_for
+from pipelines.layout.ways.lift_design import assumed_curve
 from terrain.arrays import BoolArray
-from terrain.drainage import Drainage, drain_ground
 from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
+from terrain.flow.drainage import Drainage, drain_ground
+from terrain.flow.lot_ground import refuse_unfit
+from terrain.flow.low_spots import find_low_spots
+from terrain.flow.pysheds_adapter import self_check, with_pysheds
 from terrain.ground import ROOF, Ground
-from terrain.lot_ground import refuse_unfit
-from terrain.low_spots import find_low_spots
 
 Progress = Callable[[str, float | None], None]
 
@@ -181,7 +182,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     opened = lot.opened
     surface, ground, fit = read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
     progress("following the water", 0.3)
-    drainage = drain_ground(ground, through="pysheds")
+    drainage = with_pysheds(drain_ground(ground))
     if self_check:
         progress("holding our own drainage against pysheds", 0.35)
         _self_check(drainage)
@@ -280,8 +281,6 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
 
 
 def _self_check(drainage: Drainage) -> None:
-    from terrain.pysheds_adapter import self_check
-
     differences = self_check(drainage)
     if differences:
         # no fault of the input, so no error of ours that blames it

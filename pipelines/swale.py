@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from pipelines.deliverables.findings import Caution, InputFile
-from pipelines.deliverables.swale_findings import (
+from pipelines.deliverables.findings.lot import Caution, InputFile
+from pipelines.deliverables.findings.swale import (
     AddedDischarge,
     LotShare,
     LotSum,
@@ -22,17 +22,17 @@ from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
 from pipelines.inputs.quantity_words import format_quantity
-from pipelines.layout.cautions import swale_cautions
-from pipelines.layout.recut import RecutRules
-from pipelines.layout.swale_case import Progress, SwaleCase, measure_case, open_swales, rain_of
-from pipelines.layout.swale_discharges import WhatIf, lot_results, place_discharges
-from pipelines.layout.swale_judgement import ReachFinding, judge_crossings, judge_reaches
-from pipelines.layout.swale_levels import level_series, overtops, swale_levels
-from pipelines.layout.swale_outlets import SwaleOutlet, judge_outlet
-from pipelines.layout.swale_recut import RecutStretch, recut_swale
-from pipelines.layout.swale_site import SwaleSite
-from pipelines.layout.swale_standing import SwalePond, standing_along, still_level
-from pipelines.layout.swale_water import (
+from pipelines.layout.quantities.cautions import swale_cautions
+from pipelines.layout.swale.case import Progress, SwaleCase, measure_case, open_swales, rain_of
+from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
+from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
+from pipelines.layout.swale.levels import level_series, overtops, swale_levels
+from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
+from pipelines.layout.swale.recut import RecutRules
+from pipelines.layout.swale.recut_stretches import RecutStretch, recut_swale
+from pipelines.layout.swale.site import SwaleSite
+from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
+from pipelines.layout.swale.water import (
     PointDischarge,
     SwaleWater,
     divide_to_swales,
@@ -41,7 +41,7 @@ from pipelines.layout.swale_water import (
     swale_flows,
 )
 from terrain.arrays import FloatArray
-from terrain.cells_to_polygons import label_polygons
+from terrain.flow.cells_to_polygons import label_polygons
 
 __all__ = ["WhatIf", "check_swale", "plan_of_check"]
 

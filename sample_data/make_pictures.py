@@ -9,8 +9,8 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, sync_playwright
 
-from pipelines.deliverables.lot_files import lot_files
-from pipelines.deliverables.swale_handover import write_swales
+from pipelines.deliverables.lot.written import lot_files
+from pipelines.deliverables.swale.handover import write_swales
 from pipelines.lot import screen_lot
 from pipelines.swale import check_swale
 

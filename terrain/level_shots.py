@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain.arrays import FloatArray
 from terrain.errors import GroundError
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 
 @dataclass(frozen=True, slots=True, eq=False)

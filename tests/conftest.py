@@ -11,7 +11,7 @@ from shapely import LineString
 
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 os.environ.setdefault("MPLBACKEND", "Agg")
 settings.register_profile(

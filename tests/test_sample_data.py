@@ -23,12 +23,12 @@ from scipy import ndimage
 from shapely import Point
 from skimage.morphology import reconstruction
 
-from pipelines.inputs.layers import read_layers
-from pipelines.inputs.prices import read_prices
-from pipelines.inputs.pump_points import read_pump_points
-from pipelines.inputs.rain_table_file import read_rain_table
-from pipelines.inputs.shots import read_level_shots
+from pipelines.inputs.shapes.layers import read_layers
 from pipelines.inputs.site_file import read_site_file
+from pipelines.inputs.tables.prices import read_prices
+from pipelines.inputs.tables.pump_points import read_pump_points
+from pipelines.inputs.tables.rain_table_file import read_rain_table
+from pipelines.inputs.tables.shots import read_level_shots
 from terrain.grid import Frame
 
 FOLDER = Path(__file__).parents[1] / "sample_data"

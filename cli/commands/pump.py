@@ -45,13 +45,13 @@ def command(
       lotshed pump --curve sample_data/pump.csv --static-lift "8 ft" --pipe "1-1/2 in sch 40" --length "120 ft" \\
           --elbows-90 3 --elbows-45 2 --check-valves 1 --inflow "35 gpm" --basin "24 in x 30 in"
     """
-    from pipelines.deliverables.single_file import check_file_place
-    from pipelines.hydraulics.lift import size_lift
+    from pipelines.deliverables.files.single_file import check_file_place
     from pipelines.hydraulics.pipe_catalogue import find_pipe
-    from pipelines.hydraulics.pump_curve import pump_curve
-    from pipelines.hydraulics.sump_basin import sump_basin
-    from pipelines.inputs.pump_points import read_pump_points
+    from pipelines.hydraulics.pumping.lift import size_lift
+    from pipelines.hydraulics.pumping.pump_curve import pump_curve
+    from pipelines.hydraulics.pumping.sump_basin import sump_basin
     from pipelines.inputs.quantity import parse_length, parse_quantity
+    from pipelines.inputs.tables.pump_points import read_pump_points
 
     if plot is not None:
         check_file_place(plot, ending=".png", overwrite=overwrite)
@@ -73,8 +73,8 @@ def command(
 
         draw_pump(plot, made_curve, lift, length=line_length, fittings=fittings)
     if as_json:
+        from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.pump_summary import pump_summary
-        from pipelines.deliverables.summary import summary_text
 
         click.echo(summary_text(pump_summary(lift)), nl=False)
     else:

@@ -54,7 +54,7 @@ def command(
 
     if dry_run:
         if out is not None:
-            from pipelines.deliverables.place import check_place
+            from pipelines.deliverables.files.place import check_place
 
             check_place(out, overwrite=overwrite)
         click.echo(check_site(site))
@@ -64,9 +64,9 @@ def command(
 
     from datetime import date
 
-    from pipelines.deliverables.handover import write_lot
-    from pipelines.deliverables.lot_files import lot_files
-    from pipelines.deliverables.place import prepare_place
+    from pipelines.deliverables.files.place import prepare_place
+    from pipelines.deliverables.lot.handover import write_lot
+    from pipelines.deliverables.lot.written import lot_files
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
@@ -76,7 +76,8 @@ def command(
         write_lot(findings, out, overwrite=overwrite, extra_files=further)
 
     if as_json:
-        from pipelines.deliverables.summary import summary, summary_text
+        from pipelines.deliverables.files.text_file import summary_text
+        from pipelines.deliverables.lot.summary import summary
 
         click.echo(summary_text(summary(findings)), nl=False)
     else:

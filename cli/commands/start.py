@@ -44,7 +44,7 @@ def command(
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
           --out /tmp/site.toml
     """
-    from pipelines.deliverables.single_file import check_file_place, write_single_text
+    from pipelines.deliverables.files.single_file import check_file_place, write_single_text
     from pipelines.deliverables.unit_systems import unit_system
     from pipelines.inputs.describe import describe_inputs, description_lines
     from pipelines.inputs.site_file_text import site_file_text

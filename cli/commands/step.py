@@ -57,7 +57,7 @@ def _command_of(step: "Step") -> click.Command:
     def run(out: Path, overwrite: bool, **given: Any) -> None:
         from pipelines.steps.run import COMPANIONS, StepFile, run_step
         from terrain.first_run import COMPILING, compiles_first
-        from terrain.surface import Surface
+        from terrain.reading.surface import Surface
 
         stated = {name: value for name, value in given.items() if value is not None}
         files = {}

@@ -25,14 +25,14 @@ def command(table: Path, depth: str, duration: str, as_json: bool) -> None:
     """
     from pipelines.hydrology.storm_question import which_storm
     from pipelines.inputs.quantity import parse_quantity
-    from pipelines.inputs.rain_table_file import read_rain_table
+    from pipelines.inputs.tables.rain_table_file import read_rain_table
 
     fallen = parse_quantity(depth, "length", "--depth")
     time = parse_quantity(duration, "time", "--duration")
     answer = which_storm(read_rain_table(table), fallen, time)
     if as_json:
+        from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.storm_summary import storm_summary
-        from pipelines.deliverables.summary import summary_text
 
         click.echo(summary_text(storm_summary(answer)), nl=False)
     else:

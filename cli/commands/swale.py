@@ -63,7 +63,7 @@ def command(
     asked = _asked(add_discharge, at)
     if dry_run:
         if out is not None:
-            from pipelines.deliverables.place import check_place
+            from pipelines.deliverables.files.place import check_place
 
             check_place(out, overwrite=overwrite)
         click.echo(plan_of_check(site, lots=lots))
@@ -71,9 +71,9 @@ def command(
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
 
-    from pipelines.deliverables.place import prepare_place
-    from pipelines.deliverables.swale_handover import write_swales
-    from pipelines.deliverables.swale_layers import verdict_rows
+    from pipelines.deliverables.files.place import prepare_place
+    from pipelines.deliverables.swale.handover import write_swales
+    from pipelines.deliverables.swale.layers import verdict_rows
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
@@ -81,8 +81,8 @@ def command(
         written = write_swales(findings, out, overwrite=overwrite)
 
     if as_json:
-        from pipelines.deliverables.summary import summary_text
-        from pipelines.deliverables.swale_summary import swale_summary
+        from pipelines.deliverables.files.text_file import summary_text
+        from pipelines.deliverables.swale.summary import swale_summary
 
         click.echo(summary_text(swale_summary(findings)), nl=False)
     else:

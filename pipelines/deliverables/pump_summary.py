@@ -8,9 +8,9 @@ import numpy as np
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE
-from pipelines.hydraulics.lift import LiftResult
-from pipelines.hydraulics.pressure_line import PressureLine, line_head
-from pipelines.hydraulics.pump_curve import PumpCurve, head_at
+from pipelines.hydraulics.pumping.lift import LiftResult
+from pipelines.hydraulics.pumping.pressure_line import PressureLine, line_head
+from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 
 
 def pump_summary(lift: LiftResult) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pipelines.hydraulics.access_hole import EnteringFlow, Floor, access_hole_energy
-from pipelines.hydraulics.barrel import Barrel, circular_barrel, critical_depth, normal_depth
+from pipelines.hydraulics.channel.barrel import Barrel, circular_barrel, critical_depth, normal_depth
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive

@@ -15,7 +15,7 @@ from pipelines.hydrology.storms import refined
 from pipelines.hydrology.sub_catchment import Hydrograph, SurfaceShare
 from pipelines.hydrology.surface_map import SurfaceMap, shares_of
 from terrain.arrays import FloatArray, IntArray
-from terrain.drainage import Drainage, flow_lengths, path_downstream, upstream_labels
+from terrain.flow.drainage import Drainage, flow_lengths, path_downstream, upstream_labels
 
 
 @dataclass(frozen=True, slots=True, eq=False)

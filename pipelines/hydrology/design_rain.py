@@ -7,7 +7,7 @@ from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import duration_text, rain_depth, rain_intensity, table_name
 from pipelines.hydrology.storms import DAY, DesignStorm, NrcsType, constant_storm, nested_storm, nrcs_storm
 from pipelines.inputs.limits import require_positive
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 
 Distribution = Literal["nested", "I", "IA", "II", "III"]
 SHORTEST = 300.0

@@ -10,7 +10,7 @@ from pipelines.hydrology.losses import runoff_of_shares, total_area
 from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.inputs.limits import require_positive
-from terrain.low_spots import LowSpot
+from terrain.flow.low_spots import LowSpot
 
 FILM = 0.001
 """Depth that flat ground shut in by walls holds before the rest counts as overflow. [m]"""

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.hydrology.errors import RainError
 from pipelines.inputs.limits import require_positive
-from pipelines.inputs.rain_table import RainTable, Series
+from pipelines.inputs.tables.rain_table import RainTable, Series
 from terrain.arrays import FloatArray
 
 # a duration read from text and one computed may differ in the last bits

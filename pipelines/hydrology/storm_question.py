@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from pipelines.hydrology.rainfall import depths_of_duration, return_period_of
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
 
 

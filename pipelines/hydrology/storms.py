@@ -10,7 +10,7 @@ import numpy as np
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import duration_text, rain_depth
 from pipelines.inputs.limits import require_positive
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
 
 NrcsType = Literal["I", "IA", "II", "III"]

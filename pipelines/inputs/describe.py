@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.layer_table import LAYER_KINDS
-from pipelines.inputs.layers import locate_layer
 from pipelines.inputs.quantity_words import Units, format_quantity
 from pipelines.inputs.rules import load_rules
+from pipelines.inputs.shapes.layer_table import LAYER_KINDS
+from pipelines.inputs.shapes.layers import locate_layer
+from pipelines.inputs.shapes.vector_file import VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
-from pipelines.inputs.vector_file import VectorLayer, find_layer, read_shapes
-from terrain.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
-from terrain.raster_source import RasterSource, open_raster
-from terrain.surface import read_window
+from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
+from terrain.reading.raster_source import RasterSource, open_raster
+from terrain.reading.surface import read_window
 
 _MARGIN = 20.0
 

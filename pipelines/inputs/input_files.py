@@ -5,9 +5,9 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.inputs.layers import SiteLayers
+from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from terrain.raster_source import RasterSource
+from terrain.reading.raster_source import RasterSource
 
 # a shapefile is several files that make one layer
 _SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")

@@ -16,8 +16,8 @@ from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from pipelines.inputs.errors import InputFileError, LayerError
-from pipelines.inputs.unit_table import si_factor
 from terrain.grid import Frame
+from terrain.unit_table import si_factor
 
 RESULT = "lot.gpkg"
 _UNITS = {"m": "m", "ft": "ft", "in": "in", "gpm": "gpm", "cfs": "cfs", "l_s": "l/s"}

@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 
 from pipelines.inputs.errors import QuantityError
-from pipelines.inputs.unit_table import DIMENSIONS, UNITS, Unit, allowed_text, si_factor
+from terrain.unit_table import DIMENSIONS, UNITS, Unit, allowed_text, si_factor
 
 _NUMBER = r"(?:\d+-\d{1,4}/\d{1,4}|\d{1,4}/\d{1,4}|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)"
 _UNIT = r"(?:1/)?[A-Za-z%][A-Za-z0-9/%]*"

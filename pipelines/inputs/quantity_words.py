@@ -3,7 +3,7 @@
 import math
 from typing import Literal
 
-from pipelines.inputs.unit_table import si_factor
+from terrain.unit_table import si_factor
 
 Units = Literal["us", "si"]
 

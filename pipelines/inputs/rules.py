@@ -13,7 +13,7 @@ from importlib.resources import files
 
 from pipelines.inputs.errors import QuantityError, SiteFileError
 from pipelines.inputs.quantity import read_quantity
-from pipelines.inputs.unit_table import RULE_UNITS, allowed_text, si_factor
+from terrain.unit_table import RULE_UNITS, allowed_text, si_factor
 
 MARKS = {
     "P": "published",

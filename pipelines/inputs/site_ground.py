@@ -6,17 +6,17 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.inputs.layers import SiteLayers, locate_parcel, read_layers
-from pipelines.inputs.shots import LevelShots, read_level_shots
+from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
 from pipelines.inputs.site_file import SiteFile, read_site_file
+from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from terrain.arrays import BoolArray
-from terrain.conditioning import Culvert, make_ground
 from terrain.errors import GroundError
+from terrain.flow.conditioning import Culvert, make_ground
+from terrain.flow.window import grow_window
 from terrain.ground import Ground
 from terrain.level_shots import ShotFit, rebase_on_shots
-from terrain.raster_source import RasterSource, open_raster
-from terrain.surface import Surface
-from terrain.window import grow_window
+from terrain.reading.raster_source import RasterSource, open_raster
+from terrain.reading.surface import Surface
 
 
 @dataclass(frozen=True, slots=True, eq=False)

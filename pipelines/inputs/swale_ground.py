@@ -9,13 +9,13 @@ from shapely import Geometry, LineString, MultiPolygon
 
 from pipelines.inputs.site_ground import SiteInputs, ground_of
 from terrain.arrays import BoolArray
-from terrain.drainage import catchment, drain_ground
 from terrain.errors import GroundError
+from terrain.flow.drainage import catchment, drain_ground
+from terrain.flow.lot_ground import cells_inside
+from terrain.flow.window import grow_window
 from terrain.ground import Ground
 from terrain.level_shots import ShotFit, rebase_on_shots
-from terrain.lot_ground import cells_inside
-from terrain.surface import Surface
-from terrain.window import grow_window
+from terrain.reading.surface import Surface
 
 BESIDE = 12.0
 """Ground read on either side of a swale at least: a bank is looked for within it. Common practice, no source. [m]"""

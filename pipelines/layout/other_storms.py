@@ -7,13 +7,13 @@ import numpy as np
 
 from pipelines.hydrology.design_rain import DesignRain, rain_from_table
 from pipelines.hydrology.errors import RainError
-from pipelines.layout.design_flows import run_with_works
-from pipelines.layout.lot_water import LotWater, run_storm
+from pipelines.layout.catching.design_flows import run_with_works
+from pipelines.layout.catching.proposal import Reckoning, settings_for
+from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
+from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
-from pipelines.layout.proposal import Reckoning, settings_for
-from pipelines.layout.situation import Situation
+from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
-from terrain.low_spots import LowSpot
 
 MOST_STORMS = 7
 NEAR_HOUSE = 3.0

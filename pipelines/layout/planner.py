@@ -10,20 +10,16 @@ from shapely import LineString
 from pipelines.hydraulics.basin_capacity import basin_capacity
 from pipelines.hydraulics.grate import BASIN_GRATES, choose_grate, ponding_depth
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.pump_curve import PumpCurve
-from pipelines.inputs.layers import SiteLayers
+from pipelines.hydraulics.pumping.pump_curve import PumpCurve
+from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.cautions import CheckNeeds, site_checks
-from pipelines.layout.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
-from pipelines.layout.division import Division
-from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.laying import LayGround, route_spec, settings_to_try
-from pipelines.layout.lift_design import LiftDesign, assumed_curve
-from pipelines.layout.lot_field import lot_field
-from pipelines.layout.lot_water import LotWater
-from pipelines.layout.outfall_sites import OutfallRules, OutfallSite, daylight_places, found_outfalls, given_outfalls
-from pipelines.layout.own_crossings import own_crossings
-from pipelines.layout.own_swale import own_swale
+from pipelines.layout.catching.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
+from pipelines.layout.catching.proposal import Catching, Diagnosis, Reckoning, catch, diagnose, run_on_share
+from pipelines.layout.diagnosis.division import Division
+from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.diagnosis.stops import ground_water_in_words, reasons_to_stop
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -35,15 +31,25 @@ from pipelines.layout.plan import (
     Plan,
     TakeOffLine,
 )
-from pipelines.layout.proposal import Catching, Diagnosis, Reckoning, catch, diagnose, run_on_share
-from pipelines.layout.protected import mask_of
-from pipelines.layout.quantities import Access, quantities_of
-from pipelines.layout.route_spec import OutfallTarget
-from pipelines.layout.situation import Situation
-from pipelines.layout.stops import ground_water_in_words, reasons_to_stop
-from pipelines.layout.take_off import Cost, UnitPrice, price_take_off, total_cost
-from pipelines.layout.way_values import LaidOut, WayInputs
-from pipelines.layout.ways import lay_out_ways
+from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
+from pipelines.layout.quantities.quantities import Access, quantities_of
+from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.lot_field import lot_field
+from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.ways.all_ways import lay_out_ways
+from pipelines.layout.ways.laying import LayGround, route_spec, settings_to_try
+from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
+from pipelines.layout.ways.outfall_sites import (
+    OutfallRules,
+    OutfallSite,
+    daylight_places,
+    found_outfalls,
+    given_outfalls,
+)
+from pipelines.layout.ways.own_crossings import own_crossings
+from pipelines.layout.ways.own_swale import own_swale
+from pipelines.layout.ways.way_values import LaidOut, WayInputs
 from terrain.raster import Raster
 
 LEAST_DRAIN_FLOW = 3.2e-4

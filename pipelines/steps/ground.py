@@ -9,23 +9,23 @@ from geopandas import GeoDataFrame
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from shapely import LineString, MultiPolygon, Polygon
 
-from pipelines.deliverables.layer_table import make_layer
-from pipelines.deliverables.lot_findings import LEAST_PATH_AREA, SIGMAS
+from pipelines.deliverables.files.layer_table import make_layer
+from pipelines.deliverables.findings.gathering import LEAST_PATH_AREA, SIGMAS
 from pipelines.inputs.quantity import read_quantity
-from pipelines.layout.division import CollectingPlace, divide_ground
+from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground
 from terrain.arrays import BoolArray, IntArray
-from terrain.cells_to_polygons import label_polygons
-from terrain.conditioning import Culvert, make_ground
-from terrain.drainage import Drainage, drain_ground, upstream_labels
 from terrain.errors import GeometryError
-from terrain.flow_paths import find_flow_paths
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.conditioning import Culvert, make_ground
+from terrain.flow.drainage import Drainage, drain_ground, upstream_labels
+from terrain.flow.flow_paths import find_flow_paths
+from terrain.flow.lot_ground import cells_inside
+from terrain.flow.low_spots import LowSpot, find_low_spots
 from terrain.grid import Grid
 from terrain.kernels.routing import accumulate
 from terrain.lidar_error import fall_error
-from terrain.lot_ground import cells_inside
-from terrain.low_spots import LowSpot, find_low_spots
 from terrain.raster import Raster
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 Length = Annotated[float, BeforeValidator(lambda text: _read(text, "length"))]
 Area = Annotated[float, BeforeValidator(lambda text: _read(text, "area"))]

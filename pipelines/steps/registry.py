@@ -21,7 +21,7 @@ from pydantic import BaseModel
 
 from terrain.errors import LotshedError
 from terrain.raster import Raster
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 GROUP = "lotshed.steps"
 

@@ -12,21 +12,21 @@ from geopandas import GeoDataFrame
 from pandas import DataFrame
 from pydantic import BaseModel, ValidationError
 
-from pipelines.deliverables.single_file import check_file_place, write_result
+from pipelines.deliverables.files.single_file import check_file_place, write_result
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
-from pipelines.inputs.layer_table import LAYER_KINDS, LayerKind
-from pipelines.inputs.layers import locate_layer
+from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
+from pipelines.inputs.shapes.layers import locate_layer
+from pipelines.inputs.shapes.vector_file import find_layer, read_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import VectorFile
-from pipelines.inputs.vector_file import find_layer, read_shapes
 from pipelines.steps.registry import Step, StepError
 from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
 from terrain.raster import Raster
-from terrain.raster_source import open_raster
-from terrain.surface import Surface, read_window
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import Surface, read_window
 
 # what may be said of a file beside its path
 COMPANIONS: dict[type, dict[str, str]] = {

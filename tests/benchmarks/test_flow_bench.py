@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from terrain.drainage import LEAVES, drain_ground, undrained
-from terrain.low_spots import find_low_spots, settle_water
+from terrain.flow.drainage import LEAVES, drain_ground, undrained
+from terrain.flow.low_spots import find_low_spots, settle_water
 
 # time of this process, so that a busy machine measures the same
 pytestmark = pytest.mark.benchmark(timer=time.process_time)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from pipelines.deliverables.lot_files import lot_files
+from pipelines.deliverables.lot.written import lot_files
 from pipelines.lot import screen_lot
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"

@@ -15,13 +15,13 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 from shapely import LineString, Point, box
 
-from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.kernels.relax import spread_costs
-from pipelines.layout.route_field import field_from_arrays
-from pipelines.layout.route_graph import cell_steps
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
-from pipelines.layout.route_steps import Crossing
-from pipelines.layout.router import route_forest
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.field import field_from_arrays
+from pipelines.layout.routing.graph import cell_steps
+from pipelines.layout.routing.kernels.relax import spread_costs
+from pipelines.layout.routing.router import route_forest
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.steps import Crossing
 from terrain.grid import Frame, Grid
 
 # time of this process, so that a busy machine measures the same

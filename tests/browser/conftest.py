@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from pipelines.deliverables.findings import StormWater
-from pipelines.deliverables.lot_files import lot_files
+from pipelines.deliverables.findings.lot import StormWater
+from pipelines.deliverables.lot.written import lot_files
 
 MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
 SAMPLES = Path(__file__).parents[2] / "sample_data"
@@ -46,7 +46,7 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="session")
 def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     """Lot 11: a patio that is pumped, roofs by gravity."""
-    from pipelines.deliverables.handover import write_lot
+    from pipelines.deliverables.lot.handover import write_lot
     from pipelines.lot import screen_lot
 
     folder = tmp_path_factory.mktemp("lot") / "lot_11"
@@ -57,7 +57,7 @@ def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed
 
 @pytest.fixture(scope="session")
 def swales(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
-    from pipelines.deliverables.swale_handover import write_swales
+    from pipelines.deliverables.swale.handover import write_swales
     from pipelines.swale import check_swale
 
     folder = tmp_path_factory.mktemp("swales") / "swale"

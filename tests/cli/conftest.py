@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cli.main import app
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 
 MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
 WRITTEN_LOT = Path(__file__).parents[1] / "pipelines" / "lot" / "conftest.py"

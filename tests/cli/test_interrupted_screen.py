@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 from cli import interrupt
 from cli.main import app, exit_code
 from cli.voice import Voice
-from pipelines.deliverables.place import prepare_place
+from pipelines.deliverables.files.place import prepare_place
 
 ROOT = Path(__file__).parents[2]
 STAGES = (

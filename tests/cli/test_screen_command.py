@@ -6,7 +6,7 @@ from typing import Any
 
 from click.testing import Result
 
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.layout.plan import Plan
 from terrain.errors import LotshedError
 

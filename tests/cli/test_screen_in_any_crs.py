@@ -14,7 +14,8 @@ from click.testing import Result
 from pyproj import Geod, Transformer
 from rasterio.warp import Resampling, reproject, transform_bounds
 
-from pipelines.deliverables.summary import summary, summary_text
+from pipelines.deliverables.files.text_file import summary_text
+from pipelines.deliverables.lot.summary import summary
 from pipelines.lot import screen_lot
 
 Run = Callable[..., Result]

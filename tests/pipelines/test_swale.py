@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipelines.hydraulics.culvert import culvert_flow
+from pipelines.hydraulics.channel.culvert import culvert_flow
 from pipelines.swale import WhatIf, check_swale, plan_of_check
 from terrain.errors import LotshedError
 

@@ -7,9 +7,9 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, Point, box
 
-from pipelines.deliverables.geopackage import write_geopackage
-from pipelines.deliverables.layer_table import empty_layer, make_layer
-from pipelines.deliverables.layer_table import layers as layer_table
+from pipelines.deliverables.files.geopackage import write_geopackage
+from pipelines.deliverables.files.layer_table import empty_layer, make_layer
+from pipelines.deliverables.files.layer_table import layers as layer_table
 from pipelines.inputs.errors import InputFileError
 from pipelines.inputs.lot_results import read_lot_results
 from pipelines.swale import check_swale
@@ -128,8 +128,8 @@ def test_what_the_swale_does_to_the_line_behind(swale_files, tmp_path):
 
 
 def test_a_result_can_be_read_by_scripts(swale_files, tmp_path):
-    from pipelines.deliverables.summary import summary_text
-    from pipelines.deliverables.swale_summary import swale_summary
+    from pipelines.deliverables.files.text_file import summary_text
+    from pipelines.deliverables.swale.summary import swale_summary
 
     write_lot(tmp_path / "lots" / "lot_1", X0, 0.005)
     summary = json.loads(summary_text(swale_summary(check_swale(swale_files(trapezoid), lots=tmp_path / "lots"))))

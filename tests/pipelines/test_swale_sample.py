@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.deliverables.swale_handover import write_swales
+from pipelines.deliverables.swale.handover import write_swales
 from pipelines.inputs.site_ground import ground_of, open_site
-from pipelines.layout.swale_site import culverts_by_swale, measure_swale
-from pipelines.layout.swale_standing import standing_along
+from pipelines.layout.swale.site import culverts_by_swale, measure_swale
+from pipelines.layout.swale.standing import standing_along
 from pipelines.lot import screen_lot
 from pipelines.swale import check_swale
-from terrain.drainage import drain_ground
-from terrain.low_spots import find_low_spots
-from terrain.surface import Surface, read_window
+from terrain.flow.drainage import drain_ground
+from terrain.flow.low_spots import find_low_spots
+from terrain.reading.surface import Surface, read_window
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 

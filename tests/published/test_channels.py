@@ -4,8 +4,7 @@ from math import radians, tan
 
 import pytest
 
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, POUND_PER_SQUARE_FOOT
-from pipelines.hydraulics.open_channel import (
+from pipelines.hydraulics.channel.open_channel import (
     channel_discharge,
     channel_flow,
     critical_stage,
@@ -14,7 +13,8 @@ from pipelines.hydraulics.open_channel import (
     trapezoid_section,
     wetted_section,
 )
-from pipelines.hydraulics.permissible_velocity import permissible_velocity
+from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
+from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, POUND_PER_SQUARE_FOOT
 
 HEC22 = "FHWA, Urban Drainage Design Manual, HEC-22, 3rd ed., 2009"
 HDS5 = "FHWA, Hydraulic Design of Highway Culverts, HDS-5, 2nd ed., 2001"

@@ -4,9 +4,9 @@ from math import pi
 
 import pytest
 
-from pipelines.hydraulics.barrel import box_barrel, circular_barrel, critical_depth
+from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel, critical_depth
+from pipelines.hydraulics.channel.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
 from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, INCH
-from pipelines.hydraulics.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
 from pipelines.hydraulics.weir import broad_crested_weir
 
 HDS5 = "FHWA, Hydraulic Design of Highway Culverts, HDS-5, 2nd ed., 2001"

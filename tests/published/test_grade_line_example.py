@@ -7,7 +7,7 @@ The example reads part-full depths and velocities off a chart and rounds flows t
 import pytest
 
 from pipelines.hydraulics.access_hole import EnteringFlow, access_hole_energy, discharge_intensity, entrance_energy
-from pipelines.hydraulics.barrel import circular_barrel, critical_depth
+from pipelines.hydraulics.channel.barrel import circular_barrel, critical_depth
 from pipelines.hydraulics.grade_line import GradeNode, GradeRun, grade_line
 from pipelines.hydraulics.manning import full_pipe_capacity
 

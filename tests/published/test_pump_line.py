@@ -5,16 +5,16 @@ from math import pi
 import pytest
 
 from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
-from pipelines.hydraulics.lift import operating_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.pressure_line import (
+from pipelines.hydraulics.pumping.lift import operating_flow
+from pipelines.hydraulics.pumping.pressure_line import (
     PressureLine,
     equivalent_length,
     friction_hazen_williams,
     line_head,
 )
-from pipelines.hydraulics.pump_curve import pump_curve
-from pipelines.hydraulics.sump_basin import cycle_volume_needed, cycling_at, worst_cycling
+from pipelines.hydraulics.pumping.pump_curve import pump_curve
+from pipelines.hydraulics.pumping.sump_basin import cycle_volume_needed, cycling_at, worst_cycling
 
 GPM = GALLON_PER_MINUTE
 ILLINOIS = "Illinois Administrative Code 77-906, Appendix A, Exhibit I"

@@ -14,10 +14,10 @@ import pytest
 import rasterio
 from skimage.morphology import reconstruction
 
-from terrain.drainage import LEAVES, drain_ground, undrained
+from terrain.flow.drainage import LEAVES, drain_ground, undrained
+from terrain.flow.low_spots import find_low_spots, settle_water
+from terrain.flow.pysheds_adapter import self_check
 from terrain.ground import BARRIER, OPEN
-from terrain.low_spots import find_low_spots, settle_water
-from terrain.pysheds_adapter import self_check
 
 RASTER = Path(__file__).parents[1] / "data" / "one_metre_ground.tif"
 D8 = {(0, 1): 1, (1, 1): 2, (1, 0): 4, (1, -1): 8, (0, -1): 16, (-1, -1): 32, (-1, 0): 64, (-1, 1): 128}

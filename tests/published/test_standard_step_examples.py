@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pipelines.hydraulics.open_channel import CrossSection, trapezoid_section
-from pipelines.hydraulics.standard_step import Downstream, make_channel, water_surface
+from pipelines.hydraulics.channel.open_channel import CrossSection, trapezoid_section
+from pipelines.hydraulics.channel.standard_step import Downstream, make_channel, water_surface
 
 FOOT = 0.3048
 CFS = FOOT**3

@@ -12,7 +12,7 @@ from pipelines.hydrology.rainfall import (
 )
 from pipelines.hydrology.storm_question import which_storm
 from pipelines.hydrology.storms import largest_depth, nested_storm, nrcs_distribution, nrcs_storm
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 
 IN, MINUTE, HOUR = 0.0254, 60.0, 3600.0
 IN_H = IN / HOUR

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from terrain.banks import find_bank
+from terrain.swale.banks import find_bank
 
 DISTANCE = np.arange(0.0, 8.01, 0.125)
 

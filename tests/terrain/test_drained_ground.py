@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from terrain.drainage import LEAVES, NOWHERE, STAYS, drain_ground, shut_in, undrained
+from terrain.flow.drainage import LEAVES, NOWHERE, STAYS, drain_ground, shut_in, undrained
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
 
 STEPS = [(0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1)]

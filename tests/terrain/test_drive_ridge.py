@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from terrain.drive_ridge import find_ridge
-from terrain.thalweg import thalweg_as_drawn
+from terrain.swale.drive_ridge import find_ridge
+from terrain.swale.thalweg import thalweg_as_drawn
 
 
 def test_ridge_of_a_drive_that_dips_over_the_swale(made_swale):

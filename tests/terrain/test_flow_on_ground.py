@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from shapely import box
 
-from terrain.cells_to_polygons import label_polygons
-from terrain.drainage import (
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.drainage import (
     catchment,
     drain_ground,
     falls_certainly,
@@ -18,7 +18,7 @@ from terrain.drainage import (
     path_downstream,
     upstream_labels,
 )
-from terrain.flow_paths import find_flow_paths
+from terrain.flow.flow_paths import find_flow_paths
 from terrain.ground import OPEN, ROOF
 
 

@@ -5,12 +5,12 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
-from terrain.conditioning import Culvert, make_ground
-from terrain.drainage import drain_ground, path_downstream, undrained
 from terrain.errors import GeometryError
+from terrain.flow.conditioning import Culvert, make_ground
+from terrain.flow.drainage import drain_ground, path_downstream, undrained
 from terrain.grid import Frame, Grid
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from pyproj import CRS
 from terrain.errors import GroundError
 from terrain.grid import Frame, Grid
 from terrain.level_shots import rebase_on_shots
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 GRID = Grid((40, 40), 500000.0, 4000000.0, 0.5, 0.5, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
 

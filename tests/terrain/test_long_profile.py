@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.long_profile import fill_downstream, read_profile
-from terrain.thalweg import thalweg_as_drawn
+from terrain.swale.long_profile import fill_downstream, read_profile
+from terrain.swale.thalweg import thalweg_as_drawn
 
 
 def trapezoid(t):

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.drainage import drain_ground
+from terrain.flow.drainage import drain_ground
+from terrain.flow.low_spots import find_low_spots
 from terrain.ground import BARRIER, OPEN
 from terrain.lidar_error import fall_error
-from terrain.low_spots import find_low_spots
 
 
 def twin_pits(west=8.0, east=8.5, saddle=9.0, rim=9.5):

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from terrain import pysheds_adapter
-from terrain.drainage import catchment, drain_ground, flow_lengths
+from terrain.flow import pysheds_adapter
+from terrain.flow.drainage import catchment, drain_ground, flow_lengths
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
 
 
@@ -38,7 +38,7 @@ def test_they_agree_bit_for_bit(ground_of, built):
 def test_either_gives_the_same_drainage(ground_of, built):
     z, kind, receiver = built
     ground = ground_of(z, kind=kind, receiver=receiver)
-    ours, theirs = drain_ground(ground), drain_ground(ground, through="pysheds")
+    ours, theirs = drain_ground(ground), pysheds_adapter.with_pysheds(drain_ground(ground))
     np.testing.assert_array_equal(theirs.filled, ours.filled)
     np.testing.assert_array_equal(theirs.accumulation, ours.accumulation)
     np.testing.assert_array_equal(theirs.target, ours.target)
@@ -58,7 +58,7 @@ def test_a_difference_is_reported_where_it_is(ground_of):
 def test_the_two_fills_are_compared_though_pysheds_made_the_one_in_use(ground_of, monkeypatch):
     z = np.full((6, 6), 5.0)
     z[2:4, 2:4] = 4.0
-    drained = drain_ground(ground_of(z), through="pysheds")
+    drained = pysheds_adapter.with_pysheds(drain_ground(ground_of(z)))
     monkeypatch.setattr(pysheds_adapter, "fill_depressions", lambda ground: ground.elevation)
     (said,) = pysheds_adapter.self_check(drained)
     assert "filled surface [m] differs in 4 of 36 cells, first at row 2, column 2: kernel 5.0, beside it 4.0" in said
@@ -114,5 +114,6 @@ def test_odd_grounds(ground_of, z):
 
 
 def test_pysheds_is_imported_on_first_use_only():
-    code = "import sys, terrain.drainage, terrain.low_spots, terrain.pysheds_adapter; print('pysheds' in sys.modules)"
+    modules = "terrain.flow.drainage, terrain.flow.low_spots, terrain.flow.pysheds_adapter"
+    code = f"import sys, {modules}; print('pysheds' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"

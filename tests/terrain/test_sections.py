@@ -7,8 +7,8 @@ from shapely import LineString
 
 from terrain.errors import GeometryError
 from terrain.ground import BARRIER, OPEN, Ground
-from terrain.sections import cut_sections
-from terrain.thalweg import snap_thalweg, thalweg_as_drawn
+from terrain.swale.sections import cut_sections
+from terrain.swale.thalweg import snap_thalweg, thalweg_as_drawn
 
 
 def vee(t):

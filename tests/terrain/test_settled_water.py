@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from terrain.drainage import drain_ground, shut_in
 from terrain.errors import GroundError
+from terrain.flow.drainage import drain_ground, shut_in
+from terrain.flow.low_spots import find_low_spots, settle_water
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
 from terrain.kernels.depressions import grow_tree
-from terrain.low_spots import find_low_spots, settle_water
 
 
 @pytest.fixture(scope="session")

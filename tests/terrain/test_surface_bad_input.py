@@ -9,10 +9,10 @@ from affine import Affine
 from shapely import box
 
 from terrain.errors import GroundError, GroundFileError
-from terrain.lot_ground import cells_inside, cover_of_lot, refuse_unfit, refuse_unknown, share_of_steps
-from terrain.raster_source import open_raster
-from terrain.surface import read_window
-from terrain.window import grow_window
+from terrain.flow.lot_ground import cells_inside, cover_of_lot, refuse_unfit, refuse_unknown, share_of_steps
+from terrain.flow.window import grow_window
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import read_window
 
 
 def lot_of(source, side=40.0, east=0.0):

@@ -7,8 +7,8 @@ from pyproj import CRS, Geod, Transformer
 from rasterio.warp import Resampling, reproject
 
 from terrain.metric_frame import horizontal_part, metric_frame, utm_zone
-from terrain.raster_source import open_raster
-from terrain.surface import read_window
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import read_window
 
 GEOD = Geod(ellps="WGS84")
 

@@ -6,8 +6,8 @@ import rasterio
 import rasterio.shutil
 from affine import Affine
 
-from terrain.raster_source import open_raster
-from terrain.surface import read_window
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import read_window
 
 
 def whole(path, **options):

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain.holes import close_small_holes
-from terrain.raster_source import open_raster
-from terrain.surface import read_window
+from terrain.reading.holes import close_small_holes
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import read_window
 
 
 def plane(rows=20, columns=24, cell_width=1.0, cell_height=1.0):

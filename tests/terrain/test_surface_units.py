@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from pyproj import CRS
 
 from terrain.errors import GroundError
-from terrain.raster_source import open_raster
-from terrain.surface import read_window
-from terrain.vertical_unit import METRES_IN, decide_vertical_unit
+from terrain.reading.raster_source import open_raster
+from terrain.reading.surface import read_window
+from terrain.reading.vertical_unit import METRES_IN, decide_vertical_unit
 
 # The international foot is 0.3048 m and the US survey foot 1200/3937 m: NIST Special Publication 811 (2008), B.6.
 FOOT, SURVEY_FOOT = 0.3048, 0.304800609601219

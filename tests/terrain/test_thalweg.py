@@ -5,7 +5,7 @@ import pytest
 from shapely import LineString
 
 from terrain.errors import GeometryError
-from terrain.thalweg import snap_thalweg, thalweg_as_drawn
+from terrain.swale.thalweg import snap_thalweg, thalweg_as_drawn
 
 
 def vee(t):

@@ -5,9 +5,9 @@ import pytest
 from affine import Affine
 from shapely import box
 
-from terrain.lot_ground import cells_inside
-from terrain.raster_source import open_raster
-from terrain.window import grow_window
+from terrain.flow.lot_ground import cells_inside
+from terrain.flow.window import grow_window
+from terrain.reading.raster_source import open_raster
 
 ROWS, COLUMNS = 300, 400
 WEST, NORTH = 500000.0, 4100000.0

@@ -11,13 +11,13 @@ import shapely
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
+from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.report.blocks import Inline, Number, Report
-from pipelines.deliverables.report.ground_picture import cell_runs, heights_text
-from pipelines.deliverables.report.map_picture import MapPicture
-from pipelines.deliverables.report.map_svg import WIDTH, legend_mark, map_drawing
+from pipelines.deliverables.report.figures.ground_picture import cell_runs, heights_text
+from pipelines.deliverables.report.figures.map_picture import MapPicture
+from pipelines.deliverables.report.figures.map_svg import WIDTH, legend_mark, map_drawing
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.shown_text import shown
-from pipelines.deliverables.symbols import symbols
 from pipelines.inputs.quantity_words import Units
 
 SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
 from pipelines.deliverables.unit_systems import unit_value
-from pipelines.deliverables.words import CODES, EDGES
+from pipelines.deliverables.words.names import CODES, EDGES
 from pipelines.inputs.quantity_words import Units, format_quantity
 
 _RAISED = str.maketrans("23", "²³")
@@ -175,7 +175,7 @@ def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
     """Name with its unit as the layer has it, and that unit; of two, the one that people read: the last."""
     if column in frame:
         return column, ""
-    from pipelines.inputs.unit_table import RULE_UNITS
+    from terrain.unit_table import RULE_UNITS
 
     suffixes = [*(unit.replace("/", "_") for unit in RULE_UNITS), "pct"]
     found = [(f"{column}_{suffix}", suffix) for suffix in suffixes if f"{column}_{suffix}" in frame]

@@ -6,12 +6,12 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.report.blocks import Block, Facts, Figure, Inline, Items, Paragraph, Report, Subhead, plain
+from pipelines.deliverables.report.figures.map_picture import MapPicture
+from pipelines.deliverables.report.figures.map_svg import legend_mark, map_drawing
 from pipelines.deliverables.report.html import SAID, asset
-from pipelines.deliverables.report.map_picture import MapPicture
-from pipelines.deliverables.report.map_svg import legend_mark, map_drawing
 from pipelines.deliverables.report.shown_text import breakable, shown
-from pipelines.deliverables.symbols import symbols
 
 PAPER = {"us": "us-letter", "si": "a4"}
 LONGEST_NAME = 70

@@ -10,15 +10,15 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from pipelines.deliverables.files.symbols import symbol_of, symbols
+from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Column, Facts, Items, Report, Sheet, Subhead, Table, Words
-from pipelines.deliverables.report.ground_picture import Bounds, ground_picture
-from pipelines.deliverables.report.lot_answer import caution_paragraph
-from pipelines.deliverables.report.map_picture import MapFeature, MapLayer, MapPicture
-from pipelines.deliverables.report.map_svg import seen
+from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
+from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
+from pipelines.deliverables.report.figures.map_svg import seen
+from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
+from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
-from pipelines.deliverables.report.swale_figures import long_profile_figure, section_figures
-from pipelines.deliverables.swale_findings import SwaleFinding, SwaleFindings
-from pipelines.deliverables.symbols import symbol_of, symbols
 from pipelines.inputs.quantity_words import Units
 
 ANSWERS = {

@@ -10,11 +10,11 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, Point, box
 
-from pipelines.deliverables.findings import Balance, Caution, Findings, FlowPath, InputFile, StandingWater
+from pipelines.deliverables.findings.lot import Balance, Caution, Findings, FlowPath, InputFile, StandingWater
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment, SurfaceShare
 from pipelines.layout import plan as works
+from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
-from terrain.low_spots import LowSpot
 
 FOOT_US = 1200 / 3937
 

@@ -11,12 +11,12 @@ import pytest
 from pyproj import CRS
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.geopackage import write_geopackage
-from pipelines.deliverables.layer_table import Layer, layers
-from pipelines.deliverables.lot_layers import lot_tables
-from pipelines.deliverables.styles import style_document
-from pipelines.deliverables.symbols import symbols
+from pipelines.deliverables.files.geopackage import write_geopackage
+from pipelines.deliverables.files.layer_table import Layer, layers
+from pipelines.deliverables.files.styles import style_document
+from pipelines.deliverables.files.symbols import symbols
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.inputs.quantity_words import Units
 
 FEATURES = {
@@ -188,7 +188,7 @@ def test_a_failure_halfway_leaves_the_earlier_file_and_no_litter(
     def fail(*_: object, **__: object) -> None:
         raise OSError("no space left")
 
-    monkeypatch.setattr("pipelines.deliverables.geopackage._describe", fail)
+    monkeypatch.setattr("pipelines.deliverables.files.geopackage._describe", fail)
     with pytest.raises(HandoverError, match="no space left"):
         write_geopackage(package, lot_tables(findings, "us"), crs=findings.frame.crs, units="us")
     assert package.read_bytes() == before

@@ -5,7 +5,7 @@ from importlib import resources
 import pytest
 from shapely import Point, Polygon, box
 
-from pipelines.deliverables.layer_table import empty_layer, layers, make_layer
+from pipelines.deliverables.files.layer_table import empty_layer, layers, make_layer
 from pipelines.deliverables.unit_systems import from_si, unit_value
 
 # the columns that users script against; the table may grow but these stay
@@ -49,7 +49,7 @@ def test_runoff_columns_are_exactly_the_promised_ones() -> None:
 
 
 def test_every_layer_of_the_column_table_has_a_title_and_the_reverse() -> None:
-    folder = resources.files("pipelines.deliverables")
+    folder = resources.files("pipelines.deliverables.files")
     named = [
         {row["layer"] for row in csv.DictReader(folder.joinpath(file).read_text().splitlines())}
         for file in ("layers.csv", "layer_titles.csv")

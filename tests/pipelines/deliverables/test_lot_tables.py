@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.lot_layers import lot_tables, runoff_table
-from pipelines.deliverables.summary import summary, summary_text
-from pipelines.deliverables.table_csv import csv_text
+from pipelines.deliverables.files.table_csv import csv_text
+from pipelines.deliverables.files.text_file import summary_text
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.layers import lot_tables, runoff_table
+from pipelines.deliverables.lot.summary import summary
 from pipelines.layout.plan import Plan
 
 # the keys that users script against

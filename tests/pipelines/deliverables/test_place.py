@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.deliverables import place
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.handover import write_lot, write_text
+from pipelines.deliverables.files import place
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.handover import write_lot, write_text
 
 FILES = ["lot.gpkg", "runoff.csv", "summary.json"]
 
@@ -193,7 +193,7 @@ WRITER = textwrap.dedent("""
     spec = importlib.util.spec_from_file_location("made_lot", sys.argv[1])
     made = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(made)
-    from pipelines.deliverables.handover import write_lot
+    from pipelines.deliverables.lot.handover import write_lot
     findings = made.make_findings()
     print("ready", flush=True)
     while True:

@@ -12,16 +12,17 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.lot_files import lot_files
-from pipelines.deliverables.lot_layers import lot_tables
-from pipelines.deliverables.stakeout import stakeout_table
-from pipelines.deliverables.summary import summary, summary_text
-from pipelines.deliverables.swale_handover import write_swales
-from pipelines.deliverables.swale_layers import swale_tables
+from pipelines.deliverables.files.text_file import summary_text
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.findings.stakeout import stakeout_table
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.summary import summary
+from pipelines.deliverables.lot.written import lot_files
+from pipelines.deliverables.swale.handover import write_swales
+from pipelines.deliverables.swale.layers import swale_tables
 from pipelines.deliverables.unit_systems import unit_system, unit_value
-from pipelines.inputs.unit_table import RULE_UNITS, si_factor
 from pipelines.swale import check_swale
+from terrain.unit_table import RULE_UNITS, si_factor
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 MADE_ON = date(2025, 3, 4)

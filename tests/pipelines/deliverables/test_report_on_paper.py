@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from pipelines.deliverables.findings import Findings
-from pipelines.deliverables.lot_files import lot_files
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.written import lot_files
 
 LETTER, A4 = (612.0, 792.0), (595.28, 841.89)
 

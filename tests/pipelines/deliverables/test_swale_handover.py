@@ -12,8 +12,8 @@ import pytest
 from PIL import Image
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.layer_table import layers
-from pipelines.deliverables.swale_handover import write_swales
+from pipelines.deliverables.files.layer_table import layers
+from pipelines.deliverables.swale.handover import write_swales
 from pipelines.swale import WhatIf, check_swale
 
 LAYERS = (

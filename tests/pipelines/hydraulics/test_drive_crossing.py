@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.barrel import circular_barrel
-from pipelines.hydraulics.culvert import Culvert, culvert_flow, culvert_inlet
-from pipelines.hydraulics.drive_crossing import DriveCrossing, crossing_flow, drive_weir_flow
+from pipelines.hydraulics.channel.barrel import circular_barrel
+from pipelines.hydraulics.channel.culvert import Culvert, culvert_flow, culvert_inlet
+from pipelines.hydraulics.channel.drive_crossing import DriveCrossing, crossing_flow, drive_weir_flow
 from pipelines.hydraulics.weir import overtopping_flow
 
 CULVERT = Culvert(circular_barrel(0.3048), culvert_inlet("metal_projecting"), 6.0, 0.024, 10.0, 9.95)

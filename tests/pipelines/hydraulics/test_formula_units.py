@@ -5,7 +5,9 @@ from math import pi, sqrt
 import pytest
 
 from pipelines.hydraulics.access_hole import entrance_energy
-from pipelines.hydraulics.barrel import box_barrel, circular_barrel, critical_depth
+from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel, critical_depth
+from pipelines.hydraulics.channel.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
+from pipelines.hydraulics.channel.open_channel import channel_flow, critical_stage, trapezoid_section
 from pipelines.hydraulics.constants import (
     CUBIC_FOOT_PER_SECOND,
     FOOT,
@@ -14,13 +16,11 @@ from pipelines.hydraulics.constants import (
     INCH_PER_HOUR,
     POUND_PER_SQUARE_FOOT,
 )
-from pipelines.hydraulics.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
 from pipelines.hydraulics.grate import orifice_flow, weir_flow
 from pipelines.hydraulics.manning import full_pipe_capacity, minimum_slope, velocity_manning
-from pipelines.hydraulics.open_channel import channel_flow, critical_stage, trapezoid_section
-from pipelines.hydraulics.pressure_line import friction_hazen_williams, jet_height, relief_hole_flow
+from pipelines.hydraulics.pumping.pressure_line import friction_hazen_williams, jet_height, relief_hole_flow
+from pipelines.hydraulics.pumping.sump_basin import cycle_volume_needed
 from pipelines.hydraulics.stone_trench import drain_down_time
-from pipelines.hydraulics.sump_basin import cycle_volume_needed
 from pipelines.hydraulics.weir import broad_crested_weir
 
 CFS = CUBIC_FOOT_PER_SECOND

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH
 from pipelines.hydraulics.errors import HydraulicsError, PumpTooWeakError
-from pipelines.hydraulics.lift import size_lift
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.pressure_line import (
+from pipelines.hydraulics.pumping.lift import size_lift
+from pipelines.hydraulics.pumping.pressure_line import (
     PressureLine,
     equivalent_length,
     flow_from_jet,
@@ -22,8 +22,8 @@ from pipelines.hydraulics.pressure_line import (
     relief_hole_flow,
     velocity_warnings,
 )
-from pipelines.hydraulics.pump_curve import head_at, pump_curve
-from pipelines.hydraulics.sump_basin import (
+from pipelines.hydraulics.pumping.pump_curve import head_at, pump_curve
+from pipelines.hydraulics.pumping.sump_basin import (
     FloatLevels,
     cycle_volume_needed,
     cycling_at,

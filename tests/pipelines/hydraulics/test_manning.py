@@ -7,7 +7,7 @@ from fluids.open_flow import V_Manning
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.barrel import box_barrel, circular_barrel, critical_depth, normal_depth, wet_area
+from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel, critical_depth, normal_depth, wet_area
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.manning import (
     LARGEST_FLOW_OVER_FULL,

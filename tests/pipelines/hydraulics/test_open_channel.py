@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.errors import HydraulicsError
-from pipelines.hydraulics.open_channel import (
+from pipelines.hydraulics.channel.open_channel import (
     channel_discharge,
     channel_flow,
     critical_stage,
@@ -17,7 +16,8 @@ from pipelines.hydraulics.open_channel import (
     trapezoid_section,
     wetted_section,
 )
-from pipelines.hydraulics.permissible_velocity import grass_covers, permissible_velocity
+from pipelines.hydraulics.channel.permissible_velocity import grass_covers, permissible_velocity
+from pipelines.hydraulics.errors import HydraulicsError
 
 WIDTHS = st.floats(0.0, 5.0)
 SIDES = st.floats(0.5, 8.0)

@@ -6,12 +6,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from pipelines.hydraulics.barrel import circular_barrel
-from pipelines.hydraulics.culvert import Culvert, culvert_flow, culvert_inlet
-from pipelines.hydraulics.drive_crossing import DriveCrossing
+from pipelines.hydraulics.channel.barrel import circular_barrel
+from pipelines.hydraulics.channel.culvert import Culvert, culvert_flow, culvert_inlet
+from pipelines.hydraulics.channel.drive_crossing import DriveCrossing
+from pipelines.hydraulics.channel.open_channel import CrossSection, critical_stage, normal_stage, trapezoid_section
+from pipelines.hydraulics.channel.standard_step import (
+    Downstream,
+    capacity_at,
+    make_channel,
+    normal_levels,
+    water_surface,
+)
 from pipelines.hydraulics.errors import HydraulicsError
-from pipelines.hydraulics.open_channel import CrossSection, critical_stage, normal_stage, trapezoid_section
-from pipelines.hydraulics.standard_step import Downstream, capacity_at, make_channel, normal_levels, water_surface
 
 
 def _prism(bottom_width=0.6, side_slope=3.0, roughness=0.035, slope=0.01, length=100.0, spacing=5.0, height=0.6):

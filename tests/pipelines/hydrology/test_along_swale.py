@@ -10,11 +10,11 @@ from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import map_surfaces
-from terrain.conditioning import make_ground
-from terrain.drainage import catchment, drain_ground
-from terrain.sections import cut_sections
-from terrain.swale_cells import swale_cells
-from terrain.thalweg import snap_thalweg
+from terrain.flow.conditioning import make_ground
+from terrain.flow.drainage import catchment, drain_ground
+from terrain.swale.sections import cut_sections
+from terrain.swale.swale_cells import swale_cells
+from terrain.swale.thalweg import snap_thalweg
 
 STATION = np.array([0.0, 30.0, 75.0, 100.0])
 

@@ -6,7 +6,7 @@ import pytest
 from pipelines.hydrology.design_rain import rain_assumed, rain_from_table, rain_given
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import rain_intensity
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 
 
 def table(minutes, years=(2.0, 10.0, 100.0)):

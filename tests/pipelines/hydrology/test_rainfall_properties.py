@@ -15,7 +15,7 @@ from pipelines.hydrology.rainfall import (
     return_period_of,
 )
 from pipelines.hydrology.storm_question import which_storm
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 
 
 def table(series="partial_duration", **changes):

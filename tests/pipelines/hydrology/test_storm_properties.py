@@ -14,7 +14,7 @@ from pipelines.hydrology.storms import (
     nrcs_storm,
     refined,
 )
-from pipelines.inputs.rain_table import RainTable
+from pipelines.inputs.tables.rain_table import RainTable
 
 TABLE = RainTable(
     np.array([300.0, 900.0, 3600.0, 21600.0, 86400.0]),

@@ -11,11 +11,11 @@ from shapely import box
 from pipelines.inputs.describe import describe_inputs, description_lines
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.input_files import input_files, sha256_of
-from pipelines.inputs.layers import locate_parcel, read_layers
+from pipelines.inputs.shapes.layers import locate_parcel, read_layers
 from pipelines.inputs.site_file import read_site_file
 from pipelines.inputs.site_file_text import site_file_text
 from terrain.errors import GroundError
-from terrain.raster_source import open_raster
+from terrain.reading.raster_source import open_raster
 
 X, Y = 500020.0, 4100020.0
 

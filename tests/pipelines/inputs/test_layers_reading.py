@@ -8,11 +8,11 @@ from pyproj import CRS, Transformer
 from shapely import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
 from pipelines.inputs.errors import InputFileError, LayerError
-from pipelines.inputs.layer_table import LAYER_KINDS
-from pipelines.inputs.layers import empty_layer, locate_parcel, read_layers
+from pipelines.inputs.shapes.layer_table import LAYER_KINDS
+from pipelines.inputs.shapes.layers import empty_layer, locate_parcel, read_layers
 from pipelines.inputs.site_file import read_site_file
 from terrain.grid import Frame
-from terrain.raster_source import open_raster
+from terrain.reading.raster_source import open_raster
 
 FRAME = Frame(CRS(32610), 1.0, 1.0, 1.0)
 X, Y = 500020.0, 4100020.0

@@ -5,9 +5,9 @@ import pytest
 from pyproj import CRS
 
 from pipelines.inputs.errors import InputFileError, TableError
-from pipelines.inputs.prices import default_prices, read_prices
-from pipelines.inputs.pump_points import read_pump_points
-from pipelines.inputs.shots import read_level_shots
+from pipelines.inputs.tables.prices import default_prices, read_prices
+from pipelines.inputs.tables.pump_points import read_pump_points
+from pipelines.inputs.tables.shots import read_level_shots
 from terrain.grid import Frame
 
 GPM = 6.30901964e-05

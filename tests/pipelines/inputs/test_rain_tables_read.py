@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.inputs.errors import InputFileError, TableError
-from pipelines.inputs.rain_table_file import read_rain_table
+from pipelines.inputs.tables.rain_table_file import read_rain_table
 
 INCH = 0.0254
 OWN = "duration_min,depth_in_2yr,depth_in_10yr\n5,0.6,0.8\n60,2.4,3.1\n1440,4.8,7.3\n"

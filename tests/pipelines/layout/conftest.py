@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
-from pipelines.layout.route_spec import RoutePipe
+from pipelines.layout.routing.spec import RoutePipe
 from terrain.grid import Frame, Grid
 
 

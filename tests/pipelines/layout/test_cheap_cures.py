@@ -5,11 +5,11 @@ import pytest
 import shapely
 from shapely import Point, Polygon, box
 
-from pipelines.layout.collection import DownspoutSite
-from pipelines.layout.cures import LONGEST_EXTENSION, MOST_FILL, cheap_cures, extension_place
-from pipelines.layout.troubles import SpotPlace, Trouble
-from terrain.drainage import drain_ground
-from terrain.low_spots import find_low_spots
+from pipelines.layout.catching.collection import DownspoutSite
+from pipelines.layout.catching.cures import LONGEST_EXTENSION, MOST_FILL, cheap_cures, extension_place
+from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
+from terrain.flow.drainage import drain_ground
+from terrain.flow.low_spots import find_low_spots
 
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
 NOTHING = Polygon()

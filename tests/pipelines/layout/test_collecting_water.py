@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from pipelines.inputs.rules import load_rules
-from pipelines.layout.collection import (
+from pipelines.layout.catching.collection import (
     CollectionRules,
     LayoutError,
     fixed_basins,
@@ -18,12 +18,12 @@ from pipelines.layout.collection import (
     site_collectors,
     site_downspouts,
 )
-from pipelines.layout.proposal import collection_rules
-from pipelines.layout.protected import ProtectedEdge, arrival_at, arriving_water, mask_of
-from pipelines.layout.troubles import SpotPlace, Trouble
-from terrain.drainage import drain_ground, upstream_labels
+from pipelines.layout.catching.proposal import collection_rules
+from pipelines.layout.diagnosis.protected import ProtectedEdge, arrival_at, arriving_water, mask_of
+from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
+from terrain.flow.drainage import drain_ground, upstream_labels
+from terrain.flow.low_spots import find_low_spots
 from terrain.ground import OPEN, ROOF
-from terrain.low_spots import find_low_spots
 
 RULES = CollectionRules()
 LEFT, TOP = 500000.0, 4000000.0

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import box
 
-from pipelines.layout.division import (
+from pipelines.layout.diagnosis.division import (
     ENCLOSED,
     SIDES,
     CollectingPlace,
@@ -15,7 +15,7 @@ from pipelines.layout.division import (
     parcel_cells,
     studied_ground,
 )
-from terrain.drainage import drain_ground
+from terrain.flow.drainage import drain_ground
 from terrain.ground import BARRIER, OPEN
 
 ROWS, COLUMNS = 12, 10

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout.fall_to_spare import fall_to_spare, spare_contours
-from pipelines.layout.route_field import field_from_arrays
-from pipelines.layout.route_spec import OutfallTarget, RoutePipe
+from pipelines.layout.routing.fall_to_spare import fall_to_spare, spare_contours
+from pipelines.layout.routing.field import field_from_arrays
+from pipelines.layout.routing.spec import OutfallTarget, RoutePipe
 
 TOLERANCE = 0.03048
 

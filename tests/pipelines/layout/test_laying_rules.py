@@ -7,10 +7,10 @@ import pytest
 from shapely import Point
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.inputs.prices import default_prices
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.site_sections import Layout
-from pipelines.layout.laying import (
+from pipelines.inputs.tables.prices import default_prices
+from pipelines.layout.ways.laying import (
     SHOT_ERROR,
     error_of_fall,
     outfall_names,
@@ -19,7 +19,7 @@ from pipelines.layout.laying import (
     verdict_as_laid,
     verdict_of,
 )
-from pipelines.layout.outfall_sites import OutfallSite
+from pipelines.layout.ways.outfall_sites import OutfallSite
 
 INCH, FOOT = 0.0254, 0.3048
 RULES = load_rules()

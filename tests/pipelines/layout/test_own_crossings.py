@@ -4,8 +4,8 @@ import pytest
 from shapely import LineString
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.own_crossings import own_crossings
 from pipelines.layout.plan import PipeRun
+from pipelines.layout.ways.own_crossings import own_crossings
 
 PIPE = find_pipe("4 in SDR-35")
 

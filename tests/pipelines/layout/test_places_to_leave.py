@@ -5,9 +5,9 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-from pipelines.layout.division import parcel_cells
-from pipelines.layout.outfall_sites import OutfallRules, daylight_places, found_outfalls, given_outfalls
-from terrain.drainage import drain_ground
+from pipelines.layout.diagnosis.division import parcel_cells
+from pipelines.layout.ways.outfall_sites import OutfallRules, daylight_places, found_outfalls, given_outfalls
+from terrain.flow.drainage import drain_ground
 
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
 RULES = OutfallRules()

@@ -8,13 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout.kernels.relax import bent_ways, spread_costs
-from pipelines.layout.pressure import route_pressure
-from pipelines.layout.route_field import field_from_arrays
-from pipelines.layout.route_graph import cell_steps, turn_costs
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
-from pipelines.layout.route_steps import STEPS, Crossing
-from pipelines.layout.sump_sites import site_sumps
+from pipelines.layout.routing.field import field_from_arrays
+from pipelines.layout.routing.graph import cell_steps, turn_costs
+from pipelines.layout.routing.kernels.relax import bent_ways, spread_costs
+from pipelines.layout.routing.pressure import route_pressure
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.steps import STEPS, Crossing
+from pipelines.layout.ways.sump_sites import site_sumps
 
 
 @pytest.fixture(scope="module")

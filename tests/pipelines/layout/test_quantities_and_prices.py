@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.inputs.prices import default_prices
 from pipelines.inputs.rules import load_rules, read_overrides
+from pipelines.inputs.tables.prices import default_prices
 from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, PipeRun, Sump
-from pipelines.layout.quantities import (
+from pipelines.layout.quantities.quantities import (
     Access,
     Quantity,
     Works,
@@ -22,7 +22,7 @@ from pipelines.layout.quantities import (
     trench_width,
     turf_area,
 )
-from pipelines.layout.take_off import price_take_off, total_cost
+from pipelines.layout.quantities.take_off import price_take_off, total_cost
 
 FOOT, INCH = 0.3048, 0.0254
 CUBIC_FOOT, CUBIC_YARD = FOOT**3, (3 * FOOT) ** 3

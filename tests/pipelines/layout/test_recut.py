@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.layout.recut import LevelLimit, NoRecut, RecutRules, plan_recut
-from pipelines.layout.recut_section import recut_section
+from pipelines.layout.swale.recut import LevelLimit, NoRecut, RecutRules, plan_recut
+from pipelines.layout.swale.recut_section import recut_section
 from terrain.errors import GeometryError
-from terrain.sections import SwaleSection
+from terrain.swale.sections import SwaleSection
 
 
 def _section(station, bottom, *, width=3.0, depth=0.3, flat=0.5):

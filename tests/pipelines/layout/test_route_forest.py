@@ -9,15 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout import route_search
-from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.route_bounds import lower_bounds
-from pipelines.layout.route_field import RouteField, field_from_arrays
-from pipelines.layout.route_search import search_grid
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
-from pipelines.layout.route_steps import Crossing
-from pipelines.layout.route_view import settled_view
-from pipelines.layout.router import route_forest
+from pipelines.layout.routing import search as route_search
+from pipelines.layout.routing.bounds import lower_bounds
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.field import RouteField, field_from_arrays
+from pipelines.layout.routing.router import route_forest
+from pipelines.layout.routing.search import search_grid
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
+from pipelines.layout.routing.steps import Crossing
+from pipelines.layout.routing.view import settled_view
 
 FOOT = 0.3048
 
@@ -220,9 +220,9 @@ def test_a_search_that_grows_too_long_is_given_up_for_a_cheap_forest(
     basins = [Collector(f"b{row}", _at(field, row, 2), 99.5, 0.001) for row in (4, 8, 12, 16)]
     swale = OutfallTarget("swale", _at(field, 10, 40), 98.4)
     whole = route_forest(field, basins, [swale], spec)
-    monkeypatch.setattr("pipelines.layout.route_task.FIRST_ROOM", 64)
-    monkeypatch.setattr("pipelines.layout.route_search.ROUGH", rough)
-    monkeypatch.setattr("pipelines.layout.route_search.MOST_IF_ALL", 64)
+    monkeypatch.setattr("pipelines.layout.routing.task.FIRST_ROOM", 64)
+    monkeypatch.setattr("pipelines.layout.routing.search.ROUGH", rough)
+    monkeypatch.setattr("pipelines.layout.routing.search.MOST_IF_ALL", 64)
     short = route_forest(field, basins, [swale], spec)
     assert whole.exact
     assert not short.exact
@@ -500,8 +500,8 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
                        tree=np.where(np.isfinite(bounds.tree), 0.0, np.inf))
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.layout.route_task.lower_bounds", no_bounds)
-        patch.setattr("pipelines.layout.route_search.WIDER", ())
+        patch.setattr("pipelines.layout.routing.task.lower_bounds", no_bounds)
+        patch.setattr("pipelines.layout.routing.search.WIDER", ())
         plain = search_grid(field, collectors[:2], outfalls, spec, directions=8)
     assert bounded.cost == pytest.approx(plain.cost, rel=1e-9)
     assert bounded.unserved.keys() == plain.unserved.keys()
@@ -512,8 +512,8 @@ def test_no_collector_is_lost_where_only_some_joints_are_searched(seed: int, rou
     field, collectors, outfalls = _random_lot(seed, route_grid, rough)
     with pytest.MonkeyPatch.context() as patched:
         # as rough as can be: what is known of single lines must still be found again
-        patched.setattr("pipelines.layout.route_search.ROUGH", 5.0)
-        patched.setattr("pipelines.layout.route_search.ROUGHER", 5.0)
+        patched.setattr("pipelines.layout.routing.search.ROUGH", 5.0)
+        patched.setattr("pipelines.layout.routing.search.ROUGHER", 5.0)
         some = route_forest(field, collectors, outfalls, spec, exact_up_to=0)
     every = route_forest(field, collectors, outfalls, spec)
     assert set(some.unserved) == set(every.unserved)

@@ -9,12 +9,12 @@ import numpy as np
 from pyproj import CRS
 from shapely import LineString, Point, box
 
-from pipelines.layout.fall_to_spare import fall_to_spare
-from pipelines.layout.pressure import route_pressure
-from pipelines.layout.route_field import field_from_arrays
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
-from pipelines.layout.route_steps import Crossing
-from pipelines.layout.router import route_forest
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.field import field_from_arrays
+from pipelines.layout.routing.pressure import route_pressure
+from pipelines.layout.routing.router import route_forest
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.steps import Crossing
 from terrain.grid import Frame, Grid
 
 

@@ -15,10 +15,10 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 from shapely import LineString, Point
 
-from pipelines.layout.route_field import RouteField, field_from_arrays
-from pipelines.layout.route_search import search_grid
-from pipelines.layout.route_spec import Collector, OutfallTarget, RoutePipe, RouteSpec
-from pipelines.layout.route_steps import Crossing
+from pipelines.layout.routing.field import RouteField, field_from_arrays
+from pipelines.layout.routing.search import search_grid
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.steps import Crossing
 from terrain.grid import Grid
 
 STEP = 0.05

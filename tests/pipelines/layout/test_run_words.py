@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from pipelines.layout.lines import crossings_in_words
-from pipelines.layout.route_spec import RoutedLine
+from pipelines.layout.routing.spec import RoutedLine
+from pipelines.layout.ways.lines import crossings_in_words
 
 WORDS = {"utility-1": "gas: dig by hand", "utility-2": "water: dig by hand", "utility-3": "gas: dig by hand"}
 

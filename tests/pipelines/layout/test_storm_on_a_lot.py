@@ -8,12 +8,12 @@ from hypothesis import strategies as st
 from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.surface_map import map_surfaces
-from pipelines.layout.design_flows import rating_of
-from pipelines.layout.division import SIDES, CollectingPlace, divide_ground
-from pipelines.layout.lot_water import LotWater, Taking, WaterSettings, excess_by_cell, run_storm
-from terrain.drainage import Drainage, drain_ground
+from pipelines.layout.catching.design_flows import rating_of
+from pipelines.layout.diagnosis.division import SIDES, CollectingPlace, divide_ground
+from pipelines.layout.diagnosis.lot_water import LotWater, Taking, WaterSettings, excess_by_cell, run_storm
+from terrain.flow.drainage import Drainage, drain_ground
+from terrain.flow.low_spots import LowSpot, find_low_spots
 from terrain.ground import OPEN, ROOF
-from terrain.low_spots import LowSpot, find_low_spots
 
 RAIN = rain_given(0.06, 3600.0)
 SETTINGS = WaterSettings(compacted=True, tolerable={})

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from pipelines.hydraulics.open_channel import cross_section, wetted_section
-from pipelines.hydraulics.standard_step import capacity_at, make_channel
-from pipelines.layout.swale_levels import cell_loss
-from terrain.sections import SwaleSection, cut_sections
-from terrain.thalweg import snap_thalweg
+from pipelines.hydraulics.channel.open_channel import cross_section, wetted_section
+from pipelines.hydraulics.channel.standard_step import capacity_at, make_channel
+from pipelines.layout.swale.levels import cell_loss
+from terrain.swale.sections import SwaleSection, cut_sections
+from terrain.swale.thalweg import snap_thalweg
 
 FOOT = 0.3048
 

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.hydraulics.errors import HydraulicsError
-from pipelines.layout.outlet_verdict import SwaleState, judge_swale
-from pipelines.layout.tailwater import GravityLine, line_under_tailwater, tailwater_at
+from pipelines.layout.swale.tailwater import GravityLine, line_under_tailwater, tailwater_at
+from pipelines.layout.swale.verdict import SwaleState, judge_swale
 
 FLOW = np.array([0.0, 1.0, 2.0, 3.0, 2.0, 1.0, 0.0])
 

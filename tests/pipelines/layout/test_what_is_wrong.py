@@ -6,10 +6,10 @@ import shapely
 from shapely import Point, box
 
 from pipelines.inputs.rules import load_rules
-from pipelines.layout.proposal import trouble_rules
-from pipelines.layout.protected import ProtectedEdge
-from pipelines.layout.troubles import SpotPlace, StandingTime, TroubleRules, find_troubles, place_of
-from terrain.low_spots import LowSpot
+from pipelines.layout.catching.proposal import trouble_rules
+from pipelines.layout.diagnosis.protected import ProtectedEdge
+from pipelines.layout.diagnosis.troubles import SpotPlace, StandingTime, TroubleRules, find_troubles, place_of
+from terrain.flow.low_spots import LowSpot
 
 INCH, HOUR = 0.0254, 3600.0
 RULES = TroubleRules()

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 from shapely.affinity import rotate, scale
 
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.layout.plan import Plan
 from pipelines.lot import screen_lot
-from terrain.vertical_unit import METRES_IN
+from terrain.reading.vertical_unit import METRES_IN
 
 Layers = dict[str, list[dict[str, Any]]]
 

@@ -12,11 +12,11 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
 from pipelines.layout.plan import PipeRun, Plan
-from pipelines.layout.take_off import total_cost
+from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
 
 ROWS, COLUMNS, CELL = 90, 72, 0.5

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely import Point, box
 
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.lot import screen_lot
 

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.deliverables.findings import Findings
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
-from pipelines.layout.quantities import FOOT, Access, Works, quantities_of, trench_width
-from pipelines.layout.take_off import total_cost
+from pipelines.layout.quantities.quantities import FOOT, Access, Works, quantities_of, trench_width
+from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"

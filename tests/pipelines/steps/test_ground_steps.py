@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from pyproj import CRS
 from shapely import LineString, box
 
-from pipelines.deliverables.layer_table import layers
+from pipelines.deliverables.files.layer_table import layers
 from pipelines.steps.ground import (
     FlowPathParameters,
     LowSpotParameters,
@@ -20,7 +20,7 @@ from pipelines.steps.ground import (
 )
 from terrain.errors import GeometryError
 from terrain.grid import Frame, Grid
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 GRID = Grid((40, 30), 1000.0, 5040.0, 1.0, 1.0, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from pipelines.steps.registry import StepError, StepInput, load_step, read_step, step_names
 from terrain.raster import Raster
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 OURS = {"low-spots", "flow-paths", "sub-catchments", "flow-accumulation", "filled-ground"}
 

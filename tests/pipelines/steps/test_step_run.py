@@ -17,7 +17,7 @@ from pipelines.inputs.errors import InputFileError, TableError
 from pipelines.steps.registry import Step, StepError, load_step, read_step
 from pipelines.steps.run import StepFile, run_step
 from terrain.raster import Raster
-from terrain.surface import Surface
+from terrain.reading.surface import Surface
 
 US_FOOT = 1200 / 3937  # NIST SP 811, appendix B
 

@@ -1,0 +1,1 @@
+"""Files as they are written: GeoPackage, tables, styles, the folder that is handed over."""

@@ -1,0 +1,186 @@
+"""One new GeoPackage a run: written beside its place, checked, and moved into it whole."""
+
+import os
+import sqlite3
+from collections.abc import Mapping
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+from pyproj import CRS
+
+from pipelines.deliverables.errors import HandoverError
+from pipelines.deliverables.files.layer_table import Layer, layers
+from pipelines.deliverables.files.styles import style_document
+from pipelines.deliverables.files.symbols import symbols
+from pipelines.inputs.quantity_words import Units
+
+OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
+
+SCHEMA_TABLES = """
+CREATE TABLE IF NOT EXISTS gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL,
+  CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
+CREATE TABLE gpkg_data_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT, mime_type TEXT,
+  constraint_name TEXT, CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name));
+CREATE TABLE gpkg_data_column_constraints (
+  constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT, min NUMERIC, min_is_inclusive BOOLEAN,
+  max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
+"""
+SCHEMA_EXTENSION = ("gpkg_schema", "http://www.geopackage.org/spec121/#extension_schema", "read-write")
+
+# a layer's default style is looked for in this table by its name, the schema being the empty string
+STYLE_TABLE = """
+CREATE TABLE layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256), f_table_schema TEXT(256),
+  f_table_name TEXT(256), f_geometry_column TEXT(256), styleName TEXT(30), styleQML TEXT, styleSLD TEXT,
+  useAsDefault BOOLEAN, description TEXT, owner TEXT(30), ui TEXT(30), update_time DATETIME);
+"""
+
+
+def write_geopackage(
+    path: Path,
+    tables: Mapping[str, pd.DataFrame],
+    *,
+    crs: CRS | None,
+    units: Units,
+    others: Mapping[str, Layer] | None = None,
+) -> None:
+    """Write layers and tables as one new file, replacing an earlier one only when whole.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes; its folder exists.
+    tables : mapping of str to DataFrame or GeoDataFrame
+        In the order in which they are listed, the main layer first; names and columns as in layers.csv.
+    crs : pyproj.CRS or None
+        Projected CRS of every layer; None where all are tables.
+    units : str
+        si or us, as the columns are named.
+    others : mapping of str to Layer, optional
+        What layers are that layers.csv does not know.
+
+    Raises
+    ------
+    HandoverError
+        If the file is open elsewhere or cannot be written.
+    """
+    refuse_if_open(path)
+    kinds = {**layers(), **(others or {})}
+    beside = path.with_name(f"{path.stem}.tmp.gpkg")
+    try:
+        _remove(beside)
+        for name, table in tables.items():
+            _write_layer(beside, kinds[name], table, crs)
+        _describe(beside, [kinds[name] for name in tables], units)
+        _check(beside, tables)
+        os.replace(beside, path)
+    except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError) as error:
+        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
+    finally:
+        _remove(beside)
+
+
+def refuse_if_open(path: Path) -> None:
+    """Refuse a file that another program has open, since replacing it would corrupt what that program writes.
+
+    Parameters
+    ----------
+    path : Path
+        The file that would be replaced.
+
+    Raises
+    ------
+    HandoverError
+        If a write-ahead log or journal lies beside it.
+    """
+    for ending in OPEN_ELSEWHERE:
+        companion = path.with_name(path.name + ending)
+        if companion.exists():
+            raise HandoverError(
+                f"{path} is open in another program ({companion.name} lies beside it). Close it there and run again."
+            )
+
+
+def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:
+    options = {"FID": "fid", "IDENTIFIER": layer.title, "DESCRIPTION": layer.description}
+    if layer.geometry is None:
+        pyogrio.write_dataframe(table, path, layer=layer.name, driver="GPKG", layer_options=options)
+        return
+    placed = gpd.GeoDataFrame(table, crs=None).set_crs(crs, allow_override=True)
+    pyogrio.write_dataframe(
+        placed,
+        path,
+        layer=layer.name,
+        driver="GPKG",
+        geometry_type=layer.geometry,
+        layer_options={**options, "GEOMETRY_NAME": "geom"},
+    )
+
+
+def _describe(path: Path, written: list[Layer], units: Units) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        _add_meanings(connection, written, units)
+        _add_styles(connection, written, units)
+
+
+def _add_meanings(connection: sqlite3.Connection, written: list[Layer], units: Units) -> None:
+    """Say the unit and meaning of each column, by the schema extension of the standard."""
+    _create(connection, SCHEMA_TABLES)
+    for table in ("gpkg_data_columns", "gpkg_data_column_constraints"):
+        connection.execute("INSERT INTO gpkg_extensions VALUES (?, NULL, ?, ?, ?)", (table, *SCHEMA_EXTENSION))
+    for layer in written:
+        for name, column in layer.written(units):
+            unit, words = column.unit(units), column.name.replace("_", " ")
+            connection.execute(
+                "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, NULL)",
+                (layer.name, name, name, f"{words} [{unit}]" if unit else words, column.meaning),
+            )
+
+
+def _add_styles(connection: sqlite3.Connection, written: list[Layer], units: Units) -> None:
+    now = os.environ.get("OGR_CURRENT_DATE") or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    _create(connection, STYLE_TABLE)
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id)"
+        " VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, 0)",
+        (now,),
+    )
+    for layer in written:
+        if layer.name in symbols():
+            connection.execute(
+                "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
+                " styleName, styleQML, styleSLD, useAsDefault, description, owner, ui, update_time)"
+                " VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '', NULL, ?)",
+                (layer.name, layer.name, style_document(layer, symbols()[layer.name], units), layer.title, now),
+            )
+
+
+def _create(connection: sqlite3.Connection, statements: str) -> None:
+    # executescript would commit at once; one transaction a file keeps the bytes the same from run to run
+    for statement in statements.split(";\n"):
+        if statement.strip():
+            connection.execute(statement)
+
+
+def _check(path: Path, tables: Mapping[str, pd.DataFrame]) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        (state,) = connection.execute("PRAGMA integrity_check").fetchone()
+        if state != "ok":
+            raise OSError(f"the written file is damaged: {state}")
+        for name, table in tables.items():
+            (count,) = connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()
+            if count != len(table):
+                raise OSError(f"layer {name} holds {count} of {len(table)} features")
+
+
+def _remove(path: Path) -> None:
+    for ending in ("", *OPEN_ELSEWHERE):
+        path.with_name(path.name + ending).unlink(missing_ok=True)

@@ -1,0 +1,227 @@
+"""A folder of results, handed over whole: built as a hidden sibling, then swapped in."""
+
+import os
+import shutil
+import sqlite3
+import time
+from collections.abc import Callable, Mapping
+from contextlib import closing
+from pathlib import Path
+
+from pipelines.deliverables.errors import HandoverError
+from pipelines.deliverables.files.geopackage import refuse_if_open
+from pipelines.deliverables.files.run_info import OUTPUTS
+
+Writer = Callable[[Path], None]
+
+ABANDONED_AFTER = 24 * 3600.0
+
+
+def prepare_place(folder: Path, *, overwrite: bool) -> Path:
+    """Mend what an earlier run left half swapped, and refuse a folder that cannot take a result.
+
+    Run it before the work, so that nobody waits for a result that has no place.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the result is to go; need not exist.
+    overwrite : bool
+        Whether an earlier result may be replaced.
+
+    Returns
+    -------
+    Path
+        The folder, made absolute.
+
+    Raises
+    ------
+    HandoverError
+        If it holds anything but an earlier result, or one and `overwrite` is false, or cannot be written.
+    """
+    folder = folder.resolve()
+    check_place(folder, overwrite=overwrite)
+    try:
+        _mend(folder)
+    except OSError as error:
+        raise _cannot_write(folder, error) from error
+    # what was mended may be an earlier result that was not in its place before
+    check_place(folder, overwrite=overwrite)
+    return folder
+
+
+def check_place(folder: Path, *, overwrite: bool) -> None:
+    """The checks of `prepare_place` alone: nothing is touched.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the result is to go.
+    overwrite : bool
+        Whether an earlier result may be replaced.
+
+    Raises
+    ------
+    HandoverError
+        As `prepare_place`.
+    """
+    folder = folder.resolve()
+    if folder.is_dir():
+        _check_content(folder, overwrite=overwrite)
+    elif folder.exists():
+        raise HandoverError(f"{folder} is a file. Give a folder for the result with --out.")
+    if folder in (Path.cwd(), *Path.cwd().parents) or os.path.ismount(folder):
+        raise HandoverError(
+            f"{folder} cannot be swapped for a new folder: it is a mount point, or you stand in it. "
+            "Give a folder inside it with --out."
+        )
+    above = next(parent for parent in folder.parents if parent.exists() or parent == parent.parent)
+    if not above.is_dir():
+        raise HandoverError(f"{folder} cannot be written: {above} is a file, not a folder. Give another --out.")
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise HandoverError(f"{folder} cannot be written: you may not write in {above}. Give another --out.")
+
+
+def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> None:
+    """Write files into a new folder and swap it in whole.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the result goes; the folder itself is replaced.
+    files : mapping of str to callable
+        What writes each file, by its path relative to the folder. One of them is a GeoPackage whose run_info
+        lists them all.
+    overwrite : bool
+        Whether an earlier result may be replaced.
+
+    Raises
+    ------
+    HandoverError
+        As `prepare_place`, or if something cannot be written; the earlier result then stays.
+    """
+    folder = prepare_place(folder, overwrite=overwrite)
+    building = folder.with_name(f"{_building_prefix(folder)}{os.getpid()}")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        building.mkdir()
+        for name, write in files.items():
+            target = building / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            write(target)
+        # someone may have opened or filled the folder in the meantime
+        check_place(folder, overwrite=overwrite)
+        _swap(building, folder)
+    except HandoverError:
+        raise
+    except OSError as error:
+        raise _cannot_write(folder, error) from error
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+
+
+def listed_files(folder: Path) -> set[str]:
+    """Files that the results in a folder say they consist of, by their paths relative to it.
+
+    Parameters
+    ----------
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    set of str
+        Empty where it holds no result of ours.
+    """
+    listed: set[str] = set()
+    for file in sorted(folder.glob("*.gpkg")):
+        try:
+            with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
+                rows = dict(connection.execute("SELECT key, value FROM run_info").fetchall())
+        except sqlite3.Error:
+            continue
+        if rows.get("program") == "lotshed":
+            listed |= {name for name in (rows.get(OUTPUTS) or "").split(", ") if name}
+    return listed
+
+
+def _check_content(folder: Path, *, overwrite: bool) -> None:
+    found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if not _is_plain_folder(path)}
+    if not found:
+        return
+    for name, path in found.items():
+        if name.endswith(".gpkg"):
+            refuse_if_open(path)
+    strangers = sorted(set(found) - listed_files(folder))
+    if strangers:
+        more = f" and {len(strangers) - 1} more" if len(strangers) > 1 else ""
+        raise HandoverError(
+            f"{folder} holds {strangers[0]}{more}, which is no result of lotshed and would be lost. "
+            "Give an empty or new folder with --out."
+        )
+    if not overwrite:
+        raise HandoverError(
+            f"{folder} holds an earlier result ({', '.join(sorted(found))}). "
+            "Give another folder with --out, or --overwrite to replace it."
+        )
+
+
+def _is_plain_folder(path: Path) -> bool:
+    return path.is_dir() and not path.is_symlink()
+
+
+def _building_prefix(folder: Path) -> str:
+    return f".{folder.name}.building-"
+
+
+def _set_aside(folder: Path) -> Path:
+    return folder.with_name(f".{folder.name}.replaced")
+
+
+def _swap(building: Path, folder: Path) -> None:
+    aside = _set_aside(folder)
+    if folder.exists():
+        os.rename(folder, aside)
+    try:
+        os.rename(building, folder)
+    except OSError:
+        if aside.exists() and not folder.exists():
+            os.rename(aside, folder)
+        raise
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _mend(folder: Path) -> None:
+    """Bring back a result that was set aside by a swap cut short, and clear away what was being built."""
+    aside = _set_aside(folder)
+    if aside.is_dir():
+        if folder.is_dir() and not any(folder.iterdir()) and any(aside.iterdir()):
+            folder.rmdir()
+        if folder.exists():
+            shutil.rmtree(aside)
+        else:
+            os.rename(aside, folder)
+    if folder.parent.is_dir():
+        for left in folder.parent.iterdir():
+            process = left.name.removeprefix(_building_prefix(folder))
+            if process != left.name and process.isdigit() and _is_abandoned(left, int(process)):
+                shutil.rmtree(left)
+
+
+def _is_abandoned(building: Path, process: int) -> bool:
+    if process == os.getpid():
+        return True
+    if os.name == "nt":  # there, asking whether a process lives would end it
+        return time.time() - building.stat().st_mtime > ABANDONED_AFTER
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:
+        pass
+    return False
+
+
+def _cannot_write(folder: Path, error: OSError) -> HandoverError:
+    reason = error.strerror or str(error)
+    return HandoverError(f"{folder} cannot be written: {reason}. Give another folder with --out.")

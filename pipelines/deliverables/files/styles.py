@@ -1,0 +1,140 @@
+"""Default styles of the layers, in the markup that desktop GIS reads from a layer_styles table."""
+
+import math
+from collections.abc import Sequence
+from xml.etree import ElementTree
+
+from pipelines.deliverables.files.layer_table import Layer
+from pipelines.deliverables.files.symbols import Condition, Symbol
+from pipelines.deliverables.unit_systems import from_si
+from pipelines.inputs.quantity_words import Units
+
+HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
+MARKERS = {"cross": "cross_fill"}
+"""Hatches and markers by what that markup calls them."""
+
+
+def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
+    """A style document (QML) for the symbols of one layer.
+
+    Parameters
+    ----------
+    layer : Layer
+        Whose columns the conditions name.
+    layer_symbols : sequence of Symbol
+        One for all features, or one for each kind of them.
+    units : str
+        si or us, as the columns are named.
+
+    Returns
+    -------
+    str
+        Only the part that says how features are drawn.
+    """
+    root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
+    by_rule = bool(layer_symbols[0].conditions)
+    renderer = ElementTree.SubElement(
+        root, "renderer-v2", type="RuleRenderer" if by_rule else "singleSymbol", symbollevels="0"
+    )
+    if by_rule:
+        rules = ElementTree.SubElement(renderer, "rules", key=f"{layer.name}-rules")
+        for number, symbol in enumerate(layer_symbols):
+            tests = " AND ".join(_test(condition, layer, units) for condition in symbol.conditions)
+            ElementTree.SubElement(
+                rules, "rule", key=f"{layer.name}-{number}", symbol=str(number), filter=tests, label=symbol.label
+            )
+    drawn = ElementTree.SubElement(renderer, "symbols")
+    for number, symbol in enumerate(layer_symbols):
+        _add_symbol(drawn, str(number), symbol)
+    ElementTree.indent(root, " ")
+    return ElementTree.tostring(root, encoding="unicode") + "\n"
+
+
+def _test(condition: Condition, layer: Layer, units: Units) -> str:
+    """A condition as an expression on the column as it is written."""
+    name, column = next(each for each in layer.written(units) if each[1].name == condition.attribute)
+    if column.type == "boolean":
+        # compared with a number, true is no 1 there
+        return f'"{name}"' if condition.value == "1" else f'NOT "{name}"'
+    if condition.value is not None:
+        return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
+    low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
+    tests = [f'"{name}" >= {low!r}'] if math.isfinite(condition.low) else []
+    tests += [f'"{name}" < {high!r}'] if math.isfinite(condition.high) else []
+    return " AND ".join(tests)
+
+
+def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
+    element = ElementTree.SubElement(parent, "symbol", name=name, type=symbol.kind, alpha="1")
+    drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](symbol)
+    _add_layer(element, drawing, options)
+    if symbol.shape == "arrow":
+        along = _add_layer(element, "MarkerLine", {"placement": "centralpoint", "rotate": "1"})
+        head = ElementTree.SubElement(along, "symbol", name=f"@{name}@1", type="marker", alpha="1")
+        _add_layer(head, "SimpleMarker", _head(symbol))
+    elif symbol.shape in HATCHES and symbol.kind == "fill":
+        _add_layer(element, "SimpleFill", {
+            "color": _colour(symbol.edge, 0.8), "style": HATCHES[symbol.shape], "outline_style": "no",
+        })  # fmt: skip
+
+
+def _add_layer(parent: ElementTree.Element, drawing: str, options: dict[str, str]) -> ElementTree.Element:
+    layer = ElementTree.SubElement(parent, "layer", {"class": drawing, "enabled": "1", "locked": "0", "pass": "0"})
+    listed = ElementTree.SubElement(layer, "Option", type="Map")
+    for option, value in options.items():
+        ElementTree.SubElement(listed, "Option", type="QString", name=option, value=value)
+    return layer
+
+
+def _head(symbol: Symbol) -> dict[str, str]:
+    """An arrow head in the colour of its line."""
+    return {
+        "name": "filled_arrowhead",
+        "color": _colour(symbol.colour, symbol.opacity),
+        "outline_style": "no",
+        "size": f"{1.6 + 1.6 * symbol.width:g}",
+        "size_unit": "MM",
+    }
+
+
+def _fill(symbol: Symbol) -> tuple[str, dict[str, str]]:
+    return "SimpleFill", {
+        "color": _colour(symbol.colour, symbol.opacity),
+        "style": "solid" if symbol.opacity else "no",
+        "outline_color": _colour(symbol.edge, 1.0),
+        "outline_style": "dash" if symbol.dash else "solid",
+        "outline_width": f"{symbol.width:g}",
+        "outline_width_unit": "MM",
+    }
+
+
+def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
+    return "SimpleLine", {
+        "line_color": _colour(symbol.colour, symbol.opacity),
+        "line_style": "solid",
+        "line_width": f"{symbol.width:g}",
+        "line_width_unit": "MM",
+        "capstyle": "flat" if symbol.dash else "round",
+        "joinstyle": "round",
+        "use_custom_dash": "1" if symbol.dash else "0",
+        "customdash": ";".join(f"{part:g}" for part in symbol.dash) or "5;2",
+        "customdash_unit": "MM",
+    }
+
+
+def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
+    return "SimpleMarker", {
+        "name": MARKERS.get(symbol.shape, symbol.shape),
+        "color": _colour(symbol.colour, symbol.opacity),
+        "outline_color": _colour(symbol.edge, 1.0),
+        "outline_style": "solid",
+        "outline_width": "0.4",
+        "outline_width_unit": "MM",
+        "size": f"{symbol.width:g}",
+        "size_unit": "MM",
+    }
+
+
+def _colour(text: str, opacity: float) -> str:
+    red, green, blue = (int(text[start : start + 2], 16) for start in (1, 3, 5))
+    return f"{red},{green},{blue},{round(255 * opacity)}"

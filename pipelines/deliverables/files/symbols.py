@@ -1,0 +1,127 @@
+"""How features are drawn, by layer: one table for the report's map and for the styles in a GeoPackage.
+
+The base colours are those of Okabe and Ito, "Color Universal Design", 2008, which the colour-blind can tell
+apart; shape, width and dash say the same a second time.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from pipelines.deliverables.files.layer_table import read_rows
+
+EVERY_LAYER = "symbols.csv"
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What an attribute must be: a value as text, or a range that begins with `low` and ends before `high`. [SI]"""
+
+    attribute: str
+    value: str | None
+    low: float = -math.inf
+    high: float = math.inf
+
+    def holds(self, values: Mapping[str, object]) -> bool:
+        """Whether a feature with these values, by attribute without unit, is of this kind."""
+        value = values.get(self.attribute)
+        if self.value is None:
+            return isinstance(value, int | float) and self.low <= value < self.high
+        return str(int(value) if isinstance(value, bool) else value) == self.value
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """How the features of a layer are drawn, or those that meet conditions.
+
+    Attributes
+    ----------
+    conditions : tuple of Condition
+        All of which must hold; none for every feature.
+    label : str
+        Words of the legend.
+    kind, colour, edge : str
+        fill, line or marker; `#rrggbb`; `#rrggbb` of the outline.
+    shape : str
+        Of a marker square, circle, triangle, pentagon or cross; arrow for a line that shows its direction; horizontal
+        or diagonal for a hatched fill; else empty.
+    opacity : float
+        0 is clear, 1 solid. [-]
+    width : float
+        Of a line or outline, or the size of a marker. [mm on paper]
+    dash : tuple of float
+        Lengths drawn and left out by turns, empty for a solid line. [mm on paper]
+    """
+
+    conditions: tuple[Condition, ...]
+    label: str
+    kind: str
+    colour: str
+    edge: str
+    shape: str
+    opacity: float
+    width: float
+    dash: tuple[float, ...]
+
+
+@cache
+def symbols() -> dict[str, tuple[Symbol, ...]]:
+    """Symbols of every layer that is drawn, by its name.
+
+    Returns
+    -------
+    dict of str to tuple of Symbol
+        From the table. [mm on paper]
+    """
+    found: dict[str, list[Symbol]] = {}
+    for row in read_rows(EVERY_LAYER):
+        symbol = Symbol(
+            _conditions(row["attribute"], row["value"]),
+            row["label"],
+            row["kind"],
+            row["colour"],
+            row["edge"],
+            row["shape"],
+            float(row["opacity"]),
+            float(row["width_mm"]),
+            tuple(float(part) for part in row["dash_mm"].split(";") if part),
+        )
+        found.setdefault(row["layer"], []).append(symbol)
+    return {layer: tuple(listed) for layer, listed in found.items()}
+
+
+def symbol_of(layer: str, values: Mapping[str, object]) -> int:
+    """Which symbol of a layer a feature is drawn with.
+
+    Parameters
+    ----------
+    layer : str
+        Name of the layer.
+    values : mapping of str to object
+        The feature's values by attribute without unit. [SI]
+
+    Returns
+    -------
+    int
+        Position among the layer's symbols; the first where none fits. [-]
+    """
+    for position, symbol in enumerate(symbols()[layer]):
+        if all(condition.holds(values) for condition in symbol.conditions):
+            return position
+    return 0
+
+
+def _conditions(attributes: str, values: str) -> tuple[Condition, ...]:
+    if not attributes:
+        return ()
+    return tuple(
+        _condition(attribute, value) for attribute, value in zip(attributes.split(";"), values.split(";"), strict=True)
+    )
+
+
+def _condition(attribute: str, value: str) -> Condition:
+    low, dots, high = value.partition("..")
+    if not dots:
+        return Condition(attribute, value)
+    return Condition(attribute, None, float(low or -math.inf), float(high or math.inf))

@@ -1,0 +1,50 @@
+"""Text and JSON as they are written to a file."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file with the line breaks it holds.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes.
+    text : str
+        What it says.
+    """
+    # a file name that is no valid text shows as escapes instead of ending the run
+    path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
+
+
+def summary_text(content: dict[str, Any]) -> str:
+    """A summary as JSON text.
+
+    Parameters
+    ----------
+    content : dict
+        As `summary` makes it.
+
+    Returns
+    -------
+    str
+        Valid JSON, ending with a line break; what is not finite is null.
+    """
+    return json.dumps(_finite(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _finite(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(part) for part in value]
+    if value is None or isinstance(value, str | bool | int):
+        return value
+    # numpy's numbers and truth values speak for themselves once unwrapped
+    plain = value.item() if hasattr(value, "item") else value
+    if isinstance(plain, float):
+        return plain if math.isfinite(plain) else None
+    return plain

@@ -1,0 +1,324 @@
+"""From ground, water and plan to the lines, low spots and totals that are handed over."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+from shapely import LineString
+
+from pipelines.deliverables.findings.lot import CollectorFlow, FlowPath, PumpPicture, StandingWater, StormWater
+from pipelines.hydraulics.pumping.pressure_line import line_head
+from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
+from pipelines.hydrology.hydrographs import add_hydrographs
+from pipelines.hydrology.standing_water import StandingWater as Routed
+from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.layout.diagnosis.division import SIDES
+from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
+from pipelines.layout.other_storms import OtherStorm
+from pipelines.layout.ways.lift_design import LiftDesign
+from terrain.arrays import BoolArray, FloatArray
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.drainage import Drainage
+from terrain.flow.flow_paths import find_flow_paths
+from terrain.flow.low_spots import LowSpot, settle_water
+from terrain.kernels.routing import accumulate
+from terrain.lidar_error import fall_error
+
+LEAST_PATH_AREA = 100.0
+"""Ground behind a line of flow that is drawn. [m2]"""
+FILM = 0.006
+"""Water shallower than this does not stand; common practice, no source. [m]"""
+SIGMAS = 1.28
+"""Standard errors that a fall must exceed to be certain: one in ten is then wrong. [-]"""
+
+
+def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
+    """Lines of flow on studied ground and on from it.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+
+    Returns
+    -------
+    tuple of FlowPath
+        Longest contributing area first.
+    """
+    drainage = situation.drainage
+    grid = situation.grid
+    columns = grid.shape[1]
+    outside = accumulate(
+        drainage.target, drainage.order, (situation.studied & ~situation.on_parcel).ravel().astype(np.float64)
+    )
+    near = _near_lot(drainage, situation.studied)
+    paths: list[FlowPath] = []
+    found = sorted(find_flow_paths(drainage, min_area=LEAST_PATH_AREA), key=lambda path: -path.contributing_area)
+    for path in found:
+        if not near[path.cells].any() or path.cells.size < 2:
+            continue
+        x, y = grid.centres(path.cells // columns, path.cells % columns)
+        line = LineString(np.column_stack([x, y]))
+        filled = drainage.filled.ravel()
+        fall = float(filled[path.cells[0]] - filled[path.cells[-1]])
+        # the last cell may be the first of the next path, whose ground is not this one's
+        end = int(path.cells[-1])
+        paths.append(
+            FlowPath(
+                id=f"path-{len(paths) + 1}",
+                line=line,
+                contributing_area=path.contributing_area,
+                run_on=bool(outside[end] > 0.0),
+                certain=fall > SIGMAS * fall_error(situation.rmse, float(line.length)),
+            )
+        )
+    return tuple(paths)
+
+
+def _near_lot(drainage: Drainage, studied: BoolArray) -> BoolArray:
+    """Studied cells and those their water steps into."""
+    near = studied.ravel().copy()
+    target = drainage.target[near]
+    near[target[target >= 0]] = True
+    return near
+
+
+def low_spots_of(
+    situation: Situation,
+    places: Mapping[str, SpotPlace],
+    troubles: Sequence[Trouble],
+    before: LotWater,
+    after: LotWater,
+    excess: FloatArray,
+    soaking: Callable[[LowSpot], float],
+    spills_above: Mapping[str, float],
+) -> tuple[StandingWater, ...]:
+    """Every listed low spot on studied ground, with its water in the design storm before and after.
+
+    Those that count in the reckoning are routed; one inside another follows the water of the outer one; a puddle
+    too small to be routed holds what settles in it.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    places : mapping of str to SpotPlace
+        Low spots that count.
+    troubles : sequence of Trouble
+        What is wrong, worst first.
+    before, after : LotWater
+        The storm without and with works.
+    excess : (rows, cols) float ndarray
+        Water that runs off each cell. [m3]
+    soaking : callable
+        Rate at which water in a low spot soaks away. [m/s]
+    spills_above : mapping of str to float
+        Rain above which a low spot spills; ground behind it adds nothing to peaks in lesser storms. [m]
+
+    Returns
+    -------
+    tuple of StandingWater
+        By rank.
+    """
+    studied = situation.studied.ravel()
+    spots = [spot for spot in situation.spots if studied[spot.cells].any()]
+    by_id = {spot.id: spot for spot in situation.spots}
+    settled = settle_water(situation.drainage, excess, spots)
+    labels = np.full(situation.grid.shape, -1, dtype=np.int64)
+    shapes = {}
+    for spot in spots:
+        labels[:] = -1
+        labels.ravel()[spot.cells] = 0
+        shapes[spot.id] = label_polygons(labels, situation.grid)[0]
+    wrong = {trouble.spot.spot.id: trouble for trouble in reversed(troubles) if trouble.spot is not None}
+    order = sorted(spots, key=lambda spot: _order(spot, places.get(spot.id), wrong.get(spot.id), situation))
+    rows = []
+    for rank, spot in enumerate(order, start=1):
+        outer = _routed(spot, by_id, before)
+        if outer is None:
+            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking(spot))
+            water = water_after = puddle
+        else:
+            water = _of_outer(spot, by_id[outer], before.standing[outer], soaking(spot))
+            later = after.standing.get(outer, before.standing[outer])
+            water_after = _of_outer(spot, by_id[outer], later, soaking(spot))
+        rows.append(
+            StandingWater(
+                spot=spot,
+                shape=shapes[spot.id],
+                on_parcel=bool(situation.on_parcel.ravel()[spot.cells].any()),
+                hours=water[1],
+                hours_after=water_after[1],
+                storm_depth=water[0],
+                storm_depth_after=water_after[0],
+                storm_volume=water[2],
+                storm_volume_after=water_after[2],
+                spilled=before.standing[spot.id].spill.volume if spot.id in before.standing else water[3],
+                spilled_after=after.standing[spot.id].spill.volume if spot.id in after.standing else water_after[3],
+                rank=rank,
+                why=_why(spot, places.get(spot.id), wrong.get(spot.id), spills_above.get(spot.id)),
+            )
+        )
+    return tuple(rows)
+
+
+def _order(
+    spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, situation: Situation
+) -> tuple[float, ...]:
+    on_lot = bool(situation.on_parcel.ravel()[spot.cells].any())
+    weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[place.place] if place is not None else 3.0
+    seen = place is not None and place.complaint is not None
+    return (float(not on_lot), float(not seen), float(trouble is None), weight, -spot.area, -spot.volume)
+
+
+def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> str:
+    if trouble is not None:
+        words = f"{trouble.why[0].upper()}{trouble.why[1:]}."
+    elif place is not None:
+        fine = "nobody has complained of it, and lidar cannot tell it" if spot.within_lidar_error else ""
+        words = f"On {place.name}; {fine or 'within what is put up with'}."
+    else:
+        return "Inside a larger one." if spot.contained_in is not None else "Too small to matter."
+    if spills_above is None:
+        return words
+    return f"{words} Spills only above {spills_above / 0.0254:.2g} in ({spills_above * 1000.0:.0f} mm) of rain."
+
+
+def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str | None:
+    """Id of the routed low spot that this one is, or lies in."""
+    at: LowSpot | None = spot
+    while at is not None:
+        if at.id in water.standing:
+            return at.id
+        at = by_id.get(at.contained_in) if at.contained_in is not None else None
+    return None
+
+
+def _of_outer(
+    spot: LowSpot, outer: LowSpot, water: Routed, soaking: float
+) -> tuple[float, float | None, float, float]:
+    """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
+    dry = spot.bottom_elevation - outer.bottom_elevation
+    depth = min(max(water.depth - dry, 0.0), spot.depth if spot is not outer else water.depth)
+    seconds: float | None = float(np.count_nonzero(water.depths > dry + FILM)) * water.step
+    left = float(water.depths[-1]) - dry - FILM
+    if left > 0.0 and seconds is not None:
+        # the routing ends with the storm; what stands then falls at the rate the soil takes it
+        seconds = seconds + left / soaking if soaking > 0.0 else None
+    hours = None if seconds is None else seconds / 3600.0
+    volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
+    return depth, hours, volume, 0.0
+
+
+def _puddle(spot: LowSpot, stored: float, soaking: float) -> tuple[float, float | None, float, float]:
+    level = float(np.interp(stored, spot.volumes, spot.levels))
+    depth = level - spot.bottom_elevation
+    hours = max(depth - FILM, 0.0) / soaking / 3600.0 if soaking > 0.0 else None
+    return depth, hours, stored, 0.0
+
+
+def leaving_of(
+    before: LotWater, after: LotWater, served: Mapping[str, str], limits: Mapping[str, float]
+) -> tuple[tuple[str, float, float, float, float], ...]:
+    """What leaves the lot in the design storm, by side and by outfall.
+
+    Parameters
+    ----------
+    before, after : LotWater
+        The storm without and with works.
+    served : mapping of str to str
+        Outfall by collector.
+    limits : mapping of str to float
+        Most that leaves by an outfall: what its pump moves. [m3/s]
+
+    Returns
+    -------
+    tuple of (str, float, float, float, float)
+        Place, peak [m3/s] and volume [m3] before, peak and volume after.
+    """
+    rows = []
+    for side in SIDES:
+        then, now = before.leaving[side], after.leaving[side]
+        if then.volume > 0.0 or now.volume > 0.0:
+            rows.append((side, then.peak, then.volume, now.peak, now.volume))
+    for outfall in dict.fromkeys(served.values()):
+        parts = [after.taken[name] for name, end in served.items() if end == outfall and name in after.taken]
+        flow = add_hydrographs(parts) if parts else Hydrograph(60.0, np.zeros(2))
+        rows.append((outfall, 0.0, 0.0, min(flow.peak, limits.get(outfall, np.inf)), flow.volume))
+    return tuple(rows)
+
+
+def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
+    """Water at each low spot in each storm, before and after.
+
+    Parameters
+    ----------
+    storms : sequence of OtherStorm
+        From the lightest to the heaviest.
+
+    Returns
+    -------
+    tuple of StormWater
+        Depths of the low spots that are routed. [m]
+    """
+    return tuple(
+        StormWater(
+            name=storm.rain.storm.name,
+            return_period=storm.rain.return_period,
+            depth=storm.rain.storm.depth,
+            design=storm.design,
+            standing=tuple(
+                (name, water.depth, storm.after.standing[name].depth if name in storm.after.standing else water.depth)
+                for name, water in storm.before.standing.items()
+            ),
+        )
+        for storm in storms
+    )
+
+
+def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[CollectorFlow, ...]:
+    """What comes to each collector in the design storm, and what it takes.
+
+    Parameters
+    ----------
+    water : LotWater
+        With the works in place.
+    collectors : sequence of str
+        Their ids.
+
+    Returns
+    -------
+    tuple of CollectorFlow
+        [m3/s]
+    """
+    return tuple(CollectorFlow(name, water.arriving[name], water.taken[name]) for name in collectors
+                 if name in water.arriving)
+
+
+def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> tuple[PumpPicture, ...]:
+    """Each pump's curve against its line's.
+
+    Parameters
+    ----------
+    lifts : sequence of LiftDesign
+        Pumped basins.
+    curve : PumpCurve
+        Of the pump.
+    given : bool
+        The user gave it.
+
+    Returns
+    -------
+    tuple of PumpPicture
+        [m3/s], [m]
+    """
+    flow = np.linspace(float(curve.flow[0]), curve.last_flow, 60)
+    pump = np.array([head_at(curve, float(q)) for q in flow])
+    return tuple(
+        PumpPicture(
+            sump=lift.sump.id, flow=flow, pump_head=pump,
+            line_head=np.array([line_head(lift.line, float(q)).total for q in flow]), given=given,
+        )
+        for lift in lifts
+    )

@@ -1,0 +1,265 @@
+"""Everything one run found, as handed to the rooms that write it down."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+from shapely import Geometry, LineString, Point
+
+from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
+from pipelines.layout.plan import Plan
+from terrain.arrays import FloatArray
+from terrain.flow.low_spots import LowSpot
+from terrain.grid import Frame
+from terrain.raster import Raster
+
+
+@dataclass(frozen=True, slots=True)
+class FlowPath:
+    """A line of flow from a head or confluence to the next.
+
+    Attributes
+    ----------
+    id : str
+        Text id.
+    line : shapely LineString
+        Through cell centres, drawn downstream.
+    contributing_area : float
+        Ground that drains through its lower end. [m2]
+    run_on, certain : bool
+        Carries water from outside the parcel; falls by more than the lidar's error.
+    """
+
+    id: str
+    line: LineString
+    contributing_area: float
+    run_on: bool
+    certain: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StandingWater:
+    """A low spot in the design storm, before and after the works.
+
+    Attributes
+    ----------
+    spot : LowSpot
+        The depression.
+    shape : shapely Geometry
+        Its cells at the spill level, in the metric frame.
+    on_parcel : bool
+        Touches the lot.
+    hours, hours_after : float or None
+        Water stands; None where unknown. [h]
+    storm_depth, storm_depth_after : float
+        Deepest water in the design storm. [m]
+    storm_volume, storm_volume_after : float
+        Most water held in the design storm. [m3]
+    spilled, spilled_after : float
+        Volume that overflows in the design storm. [m3]
+    rank : int
+        1 for the one that matters most.
+    why : str
+        What makes it matter, in words.
+    """
+
+    spot: LowSpot
+    shape: Geometry
+    on_parcel: bool
+    hours: float | None
+    hours_after: float | None
+    storm_depth: float
+    storm_depth_after: float
+    storm_volume: float
+    storm_volume_after: float
+    spilled: float
+    spilled_after: float
+    rank: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file that was read: key of the site file, path as given, sha256, CRS in words, cell size. [m]"""
+
+    key: str
+    file: str
+    sha256: str
+    crs: str | None
+    cell_size: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A caution that goes with every result."""
+
+    id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Where the design storm's runoff went. [m3]
+
+    rain = infiltrated + leaves + stands + pumped, to round-off.
+    """
+
+    rain: float
+    infiltrated: float
+    leaves: float
+    stands: float
+    collected: float
+
+
+@dataclass(frozen=True, slots=True)
+class StormWater:
+    """Water standing in one storm, before and after the works.
+
+    Attributes
+    ----------
+    name : str
+        Of the storm, in words.
+    return_period : float or None
+        [yr]
+    depth : float
+        Of its rain. [m]
+    design : bool
+        The storm that the works are designed for.
+    standing : tuple of (str, float, float)
+        Id of a low spot, deepest water there as the lot is and with the works. [m]
+    """
+
+    name: str
+    return_period: float | None
+    depth: float
+    design: bool
+    standing: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CollectorFlow:
+    """What comes to a basin, drain or downspout in the design storm, and what it takes. [m3/s]"""
+
+    id: str
+    arrives: Hydrograph
+    taken: Hydrograph
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PumpPicture:
+    """A pump's curve against its line's.
+
+    Attributes
+    ----------
+    sump : str
+        Id of the pumped basin.
+    flow, pump_head, line_head : (n,) float ndarray
+        Head that the pump makes and that the line takes at each flow. [m3/s], [m], [m]
+    given : bool
+        The user gave the pump's curve; else it is assumed.
+    """
+
+    sump: str
+    flow: FloatArray
+    pump_head: FloatArray
+    line_head: FloatArray
+    given: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Benchmark:
+    """A place on site that grades are told from.
+
+    Attributes
+    ----------
+    name : str
+        What a crew looks for.
+    elevation : float
+        [m]
+    measured : bool
+        Read with a level rather than taken from the raster or a drawing.
+    """
+
+    name: str
+    elevation: float
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectedCulvert:
+    """A place where the raster shows a dam that a pipe may go through; why, in words."""
+
+    id: str
+    point: Point
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Findings:
+    """What one run of the main job found.
+
+    Attributes
+    ----------
+    name, version, units : str
+        Of the site, of the program, and us or si for what leaves Python.
+    frame : Frame
+        The metric frame of every shape here.
+    parcel, roofs, hardscape : GeoDataFrame
+        As used, in the metric frame; the last two may be empty.
+    ground : (rows, cols) float ndarray
+        For pictures. [m]
+    studied_area, parcel_area, run_on_area, roof_area : float
+        [m2]
+    runoff : tuple of SubCatchment
+        Rows of the table.
+    leaving : tuple of tuple
+        (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
+    parameters : tuple of tuple
+        (name, value in words, mark) of every rule, default and assumption used.
+    storms : tuple of StormWater
+        From the lightest to the heaviest; may be empty.
+    hydrographs : tuple of CollectorFlow
+        One a collector that is proposed.
+    pumps : tuple of PumpPicture
+        One a pumped basin.
+    benchmark : Benchmark or None
+        What grades for the crew are told from; None where nothing on site is known by its level.
+    levels_given : bool
+        Shots of a level rebased the ground.
+    suspected_culverts : tuple of SuspectedCulvert
+        Places to look.
+    fall_to_spare : Raster or None
+        Of a small gravity line from each place on the lot; None where there is no outfall. [m]
+    """
+
+    name: str
+    version: str
+    units: str
+    frame: Frame
+    parcel: gpd.GeoDataFrame
+    roofs: gpd.GeoDataFrame
+    hardscape: gpd.GeoDataFrame
+    ground: FloatArray
+    grid: Any
+    inputs: tuple[InputFile, ...]
+    studied_area: float
+    parcel_area: float
+    run_on_area: float
+    roof_area: float
+    flow_paths: tuple[FlowPath, ...]
+    low_spots: tuple[StandingWater, ...]
+    runoff: tuple[SubCatchment, ...]
+    plan: Plan
+    balance: Balance
+    leaving: tuple[tuple[str, float, float, float, float], ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    parameters: tuple[tuple[str, str, str], ...]
+    vertical_datum: str
+    storms: tuple[StormWater, ...] = ()
+    hydrographs: tuple[CollectorFlow, ...] = ()
+    pumps: tuple[PumpPicture, ...] = ()
+    benchmark: Benchmark | None = None
+    levels_given: bool = False
+    suspected_culverts: tuple[SuspectedCulvert, ...] = ()
+    fall_to_spare: Raster | None = None

@@ -1,0 +1,196 @@
+"""Grades for the crew, told from a benchmark on site: nobody digs to a lidar's elevation."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import Point
+
+from pipelines.deliverables.findings.lot import Benchmark, Findings
+from pipelines.deliverables.unit_systems import from_si
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.quantity_words import Units
+from pipelines.layout.plan import PipeRun
+from terrain.arrays import FloatArray
+
+SPACING = 3.0
+"""Between stakes on a straight run; common practice, no source. [m]"""
+DECIMALS = 4
+"""Of metres: nobody stakes to less than a tenth of a millimetre."""
+SAME_PLACE = 0.3
+"""A stake this near a fitting or an end is that stake. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Stake:
+    """A point to stake.
+
+    Attributes
+    ----------
+    point, run, what : str
+        Its name, the run it is on, what stands there.
+    station : float
+        Along the run. [m]
+    place : shapely Point
+        In the metric frame.
+    above_benchmark : float
+        Invert less the benchmark. [m]
+    cut : float or None
+        Ground less the trench's bottom under the pipe; None where no level was read on site. [m]
+    """
+
+    point: str
+    run: str
+    what: str
+    station: float
+    place: Point
+    above_benchmark: float
+    cut: float | None
+
+
+def benchmark_of(findings: Findings) -> Benchmark | None:
+    """What grades are told from: the benchmark that is known, else the end of the line, to be chosen on site.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+
+    Returns
+    -------
+    Benchmark or None
+        None where no pipe is laid.
+    """
+    if not findings.plan.pipe_runs:
+        return None
+    if findings.benchmark is not None:
+        return findings.benchmark
+    last = min(findings.plan.pipe_runs, key=lambda run: run.invert_down)
+    return Benchmark(f"invert of {last.id} at its end, {last.to_id}", last.invert_down, False)
+
+
+def stakes_of(findings: Findings) -> tuple[Stake, ...]:
+    """Stakes of every run: its ends, its fittings, and every few metres between them.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+
+    Returns
+    -------
+    tuple of Stake
+        By run, downstream.
+    """
+    benchmark = benchmark_of(findings)
+    if benchmark is None:
+        return ()
+    return tuple(stake for run in findings.plan.pipe_runs for stake in _of_run(run, findings, benchmark))
+
+
+def _of_run(run: PipeRun, findings: Findings, benchmark: Benchmark) -> Iterator[Stake]:
+    flat = shapely.force_2d(run.line)
+    stations, inverts = profile_of(run)
+    length = float(stations[-1])
+    named: list[tuple[float, str]] = [(0.0, run.from_id), (length, run.to_id)]
+    for fitting in findings.plan.fittings:
+        if fitting.on_run == run.id:
+            named.append((float(shapely.line_locate_point(flat, fitting.point)), fitting.kind))
+    regular = np.arange(SPACING, length, SPACING).tolist()
+    named += [(at, "grade") for at in regular if all(abs(at - other) > SAME_PLACE for other, _ in named)]
+    merged: dict[float, list[str]] = {}
+    for at, what in sorted(named, key=lambda each: each[0]):
+        near = next((other for other in merged if abs(other - at) <= 0.01), at)
+        merged.setdefault(near, []).append(what)
+    below = find_pipe(run.pipe_key).wall
+    for number, (at, listed) in enumerate(merged.items(), start=1):
+        invert = float(np.interp(at, stations, inverts))
+        ground = float(np.interp(at, stations, np.asarray(run.ground, dtype=np.float64)))
+        yield Stake(
+            f"{run.id}.{number}", run.id, ", ".join(dict.fromkeys(listed)), round(at, DECIMALS),
+            shapely.line_interpolate_point(flat, at), round(invert - benchmark.elevation, DECIMALS),
+            round(max(ground - invert + below, 0.0), DECIMALS) if findings.levels_given else None,
+        )  # fmt: skip
+
+
+def profile_of(run: PipeRun) -> tuple[FloatArray, FloatArray]:
+    """Stations and inverts of a run's vertices.
+
+    Parameters
+    ----------
+    run : PipeRun
+        The run.
+
+    Returns
+    -------
+    stations, inverts : (n,) float ndarray
+        [m], [m]
+    """
+    points = shapely.get_coordinates(run.line, include_z=True)
+    stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points[:, :2], axis=0).T))])
+    return stations, points[:, 2]
+
+
+def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Table of stakeout.csv.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    units : str
+        us or si.
+
+    Returns
+    -------
+    DataFrame
+        Easting and northing in map units; the cut's column is there only where levels were read on site.
+    """
+    unit = "ft" if units == "us" else "m"
+    stakes = stakes_of(findings)
+    benchmark = benchmark_of(findings)
+    placed = shapely.get_coordinates(findings.frame.to_map(np.array([stake.place for stake in stakes], dtype=object)))
+    columns = {
+        "point": [stake.point for stake in stakes],
+        "run": [stake.run for stake in stakes],
+        "what": [stake.what for stake in stakes],
+        f"station_{unit}": from_si((stake.station for stake in stakes), unit),
+        "easting": placed[:, 0],
+        "northing": placed[:, 1],
+        f"invert_above_benchmark_{unit}": from_si((stake.above_benchmark for stake in stakes), unit),
+    }
+    if findings.levels_given:
+        columns[f"cut_{unit}"] = from_si((stake.cut for stake in stakes), unit)
+    columns["provisional"] = ["yes"] * len(stakes)
+    columns["benchmark"] = [benchmark.name if benchmark else ""] * len(stakes)
+    return pd.DataFrame(columns)
+
+
+def profile_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Table of profiles.csv: ground, invert, depth and cover at every vertex of every run.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    units : str
+        us or si.
+
+    Returns
+    -------
+    DataFrame
+        Levels in the raster's datum.
+    """
+    unit = "ft" if units == "us" else "m"
+    rows: dict[str, list[float]] = {name: [] for name in ("station", "ground", "invert", "depth", "cover")}
+    runs: list[str] = []
+    for run in findings.plan.pipe_runs:
+        pipe = find_pipe(run.pipe_key)
+        for station, invert, ground in zip(*profile_of(run), run.ground, strict=True):
+            runs.append(run.id)
+            depth = max(ground - invert + pipe.wall, 0.0)
+            for name, value in zip(rows, (station, ground, invert, depth, depth - pipe.outside), strict=True):
+                rows[name].append(float(value))
+    return pd.DataFrame({"run": runs} | {f"{name}_{unit}": from_si(values, unit) for name, values in rows.items()})

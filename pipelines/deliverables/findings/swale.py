@@ -1,0 +1,221 @@
+"""Everything one check of swales found, as handed to what writes it down."""
+
+from dataclasses import dataclass
+
+from shapely import Geometry
+
+from pipelines.deliverables.findings.lot import Caution, InputFile
+from pipelines.hydrology.along_swale import SwaleFlow
+from pipelines.inputs.quantity_words import Units
+from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
+from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
+from pipelines.layout.swale.outlets import OutletFinding
+from pipelines.layout.swale.recut_stretches import RecutStretch
+from pipelines.layout.swale.site import SwaleSite
+from pipelines.layout.swale.standing import SwalePond
+from terrain.arrays import FloatArray
+from terrain.grid import Frame, Grid
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SideGround:
+    """Ground that enters a swale between the station above and each.
+
+    Attributes
+    ----------
+    total, roof, paved : (n,) float ndarray
+        All of it, roofs, paving and road. [m2]
+    """
+
+    total: FloatArray
+    roof: FloatArray
+    paved: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class LotShare:
+    """What one lot's ground sends to a swale over the surface.
+
+    Attributes
+    ----------
+    lot : str
+        Feature id of the parcel.
+    swale : str
+        Id of the swale.
+    area, roof_area, volume : float
+        That drains to it, and its runoff in the design storm. [m2], [m2], [m3]
+    station_from, station_to : float
+        Where it enters. [m]
+    """
+
+    lot: str
+    swale: str
+    area: float
+    roof_area: float
+    volume: float
+    station_from: float
+    station_to: float
+
+
+@dataclass(frozen=True, slots=True)
+class LotSum:
+    """A swale with the discharges of the first so many lots.
+
+    Attributes
+    ----------
+    lot : str
+        The last one added.
+    added : float
+        By it. [m3/s]
+    total : float
+        By all so far. [m3/s]
+    peak : float
+        At the swale's lower end. [m3/s]
+    room : float
+        Least from the level to the lower bank along the swale. [m]
+    full : bool
+        The storm stands above a bank somewhere.
+    """
+
+    lot: str
+    added: float
+    total: float
+    peak: float
+    room: float
+    full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AddedDischarge:
+    """A discharge that is added to a swale.
+
+    Attributes
+    ----------
+    id : str
+        Of a lot's outlet, or of a what-if.
+    flow : float
+        [m3/s]
+    swale : str
+        Id of the swale.
+    station : float
+        [m]
+    """
+
+    id: str
+    flow: float
+    swale: str
+    station: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwaleFinding:
+    """One swale and all that was found of it.
+
+    Attributes
+    ----------
+    site : SwaleSite
+        As measured.
+    ground : SideGround
+        What drains to it.
+    flow : SwaleFlow
+        In the design storm.
+    levels : SwaleLevels
+        In the design storm, at the largest flow of each station.
+    capacity : SwaleCapacity
+        Of its sections.
+    ponds : tuple of SwalePond
+        Water that stands after the storm.
+    pond_shapes : tuple of shapely Geometry
+        Of each.
+    reaches : tuple of ReachFinding
+        Downstream.
+    crossings : tuple of CrossingFinding
+        Drives, downstream.
+    outlets : tuple of OutletFinding
+        That discharge to it.
+    recut : tuple of RecutStretch
+        Least digging that drains it.
+    lot_sums : tuple of LotSum
+        As lots are added, in the order of their names.
+    first_overtops : float or None
+        Return period of the first storm of the table that stands above a bank or runs over a drive. [yr]
+    answer, why : str
+        Of the whole swale: the worst of its reaches.
+    """
+
+    site: SwaleSite
+    ground: SideGround
+    flow: SwaleFlow
+    levels: SwaleLevels
+    capacity: SwaleCapacity
+    ponds: tuple[SwalePond, ...]
+    pond_shapes: tuple[Geometry, ...]
+    reaches: tuple[ReachFinding, ...]
+    crossings: tuple[CrossingFinding, ...]
+    outlets: tuple[OutletFinding, ...]
+    recut: tuple[RecutStretch, ...]
+    lot_sums: tuple[LotSum, ...]
+    first_overtops: float | None
+    answer: str
+    why: str
+
+    @property
+    def full_at(self) -> str | None:
+        """The lot with which it is full; None where it never is, empty where it is without any."""
+        return next((each.lot for each in self.lot_sums if each.full), None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwaleFindings:
+    """What one check of swales found.
+
+    Attributes
+    ----------
+    name, version, units : str
+        Of the site, of the program, and us or si for what leaves Python.
+    frame, grid : Frame, Grid
+        The metric frame of every shape here, and the ground's cells.
+    swales : tuple of SwaleFinding
+        In the order of their layer.
+    lots : tuple of LotShare
+        What each lot sends.
+    discharges : tuple of AddedDischarge
+        Point discharges that were added.
+    return_period : float or None
+        Of the design storm. [yr]
+    storm_depth : float
+        [m]
+    freeboard, rmse : float
+        [m]
+    inputs : tuple of InputFile
+        Files read.
+    warnings : tuple of str
+        What a reader must know.
+    cautions : tuple of Caution
+        What goes with every result.
+    parameters : tuple of tuple
+        (name, value in words, mark) of every rule and assumption used.
+    vertical_datum : str
+        In words.
+    ground : (rows, cols) float ndarray or None
+        For pictures. [m]
+    """
+
+    name: str
+    version: str
+    units: Units
+    frame: Frame
+    grid: Grid
+    swales: tuple[SwaleFinding, ...]
+    lots: tuple[LotShare, ...]
+    discharges: tuple[AddedDischarge, ...]
+    return_period: float | None
+    storm_depth: float
+    freeboard: float
+    rmse: float
+    inputs: tuple[InputFile, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    parameters: tuple[tuple[str, str, str], ...]
+    vertical_datum: str
+    ground: FloatArray | None = None

@@ -1,0 +1,1 @@
+"""What one screened lot hands over."""

@@ -1,0 +1,57 @@
+"""What one screened lot hands over, as a folder that is whole or not there."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from pipelines.deliverables.files.geopackage import write_geopackage
+from pipelines.deliverables.files.place import Writer, hand_over
+from pipelines.deliverables.files.table_csv import csv_text
+from pipelines.deliverables.files.text_file import summary_text, write_text
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.summary import summary
+from pipelines.deliverables.unit_systems import unit_system
+
+
+def write_lot(
+    findings: Findings,
+    out_dir: Path,
+    *,
+    overwrite: bool = False,
+    extra_files: Mapping[str, Writer] | None = None,
+    extra_layers: Mapping[str, pd.DataFrame] | None = None,
+) -> None:
+    """Write lot.gpkg, runoff.csv and summary.json, and what else is given, into a folder and swap it in whole.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    out_dir : Path
+        The folder; need not exist.
+    overwrite : bool
+        Whether an earlier result may be replaced.
+    extra_files : mapping of str to callable, optional
+        What writes each further file, by its path relative to the folder.
+    extra_layers : mapping of str to DataFrame or GeoDataFrame, optional
+        Further layers of lot.gpkg, made with `make_layer` in map units.
+
+    Raises
+    ------
+    HandoverError
+        If the folder cannot take the result; what it held before then stays.
+    """
+    units = unit_system(findings.units)
+    further = dict(extra_files or {})
+    outputs = ["lot.gpkg", "runoff.csv", "summary.json", *further]
+    tables = lot_tables(findings, units, outputs=outputs)
+    tables = {**tables, **(extra_layers or {}), "run_info": tables["run_info"]}
+
+    files: dict[str, Writer] = {
+        "lot.gpkg": lambda path: write_geopackage(path, tables, crs=findings.frame.crs, units=units),
+        "runoff.csv": lambda path: write_text(path, csv_text(tables["runoff"])),
+        "summary.json": lambda path: write_text(path, summary_text(summary(findings))),
+    }
+    hand_over(out_dir, {**files, **further}, overwrite=overwrite)

@@ -1,0 +1,150 @@
+"""summary.json: the run's answer for scripts, always in SI, null for what is unknown."""
+
+from typing import Any
+
+from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
+from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
+
+
+def summary(findings: Findings) -> dict[str, Any]:
+    """The summary of one lot.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+
+    Returns
+    -------
+    dict
+        Ready for `summary_text`; each key carries its unit.
+    """
+    plan = findings.plan
+    return {
+        "name": findings.name,
+        "version": findings.version,
+        "inputs": [
+            {
+                "key": file.key,
+                "file": file.file,
+                "sha256": file.sha256,
+                "crs": file.crs,
+                "cell_size_m": file.cell_size,
+            }
+            for file in findings.inputs
+        ],
+        "verdict": plan.verdict,
+        "study_area_m2": findings.studied_area,
+        "parcel_area_m2": findings.parcel_area,
+        "run_on_area_m2": findings.run_on_area,
+        "roof_area_m2": findings.roof_area,
+        "low_spots": [_low_spot(water) for water in sorted(findings.low_spots, key=lambda water: water.spot.id)],
+        "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],
+        "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
+        "discharges": [_discharge(line) for line in plan.discharges],
+        "alternatives": [_alternative(way) for way in plan.alternatives],
+        "leaving": [
+            {
+                "place": place,
+                "peak_before_m3s": peak_before,
+                "volume_before_m3": volume_before,
+                "peak_after_m3s": peak_after,
+                "volume_after_m3": volume_after,
+            }
+            for place, peak_before, volume_before, peak_after, volume_after in findings.leaving
+        ],
+        "water_balance": _balance(findings.balance),
+        "warnings": list(findings.warnings),
+        "cautions": [caution.text for caution in findings.cautions],
+    }
+
+
+def _low_spot(water: StandingWater) -> dict[str, Any]:
+    spot = water.spot
+    return {
+        "id": spot.id,
+        "rank": water.rank,
+        "on_parcel": water.on_parcel,
+        "depth_m": spot.depth,
+        "area_m2": spot.area,
+        "volume_m3": spot.volume,
+        "spill_elevation_m": spot.spill_elevation,
+        "enclosed": spot.enclosed,
+        "within_lidar_error": spot.within_lidar_error,
+        "before": {
+            "depth_m": water.storm_depth,
+            "volume_m3": water.storm_volume,
+            "spilled_m3": water.spilled,
+            "stands_h": water.hours,
+        },
+        "after": {
+            "depth_m": water.storm_depth_after,
+            "volume_m3": water.storm_volume_after,
+            "spilled_m3": water.spilled_after,
+            "stands_h": water.hours_after,
+        },
+    }
+
+
+def _catch_basin(basin: CatchBasin) -> dict[str, Any]:
+    return {
+        "id": basin.id,
+        "drains_to": basin.drains_to,
+        "grate": basin.grate,
+        "peak_flow_m3s": basin.peak_flow,
+        "capacity_m3s": basin.capacity,
+        "ponding_m": basin.ponding,
+        "ground_elevation_m": basin.ground_elevation,
+        "invert_elevation_m": basin.invert_elevation,
+        "provisional": basin.provisional,
+        "why": basin.why,
+    }
+
+
+def _french_drain(drain: FrenchDrain) -> dict[str, Any]:
+    return {
+        "id": drain.id,
+        "drains_to": drain.drains_to,
+        "length_m": drain.length,
+        "width_m": drain.width,
+        "depth_m": drain.depth,
+        "peak_flow_m3s": drain.peak_flow,
+        "why": drain.why,
+    }
+
+
+def _discharge(line: Discharge) -> dict[str, Any]:
+    return {
+        "mode": line.mode,
+        "verdict": line.verdict,
+        "why": line.why,
+        "fall_to_spare_m": line.fall_to_spare,
+        "fall_error_m": line.fall_error,
+        "lift_m": line.lift,
+        "outfall": line.outfall,
+        "serves": list(line.serves),
+    }
+
+
+def _alternative(way: Alternative) -> dict[str, Any]:
+    return {
+        "mode": way.mode,
+        "possible": way.possible,
+        "chosen": way.chosen,
+        "cost_low": way.low,
+        "cost_likely": way.likely,
+        "cost_high": way.high,
+        "deepest_m": way.deepest,
+        "fall_to_spare_m": way.fall_to_spare,
+        "depends_on": way.depends_on,
+    }
+
+
+def _balance(balance: Balance) -> dict[str, float]:
+    return {
+        "rain_m3": balance.rain,
+        "infiltrated_m3": balance.infiltrated,
+        "leaves_m3": balance.leaves,
+        "stands_m3": balance.stands,
+        "collected_m3": balance.collected,
+    }

@@ -1,0 +1,70 @@
+"""The files beside a lot's layers: the report as a page and on paper, what the crew stakes out, layers for a phone."""
+
+from collections.abc import Mapping
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+import pandas as pd
+
+from pipelines.deliverables.files.geojson import geojson_text
+from pipelines.deliverables.files.geotiff import write_geotiff
+from pipelines.deliverables.files.place import Writer
+from pipelines.deliverables.files.table_csv import csv_text
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.findings.stakeout import profile_table, stakeout_table
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.report.blocks import Report
+from pipelines.deliverables.report.figures.map_picture import MapPicture
+from pipelines.deliverables.report.html import report_html
+from pipelines.deliverables.report.lot.map import lot_map
+from pipelines.deliverables.report.lot.report import lot_report
+from pipelines.deliverables.report.pdf import report_pdf
+from pipelines.deliverables.unit_systems import unit_system
+
+DECIMALS = 3
+"""Of feet or metres in what the crew reads."""
+
+
+def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> dict[str, Writer]:
+    """What writes each file beside lot.gpkg, runoff.csv and summary.json.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    made_on : date
+        That the report carries.
+    geojson : bool
+        Whether the layers are also wanted for a phone's map.
+
+    Returns
+    -------
+    dict of str to callable
+        By path relative to the folder; nothing to stake out where nothing is laid.
+    """
+    units = unit_system(findings.units)
+    day = made_on.isoformat()
+
+    @cache
+    def parts() -> tuple[Mapping[str, pd.DataFrame], Report, MapPicture]:
+        layers = lot_tables(findings, units)
+        return layers, lot_report(findings, layers, units), lot_map(findings, layers, units)
+
+    files: dict[str, Writer] = {
+        "report.html": lambda path: _write(path, report_html(*parts()[1:], made_on=day)),
+        "report.pdf": lambda path: _write(path, report_pdf(*parts()[1:], made_on=day)),
+    }
+    if findings.plan.pipe_runs:
+        files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))
+        files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
+    if findings.fall_to_spare is not None:
+        spare = findings.fall_to_spare
+        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, spare)
+    if geojson:
+        files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
+    return files
+
+
+def _write(path: Path, content: str | bytes) -> None:
+    path.write_bytes(content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content)

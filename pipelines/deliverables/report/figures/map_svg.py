@@ -1,0 +1,322 @@
+"""The map drawn as SVG: the same drawing for a page, where it can be moved, and for paper, where it stands still."""
+
+import base64
+import math
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import shapely
+from shapely import Geometry
+
+from pipelines.deliverables.files.symbols import Symbol, symbols
+from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, shaded_png
+from pipelines.deliverables.report.figures.map_labels import ToPixels, place_labels
+from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
+from pipelines.deliverables.report.figures.svg import Drawing, path_data
+from pipelines.deliverables.report.numbers import number
+
+PX = 96.0 / 25.4
+"""Pixels in a millimetre on paper."""
+WIDTH = 760.0
+HATCH = 7.0
+FEW_CONTOURS = 12
+"""Of more, only every fifth says its level."""
+
+
+class MapSheet(ToPixels):
+    """Places on a map's drawing: metres to pixels, north up. [px]"""
+
+    def at(self, coordinates: Iterable[Iterable[float]]) -> list[tuple[float, float]]:
+        """Pixels of eastings and northings."""
+        return [self(x, y) for x, y, *_ in coordinates]
+
+
+def map_drawing(picture: MapPicture, *, moving: bool) -> str:
+    """Draw a map.
+
+    Parameters
+    ----------
+    picture : MapPicture
+        What it shows.
+    moving : bool
+        For a page, where lines keep their width as it is zoomed; else for paper, cut to the first view, with
+        scale bar, north arrow and legend-free labels.
+
+    Returns
+    -------
+    str
+        SVG; one pixel is a 96th of an inch at the first view.
+    """
+    west, south, east, north = picture.view
+    sheet = MapSheet(west, north, WIDTH / (east - west))
+    height = WIDTH * (north - south) / (east - west)
+    drawing = Drawing(WIDTH, height)
+    drawing.root.set("class", "map")
+    if not moving:
+        drawing.root.set("width", f"{WIDTH:g}")
+        drawing.root.set("height", f"{height:g}")
+    _patterns(drawing)
+    _ground(drawing, sheet, picture)
+    for layer in picture.layers:
+        drawing.open("g", id=f"layer-{layer.name}", class_="layer", data_layer=layer.name,
+                     display=None if layer.on else "none")  # fmt: skip
+        for feature in layer.features:
+            _feature(drawing, sheet, layer, feature, moving=moving)
+        drawing.close()
+        if layer.name == "low_spots" and moving:
+            drawing.add("image", id="water", width=0.0, height=0.0, preserveAspectRatio="none", pointer_events="none")
+    _labels(drawing, sheet, picture, moving=moving)
+    if not moving:
+        _scale_bar(drawing, sheet, picture, height)
+        _north(drawing, WIDTH - 26.0, 40.0)
+    return drawing.markup()
+
+
+def legend_mark(symbol: Symbol) -> str:
+    """A small drawing of a symbol for the legend.
+
+    Parameters
+    ----------
+    symbol : Symbol
+        As on the map.
+
+    Returns
+    -------
+    str
+        SVG of 34 by 18 pixels.
+    """
+    drawing = Drawing(34.0, 18.0)
+    drawing.root.set("class", "mark")
+    drawing.root.set("aria-hidden", "true")
+    style = _style(symbol)
+    if symbol.kind == "fill":
+        drawing.add("rect", x=2.0, y=2.0, width=30.0, height=14.0, **style)
+        if symbol.shape:
+            shift = range(5, 17, 4) if symbol.shape == "horizontal" else range(2, 32, 6)
+            for place in shift:
+                ends = [(3.0, float(place)), (31.0, float(place))] if symbol.shape == "horizontal" else [
+                    (float(place), 16.0), (min(place + 14.0, 32.0), max(16.0 - (32.0 - place), 2.0)),
+                ]  # fmt: skip
+                drawing.line(ends, colour=symbol.edge, width=1.0)
+    elif symbol.kind == "line":
+        drawing.add("path", d="M2 9L32 9", **style)
+        if symbol.shape == "arrow":
+            drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform="translate(19 9)")
+    else:
+        drawing.add("path", d=_marker(symbol), transform="translate(17 9)", **style)
+    return drawing.markup()
+
+
+def _patterns(drawing: Drawing) -> None:
+    drawing.open("defs")
+    for name, listed in symbols().items():
+        for position, symbol in enumerate(listed):
+            if symbol.kind != "fill" or not symbol.shape:
+                continue
+            drawing.open("pattern", id=f"hatch-{name}-{position}", width=HATCH, height=HATCH,
+                         patternUnits="userSpaceOnUse", class_="hatch")  # fmt: skip
+            drawing.add("rect", width=HATCH, height=HATCH, fill=symbol.colour, fill_opacity=symbol.opacity)
+            d = f"M0 3.5H{HATCH:g}" if symbol.shape == "horizontal" else f"M0 {HATCH:g}L{HATCH:g} 0"
+            drawing.add("path", d=d, stroke=symbol.edge, stroke_width=1.1, fill="none")
+            drawing.close()
+    drawing.close()
+
+
+def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
+    ground = picture.ground
+    west, south, east, north = ground.grid.bounds
+    (x, y), (right, bottom) = sheet.at([(west, north), (east, south)])
+    shade = base64.b64encode(shaded_png(ground)).decode("ascii")
+    drawing.open("g", id="layer-ground", class_="layer", data_layer="ground")
+    drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/png;base64,{shade}",
+                preserveAspectRatio="none")  # fmt: skip
+    drawing.close()
+    interval, lines = contour_lines(ground, picture.units, picture.view)
+    symbol = symbols()["contours"][0]
+    drawing.open("g", id="layer-contours", class_="layer", data_layer="contours", pointer_events="none")
+    for level, parts in lines:
+        index = round(level / interval) % 5 == 0
+        style = _style(symbol) | {"stroke_width": symbol.width * PX * (2.0 if index else 1.0)}
+        d = "".join(path_data(sheet.at(shapely.get_coordinates(_thinner(part)))) for part in parts)
+        drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
+    for level, parts in lines:
+        if len(lines) > FEW_CONTOURS and round(level / interval) % 5:
+            continue
+        longest = max(parts, key=len)
+        ((x, y),) = sheet.at([longest[len(longest) // 2]])
+        drawing.open("g", class_="still", transform=_placed(x, y))
+        drawing.text(0.0, 3.0, number(level, "level", picture.units).bare.rstrip("0").rstrip("."), size=9.0,
+                     anchor="middle", fill="#5c3c00", halo=True)  # fmt: skip
+        drawing.close()
+    drawing.close()
+
+
+def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
+    return shapely.simplify(shapely.LineString(part), 0.05)
+
+
+def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFeature, *, moving: bool) -> None:
+    symbol = symbols()[layer.name][feature.symbol]
+    style = _style(symbol)
+    tapped = bool(feature.rows) and moving
+    drawing.open("g", class_="feature" if tapped else None, data_id=feature.id if tapped else None,
+                 pointer_events=None if tapped else "none")  # fmt: skip
+    if symbol.kind == "marker":
+        for x, y in sheet.at(shapely.get_coordinates(feature.shape)):
+            drawing.open("g", class_="still", transform=_placed(x, y))
+            if tapped:
+                drawing.add("circle", r=15.0, fill="#000000", fill_opacity=0.0)
+            drawing.add("path", d=_marker(symbol), **style)
+            drawing.close()
+    else:
+        if symbol.kind == "fill" and symbol.shape:
+            style |= {"fill": f"url(#hatch-{layer.name}-{feature.symbol})", "fill_opacity": 1.0}
+        d = _shape_data(sheet, feature.shape)
+        if tapped and symbol.kind == "line":
+            drawing.add("path", d=d, fill="none", stroke="#000000", stroke_opacity=0.0, stroke_width=16.0,
+                        vector_effect="non-scaling-stroke", pointer_events="stroke")  # fmt: skip
+        drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
+        if symbol.shape == "arrow":
+            for x, y, turn in _arrows(sheet, feature.shape):
+                drawing.open("g", class_="still", transform=_placed(x, y))
+                drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform=f"rotate({turn:.0f})")
+                drawing.close()
+    drawing.close()
+
+
+def _labels(drawing: Drawing, sheet: MapSheet, picture: MapPicture, *, moving: bool) -> None:
+    seen_first = {layer.name for layer in picture.layers if layer.on}
+    drawing.open("g", class_="labels", pointer_events="none")
+    for label in place_labels(picture.layers, sheet):
+        if not moving and not (label.fits and label.layer in seen_first):
+            continue
+        drawing.open("g", class_="still label", data_for=label.layer, transform=_placed(label.x, label.y),
+                     display=None if label.layer in seen_first else "none")  # fmt: skip
+        drawing.text(label.right, label.down, label.text, size=11.0, weight="bold", halo=True, anchor=label.anchor)
+        drawing.close()
+    drawing.close()
+
+
+def _placed(x: float, y: float) -> str:
+    return f"translate({x:.2f} {y:.2f})"
+
+
+def _shape_data(sheet: MapSheet, shape: Geometry) -> str:
+    parts = []
+    for part in shapely.get_parts(shape):
+        if part.geom_type == "Polygon":
+            rings = [part.exterior, *part.interiors]
+            parts += [path_data(sheet.at(ring.coords)) + "Z" for ring in rings]
+        elif part.geom_type.endswith("String"):
+            parts.append(path_data(sheet.at(part.coords)))
+    return "".join(parts)
+
+
+def _arrows(sheet: MapSheet, line: Any) -> Iterator[tuple[float, float, float]]:
+    """Places of arrow heads along a line of flow: its middle, and every so often where it is long."""
+    length = float(line.length)
+    count = max(1, int(length * sheet.scale / 120.0))
+    for number_ in range(count):
+        at = (number_ + 0.5) / count * length
+        (x0, y0), (x1, y1) = sheet.at(
+            shapely.get_coordinates([shapely.line_interpolate_point(line, max(at - 0.6, 0.0)),
+                                     shapely.line_interpolate_point(line, min(at + 0.6, length))])
+        )  # fmt: skip
+        yield (x0 + x1) / 2.0, (y0 + y1) / 2.0, math.degrees(math.atan2(y1 - y0, x1 - x0))
+
+
+def _style(symbol: Symbol) -> dict[str, object]:
+    dash = " ".join(f"{part * PX:.1f}" for part in symbol.dash) or None
+    if symbol.kind == "line":
+        return {"fill": "none", "stroke": symbol.colour, "stroke_opacity": symbol.opacity,
+                "stroke_width": symbol.width * PX, "stroke_dasharray": dash, "stroke_linejoin": "round"}  # fmt: skip
+    if symbol.kind == "marker":
+        return {"fill": symbol.colour, "stroke": symbol.edge, "stroke_width": 0.4 * PX, "stroke_linejoin": "round"}
+    return {"fill": symbol.colour, "fill_opacity": symbol.opacity, "fill_rule": "evenodd", "stroke": symbol.edge,
+            "stroke_width": symbol.width * PX, "stroke_dasharray": dash}  # fmt: skip
+
+
+def _marker(symbol: Symbol) -> str:
+    """Outline of a marker about its middle."""
+    reach = symbol.width * PX / 2.0
+    if symbol.shape == "circle":
+        half = f"A{reach:.2f} {reach:.2f} 0 1 1 "
+        return f"M{-reach:.2f} 0{half}{reach:.2f} 0{half}{-reach:.2f} 0Z"
+    if symbol.shape == "square":
+        return f"M{-reach:.2f} {-reach:.2f}H{reach:.2f}V{reach:.2f}H{-reach:.2f}Z"
+    if symbol.shape == "cross":
+        arm = reach / 3.0
+        return (f"M{-arm:.2f} {-reach:.2f}H{arm:.2f}V{-arm:.2f}H{reach:.2f}V{arm:.2f}H{arm:.2f}V{reach:.2f}H{-arm:.2f}"
+                f"V{arm:.2f}H{-reach:.2f}V{-arm:.2f}H{-arm:.2f}Z")  # fmt: skip
+    corners = {"triangle": 3, "pentagon": 5}[symbol.shape]
+    turns = [2.0 * math.pi * corner / corners - math.pi / 2.0 for corner in range(corners)]
+    return path_data((reach * 1.15 * math.cos(turn), reach * 1.15 * math.sin(turn)) for turn in turns) + "Z"
+
+
+def _arrow(symbol: Symbol) -> str:
+    reach = 2.6 + 0.9 * symbol.width * PX
+    return f"M{reach:.2f} 0L{-reach:.2f} {-0.8 * reach:.2f}L{-0.5 * reach:.2f} 0L{-reach:.2f} {0.8 * reach:.2f}Z"
+
+
+def scale_step(picture: MapPicture, share: float = 0.25) -> tuple[float, str]:
+    """A round length for a scale bar.
+
+    Parameters
+    ----------
+    picture : MapPicture
+        Whose view it is for.
+    share : float
+        Of the view's width that it may take. [-]
+
+    Returns
+    -------
+    length : float
+        [m]
+    words : str
+        With its unit.
+    """
+    one, unit = (0.3048, "ft") if picture.units == "us" else (1.0, "m")
+    room = share * (picture.view[2] - picture.view[0]) / one
+    power = 10.0 ** math.floor(math.log10(room))
+    length = max(factor * power for factor in (1.0, 2.0, 5.0) if factor * power <= room)
+    return length * one, f"{length:g} {unit}"
+
+
+def _scale_bar(drawing: Drawing, sheet: MapSheet, picture: MapPicture, height: float) -> None:
+    length, words = scale_step(picture)
+    wide = length * sheet.scale
+    drawing.add("rect", x=10.0, y=height - 38.0, width=wide + 20.0, height=30.0, fill="#ffffff", fill_opacity=0.85)
+    drawing.line([(20.0, height - 22.0), (20.0, height - 15.0), (20.0 + wide, height - 15.0),
+                  (20.0 + wide, height - 22.0)], width=2.0)  # fmt: skip
+    drawing.text(20.0 + wide / 2.0, height - 22.0, words, size=11.0, anchor="middle", weight="bold")
+
+
+def _north(drawing: Drawing, x: float, y: float) -> None:
+    drawing.add("circle", cx=x, cy=y - 8.0, r=22.0, fill="#ffffff", fill_opacity=0.85)
+    needle = path_data([(x, y - 26.0), (x + 7.0, y), (x, y - 5.0), (x - 7.0, y)])
+    drawing.add("path", d=needle + "Z", fill="#1a1a1a")
+    drawing.text(x, y + 11.0, "N", size=11.0, anchor="middle", weight="bold")
+
+
+def seen(bounds: Bounds, margin: float, shape: float) -> Bounds:
+    """A rectangle widened by a margin and to a shape.
+
+    Parameters
+    ----------
+    bounds : tuple of float
+        West, south, east, north. [m]
+    margin : float
+        On every side. [m]
+    shape : float
+        Width over height. [-]
+
+    Returns
+    -------
+    tuple of float
+        About the same middle. [m]
+    """
+    west, south, east, north = bounds
+    wide, high = max(east - west + 2.0 * margin, 1.0), max(north - south + 2.0 * margin, 1.0)
+    wide, high = max(wide, high * shape), max(high, wide / shape)
+    x, y = (west + east) / 2.0, (south + north) / 2.0
+    return x - wide / 2.0, y - high / 2.0, x + wide / 2.0, y + high / 2.0

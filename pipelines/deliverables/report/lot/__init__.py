@@ -1,0 +1,1 @@
+"""A lot's report: the answer and a sheet for each reader."""

@@ -1,0 +1,303 @@
+"""The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
+
+from collections.abc import Iterator, Mapping
+from functools import partial
+
+import pandas as pd
+
+from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.deliverables.report.blocks import Block, Facts, Inline, Items, Number, Paragraph, Subhead, Words
+from pipelines.deliverables.report.numbers import layer_number, number
+from pipelines.deliverables.words.names import MODES, VERDICTS
+from pipelines.inputs.quantity_words import Units
+from pipelines.layout.plan import Discharge
+
+MOST_LOW_SPOTS = 4
+WORTH_A_LINE = 0.0254
+"""Water shallower than this is not worth a line at the top. [m]"""
+SMALL = ("Too small to matter.", "Inside a larger one.")
+FILM = 0.006
+"""Water shallower than this does not stand. [m]"""
+DECIDING = "Level shots that decide"
+
+
+def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
+    """The answer's parts, then the site checks, most telling first.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    tuple of Block
+        Only questions that have an answer.
+    """
+    plan = findings.plan
+    questions = (
+        ("Where does the water come from?", _sources(findings, units)),
+        ("Where does it stand, and for how long?", _standing(findings, layers, units)),
+        ("What costs little, first?", ((cure.what,) for cure in plan.cures)),
+        ("What is proposed?", in_short(findings, layers, units)),
+        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
+        ("What may it cost?", _cost(findings, units)),
+        ("How sure is that?", _sure(findings)),
+    )
+    rows = tuple((question, tuple(answer)) for question, answer in questions)
+    blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
+    if plan.refer_out:
+        blocks += [Subhead("Refer to a professional; nothing is proposed"), Items(tuple((r,) for r in plan.refer_out))]
+    if plan.site_checks:
+        blocks += [
+            Subhead("Check on site, most telling first"),
+            Items(tuple((check,) for check in plan.site_checks), "box"),
+        ]
+    return tuple(blocks)
+
+
+def worst_verdict(findings: Findings) -> str:
+    """The least sure of a plan's discharges.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+
+    Returns
+    -------
+    str
+        sure, cannot_tell or no.
+    """
+    found = {line.verdict for line in findings.plan.discharges}
+    return next((verdict for verdict in ("no", "cannot_tell", "sure") if verdict in found), "cannot_tell")
+
+
+def design_storm(findings: Findings) -> str:
+    """What the design storm is called, empty where nothing said it."""
+    named = [storm.name for storm in findings.storms if storm.design]
+    named += [value for name, value, _ in findings.parameters if name == "design storm"]
+    return named[0] if named else ""
+
+
+def _sources(findings: Findings, units: Units) -> Iterator[Words]:
+    studied = findings.studied_area
+    share = findings.run_on_area / studied if studied else 0.0
+    yield (
+        "Studied ground ", number(studied, "area", units, "summary|study_area_m2"),
+        ": the lot ", number(findings.parcel_area, "area", units, "summary|parcel_area_m2"),
+        ", of it roof ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
+        "; run-on from outside ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
+        f", {share:.0%} of the studied ground.",
+    )  # fmt: skip
+    if not findings.runoff:
+        return
+    volume = "runoff_volume_ft3" if units == "us" else "runoff_volume_m3"
+    own = sum(row.runoff_volume for row in findings.runoff if not row.run_on)
+    outside = sum(row.runoff_volume for row in findings.runoff if row.run_on)
+    first = max(findings.runoff, key=lambda row: row.storm_depth)
+    depth = "storm_depth_in" if units == "us" else "storm_depth_mm"
+    name = design_storm(findings)
+    yield (
+        "In the design storm (", f"{name}, " if name else "",
+        number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}"), " of rain) ",
+        number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
+        number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
+    )  # fmt: skip
+
+
+def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
+    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why not in SMALL]
+    deep.sort(key=lambda water: water.rank)
+    if not deep:
+        yield ("No water stands on the lot in the design storm that is worth a line.",)
+    for water in deep[:MOST_LOW_SPOTS]:
+        yield _low_spot(water, layers, units, works=_has_works(findings))
+    more = len(wet) - len(deep[:MOST_LOW_SPOTS])
+    if more:
+        yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
+
+
+def _has_works(findings: Findings) -> bool:
+    plan = findings.plan
+    return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
+
+
+def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, works: bool) -> Words:
+    name = water.spot.id
+
+    def told(column: str, kind: str) -> Number:
+        return layer_number(layers, "low_spots", name, column, kind, units)
+
+    words: list[Inline] = [f"{name}: ", told("storm_depth", "depth"), " deep over up to ", told("area", "area"), ", "]
+    words += _how_long(water.hours, told("stands", "hours"))
+    if works and water.storm_depth_after > FILM:
+        words += ["; with the works ", told("storm_depth_after", "depth"), " "]
+        words += _how_long(water.hours_after, told("stands_after", "hours"))
+    elif works and water.storm_depth_after < water.storm_depth:
+        words.append("; with the works it drains")
+    words.append(f". {water.why}" + (" Shallower than the lidar can tell." if water.spot.within_lidar_error else ""))
+    return tuple(words)
+
+
+def _how_long(hours: float | None, told: Number) -> list[Inline]:
+    return ["for longer than was followed"] if hours is None else ["for ", told]
+
+
+def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    """What is built, the pipes added up.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Yields
+    ------
+    tuple of str or Number
+        Collectors, then all pipe.
+    """
+    runs = findings.plan.pipe_runs
+    yield from _collectors(findings, layers, units)
+    if runs:
+        column = "length_ft" if units == "us" else "length_m"
+        words: list[Inline] = ["Pipe: "]
+        for place, size in enumerate(dict.fromkeys(f"{run.size} {run.standard}".strip() for run in runs)):
+            length = sum(run.length for run in runs if f"{run.size} {run.standard}".strip() == size)
+            told = number(length, "length", units, f"sum|pipe_runs|{column}|size|{size}")
+            words += [", " if place else "", told, f" of {size}"]
+        deepest = max(runs, key=lambda run: run.deepest)
+        words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
+        crossings = list(dict.fromkeys(text for run in runs for text in run.crossings))
+        words.append(f"; crosses {'; '.join(crossings)}." if crossings else ".")
+        yield tuple(words)
+    elif not findings.plan.catch_basins and not findings.plan.refer_out:
+        yield ("Nothing to build." if worst_verdict(findings) == "sure" or not findings.plan.discharges
+               else "Nothing, as far as is known now.",)  # fmt: skip
+
+
+def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    """What a plan proposes, a line each.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Yields
+    ------
+    tuple of str or Number
+        Collectors, then each run of pipe.
+    """
+    yield from _collectors(findings, layers, units)
+    for run in findings.plan.pipe_runs:
+        told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
+        slope: Words = ("under pressure",) if run.slope is None else ("at ", told("slope", "slope"))
+        yield (f"{run.id}, ", told("length", "length"),
+               f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
+               told("deepest", "length"), " deep" + (f"; crosses {'; '.join(run.crossings)}" if run.crossings else "")
+               + ".")  # fmt: skip
+
+
+def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    plan = findings.plan
+
+    def told(layer: str, name: str, column: str, kind: str) -> Number:
+        return layer_number(layers, layer, name, column, kind, units)
+
+    for basin in plan.catch_basins:
+        if basin.provisional:
+            yield (f"{basin.id}, provisional: {basin.why}",)
+        else:
+            yield (f"{basin.id}, a catch basin with a {basin.grate} grate for ",
+                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {basin.why}")  # fmt: skip
+    for drain in plan.french_drains:
+        yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
+               f" long with {drain.pipe}, for ", told("french_drains", drain.id, "peak_flow", "flow"),
+               f". {drain.why}")  # fmt: skip
+    for channel in plan.channel_drains:
+        yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
+               f" long. {channel.why}")  # fmt: skip
+    for sump in plan.sumps:
+        warned = "".join(f"; {warning}" for warning in sump.warnings)
+        yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
+               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
+
+
+def discharge_words(line: Discharge, position: int, units: Units) -> Words:
+    """One discharge in words: how it leaves, how sure that is, by how much, and why.
+
+    Parameters
+    ----------
+    line : Discharge
+        Of the plan. [SI]
+    position : int
+        Among the plan's discharges. [-]
+    units : str
+        us or si.
+
+    Returns
+    -------
+    tuple of str or Number
+        A sentence or two.
+    """
+    source = f"summary|discharges|{position}"
+    of = f"{', '.join(line.serves)}: " if line.serves else ""
+    words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
+    words.append(VERDICTS[line.verdict])
+    told: list[tuple[str, Number]] = []
+    if line.fall_to_spare is not None:
+        told.append(("fall to spare ", number(line.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")))
+    if line.fall_error is not None:
+        told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}|fall_error_m")))
+    if line.lift is not None:
+        told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
+    for place, (words_before, value) in enumerate(told):
+        words += [" (" if place == 0 else ", ", words_before, value]
+    words.append((")" if told else "") + f". {line.why}")
+    return tuple(words)
+
+
+def _cost(findings: Findings, units: Units) -> Iterator[Words]:
+    for position, way in enumerate(findings.plan.alternatives):
+        if way.chosen and way.likely is not None:
+            source = f"summary|alternatives|{position}"
+            yield (
+                number(way.low, "money", units, f"{source}|cost_low"), " to ",
+                number(way.high, "money", units, f"{source}|cost_high"), ", likely ",
+                number(way.likely, "money", units, f"{source}|cost_likely"), ", in the price list's money.",
+            )  # fmt: skip
+
+
+def _sure(findings: Findings) -> Iterator[Words]:
+    worst = worst_verdict(findings)
+    said = {
+        "sure": "Sure, as far as public lidar can be: a level on site confirms it.",
+        "cannot_tell": "This lidar cannot tell. Level shots settle it before anyone prices or digs.",
+        "no": "It does not work as far as is known; see why above.",
+    }
+    yield (said[worst],)
+    for check in findings.plan.site_checks:
+        if check.startswith(DECIDING):
+            yield (check,)
+
+
+def caution_paragraph() -> Paragraph:
+    """What stands under every sheet's head."""
+    return Paragraph(
+        ("A pre-screen from public lidar. Not a survey, not for construction, not an engineer's design; local code and "
+         "licensed practice come first.",), "strong",
+    )  # fmt: skip

@@ -1,0 +1,198 @@
+"""The map of a lot, from its findings and the layers that are handed over."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, cast
+
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import Geometry
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.deliverables.files.symbols import symbol_of
+from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.deliverables.report.blocks import Inline, Number
+from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
+from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, StormShown
+from pipelines.deliverables.report.figures.map_svg import seen
+from pipelines.deliverables.report.lot.answer import design_storm
+from pipelines.deliverables.report.lot.columns import COLUMNS
+from pipelines.deliverables.report.numbers import number, row_words
+from pipelines.inputs.quantity_words import Units
+
+MARGIN = 6.0
+"""Ground around the lot and its works that is seen at first. [m]"""
+MOST_LABELLED = 4
+"""Low spots whose depth is written on the map. [-]"""
+NAMES = {
+    "low_spots": "Low spot", "flow_paths": "Flow path", "sub_catchments": "Sub-catchment",
+    "catch_basins": "Catch basin", "french_drains": "French drain", "channel_drains": "Channel drain",
+    "pipe_runs": "Pipe run", "sumps": "Pumped basin", "fittings": "Fitting", "outfalls": "Outfall", "parcel": "Lot",
+}  # fmt: skip
+
+
+def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> MapPicture:
+    """The map of a lot.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found, in the metric frame. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    MapPicture
+        Layers from the bottom up; what the lot does not have is not there.
+    """
+    drawn = _layers(findings, layers, units)
+    drawn = tuple(layer for layer in drawn if layer.features)
+    view = _view(findings)
+    spread = [layer for layer in drawn if layer.name in ("sub_catchments", "low_spots", "pipe_runs", "outfalls")]
+    whole = _inside(_together([view, *(_bounds(layer.features) for layer in spread)]), findings.grid.bounds)
+    ground = ground_picture(findings.ground, findings.grid, whole)
+    drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
+    drawn = tuple(layer for layer in drawn if layer.features)
+    return MapPicture(
+        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings), findings.grid.shape[1]
+    )
+
+
+def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[MapLayer, ...]:
+    plan = findings.plan
+
+    def features(
+        name: str, rows: Iterable[Any], shape: str, *values: str, label: bool = False
+    ) -> tuple[MapFeature, ...]:
+        return tuple(
+            MapFeature(
+                row.id, f"{NAMES[name]} {row.id}", getattr(row, shape),
+                symbol_of(name, {value: getattr(row, value) for value in values}),
+                row_words(layers, name, row.id, units, COLUMNS[name]), row.id if label else "",
+            )
+            for row in rows
+        )
+
+    parcel = MapFeature(
+        "parcel", "The lot", shapely.union_all(findings.parcel.geometry.array), 0,
+        row_words(layers, "parcel", str(layers["parcel"]["id"].iloc[0]), units, COLUMNS["parcel"]),
+    )
+    paths = sorted(findings.flow_paths, key=lambda path: path.contributing_area)
+    return (
+        MapLayer("sub_catchments", "Sub-catchments",
+                 features("sub_catchments", findings.runoff, "shape", "run_on"), on=False),
+        MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
+        MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
+        MapLayer("low_spots", "Low spots, by depth", _low_spots(findings.low_spots, layers, units)),
+        MapLayer("flow_paths", "Flow paths, by contributing area",
+                 features("flow_paths", paths, "line", "run_on", "contributing_area")),
+        MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
+        MapLayer("parcel", "Lot", (parcel,)),
+        MapLayer("french_drains", "French drains", features("french_drains", plan.french_drains, "line", label=True)),
+        MapLayer("channel_drains", "Channel drains",
+                 features("channel_drains", plan.channel_drains, "line", label=True)),
+        MapLayer("pipe_runs", "Pipe runs", features("pipe_runs", plan.pipe_runs, "line", "kind", label=True)),
+        MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point")),
+        MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
+        MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
+        MapLayer("sumps", "Pumped basins", features("sumps", plan.sumps, "point", label=True)),
+        MapLayer("suspected_culverts", "Suspected culverts", tuple(
+            MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", each.why),), each.id)
+            for each in findings.suspected_culverts
+        )),
+    )  # fmt: skip
+
+
+def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
+    """Contours of the fall to spare, each with its value beside it."""
+    frame = layers["fall_to_spare"]
+    found = []
+    for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True):
+        rows = row_words(layers, "fall_to_spare", name, units, COLUMNS["fall_to_spare"])
+        value = rows[0][1]
+        told = value.value if isinstance(value, Number) else None
+        label = value.text if isinstance(value, Number) else ""
+        symbol = symbol_of("fall_to_spare", {"spare": told})
+        found.append(MapFeature(name, f"Fall to spare {label}", shape, symbol, rows, label))
+    return tuple(found)
+
+
+def _low_spots(
+    spots: Sequence[StandingWater], layers: Mapping[str, pd.DataFrame], units: Units
+) -> tuple[MapFeature, ...]:
+    """Deepest last, so that one inside another can be tapped."""
+    found = []
+    for water in sorted(spots, key=lambda each: -each.spot.area):
+        rows = row_words(layers, "low_spots", water.spot.id, units, COLUMNS["low_spots"])
+        named = water.on_parcel and water.rank <= MOST_LABELLED
+        label = number(water.storm_depth, "depth", units).text if named and water.storm_depth > 0.005 else ""
+        found.append(
+            MapFeature(water.spot.id, f"{NAMES['low_spots']} {water.spot.id}", cast(BaseGeometry, water.shape),
+                       symbol_of("low_spots", {"depth": water.spot.depth}), rows, label)
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeature, ...]:
+    """Features that are seen at all: a neighbourhood's roofs reach far beyond a lot."""
+    seen_at = shapely.box(*bounds)
+    return tuple(feature for feature in features if shapely.intersects(feature.shape, seen_at))
+
+
+def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
+    rows: tuple[tuple[str, Inline], ...] = ()
+    return tuple(MapFeature(f"{name}-{position}", "", shape, 0, rows) for position, shape in enumerate(shapes, start=1))
+
+
+def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
+    return tuple(
+        PondBed(water.spot.id, water.spot.cells, water.spot.bottom_elevation, water.spot.id)
+        for water in sorted(spots, key=lambda each: each.rank)
+    )
+
+
+def _storms(findings: Findings) -> tuple[StormShown, ...]:
+    """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
+    if not findings.low_spots:
+        return ()
+    design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
+    others = [storm for storm in findings.storms if not storm.design]
+    named = design_storm(findings) or "Design storm"
+    depth = max((row.storm_depth for row in findings.runoff), default=0.0)
+    shown = [(storm.depth, StormShown(storm.name, False, storm.standing)) for storm in others]
+    shown.append((depth, StormShown(named, True, design)))
+    return tuple(storm for _, storm in sorted(shown, key=lambda each: each[0]))
+
+
+def _view(findings: Findings) -> Bounds:
+    plan = findings.plan
+    shapes: list[Geometry] = [shapely.union_all(findings.parcel.geometry.array)]
+    shapes += [run.line for run in plan.pipe_runs]
+    shapes += [drain.line for drain in plan.french_drains]
+    shapes += [channel.line for channel in plan.channel_drains]
+    used = {run.to_id for run in plan.pipe_runs}
+    shapes += [basin.point for basin in plan.catch_basins]
+    shapes += [sump.point for sump in plan.sumps]
+    shapes += [row.point for row in plan.outfalls if row.id in used]
+    west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object)).tolist()
+    return seen((west, south, east, north), MARGIN, 1.25)
+
+
+def _bounds(features: Sequence[MapFeature]) -> Bounds:
+    west, south, east, north = shapely.total_bounds(np.array([each.shape for each in features], dtype=object)).tolist()
+    return west, south, east, north
+
+
+def _together(listed: Sequence[Bounds]) -> Bounds:
+    boxes = np.array(listed)
+    west, south = boxes[:, :2].min(axis=0).tolist()
+    east, north = boxes[:, 2:].max(axis=0).tolist()
+    return west, south, east, north
+
+
+def _inside(bounds: Bounds, limits: Bounds) -> Bounds:
+    return (max(bounds[0], limits[0]), max(bounds[1], limits[1]), min(bounds[2], limits[2]), min(bounds[3], limits[3]))

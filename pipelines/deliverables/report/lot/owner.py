@@ -1,0 +1,134 @@
+"""The owner's sheet: what and why, what it may cost, the cheap cures, what to look after, what the plan does not do."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import pandas as pd
+
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Number, Paragraph, Sheet, Subhead, Table
+from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, proposed
+from pipelines.deliverables.report.numbers import number
+from pipelines.inputs.quantity_words import Units
+from pipelines.layout.plan import Plan, TakeOffLine
+
+SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency and what the job has of permits"}
+
+
+def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
+    """What the owner of the lot needs.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    Sheet
+        Only what this lot has.
+    """
+    plan = findings.plan
+    works = bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins)
+    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((plan.verdict,))]
+    if plan.refer_out:
+        blocks.append(Items(tuple((text,) for text in plan.refer_out)))
+    if works:
+        blocks.append(Items(tuple(proposed(findings, layers, units))))
+    if plan.cures:
+        blocks += [
+            Subhead("What costs little, first"),
+            Items(tuple((f"{cure.what} {cure.why} {cure.changes}",) for cure in plan.cures), "box"),
+        ]
+    price = _price_table(findings, units)
+    if price is not None:
+        blocks += [Subhead("What it may cost"), price]
+    care = care_rows(plan)
+    if care:
+        rows: tuple[tuple[Inline, ...], ...] = tuple(care)
+        blocks += [
+            Subhead("What to look after"),
+            Table("care", "Care", (Column("When"), Column("What"), Column("What to look for")), rows),
+        ]
+    blocks += [
+        Subhead("What the plan does not do"),
+        Items(tuple((text,) for text in _not_done(findings, works))),
+        Subhead("Heed"),
+        Items(tuple((caution.text,) for caution in findings.cautions)),
+    ]
+    return Sheet("owner", "Owner", "For whoever lives there and pays.", tuple(blocks))
+
+
+def _price_table(findings: Findings, units: Units) -> Table | None:
+    lines = findings.plan.take_off
+    if not lines:
+        return None
+    rows: list[tuple[Inline, ...]] = []
+    for share, name in SHARES.items():
+        of_share = [line for line in lines if line.share == share]
+        if of_share:
+            rows.append((name, *_money(of_share, f"|share|{share}", units)))
+    total = _money(lines, "", units)
+    columns = (Column("In the price list's money"), *(Column(name, "", True) for name in ("Low", "Likely", "High")))
+    return Table(
+        "price", "Price range", columns, tuple(rows), ("Total", *total),
+        "A range to talk about, not an offer: it follows the price list and lidar's ground.",
+    )
+
+
+def _money(lines: Sequence[TakeOffLine], which: str, units: Units) -> list[Number]:
+    """Low, likely and high of some lines of the take-off."""
+    return [
+        number(sum(getattr(line, column) for line in lines), "money", units, f"sum|take_off|{column}{which}")
+        for column in ("low", "likely", "high")
+    ]
+
+
+def care_rows(plan: Plan) -> list[tuple[str, str, str]]:
+    """What is looked after and when; common practice, no source.
+
+    Parameters
+    ----------
+    plan : Plan
+        What is built.
+
+    Returns
+    -------
+    list of tuple of str
+        When, what, what to look for.
+    """
+    rows: list[tuple[str, str, str]] = []
+    if plan.catch_basins:
+        rows.append(("After every big storm, and when leaves fall", "Grates", "Clear of leaves, sitting fast, whole."))
+        rows.append(("Each spring and autumn", "Basins", "Scoop out the grit before it reaches the pipe."))
+    if plan.pipe_runs:
+        rows.append(("After every big storm", "Outlet", "Clear, not buried, not washed out, water runs in rain."))
+    if any("cleanout" in fitting.kind.lower() for fitting in plan.fittings):
+        rows.append(("Every other year, or when it runs slowly", "Cleanouts", "Flush the line from each of them."))
+    if plan.french_drains:
+        rows.append(("Each spring", "French drains", "Stone open: no soil, mulch or grass over it."))
+    if plan.channel_drains:
+        rows.append(("Each month", "Channel drains", "Grates fast, channel free of grit."))
+    if plan.sumps:
+        rows.append(("Every three months, and before the wet season", "Pump",
+                     "Fill the basin: it starts, empties, stops; the alarm sounds with the pump unplugged."))
+        rows.append(("Each spring", "Relief hole and check valve",
+                     "Hole under the check valve clean; the line drains back when the pump stops."))
+        rows.append(("In every power cut", "Power", "Without power nothing is pumped: know where the water goes."))
+    if any("gutter" in cure.what.lower() for cure in plan.cures):
+        rows.append(("Each spring and autumn", "Gutters and downspouts", "Clean, joints tight, no running over."))
+    return rows
+
+
+def _not_done(findings: Findings, works: bool) -> Iterator[str]:
+    storm = design_storm(findings)
+    if works:
+        yield f"It is laid out for one storm{f' ({storm})' if storm else ''}: a heavier one stands deeper and longer."
+    for warning in findings.plan.warnings:
+        yield f"{warning[0].upper()}{warning[1:]}" + ("" if warning.endswith(".") else ".")
+    yield "It does not lower ground water, mend a leak, or dry a basement or crawl space that is wet from below."
+    yield "It does not find what lies in the ground, who owns what, or what the local code allows."
+    yield "It is not built until someone has looked at the lot in rain and levelled it."

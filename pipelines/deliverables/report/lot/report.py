@@ -1,0 +1,65 @@
+"""A lot's whole report, from its findings and the layers that are handed over."""
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.report.blocks import Block, Column, Report, Table
+from pipelines.deliverables.report.lot.answer import lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
+from pipelines.deliverables.report.lot.crew import crew_sheet
+from pipelines.deliverables.report.lot.owner import owner_sheet
+from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
+from pipelines.deliverables.report.numbers import layer_table
+from pipelines.inputs.quantity_words import Units
+
+LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
+
+
+def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Report:
+    """Everything a lot's report says.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    Report
+        Before it is set as a page or on paper.
+    """
+    sheets = (crew_sheet(findings, layers, units), owner_sheet(findings, layers, units),
+              reviewer_sheet(findings, layers, units))  # fmt: skip
+    tables = [layer_table(layers, name, units, COLUMNS[name], title=TITLES[name]) for name in LISTED]
+    tables.append(
+        layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",
+                    totals=("low", "likely", "high"), note="In the price list's money.")
+    )  # fmt: skip
+    tables += [rules_table(findings), _inputs(findings)]
+    kept: tuple[Block, ...] = tuple(table for table in tables if table is not None)
+    return Report(
+        name=findings.name,
+        version=findings.version,
+        units=units,
+        subject="Drainage pre-screen of a lot",
+        sure=worst_verdict(findings),
+        verdict=findings.plan.verdict,
+        answer=lot_answer_blocks(findings, layers, units),
+        sheets=tuple(sheet for sheet in sheets if sheet is not None),
+        tables=kept,
+        foot=tuple(f"{file.file} sha256 {file.sha256[:16]}" for file in findings.inputs),
+    )
+
+
+def _inputs(findings: Findings) -> Table | None:
+    if not findings.inputs:
+        return None
+    columns = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+    rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
+    return Table("inputs", "Files that were read", columns, rows)

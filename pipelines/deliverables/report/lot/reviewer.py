@@ -1,0 +1,140 @@
+"""The reviewer's sheet: what leaves the lot before and after, flows, capacity, outfalls, permits, assumptions."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import pandas as pd
+
+from pipelines.deliverables.files.layer_table import read_rows
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.report.blocks import Block, Column, Facts, Inline, Items, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.figures.water import hydrograph_figure
+from pipelines.deliverables.report.lot.answer import caution_paragraph
+from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
+from pipelines.deliverables.report.numbers import layer_table, number
+from pipelines.deliverables.words.names import EDGES, MODES
+from pipelines.inputs.quantity_words import Units
+
+
+def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
+    """What a reviewer asks.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+    layers : mapping of str to DataFrame
+        As they are handed over.
+    units : str
+        us or si.
+
+    Returns
+    -------
+    Sheet
+        Only what this lot has.
+    """
+    blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
+    leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
+    if leaving is not None:
+        blocks.append(replace(leaving, rows=tuple((_place(row[0]), *row[1:]) for row in leaving.rows)))
+    blocks.append(Facts(tuple(_balance(findings, units))))
+    blocks.append(Subhead("Areas and flows"))
+    for name in ("runoff", "outfalls"):
+        key = "sub_catchment" if name == "runoff" else "id"
+        table = layer_table(layers, name, units, COLUMNS[name], title=TITLES[name], key=key)
+        if table is not None:
+            blocks.append(table)
+    figures = [figure for flow in findings.hydrographs if (figure := hydrograph_figure(flow, units)) is not None]
+    if figures:
+        blocks += [Subhead("Hydrographs at the collectors, design storm"), *figures]
+    if findings.plan.alternatives:
+        blocks += [Subhead("Ways compared"), _alternatives(findings, units)]
+    permits = tuple((text,) for text in dict.fromkeys(_permits(findings)))
+    if permits:
+        blocks += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
+    if findings.warnings:
+        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
+    blocks += [
+        Subhead("Sources of every method"),
+        Facts(tuple(_methods())),
+    ]
+    return Sheet("reviewer", "Reviewer", "For whoever must let it through.", tuple(blocks))
+
+
+def rules_table(findings: Findings) -> Table | None:
+    """Every rule, default and assumption with its mark.
+
+    Parameters
+    ----------
+    findings : Findings
+        What one run found. [SI]
+
+    Returns
+    -------
+    Table or None
+        None where there is none.
+    """
+    if not findings.parameters:
+        return None
+    columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
+    return Table("rules", "Rules and defaults", columns, findings.parameters)
+
+
+def _place(name: Inline) -> Inline:
+    return name.capitalize() if isinstance(name, str) and name in EDGES.values() else name
+
+
+def _balance(findings: Findings, units: Units) -> Iterator[tuple[str, tuple[Words, ...]]]:
+    balance = findings.balance
+    told = [
+        (name, number(value, "volume", units, f"summary|water_balance|{key}"))
+        for name, value, key in (
+            ("rain", balance.rain, "rain_m3"),
+            ("soaks in", balance.infiltrated, "infiltrated_m3"),
+            ("leaves over the edges", balance.leaves, "leaves_m3"),
+            ("is collected", balance.collected, "collected_m3"),
+            ("still stands at the end", balance.stands, "stands_m3"),
+        )
+    ]
+    words: list[Inline] = ["Of ", told[0][1], " of rain on the studied ground with the works in place, "]
+    for position, (name, value) in enumerate(told[1:]):
+        words += [value, f" {name}" + (", " if position < 3 else ".")]
+    yield "Water balance", (tuple(words),)
+
+
+def _alternatives(findings: Findings, units: Units) -> Table:
+    rows: list[tuple[Inline, ...]] = []
+    for position, way in enumerate(findings.plan.alternatives):
+        source = f"summary|alternatives|{position}"
+        name = MODES[way.mode].capitalize() + (", chosen" if way.chosen else "" if way.possible else ", not possible")
+        row: list[Inline] = [name]
+        for value, kind, key in (
+            (way.low, "money", "cost_low"), (way.likely, "money", "cost_likely"), (way.high, "money", "cost_high"),
+            (way.deepest, "length", "deepest_m"), (way.fall_to_spare, "depth", "fall_to_spare_m"),
+        ):  # fmt: skip
+            row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
+        rows.append((*row, way.depends_on))
+    columns = (
+        Column("Way"), Column("Low", "", True), Column("Likely", "", True), Column("High", "", True),
+        Column("Deepest dig", number(0.0, "length", units).unit, True),
+        Column("Fall to spare", number(0.0, "depth", units).unit, True), Column("Depends on"),
+    )  # fmt: skip
+    return Table("alternatives", "Ways compared", columns, tuple(rows))
+
+
+def _permits(findings: Findings) -> Iterator[str]:
+    used = {run.to_id for run in findings.plan.pipe_runs}
+    for outfall in findings.plan.outfalls:
+        if outfall.id in used or not used:
+            given = "" if outfall.verified else ", found and not verified"
+            confirm = f" Confirm: {outfall.to_confirm}" if outfall.to_confirm else ""
+            yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
+    for run in findings.plan.pipe_runs:
+        for crossing in run.crossings:
+            yield f"{run.id} crosses {crossing}."
+
+
+def _methods() -> Iterator[tuple[str, tuple[Words, ...]]]:
+    """Where every method comes from."""
+    for row in read_rows("methods.csv"):
+        yield row["method"], ((row["source"],),)

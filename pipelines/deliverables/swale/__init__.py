@@ -1,0 +1,1 @@
+"""What one check of swales hands over."""

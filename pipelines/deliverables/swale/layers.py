@@ -1,0 +1,474 @@
+"""What a check of swales found, as the layers and tables of its GeoPackage."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import Point
+from shapely.ops import substring
+
+from pipelines.deliverables.files.layer_table import layers, make_layer
+from pipelines.deliverables.files.run_info import OUTPUTS
+from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
+from pipelines.layout.swale.verdict import SwaleVerdict
+
+
+def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
+    """Every layer and table that is promised, empty ones included, in the order in which they are listed.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found, in the metric frame. [SI]
+    outputs : sequence of str
+        Names of the files that are handed over together, for `run_info`.
+
+    Returns
+    -------
+    dict of str to DataFrame or GeoDataFrame
+        Shapes in map units, columns in the units of the findings.
+    """
+    makers = (
+        _swales, stations_layer, _cross_sections, _reaches, _culverts, _suspected_culverts, _standing_water, _recut,
+        _outlets, _verdicts, _lot_inflows, _lot_sums, _cautions,
+    )  # fmt: skip
+    tables = {maker.__name__.removeprefix("_").removesuffix("_layer"): maker(findings) for maker in makers}
+    rows = list(_run_info(findings, outputs))
+    run_info = make_layer("run_info", findings.units, key=[key for key, _ in rows], value=[value for _, value in rows])
+    return {**tables, "run_info": run_info}
+
+
+def stations_table(findings: SwaleFindings) -> pd.DataFrame:
+    """The rows of stations.csv: those of the layer stations, with easting and northing in the map's coordinates.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found. [SI]
+
+    Returns
+    -------
+    DataFrame
+        Sorted by id.
+    """
+    layer = stations_layer(findings)
+    table = pd.DataFrame(layer.drop(columns=layer.geometry.name))
+    table.insert(3, "easting", [round(point.x, 3) for point in layer.geometry])
+    table.insert(4, "northing", [round(point.y, 3) for point in layer.geometry])
+    return table
+
+
+def stations_layer(findings: SwaleFindings) -> pd.DataFrame:
+    """The layer stations, one point a cross-section.
+
+    Parameters
+    ----------
+    findings : SwaleFindings
+        What was found. [SI]
+
+    Returns
+    -------
+    GeoDataFrame
+        Sorted by id.
+    """
+    columns: dict[str, list[Any]] = {}
+    shapes = []
+    for found in findings.swales:
+        site, levels = found.site, found.levels
+        shift = np.interp(site.station, site.thalweg.station, site.thalweg.shift)
+        bank, flow = site.bank, found.flow
+        values = {
+            "id": site.station_ids,
+            "swale": [site.id] * len(site.sections),
+            "reach": [_reach_of(found, index) for index in range(len(site.sections))],
+            "station": site.station,
+            "ground": site.bottom,
+            "left_bank": [section.left_level for section in site.sections],
+            "right_bank": [section.right_level for section in site.sections],
+            "width": [section.width for section in site.sections],
+            "depth": [section.depth for section in site.sections],
+            "shift": shift,
+            "grade": site.slope,
+            "side_area": found.ground.total,
+            "side_roof": found.ground.roof,
+            "side_paved": found.ground.paved,
+            "side_volume": flow.side,
+            "peak_flow": flow.peak,
+            "volume": flow.volume,
+            "level": levels.level,
+            "normal_level": levels.normal,
+            "room": bank - levels.level,
+            "velocity": levels.surface.velocity,
+            "froude": levels.surface.froude,
+            "critical": levels.surface.critical,
+            "capacity": found.capacity.bank_full,
+            "capacity_with_freeboard": found.capacity.with_freeboard,
+            "cell_loss": found.capacity.cell_loss,
+            "over_bank": levels.over_bank,
+        }
+        for name, listed in values.items():
+            columns.setdefault(name, []).extend(np.asarray(listed).tolist() if not isinstance(listed, list) else listed)
+        shapes += [Point(section.x, section.y, section.bottom) for section in site.sections]
+    return _layer(findings, "stations", shapes, columns)
+
+
+def _layer(
+    findings: SwaleFindings, name: str, shapes: Sequence[Any] | None, columns: dict[str, list[Any]]
+) -> pd.DataFrame:
+    placed = None if shapes is None else [findings.frame.to_map(shape) for shape in shapes]
+    return make_layer(name, findings.units, crs=findings.frame.crs, geometry=placed, **columns)
+
+
+def _columns(rows: Sequence[dict[str, Any]], name: str) -> dict[str, list[Any]]:
+    return {column.name: [row[column.name] for row in rows] for column in layers()[name].columns}
+
+
+def _reach_of(found: SwaleFinding, index: int) -> str:
+    return next((each.reach.id for each in found.reaches if each.reach.first <= index <= each.reach.last), "")
+
+
+def _swales(findings: SwaleFindings) -> pd.DataFrame:
+    rows = []
+    for found in findings.swales:
+        site = found.site
+        capacities = [each.capacity for each in found.reaches if each.capacity is not None]
+        shift = np.abs(site.thalweg.shift)
+        rows.append(
+            {
+                "id": site.id,
+                "name": site.name,
+                "length": site.thalweg.length,
+                "fall": site.thalweg.fall,
+                "grade": site.thalweg.grade,
+                "turned": site.thalweg.turned,
+                "shift": float(shift.max()),
+                "mean_shift": float(shift.mean()),
+                "drained_area": float(found.ground.total.sum()),
+                "peak_flow": float(found.flow.peak[-1]),
+                "runoff_volume": float(found.flow.volume[-1]),
+                "least_capacity": min(capacities, default=None),
+                "cell_loss": float(found.capacity.cell_loss.mean()),
+                "first_overtops": found.first_overtops,
+                "full_with_lot": found.full_at,
+                "answer": found.answer,
+                "why": found.why,
+            }
+        )
+    shapes = [found.site.thalweg.line for found in findings.swales]
+    return _layer(findings, "swales", shapes, _columns(rows, "swales"))
+
+
+def _cross_sections(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        for id, section in zip(found.site.station_ids, found.site.sections, strict=True):
+            rows.append(
+                {
+                    "id": id,
+                    "swale": found.site.id,
+                    "station": section.station,
+                    "width": section.width,
+                    "depth": section.depth,
+                    "bank_full": section.bank_full,
+                    "left_bank": section.left_kind,
+                    "right_bank": section.right_kind,
+                    "cut_short": section.left_cut or section.right_cut,
+                }
+            )
+            shapes.append(section.line)
+    return _layer(findings, "cross_sections", shapes, _columns(rows, "cross_sections"))
+
+
+def _reaches(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        flat = shapely.force_2d(found.site.thalweg.line)
+        for each in found.reaches:
+            reach = each.reach
+            rows.append(
+                {
+                    "id": reach.id,
+                    "swale": found.site.id,
+                    "station_from": reach.start,
+                    "station_to": reach.end,
+                    "grade": reach.grade,
+                    "against_grade": each.against_grade,
+                    "rise": None if reach.adverse is None else reach.adverse.rise,
+                    "rise_error": None if reach.adverse is None else reach.adverse.error,
+                    "capacity": each.capacity,
+                    "capacity_with_freeboard": each.capacity_with_freeboard,
+                    "peak_flow": each.peak,
+                    "room": each.room,
+                    "velocity": each.velocity,
+                    "permissible_velocity": each.permissible,
+                    "erodes": each.erodes,
+                    "standing_depth": each.standing.depth if each.standing is not None else 0.0,
+                    "first_overtops": each.first_overtops,
+                    **_answer(each.verdict),
+                }
+            )
+            shapes.append(substring(flat, reach.start, reach.end))
+    return _layer(findings, "reaches", shapes, _columns(rows, "reaches"))
+
+
+def _answer(verdict: SwaleVerdict) -> dict[str, Any]:
+    return {
+        "answer": verdict.answer,
+        "short_level": verdict.short_level,
+        "short_flow": verdict.short_flow,
+        "why": verdict.why,
+        "measure": verdict.measure,
+    }
+
+
+def _culverts(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        for each in found.crossings:
+            culvert = each.crossing.drive.culvert
+            if culvert is None or each.crossing.line is None:
+                continue
+            rows.append(
+                {
+                    "id": each.crossing.id,
+                    "swale": found.site.id,
+                    "station": each.crossing.start,
+                    "bore": each.crossing.bore,
+                    "material": each.crossing.material,
+                    "length": culvert.length,
+                    "invert_up": culvert.invert_up,
+                    "invert_down": culvert.invert_down,
+                    "drive_level": each.crossing.ridge.lowest,
+                    "peak_flow": each.flow,
+                    "through": each.through,
+                    "over": each.over,
+                    "headwater": each.headwater,
+                    "tailwater": each.tailwater,
+                    "governs": each.governs,
+                    "answer": each.answer,
+                    "why": each.why,
+                }
+            )
+            shapes.append(each.crossing.line)
+    return _layer(findings, "culverts", shapes, _columns(rows, "culverts"))
+
+
+def _suspected_culverts(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        for each in found.crossings:
+            if each.crossing.given:
+                continue
+            dam = each.crossing.dam
+            rows.append(
+                {
+                    "id": each.crossing.id,
+                    "swale": found.site.id,
+                    "station": each.crossing.ridge.crest,
+                    "height": None if dam is None else dam.height,
+                    "height_error": None if dam is None else dam.error,
+                    "drive_level": each.crossing.ridge.lowest,
+                    "headwater": each.headwater,
+                    "why": each.why,
+                }
+            )
+            shapes.append(shapely.line_interpolate_point(found.site.thalweg.line, each.crossing.ridge.crest))
+    return _layer(findings, "suspected_culverts", shapes, _columns(rows, "suspected_culverts"))
+
+
+def _standing_water(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        for pond, shape in zip(found.ponds, found.pond_shapes, strict=True):
+            rows.append(
+                {
+                    "id": pond.id,
+                    "swale": found.site.id,
+                    "station_from": pond.start,
+                    "station_to": pond.end,
+                    "length": pond.length,
+                    "depth": pond.depth,
+                    "area": pond.spot.area,
+                    "volume": pond.volume,
+                    "level": pond.level,
+                    "stands": None if pond.hours is None else pond.hours * 3600.0,
+                    "sure": pond.sure,
+                    "behind": pond.behind,
+                }
+            )
+            shapes.append(shape)
+    return _layer(findings, "standing_water", shapes, _columns(rows, "standing_water"))
+
+
+def _recut(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        ids = found.site.station_ids
+        for stretch in found.recut:
+            if stretch.recut is None:
+                continue
+            falls = -np.diff(stretch.recut.bottom) / np.diff(stretch.recut.station)
+            for number, index in enumerate(range(stretch.first, stretch.last + 1)):
+                section = found.site.sections[index]
+                bottom = float(stretch.recut.bottom[number])
+                rows.append(
+                    {
+                        "id": f"{ids[index]}-D",
+                        "swale": found.site.id,
+                        "stretch": stretch.id,
+                        "station": section.station,
+                        "ground": float(stretch.recut.ground[number]),
+                        "bottom": bottom,
+                        "cut": float(stretch.recut.cut[number]),
+                        "area": float(stretch.recut.area[number]),
+                        "volume": float(stretch.recut.volume[number]),
+                        "slope": float(falls[number]) if number < len(falls) else None,
+                        "capacity": float(stretch.capacity[number]),
+                        "needed": stretch.needed,
+                        "as_asked": stretch.recut.as_asked,
+                        "why": stretch.why_not,
+                    }
+                )
+                shapes.append(Point(section.x, section.y, bottom))
+    return _layer(findings, "recut", shapes, _columns(rows, "recut"))
+
+
+def _outlets(findings: SwaleFindings) -> pd.DataFrame:
+    rows, shapes = [], []
+    for found in findings.swales:
+        for each in found.outlets:
+            rows.append(
+                {
+                    "id": each.id,
+                    "swale": found.site.id,
+                    "kind": each.kind,
+                    "station": each.station,
+                    "invert": each.invert,
+                    "invert_assumed": each.invert_assumed,
+                    "flow": each.flow if each.flow > 0.0 else None,
+                    "tailwater": each.tailwater.state,
+                    "drowned": each.tailwater.drowned,
+                    "drowned_share": each.tailwater.share,
+                    "highest_level": each.tailwater.highest,
+                    "above_outlet": each.tailwater.above,
+                    "line_lost": None if each.behind is None else each.behind.lost,
+                    "line_surcharges": None if each.behind is None else each.behind.surcharges,
+                    "answer": each.verdict.answer,
+                    "why": each.verdict.why,
+                    "measure": each.verdict.measure,
+                }
+            )
+            shapes.append(Point(each.x, each.y))
+    return _layer(findings, "outlets", shapes, _columns(rows, "outlets"))
+
+
+def verdict_rows(found: SwaleFinding) -> Iterator[dict[str, Any]]:
+    """Answers of one swale: its reaches, drives and outlets, downstream.
+
+    Parameters
+    ----------
+    found : SwaleFinding
+        The swale.
+
+    Yields
+    ------
+    dict
+        id, swale, of, answer, short_level [m], short_flow [m3/s], why, measure.
+    """
+    known = "its bore, both inverts, the silt in it and the drive's low point"
+    look = "whether a culvert lies there, its bore, both inverts and the silt in it"
+    for reach in found.reaches:
+        yield {"id": reach.reach.id, "swale": found.site.id, "of": "reach", **_answer(reach.verdict)}
+    for drive in found.crossings:
+        yield {
+            "id": drive.crossing.id,
+            "swale": found.site.id,
+            "of": "drive",
+            "answer": drive.answer,
+            "short_level": 0.0,
+            "short_flow": drive.over if drive.crossing.given else 0.0,
+            "why": drive.why,
+            "measure": known if drive.crossing.given else look,
+        }
+    for outlet in found.outlets:
+        yield {"id": outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet.verdict)}
+
+
+def _verdicts(findings: SwaleFindings) -> pd.DataFrame:
+    rows = [row for found in findings.swales for row in verdict_rows(found)]
+    return _layer(findings, "verdicts", None, _columns(rows, "verdicts"))
+
+
+def _lot_inflows(findings: SwaleFindings) -> pd.DataFrame:
+    rows = [
+        {
+            "id": f"{each.lot}-{each.swale}",
+            "lot": each.lot,
+            "swale": each.swale,
+            "area": each.area,
+            "roof_area": each.roof_area,
+            "volume": each.volume,
+            "station_from": each.station_from,
+            "station_to": each.station_to,
+        }
+        for each in findings.lots
+    ]
+    return _layer(findings, "lot_inflows", None, _columns(rows, "lot_inflows"))
+
+
+def _lot_sums(findings: SwaleFindings) -> pd.DataFrame:
+    rows = [
+        {
+            "id": f"{found.site.id}-{number:03d}",
+            "swale": found.site.id,
+            "lot": each.lot,
+            "added_flow": each.added,
+            "total_flow": each.total,
+            "peak_flow": each.peak,
+            "room": each.room,
+            "full": each.full,
+        }
+        for found in findings.swales
+        for number, each in enumerate(found.lot_sums)
+    ]
+    return _layer(findings, "lot_sums", None, _columns(rows, "lot_sums"))
+
+
+def _cautions(findings: SwaleFindings) -> pd.DataFrame:
+    return make_layer(
+        "cautions", findings.units, id=[each.id for each in findings.cautions],
+        text=[each.text for each in findings.cautions],
+    )  # fmt: skip
+
+
+def _run_info(findings: SwaleFindings, outputs: Sequence[str]) -> Iterator[tuple[str, str]]:
+    frame = findings.frame
+    authority = frame.crs.to_authority()
+    yield "program", "lotshed"
+    yield "version", findings.version
+    yield "name", findings.name
+    yield "units", findings.units
+    yield "crs", ":".join(authority) if authority else frame.crs.name
+    yield "crs_name", frame.crs.name
+    yield "z_unit_m", repr(frame.unit)
+    yield "vertical_datum", findings.vertical_datum
+    yield "cell_width_m", repr(findings.grid.cell_width)
+    yield "cell_height_m", repr(findings.grid.cell_height)
+    yield "return_period_yr", "" if findings.return_period is None else f"{findings.return_period:g}"
+    yield "storm_depth_m", f"{findings.storm_depth:.6g}"
+    yield "freeboard_m", f"{findings.freeboard:.6g}"
+    yield "lidar_rmse_m", f"{findings.rmse:.6g}"
+    for file in findings.inputs:
+        yield f"input.{file.key}.file", file.file
+        yield f"input.{file.key}.sha256", file.sha256
+        if file.crs is not None:
+            yield f"input.{file.key}.crs", file.crs
+    for each in findings.discharges:
+        yield f"discharge.{each.id}", f"{each.flow * 1000.0:.4g} l/s to {each.swale} at station {each.station:.1f} m"
+    for name, value, mark in findings.parameters:
+        yield f"parameter.{name}", f"{value} [{mark}]" if mark else value
+    for number, warning in enumerate(findings.warnings, start=1):
+        yield f"warning.{number}", warning
+    yield OUTPUTS, ", ".join(outputs)

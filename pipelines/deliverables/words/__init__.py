@@ -1,0 +1,1 @@
+"""Facts to words and units, once, for terminal, page, paper, layers and JSON."""

@@ -1,0 +1,1 @@
+"""Open channels, culverts and drives."""

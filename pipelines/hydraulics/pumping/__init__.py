@@ -1,0 +1,1 @@
+"""A lift: pump curve, pressure line, sump basin."""

@@ -1,0 +1,1 @@
+"""Shapes that people bring: reading, columns, repair."""

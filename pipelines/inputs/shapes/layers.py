@@ -1,0 +1,260 @@
+"""All layers of a site, in the metric frame.
+
+`locate_parcel(site) -> (lon, lat)` says where the lot is, for `open_raster(..., near=...)`;
+`read_layers(site, frame, several_parcels=False) -> SiteLayers` reads them. Each GeoDataFrame has the columns `id`
+(feature id in its file, as text), those declared in `pipelines.inputs.shapes.layer_table` and `geometry`; crs None; the
+attributes' lengths are metres. Layers that the site file does not name are empty with the same columns.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import geopandas as gpd
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from pipelines.inputs.errors import LayerError
+from pipelines.inputs.shapes.layer_columns import read_columns
+from pipelines.inputs.shapes.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
+from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
+from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
+from pipelines.inputs.site_file import SiteFile
+from pipelines.inputs.site_sections import VectorFile
+from terrain.grid import Frame
+from terrain.metric_frame import lonlat_of
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SiteLayers:
+    """The shapes of a site, in the metric frame.
+
+    Attributes
+    ----------
+    parcel : shapely Polygon or MultiPolygon
+        The lot; all lots together where several were asked for.
+    parcels : GeoDataFrame
+        Each lot by itself.
+    roofs, hardscape, barriers, keep_out, utilities, right_of_way, downspouts, culverts, outfalls, complaints :
+        GeoDataFrame
+        As the site file's tables of the same name.
+    soils : GeoDataFrame
+        Of [soil], with `group` in capitals.
+    swales : GeoDataFrame
+        Of [swales].
+    basins, forbidden : GeoDataFrame
+        Of [layout]: basins whose place is fixed, and ground that no works may enter.
+    sources : tuple of VectorLayer
+        Which files and layers were read, in the order of the site file.
+    warnings : tuple of str
+        What was repaired, passed over or lies far off.
+    """
+
+    parcel: Polygon | MultiPolygon
+    parcels: gpd.GeoDataFrame
+    roofs: gpd.GeoDataFrame
+    hardscape: gpd.GeoDataFrame
+    barriers: gpd.GeoDataFrame
+    keep_out: gpd.GeoDataFrame
+    utilities: gpd.GeoDataFrame
+    right_of_way: gpd.GeoDataFrame
+    downspouts: gpd.GeoDataFrame
+    culverts: gpd.GeoDataFrame
+    outfalls: gpd.GeoDataFrame
+    complaints: gpd.GeoDataFrame
+    soils: gpd.GeoDataFrame
+    swales: gpd.GeoDataFrame
+    basins: gpd.GeoDataFrame
+    forbidden: gpd.GeoDataFrame
+    sources: tuple[VectorLayer, ...]
+    warnings: tuple[str, ...]
+
+
+def locate_parcel(site: SiteFile) -> tuple[float, float]:
+    """Longitude and latitude of the middle of a site's parcel.
+
+    Parameters
+    ----------
+    site : SiteFile
+        As read.
+
+    Returns
+    -------
+    tuple of float
+        Longitude and latitude. [deg]
+
+    Raises
+    ------
+    InputFileError
+        If the parcel's file cannot be read.
+    LayerError
+        If it holds no parcel, or has no CRS.
+    """
+    return locate_layer(site.parcel)
+
+
+def locate_layer(source: VectorFile) -> tuple[float, float]:
+    """Longitude and latitude of the middle of what a parcel's table selects.
+
+    Parameters
+    ----------
+    source : VectorFile
+        File, layer, where.
+
+    Returns
+    -------
+    tuple of float
+        Longitude and latitude. [deg]
+
+    Raises
+    ------
+    InputFileError
+        If the file cannot be read.
+    LayerError
+        If it holds no parcel, or has no CRS.
+    """
+    layer = find_layer(source, "parcel")
+    # a frame that leaves coordinates as they are in the file
+    frame, found = read_shapes(layer, LAYER_KINDS["parcel"], Frame(layer.crs, 1.0, 1.0, 1.0))
+    _refuse_none(layer, frame, found)
+    west, south, east, north = frame.total_bounds
+    return lonlat_of(layer.crs, (west + east) / 2.0, (south + north) / 2.0, layer.words)
+
+
+def read_layers(
+    site: SiteFile, frame: Frame, *, several_parcels: bool = False, reach: float = 2000.0
+) -> SiteLayers:
+    """Read every layer that a site file names.
+
+    Parameters
+    ----------
+    site : SiteFile
+        As read.
+    frame : Frame
+        The metric plane of the ground.
+    several_parcels : bool
+        Whether `where` may select more than one parcel, as for a street.
+    reach : float
+        Features farther than this from parcels and swales are not read. [m]
+
+    Returns
+    -------
+    SiteLayers
+        All layers, and warnings.
+
+    Raises
+    ------
+    InputFileError
+        If a file is missing, no vector file, or torn.
+    LayerError
+        If a layer is not to be found, has no CRS, is empty, of the wrong type, beyond repair, or holds an attribute
+        that means nothing; if no parcel or, unless allowed, several are selected.
+    """
+    parcel_layer, parcels, warnings = _read_parcels(site, frame, several_parcels)
+    sources = [parcel_layer]
+    around = _bounds_around(parcels, reach)
+    read: dict[str, gpd.GeoDataFrame] = {}
+    for key, source in _named(site):
+        kind = LAYER_KINDS[key]
+        if source is None:
+            read[key] = empty_layer(kind)
+            continue
+        layer = find_layer(source, key)
+        # a swale may run on for miles; other layers of a city are read around the lot only
+        shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
+        sources.append(layer)
+        warnings += (*remarks_on_place(layer, shapes, parcels, reach), *found)
+        read[key] = shapes
+        if key == "swales" and len(shapes):
+            around = _union(around, _bounds_around(shapes, reach))
+        if key == "downspouts":
+            warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels)
+    read["soil"]["group"] = read["soil"]["group"].str.upper()
+    read["layout.basins"] = _with_points(site, read["layout.basins"], frame)
+    renamed = {"soil": "soils", "layout.basins": "basins", "layout.forbidden": "forbidden"}
+    return SiteLayers(
+        parcel=_together(parcels),
+        parcels=parcels,
+        **{renamed.get(key, key): shapes for key, shapes in read.items()},
+        sources=tuple(sources),
+        warnings=(*warnings, *remarks_on_crs(sources, parcels, frame)),
+    )
+
+
+def empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:
+    """A layer without features, with its declared columns.
+
+    Parameters
+    ----------
+    kind : LayerKind
+        Which.
+
+    Returns
+    -------
+    GeoDataFrame
+        No rows.
+    """
+    return read_columns(gpd.GeoDataFrame({"id": []}, geometry=[]).astype({"id": object}), kind.columns, kind.key)
+
+
+def _named(site: SiteFile) -> list[tuple[str, VectorFile | None]]:
+    sources: dict[str, VectorFile | None] = {
+        "swales": site.swales,
+        "soil": site.soil.source,
+        "layout.basins": site.layout.basins.source if site.layout.basins else None,
+        "layout.forbidden": site.layout.forbidden,
+    }
+    return [(key, sources[key] if key in sources else getattr(site, key)) for key in _READING_ORDER]
+
+
+# swales first, since what lies around them is read too
+_READING_ORDER = ("swales", *(key for key in LAYER_KINDS if key not in ("parcel", "swales")))
+
+
+def _read_parcels(
+    site: SiteFile, frame: Frame, several: bool
+) -> tuple[VectorLayer, gpd.GeoDataFrame, list[str]]:
+    layer = find_layer(site.parcel, "parcel")
+    parcels, found = read_shapes(layer, LAYER_KINDS["parcel"], frame)
+    _refuse_none(layer, parcels, found)
+    if len(parcels) > 1 and not several:
+        ids = ", ".join(parcels["id"][:8]) + (", ..." if len(parcels) > 8 else "")
+        how = f'where = "{site.parcel.where}"' if site.parcel.where else "no where is given and the layer"
+        raise LayerError(
+            f"{layer.words}: {how} selects {len(parcels)} parcels (features {ids}); select one, as in "
+            f'where = "fid = {parcels["id"][0]}"'
+        )
+    return layer, parcels, list(found)
+
+
+def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame, found: tuple[str, ...]) -> None:
+    if len(shapes):
+        return
+    if found:
+        raise LayerError(f"{found[0]}, so no parcel is left; draw it again")
+    if layer.source.where is not None and layer.features:
+        raise LayerError(
+            f'{layer.words}: where = "{layer.source.where}" selects none of its {layer.features} features; '
+            f"its attributes are {', '.join(layer.attributes)}"
+        )
+    raise LayerError(f"{layer.words}: the layer is empty; give one that holds the parcel")
+
+
+def _with_points(site: SiteFile, basins: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
+    if site.layout.basins is None or not site.layout.basins.points:
+        return basins
+    places = shapely.points(site.layout.basins.points)
+    ids = [str(number) for number in range(1, len(places) + 1)]
+    return gpd.GeoDataFrame({"id": ids}, geometry=frame.from_map(places))
+
+
+def _together(parcels: gpd.GeoDataFrame) -> Polygon | MultiPolygon:
+    return cast("Polygon | MultiPolygon", shapely.union_all(parcels.geometry.to_numpy()))
+
+
+def _bounds_around(shapes: gpd.GeoDataFrame, reach: float) -> Bounds:
+    west, south, east, north = (float(each) for each in shapes.total_bounds)
+    return west - reach, south - reach, east + reach, north + reach
+
+
+def _union(one: Bounds, other: Bounds) -> Bounds:
+    return min(one[0], other[0]), min(one[1], other[1]), max(one[2], other[2]), max(one[3], other[3])

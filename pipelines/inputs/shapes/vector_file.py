@@ -1,0 +1,212 @@
+"""One layer of a vector file as shapes in the metric frame, or one message that says why not."""
+
+import warnings
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from pyproj import CRS, Transformer
+from pyproj.exceptions import CRSError
+
+from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.shapes.layer_columns import read_columns
+from pipelines.inputs.shapes.layer_table import LayerKind
+from pipelines.inputs.shapes.shape_repair import flat_shapes
+from pipelines.inputs.site_sections import VectorFile
+from terrain.grid import Frame
+from terrain.metric_frame import moved_points
+
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class VectorLayer:
+    """Where a layer was found.
+
+    Attributes
+    ----------
+    key : str
+        Its table in the site file.
+    source : VectorFile
+        File and where; `layer` is the one read.
+    layer : str
+        Name of the layer read.
+    crs : pyproj.CRS
+        Of the file.
+    features : int
+        How many it holds, before any `where`. [-]
+    attributes : tuple of str
+        Their names.
+    """
+
+    key: str
+    source: VectorFile
+    layer: str
+    crs: CRS
+    features: int
+    attributes: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """File and layer as a message names them."""
+        return f"[{self.key}] {self.source.file.name}, layer {self.layer}"
+
+
+def find_layer(source: VectorFile, key: str) -> VectorLayer:
+    """Find the one layer that a table of the site file means.
+
+    Parameters
+    ----------
+    source : VectorFile
+        File, layer, where.
+    key : str
+        The table, for messages.
+
+    Returns
+    -------
+    VectorLayer
+        The layer and its CRS.
+
+    Raises
+    ------
+    InputFileError
+        If the file is missing or no vector file.
+    LayerError
+        If it holds several layers and none is named, not the one named, or has no CRS.
+    """
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    where = f"[{key}] {source.file.name}"
+    if not source.file.exists():
+        raise InputFileError(f"{where}: the file does not exist (looked for {source.file})")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            listed = pyogrio.list_layers(source.file)
+            names = [str(name) for name, _ in listed]
+            spatial = [str(name) for name, geometry in listed if geometry is not None]
+            layer = _choose(source.layer, names, spatial, where)
+            info = pyogrio.read_info(source.file, layer=layer, force_feature_count=True)
+    except (DataSourceError, DataLayerError) as error:
+        raise InputFileError(
+            f"{where}: it is no vector file that can be read, or is torn: {_first_line(error)}; give a GeoPackage, "
+            "shapefile, GeoJSON or another file of shapes"
+        ) from None
+    crs, attributes = info["crs"], tuple(str(name) for name in info["fields"])
+    if crs is None:
+        raise LayerError(f"{where}, layer {layer}: it has no CRS; assign the one that its coordinates are in")
+    try:
+        return VectorLayer(key, source, layer, CRS.from_user_input(crs), int(info["features"]), attributes)
+    except CRSError as error:
+        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {_first_line(error)}") from None
+
+
+def read_shapes(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
+) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    """Read a layer into the metric frame.
+
+    Parameters
+    ----------
+    layer : VectorLayer
+        As found.
+    kind : LayerKind
+        What it may hold.
+    frame : Frame
+        The metric plane.
+    within : tuple of float or None
+        West, south, east, north: only features that touch it are read. [m]
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns id (the feature id in the file, as text), the declared attributes, geometry; crs None.
+    tuple of str
+        Warnings: what was repaired or passed over.
+
+    Raises
+    ------
+    InputFileError
+        If it cannot be read.
+    LayerError
+        If `where` is no expression for it, a shape is of the wrong type or beyond repair, or an attribute is wrong.
+    """
+    raw = _read(layer, None if within is None else _box_in_file(layer, frame, within))
+    raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
+    shapes, kept, found = flat_shapes(raw.geometry.to_numpy(), raw["id"].to_numpy(), kind.shapes, layer.words)
+    raw = raw[kept].set_geometry(gpd.GeoSeries(shapes[kept], index=raw.index[kept], crs=None), crs=None)
+    raw = raw.set_geometry(gpd.GeoSeries(_in_frame(layer, shapes[kept], frame), index=raw.index))
+    return read_columns(raw, kind.columns, layer.words), found
+
+
+def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str) -> str:
+    if wanted is not None:
+        if wanted not in names:
+            raise LayerError(f'{where} has no layer "{wanted}"; it has {", ".join(names) or "none"}')
+        if wanted not in spatial:
+            raise LayerError(f'{where}: layer "{wanted}" is a table without shapes; it has {", ".join(spatial)}')
+        return wanted
+    if not spatial:
+        raise LayerError(f"{where} has no layer of shapes")
+    if len(spatial) > 1:
+        raise LayerError(f'{where} has several layers ({", ".join(spatial)}); name one, as in layer = "{spatial[0]}"')
+    return spatial[0]
+
+
+def _read(layer: VectorLayer, bbox: Bounds | None) -> Any:
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    where = layer.source.where
+    try:
+        with warnings.catch_warnings():
+            # what GDAL minds (ring order, odd dates) is checked by us or does not matter here
+            warnings.simplefilter("ignore")
+            return pyogrio.read_dataframe(
+                layer.source.file, layer=layer.layer, where=where, bbox=bbox, fid_as_index=True, use_arrow=False
+            )
+    except (DataSourceError, DataLayerError, ValueError) as error:
+        if where is not None:
+            raise LayerError(
+                f'{layer.words}: where = "{where}" is no expression for this layer: {_first_line(error)}; '
+                f"its attributes are {', '.join(layer.attributes) or 'none'}"
+            ) from None
+        raise InputFileError(f"{layer.words}: it is torn: {_first_line(error)}; fetch it again") from None
+
+
+def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:
+    """Shapes of the file in the metric frame, easting first whatever the CRS says of its axes."""
+    if layer.crs == frame.crs:
+        return frame.from_map(shapes)
+
+    def moved(points: Any) -> Any:
+        return np.column_stack(moved_points(layer.crs, frame.crs, points[:, 0], points[:, 1]))
+
+    placed = shapely.transform(shapes, moved)
+    lost = [position for position, shape in enumerate(placed) if not np.isfinite(shapely.bounds(shape)).all()]
+    if lost:
+        raise LayerError(
+            f'{layer.words}: {len(lost)} shapes lie where its CRS "{layer.crs.name}" has no meaning; '
+            "its CRS is probably tagged wrongly"
+        )
+    return frame.from_map(placed)
+
+
+def _box_in_file(layer: VectorLayer, frame: Frame, within: Bounds) -> Bounds:
+    west, south, east, north = within
+    west, south, east, north = (
+        west / frame.x_scale, south / frame.y_scale, east / frame.x_scale, north / frame.y_scale,
+    )
+    if layer.crs == frame.crs:
+        return west, south, east, north
+    transformer = Transformer.from_crs(frame.crs, layer.crs, always_xy=True)
+    found = transformer.transform_bounds(west, south, east, north, densify_pts=21)
+    return float(found[0]), float(found[1]), float(found[2]), float(found[3])
+
+
+def _first_line(error: BaseException) -> str:
+    lines = str(error).strip().splitlines() or [type(error).__name__]
+    return lines[0].split("; It might help")[0]

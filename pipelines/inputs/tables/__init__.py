@@ -1,0 +1,1 @@
+"""Tables that people bring: rain, prices, pump points, level shots."""

@@ -1,0 +1,1 @@
+"""What catches the water, and the cheap cures before it."""

@@ -1,0 +1,298 @@
+"""How much each basin, drain and downspout must take, and the storm again with them in place."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.hydraulics.grate import weir_flow
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
+from pipelines.hydrology.hydrographs import add_hydrographs
+from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
+from pipelines.hydrology.standing_water import route_storage
+from pipelines.hydrology.storage import StageOutflow
+from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.hydrology.surface_map import group_at
+from pipelines.hydrology.surfaces import infiltration_rate
+from pipelines.layout.catching.collection import DrainSite
+from pipelines.layout.catching.proposal import Catching, Diagnosis, Reckoning, settings_for
+from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
+from pipelines.layout.diagnosis.lot_water import LotWater, Taking, run_storm
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, TroubleRules
+from terrain.flow.low_spots import LowSpot
+
+GALLON_PER_MINUTE = 6.30902e-5
+STEPS = tuple(
+    gpm * GALLON_PER_MINUTE for gpm in (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300, 400, 500)
+)
+"""Flows that are tried for a basin at a low spot. [m3/s]"""
+MOST_ON_PATH = 60 * GALLON_PER_MINUTE
+"""A basin that water runs by takes no more: a 12 in grate; common practice, no source. [m3/s]"""
+AT_A_WALL = Tolerance(0.0254, 1800.0)
+"""Over a grate beside a wall, so long as no sill is reached; a value of this project."""
+CHANNEL_HEAD = 0.025
+"""Water over a grated channel's edge at the peak; a value of this project. [m]"""
+DRAIN_PIPE = "4 in D2729 perforated"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DesignFlows:
+    """What the works are sized for.
+
+    Attributes
+    ----------
+    flows : dict of str to float
+        By basin, drain and downspout. [m3/s]
+    short : dict of str to float
+        Peak that arrives and is more than the works take, where it is. [m3/s]
+    volumes : dict of str to float
+        Water that arrives in the design storm. [m3]
+    """
+
+    flows: dict[str, float]
+    short: dict[str, float]
+    volumes: dict[str, float]
+
+
+def works_division(situation: Situation, catching: Catching) -> Division:
+    """The studied ground divided with works in place.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    catching : Catching
+        What collects.
+
+    Returns
+    -------
+    Division
+        Places of downspouts, low spots, drains and basins.
+    """
+    places = [CollectingPlace(spout.id, "taker", spout.cells) for spout in catching.downspouts]
+    places += [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
+    places += [CollectingPlace(drain.id, "taker", drain.cells) for drain in catching.drains]
+    places += [CollectingPlace(basin.id, "taker", basin.cells) for basin in catching.basins if basin.cells.size]
+    return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied)
+
+
+def design_flows(
+    situation: Situation, reckoning: Reckoning, found: Diagnosis, catching: Catching, division: Division
+) -> DesignFlows:
+    """Least flow of each collector that ends what is wrong.
+
+    A basin at a low spot gets the least flow at which water there stands within what is put up with: the pond takes
+    the peak. Basins and drains that water runs by get their peak, up to what one grate or the stone and its pipe
+    take. Downspouts get their roof's peak.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    reckoning : Reckoning
+        Surfaces, rain, soil.
+    found : Diagnosis
+        What is wrong.
+    catching : Catching
+        What collects.
+    division : Division
+        The ground divided with them in place.
+
+    Returns
+    -------
+    DesignFlows
+        [m3/s]
+    """
+    spots = {spot.id: spot for spot in situation.counted_spots}
+    open_ended = {drain.id: Taking(drain.id) for drain in catching.drains}
+    open_ended |= {spout.id: Taking(spout.id, piped=True) for spout in catching.downspouts}
+    open_ended |= {basin.id: Taking(basin.id, MOST_ON_PATH) for basin in catching.basins if basin.spot is None}
+    settings = settings_for(found.places, found.rules, reckoning)
+    water = run_storm(
+        division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, open_ended, settings
+    )
+    flows: dict[str, float] = {}
+    short: dict[str, float] = {}
+    volumes = {name: flow.volume for name, flow in water.arriving.items()}
+    for spout in catching.downspouts:
+        flows[spout.id] = water.arriving[spout.id].peak
+    for drain in catching.drains:
+        arrives = water.arriving[drain.id].peak
+        flows[drain.id] = min(arrives, drain_capacity(drain))
+        short[drain.id] = arrives - flows[drain.id]
+    for basin in catching.basins:
+        if basin.spot is None:
+            arrives = water.arriving[basin.id].peak
+            flows[basin.id] = min(arrives, MOST_ON_PATH)
+            short[basin.id] = arrives - flows[basin.id]
+        else:
+            inflow = _inflow_of(basin.spot, division, water, spots)
+            volumes[basin.id] = inflow.volume
+            flows[basin.id], enough = _least_flow(
+                spots[basin.spot], found.places[basin.spot], inflow, reckoning, found.rules
+            )
+            short[basin.id] = 0.0 if enough else inflow.peak - flows[basin.id]
+    return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6}, volumes)
+
+
+def drain_capacity(drain: DrainSite) -> float:
+    """What a stone trench brought to grade takes in and carries, the least of both; of a grated channel, its grate.
+
+    Parameters
+    ----------
+    drain : DrainSite
+        The drain.
+
+    Returns
+    -------
+    float
+        [m3/s]
+
+    References
+    ----------
+    .. [1] As of `report_trench`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
+       ch. 10, eq. 10-30, and Oregon DOT Hydraulics Manual, ch. 13 app. D for the clogging of slotted drains.
+    """
+    if drain.channel:
+        return 0.5 * weir_flow(CHANNEL_HEAD, drain.length)
+    return float(report_trench(stone_trench(drain), 1.0, soil_rate=0.0).taken)
+
+
+def stone_trench(drain: DrainSite) -> StoneTrench:
+    """A drain's trench as hydraulics sees it, its pipe at its mean slope.
+
+    Parameters
+    ----------
+    drain : DrainSite
+        The drain.
+
+    Returns
+    -------
+    StoneTrench
+        Stone brought to grade.
+    """
+    return StoneTrench(
+        length=drain.length,
+        width=drain.width,
+        depth=drain.depth,
+        pipe=find_pipe(DRAIN_PIPE),
+        slope=max(drain.slope, 1e-4),
+        cover="grade",
+    )
+
+
+def rating_of(spot: LowSpot, capacity: float) -> StageOutflow:
+    """What leaves a low spot through a basin of a capacity: all of it once the grate is well under water.
+
+    Parameters
+    ----------
+    spot : LowSpot
+        The low spot.
+    capacity : float
+        Of the basin. [m3/s]
+
+    Returns
+    -------
+    StageOutflow
+        [m], [m3/s]
+    """
+    storage = storage_of_low_spot(spot)
+    low, high = float(storage.levels[0]), float(storage.levels[-1])
+    shallow = low + min(0.02, 0.5 * (high - low))
+    return StageOutflow(np.array([low, shallow, high]), np.array([0.0, capacity, capacity]))
+
+
+def run_with_works(
+    situation: Situation,
+    reckoning: Reckoning,
+    found: Diagnosis,
+    catching: Catching,
+    division: Division,
+    capacities: Mapping[str, float],
+) -> LotWater:
+    """The storm again with works of given capacities in place.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    reckoning : Reckoning
+        Surfaces, rain, soil.
+    found : Diagnosis
+        What is wrong.
+    catching : Catching
+        What collects.
+    division : Division
+        The ground divided with it in place.
+    capacities : mapping of str to float
+        By basin, drain and downspout; what is not named takes nothing. [m3/s]
+
+    Returns
+    -------
+    LotWater
+        Water after.
+    """
+    spots = {spot.id: spot for spot in situation.counted_spots}
+    takings: dict[str, Taking] = {}
+    for basin in catching.basins:
+        if basin.id not in capacities:
+            continue
+        if basin.spot is None:
+            takings[basin.id] = Taking(basin.id, capacities[basin.id])
+        else:
+            takings[basin.spot] = Taking(basin.id, rating=rating_of(spots[basin.spot], capacities[basin.id]))
+    for drain in catching.drains:
+        takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
+    for spout in catching.downspouts:
+        takings[spout.id] = Taking(spout.id, capacities.get(spout.id, 0.0), piped=spout.id in capacities)
+    return run_storm(
+        division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, takings,
+        settings_for(found.places, found.rules, reckoning),
+    )
+
+
+def _inflow_of(spot: str, division: Division, water: LotWater, spots: Mapping[str, LowSpot]) -> Hydrograph:
+    """All that comes to a low spot: its regions, and what upstream places spill or let by."""
+    parts = [
+        row.hydrograph
+        for region, row in zip(division.regions, water.runoff, strict=True)
+        if region.place == spot
+    ]
+    for place in division.places:
+        if division.next_place[place.id] != spot:
+            continue
+        if place.kind == "spot":
+            parts.append(water.standing[place.id].spill)
+        else:
+            arrives, takes = water.arriving[place.id], water.taken[place.id]
+            parts.append(Hydrograph(arrives.step, arrives.flow - takes.flow))
+    return add_hydrographs(parts) if parts else Hydrograph(water.runoff[0].hydrograph.step, np.zeros(2))
+
+
+def _least_flow(
+    spot: LowSpot, place: SpotPlace, inflow: Hydrograph, reckoning: Reckoning, rules: TroubleRules
+) -> tuple[float, bool]:
+    """Least flow of the list at which the spot's water stands within what is put up with, and whether one does."""
+    tolerance = AT_A_WALL if place.place == "wall" else rules.at(place.place)
+    storage = storage_of_low_spot(spot)
+    soil = infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted)
+
+    def fine(capacity: float) -> bool:
+        water = route_storage(
+            inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity),
+            tolerable_depth=tolerance.depth,
+        )
+        return water.depth <= tolerance.depth or (not water.stands_at_end and water.time_above <= tolerance.duration)
+
+    low, high = 0, len(STEPS) - 1
+    if not fine(STEPS[high]):
+        return MOST_ON_PATH, False
+    while low < high:
+        middle = (low + high) // 2
+        if fine(STEPS[middle]):
+            high = middle
+        else:
+            low = middle + 1
+    return STEPS[low], True

@@ -1,0 +1,250 @@
+"""Studied ground divided by where its water collects: low spots, works, and the sides it leaves over."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from pipelines.layout.diagnosis.protected import mask_of
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.flow.drainage import STAYS, Drainage, flow_lengths, upstream_labels
+
+SIDES = ("edge_n", "edge_e", "edge_s", "edge_w")
+ENCLOSED = "enclosed"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CollectingPlace:
+    """Cells at which water is held or taken.
+
+    Attributes
+    ----------
+    id : str
+        Id of the low spot or of the works.
+    kind : str
+        spot, or taker for works that take water as it runs by.
+    cells : (n,) int ndarray
+        Flat indices.
+    """
+
+    id: str
+    kind: Literal["spot", "taker"]
+    cells: IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """Ground that drains to one place, inside the parcel or outside it.
+
+    Attributes
+    ----------
+    id, drains_to : str
+        Its id, and the place, edge or region that takes its water.
+    place : str
+        Place or edge that its water comes to in the end.
+    cells : (n,) int ndarray
+        Flat indices.
+    run_on : bool
+        Lies outside the parcel.
+    path : (m,) int ndarray
+        Flat indices along its longest way to the place, from the top down.
+    """
+
+    id: str
+    drains_to: str
+    place: str
+    cells: IntArray
+    run_on: bool
+    path: IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Division:
+    """The studied ground divided.
+
+    Attributes
+    ----------
+    regions : tuple of Region
+        Tile the studied ground without gap or overlap.
+    places : tuple of CollectingPlace
+        Upstream before downstream.
+    next_place : dict of str to str
+        Place or edge that takes what a place spills or lets by.
+    label : (rows * cols,) int ndarray
+        Position of the place or edge in `names`, -1 outside the studied ground.
+    names : tuple of str
+        Ids of places, then edges.
+    studied : (rows, cols) bool ndarray
+        Cells on the parcel or draining to it.
+    """
+
+    regions: tuple[Region, ...]
+    places: tuple[CollectingPlace, ...]
+    next_place: dict[str, str]
+    label: IntArray
+    names: tuple[str, ...]
+    studied: BoolArray
+
+
+def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
+    """Known cells that lie on the parcel or drain to it, roofs included.
+
+    Parameters
+    ----------
+    drainage : Drainage
+        Directions over the ground.
+    on_parcel : (rows, cols) bool ndarray
+        Cells of the lot.
+
+    Returns
+    -------
+    (rows, cols) bool ndarray
+        Studied ground.
+    """
+    seeds = np.where(on_parcel, 0, -1).astype(np.int64)
+    studied: BoolArray = upstream_labels(drainage, seeds) >= 0
+    return studied & (drainage.ground.kind > 0)
+
+
+def divide_ground(
+    drainage: Drainage, on_parcel: BoolArray, places: Sequence[CollectingPlace], *, skip: BoolArray | None = None
+) -> Division:
+    """Divide the studied ground by the first place that its water comes to.
+
+    Parameters
+    ----------
+    drainage : Drainage
+        Directions over the ground.
+    on_parcel : (rows, cols) bool ndarray
+        Cells of the lot.
+    places : sequence of CollectingPlace
+        Where two share cells, the earlier has them.
+    skip : (rows, cols) bool ndarray, optional
+        Studied ground, where it is known already.
+
+    Returns
+    -------
+    Division
+        Regions, the order of places, and where each passes its surplus.
+    """
+    studied = studied_ground(drainage, on_parcel) if skip is None else skip
+    names = (*(place.id for place in places), *SIDES, ENCLOSED)
+    seeds = np.full(on_parcel.size, -1, dtype=np.int64)
+    for number, place in reversed(list(enumerate(places))):
+        seeds[place.cells] = number
+    _mark_exits(drainage, on_parcel, seeds, len(places))
+    at = np.where(seeds >= 0, np.arange(seeds.size), -1)
+    first = upstream_labels(drainage, at.reshape(on_parcel.shape)).ravel()
+    label = np.where((first >= 0) & studied.ravel(), seeds[first], -1)
+    regions = _regions(drainage, on_parcel.ravel(), label, first, names)
+    rank = np.full(seeds.size, -1, dtype=np.int64)
+    rank[drainage.order] = np.arange(drainage.order.size)
+    held = [place for place in places if (seeds[place.cells] >= 0).any()]
+    lowest = {place.id: int(place.cells[int(np.argmin(rank[place.cells]))]) for place in held}
+    # of places that share their lowest cell the one that has it comes last, since the others pass on to it
+    held.sort(key=lambda place: (-int(rank[lowest[place.id]]), names[int(seeds[lowest[place.id]])] == place.id))
+    onward = {
+        place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
+    }
+    return Division(regions, tuple(held), onward, label, names, studied)
+
+
+def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first_side: int) -> None:
+    """Label cells from which water leaves the parcel for good, by side, and bottoms of shut-in ground."""
+    inside = on_parcel.ravel()
+    target = drainage.target
+    comes_back = upstream_labels(drainage, np.where(on_parcel, 0, -1).astype(np.int64)).ravel() >= 0
+    onward = np.where(target >= 0, target, 0)
+    leaves = inside & (drainage.ground.kind.ravel() > 0) & ~((target >= 0) & comes_back[onward])
+    stays = leaves & (target == STAYS)
+    exits = np.flatnonzero(leaves & (seeds < 0) & ~stays)
+    seeds[exits] = first_side + _sides(exits, on_parcel)
+    ends = np.flatnonzero((target == STAYS) & (seeds < 0))
+    seeds[ends] = first_side + len(SIDES)
+
+
+def _sides(cells: IntArray, on_parcel: BoolArray) -> IntArray:
+    """0 to 3 for north, east, south, west of the lot's middle, measured in its half width and height."""
+    rows, columns = np.nonzero(on_parcel)
+    columns_all = on_parcel.shape[1]
+    down = (cells // columns_all - 0.5 * (rows.min() + rows.max())) / max(0.5 * (rows.max() - rows.min()), 0.5)
+    right = (cells % columns_all - 0.5 * (columns.min() + columns.max())) / max(
+        0.5 * (columns.max() - columns.min()), 0.5
+    )
+    vertical = np.abs(down) >= np.abs(right)
+    return np.where(vertical, np.where(down < 0.0, 0, 2), np.where(right > 0.0, 1, 3)).astype(np.int64)
+
+
+def _regions(
+    drainage: Drainage, inside: BoolArray, label: IntArray, first: IntArray, names: tuple[str, ...]
+) -> tuple[Region, ...]:
+    length = flow_lengths(drainage).ravel()
+    here = np.flatnonzero(label >= 0)
+    order = here[np.argsort(label[here], kind="stable")]
+    bounds = np.searchsorted(label[order], np.arange(len(names) + 1))
+    regions: list[Region] = []
+    for number, name in enumerate(names):
+        cells = np.sort(order[bounds[number]: bounds[number + 1]])
+        lot, beyond = cells[inside[cells]], cells[~inside[cells]]
+        own = f"area-{number + 1}"
+        if lot.size:
+            regions.append(Region(own, name, name, lot, False, _longest_path(drainage, lot, first, length)))
+        if beyond.size:
+            to = own if lot.size else name
+            regions.append(
+                Region(f"{own}-run-on", to, name, beyond, True, _longest_path(drainage, beyond, first, length))
+            )
+    return tuple(regions)
+
+
+def _longest_path(drainage: Drainage, cells: IntArray, first: IntArray, length: FloatArray) -> IntArray:
+    """From the cell that has furthest to go, down to the first cell of the place."""
+    way = length[cells] - length[first[cells]]
+    cell = int(cells[int(np.argmax(way))])
+    end = int(first[cell])
+    path = [cell]
+    while cell != end:
+        cell = int(drainage.target[cell])
+        path.append(cell)
+    return np.array(path, dtype=np.int64)
+
+
+def _next(
+    drainage: Drainage,
+    place: CollectingPlace,
+    number: int,
+    label: IntArray,
+    names: tuple[str, ...],
+    rank: IntArray,
+    on_parcel: BoolArray,
+) -> str:
+    """Where the surplus of a place goes: down from its lowest-ranked cell to the first cell of another place."""
+    cell = int(place.cells[int(np.argmin(rank[place.cells]))])
+    last = cell
+    while cell >= 0 and label[cell] == number:
+        last, cell = cell, int(drainage.target[cell])
+    if cell == STAYS:
+        return ENCLOSED
+    if cell >= 0 and label[cell] >= 0:
+        return names[int(label[cell])]
+    # it has left the studied ground for good
+    return SIDES[int(_sides(np.array([last]), on_parcel)[0])]
+
+
+def parcel_cells(parcel: object, drainage: Drainage) -> BoolArray:
+    """Known cells whose centre lies on the lot.
+
+    Parameters
+    ----------
+    parcel : shapely Geometry
+        In the metric frame. [m]
+    drainage : Drainage
+        Directions over the ground.
+
+    Returns
+    -------
+    (rows, cols) bool ndarray
+        Cells of the lot.
+    """
+    return mask_of(parcel, drainage.ground.grid) & (drainage.ground.kind > 0)

@@ -1,0 +1,280 @@
+"""The storm on the lot: runoff of every region, routed from place to place, with or without works."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Geometry
+
+from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import along_path
+from pipelines.hydrology.hydrographs import add_hydrographs
+from pipelines.hydrology.lot_balance import runoff_volumes
+from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
+from pipelines.hydrology.runoff_table import sub_catchment_runoff
+from pipelines.hydrology.standing_water import StandingWater, route_storage
+from pipelines.hydrology.storage import StageOutflow
+from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
+from pipelines.hydrology.surface_map import SurfaceMap, group_at, shares_of
+from pipelines.hydrology.surfaces import infiltration_rate
+from pipelines.layout.diagnosis.division import ENCLOSED, SIDES, Division, Region
+from terrain.arrays import FloatArray, IntArray
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.drainage import Drainage
+from terrain.flow.low_spots import LowSpot
+from terrain.grid import Grid
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Taking:
+    """What works take at a place.
+
+    Attributes
+    ----------
+    works : str
+        Id of the basin, drain or downspout.
+    capacity : float
+        Most it takes as water runs by; infinite for a pipe that is sized after its inflow. [m3/s]
+    rating : StageOutflow or None
+        At a low spot: what leaves through the works by level. [m], [m3/s]
+    piped : bool
+        Whether its roofs are connected by pipe.
+    """
+
+    works: str
+    capacity: float = np.inf
+    rating: StageOutflow | None = None
+    piped: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotWater:
+    """One storm on one division of the ground.
+
+    Attributes
+    ----------
+    runoff : tuple of SubCatchment
+        One row a region.
+    standing : dict of str to StandingWater
+        By low spot.
+    arriving, taken : dict of str to Hydrograph
+        By works: what comes to them, and what they take.
+    leaving : dict of str to Hydrograph
+        By side of the lot, over the ground.
+    rain, soaked, left, collected, stands : float
+        Rain on the studied ground and where it went: into the ground where it fell or where it stood, over the lot's
+        edges, into works, still standing at the end. [m3]
+    """
+
+    runoff: tuple[SubCatchment, ...]
+    standing: dict[str, StandingWater]
+    arriving: dict[str, Hydrograph]
+    taken: dict[str, Hydrograph]
+    leaving: dict[str, Hydrograph]
+    rain: float
+    soaked: float
+    left: float
+    collected: float
+    stands: float
+
+    @property
+    def balance(self) -> float:
+        """Rain less all that became of it: 0 but for round-off. [m3]"""
+        return self.rain - self.soaked - self.left - self.collected - self.stands
+
+
+@dataclass(frozen=True, slots=True)
+class WaterSettings:
+    """How runoff is reckoned on this lot.
+
+    Attributes
+    ----------
+    compacted : bool
+        Soil taken one group worse than mapped.
+    tolerable : dict of str to float
+        Depth that is put up with, by low spot; 0 where not named. [m]
+    """
+
+    compacted: bool
+    tolerable: Mapping[str, float]
+
+
+def run_storm(
+    division: Division,
+    drainage: Drainage,
+    spots: Mapping[str, LowSpot],
+    surfaces: SurfaceMap,
+    rain: DesignRain,
+    takings: Mapping[str, Taking],
+    settings: WaterSettings,
+) -> LotWater:
+    """Runoff of every region in the storm, and its way from place to place.
+
+    Parameters
+    ----------
+    division : Division
+        Regions and places.
+    drainage : Drainage
+        Directions over the ground.
+    spots : mapping of str to LowSpot
+        Low spots among the places, by id.
+    surfaces : SurfaceMap
+        What lies on each cell.
+    rain : DesignRain
+        The run's one rain.
+    takings : mapping of str to Taking
+        What works take, by place.
+    settings : WaterSettings
+        Soil and tolerated depths.
+
+    Returns
+    -------
+    LotWater
+        Hydrographs, standing water and the balance.
+    """
+    shapes = _shapes(division.regions, drainage.ground.grid)
+    runoff = tuple(
+        _region_runoff(region, shape, drainage, surfaces, rain, takings, settings.compacted)
+        for region, shape in zip(division.regions, shapes, strict=True)
+    )
+    coming: dict[str, list[Hydrograph]] = {}
+    for region, row in zip(division.regions, runoff, strict=True):
+        coming.setdefault(region.place, []).append(row.hydrograph)
+    standing: dict[str, StandingWater] = {}
+    arriving: dict[str, Hydrograph] = {}
+    taken: dict[str, Hydrograph] = {}
+    for place in division.places:
+        inflow = _sum(coming.get(place.id, []), runoff)
+        taking = takings.get(place.id)
+        if place.kind == "spot":
+            water = _stand(spots[place.id], inflow, surfaces, taking, settings)
+            standing[place.id] = water
+            onward = water.spill
+            if taking is not None:
+                arriving[taking.works], taken[taking.works] = inflow, water.outflow
+        else:
+            capacity = taking.capacity if taking is not None else 0.0
+            arriving[place.id] = inflow
+            taken[place.id] = Hydrograph(inflow.step, np.minimum(inflow.flow, capacity))
+            onward = Hydrograph(inflow.step, np.maximum(inflow.flow - capacity, 0.0))
+        if onward.volume > 0.0:
+            coming.setdefault(division.next_place[place.id], []).append(onward)
+    leaving = {side: _sum(coming.get(side, []), runoff) for side in SIDES}
+    shut_in = sum(part.volume for part in coming.get(ENCLOSED, []))
+    return _closed(division, drainage.ground.grid, rain, runoff, standing, arriving, taken, leaving, shut_in)
+
+
+def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
+    """Water that runs off each studied cell in the storm.
+
+    Parameters
+    ----------
+    division : Division
+        Regions.
+    water : LotWater
+        Their runoff.
+    surfaces : SurfaceMap
+        What lies on each cell.
+
+    Returns
+    -------
+    (rows, cols) float ndarray
+        0 outside the studied ground. [m3]
+    """
+    excess = np.zeros(division.studied.shape)
+    for region, row in zip(division.regions, water.runoff, strict=True):
+        excess.ravel()[region.cells] = runoff_volumes(surfaces, region.cells, row.shares, row.storm_depth)
+    return excess
+
+
+def _closed(
+    division: Division,
+    grid: Grid,
+    rain: DesignRain,
+    runoff: tuple[SubCatchment, ...],
+    standing: dict[str, StandingWater],
+    arriving: dict[str, Hydrograph],
+    taken: dict[str, Hydrograph],
+    leaving: dict[str, Hydrograph],
+    shut_in: float,
+) -> LotWater:
+    fallen = rain.storm.depth * float(np.count_nonzero(division.studied)) * grid.cell_area
+    ran_off = sum(row.hydrograph.volume for row in runoff)
+    return LotWater(
+        runoff=runoff,
+        standing=standing,
+        arriving=arriving,
+        taken=taken,
+        leaving=leaving,
+        rain=fallen,
+        soaked=fallen - ran_off + sum(water.infiltrated for water in standing.values()),
+        left=sum(flow.volume for flow in leaving.values()),
+        collected=sum(flow.volume for flow in taken.values()),
+        stands=shut_in + sum(water.final_volume for water in standing.values()),
+    )
+
+
+def _region_runoff(
+    region: Region,
+    shape: Geometry,
+    drainage: Drainage,
+    surfaces: SurfaceMap,
+    rain: DesignRain,
+    takings: Mapping[str, Taking],
+    compacted: bool,
+) -> SubCatchment:
+    distance, heights = _profile(region.path, drainage)
+    keys = surfaces.key_at(region.path[: len(distance) - 1])
+    travel = along_path(distance, heights, keys, two_year_24h_depth=rain.two_year_24h_depth)
+    taking = takings.get(region.place)
+    shares = shares_of(
+        surfaces,
+        region.cells,
+        slope=travel.slope,
+        return_period=rain.return_period,
+        roofs_connected=taking is not None and taking.piped,
+        compacted=compacted,
+    )
+    drains_to = taking.works if taking is not None and region.drains_to == region.place else region.drains_to
+    return sub_catchment_runoff(
+        region.id, drains_to, shares, travel, rain, shape=shape, run_on=region.run_on
+    )
+
+
+def _shapes(regions: Sequence[Region], grid: Grid) -> list[Geometry]:
+    labels = np.full(grid.shape, -1, dtype=np.int64)
+    for number, region in enumerate(regions):
+        labels.ravel()[region.cells] = number
+    polygons = label_polygons(labels, grid)
+    return [polygons[number] for number in range(len(regions))]
+
+
+def _profile(path: IntArray, drainage: Drainage) -> tuple[FloatArray, FloatArray]:
+    grid = drainage.ground.grid
+    x, y = grid.centres(path // grid.shape[1], path % grid.shape[1])
+    distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    heights = drainage.ground.elevation.ravel()[path]
+    if path.size == 1:
+        # a region of one cell: half a cell of way, level
+        return np.array([0.0, 0.5 * grid.cell_width]), np.repeat(heights, 2)
+    return distance, heights
+
+
+def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrograph:
+    if parts:
+        return add_hydrographs(parts)
+    return Hydrograph(runoff[0].hydrograph.step, np.zeros(2))
+
+
+def _stand(
+    spot: LowSpot, inflow: Hydrograph, surfaces: SurfaceMap, taking: Taking | None, settings: WaterSettings
+) -> StandingWater:
+    storage = storage_of_low_spot(spot)
+    soil = infiltration_rate(group_at(surfaces, spot.cells), compacted=settings.compacted)
+    return route_storage(
+        inflow,
+        storage,
+        infiltration_rate=soil.likely,
+        outflow=None if taking is None else taking.rating,
+        tolerable_depth=settings.tolerable.get(spot.id, 0.0),
+    )

@@ -1,0 +1,201 @@
+"""What must stay dry, and where water arrives at it."""
+
+from dataclasses import dataclass
+from typing import Any, Literal, cast
+
+import numpy as np
+import shapely
+import shapely.ops
+from rasterio.features import rasterize
+from shapely import LineString, Point, Polygon
+
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.flow.drainage import Drainage
+from terrain.grid import Grid
+from terrain.ground import OPEN
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ProtectedEdge:
+    """A patio, drive or wall, and the water that runs onto it.
+
+    Attributes
+    ----------
+    name : str
+        What a person calls it: patio 2, house 1.
+    kind : str
+        paving, or wall where the ground beside a house is meant.
+    shape : shapely Polygon
+        The paving, or the strip beside the wall with the house itself.
+    cells : (n,) int ndarray
+        Flat indices of open cells from which water steps onto it.
+    areas : (n,) float ndarray
+        Ground that drains through each of them. [m2]
+    strip : float
+        How far the shape reaches beyond the wall itself. [m]
+    """
+
+    name: str
+    kind: Literal["paving", "wall"]
+    shape: Polygon
+    cells: IntArray
+    areas: FloatArray
+    strip: float = 0.0
+
+    @property
+    def arriving_area(self) -> float:
+        """Ground whose water runs onto it. [m2]"""
+        return float(self.areas.sum())
+
+
+def arriving_water(
+    name: str, kind: Literal["paving", "wall"], shape: Polygon, drainage: Drainage, *, strip: float = 0.0
+) -> ProtectedEdge:
+    """Where water steps onto something to protect.
+
+    Parameters
+    ----------
+    name, kind : str
+        As of `ProtectedEdge`.
+    shape : shapely Polygon
+        What must stay dry, in the metric frame. [m]
+    drainage : Drainage
+        Directions over the ground.
+    strip : float
+        How far the shape reaches beyond a wall. [m]
+
+    Returns
+    -------
+    ProtectedEdge
+        With the cells that step onto it; none where no water arrives.
+    """
+    grid = drainage.ground.grid
+    inside = mask_of(shape, grid).ravel()
+    target = drainage.target
+    open_ground = drainage.ground.kind.ravel() == OPEN
+    steps = np.flatnonzero((target >= 0) & ~inside & open_ground)
+    steps = steps[inside[target[steps]]]
+    return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps], strip)
+
+
+def mask_of(shape: Any, grid: Grid) -> BoolArray:
+    """Cells whose centre lies in a shape.
+
+    Parameters
+    ----------
+    shape : shapely Geometry
+        In the metric frame. [m]
+    grid : Grid
+        Cells.
+
+    Returns
+    -------
+    (rows, cols) bool ndarray
+        True inside.
+    """
+    if shape.is_empty:
+        return np.zeros(grid.shape, dtype=bool)
+    burnt = rasterize([(shape, 1)], out_shape=grid.shape, transform=grid.transform, fill=0, dtype="uint8")
+    return np.asarray(burnt == 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """How the water comes to an edge.
+
+    Attributes
+    ----------
+    concentrated : bool
+        Whether most of it comes at one place.
+    place : shapely Point
+        Where that is, or the middle of the stretch. [m]
+    stretch : shapely LineString or None
+        The part of the offset outline that faces the water; None where there is no such stretch.
+    area : float
+        Ground behind it. [m2]
+    """
+
+    concentrated: bool
+    place: Point
+    stretch: LineString | None
+    area: float
+
+
+def arrival_at(
+    edge: ProtectedEdge,
+    grid: Grid,
+    *,
+    offset: float,
+    overlap: float,
+    share: float = 0.95,
+    cluster_reach: float = 1.0,
+    cluster_share: float = 0.6,
+) -> Arrival:
+    """Tell a concentrated arrival from sheet flow, and find the stretch of edge that faces it.
+
+    The stretch is the shortest arc of the outline, moved out by `offset`, that the given share of the
+    arriving ground's water crosses, lengthened by `overlap` at either end.
+
+    Parameters
+    ----------
+    edge : ProtectedEdge
+        With at least one arriving cell.
+    grid : Grid
+        Cells.
+    offset : float
+        From the paving or the wall itself to the stretch. [m]
+    overlap : float
+        Beyond the outermost arriving water at either end. [m]
+    share : float
+        Of the arriving area that the stretch must face. [-]
+    cluster_reach : float
+        Cells this near the heaviest one count as one place. [m]
+    cluster_share : float
+        Share at one place from which the arrival is called concentrated. [-]
+
+    Returns
+    -------
+    Arrival
+        Place and stretch.
+    """
+    columns = grid.shape[1]
+    x, y = grid.centres(edge.cells // columns, edge.cells % columns)
+    heaviest = int(np.argmax(edge.areas))
+    near = np.hypot(x - x[heaviest], y - y[heaviest]) <= cluster_reach
+    total = edge.arriving_area
+    concentrated = bool(edge.areas[near].sum() >= cluster_share * total)
+    ring = LineString(shapely.buffer(edge.shape, offset - edge.strip, join_style="mitre").exterior.coords)
+    stations = np.asarray(shapely.line_locate_point(ring, shapely.points(x, y)))
+    start, end = _shortest_arc(stations, edge.areas, ring.length, share)
+    stretch = _arc(ring, start - overlap, end + overlap)
+    return Arrival(concentrated, Point(x[heaviest], y[heaviest]), stretch, total)
+
+
+def _shortest_arc(stations: FloatArray, weights: FloatArray, around: float, share: float) -> tuple[float, float]:
+    """Start and end station, end past start, of the shortest arc that holds a share of the weight."""
+    order = np.argsort(stations, kind="stable")
+    at = np.concatenate([stations[order], stations[order] + around])
+    gathered = np.concatenate([[0.0], np.cumsum(np.tile(weights[order], 2))])
+    need = share * weights.sum() * (1.0 - 1e-12)
+    count = len(stations)
+    best = (at[0], at[count - 1])
+    for first in range(count):
+        last = int(np.searchsorted(gathered, gathered[first] + need)) - 1
+        last = min(max(last, first), first + count - 1)
+        if at[last] - at[first] < best[1] - best[0]:
+            best = (at[first], at[last])
+    return float(best[0]), float(best[1])
+
+
+def _arc(ring: LineString, start: float, end: float) -> LineString:
+    """Part of a closed line from one station to another, past its seam where need be."""
+    around = ring.length
+    if end - start >= around:
+        return ring
+    shift = np.floor(start / around) * around
+    start, end = start - shift, end - shift
+    if end <= around:
+        return cast(LineString, shapely.ops.substring(ring, start, end))
+    first = shapely.ops.substring(ring, start, around)
+    second = shapely.ops.substring(ring, 0.0, end - around)
+    return LineString([*first.coords, *list(second.coords)[1:]])

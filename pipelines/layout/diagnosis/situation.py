@@ -1,0 +1,218 @@
+"""The lot as a planner sees it: ground, water's ways, what stands on it, what must stay dry, whose ground is whose."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.inputs.rules import Rules
+from pipelines.inputs.shapes.layers import SiteLayers
+from pipelines.inputs.site_file import SiteFile
+from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
+from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
+from terrain.arrays import BoolArray
+from terrain.flow.drainage import Drainage
+from terrain.flow.low_spots import LowSpot
+from terrain.grid import Grid
+
+WALL_STRIP = 1.0
+"""Ground this near a house is beside its wall. [m]"""
+WORTH_ROUTING = 0.05
+"""A low spot that holds less passes its water on in the reckoning. [m3]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Situation:
+    """What is known of a lot before anything is proposed.
+
+    Attributes
+    ----------
+    drainage : Drainage
+        Directions over the ground.
+    spots : tuple of LowSpot
+        Depressions of the window that are worth listing.
+    rules : Rules
+        Of the trade, the site file's overrides in place.
+    rmse : float
+        Vertical accuracy of the lidar. [m]
+    parcel : shapely Geometry
+        The lot. [m]
+    on_parcel, studied : (rows, cols) bool ndarray
+        Cells of the lot; those and all that drain to it.
+    roofs_known : bool
+        Whether roofs were given at all.
+    houses, roofs, paving, keep_out : shapely Geometry
+        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks. [m]
+    right_of_way : shapely Geometry or None
+        None where nobody gave it. [m]
+    edges : tuple of ProtectedEdge
+        What must stay dry on this lot, with the water that runs at it.
+    complaints : tuple of (Point, str)
+        Where water was seen.
+    downspouts : tuple of (str, Point)
+        Of this lot.
+    foundation : str or None
+        slab, crawl or basement.
+    floor, footing_depth : float or None
+        Level of the floor, and of the footing's bottom below ground. [m]
+    shots : tuple of shapely Point
+        Where a level was read; z is the height. [m]
+    fixed_basins : tuple of shapely Point
+        Where the site file wants basins, and nowhere else. [m]
+    """
+
+    drainage: Drainage
+    spots: tuple[LowSpot, ...]
+    rules: Rules
+    rmse: float
+    parcel: BaseGeometry
+    on_parcel: BoolArray
+    studied: BoolArray
+    roofs_known: bool
+    houses: BaseGeometry
+    roofs: BaseGeometry
+    paving: BaseGeometry
+    keep_out: BaseGeometry
+    right_of_way: BaseGeometry | None
+    edges: tuple[ProtectedEdge, ...]
+    complaints: tuple[tuple[Point, str], ...]
+    downspouts: tuple[tuple[str, Point], ...]
+    foundation: str | None
+    floor: float | None
+    footing_depth: float | None
+    shots: tuple[Point, ...] = ()
+    fixed_basins: tuple[Point, ...] = ()
+
+    @property
+    def grid(self) -> Grid:
+        """Where the cells lie."""
+        return self.drainage.ground.grid
+
+    @property
+    def counted_spots(self) -> tuple[LowSpot, ...]:
+        """Outermost low spots on studied ground that hold enough to count in the reckoning, and shut-in ones."""
+        studied = self.studied.ravel()
+        return tuple(
+            spot
+            for spot in self.spots
+            if spot.contained_in is None
+            and bool(studied[spot.cells].any())
+            and (spot.volume >= WORTH_ROUTING or spot.enclosed)
+        )
+
+
+def describe_lot(
+    site: SiteFile,
+    layers: SiteLayers,
+    drainage: Drainage,
+    spots: tuple[LowSpot, ...],
+    rmse: float,
+    *,
+    shots: tuple[Point, ...] = (),
+) -> Situation:
+    """Gather what is known of a lot.
+
+    Parameters
+    ----------
+    site : SiteFile
+        What the site file says.
+    layers : SiteLayers
+        Its shapes, in the metric frame.
+    drainage : Drainage
+        Directions over the ground.
+    spots : tuple of LowSpot
+        Depressions of the window.
+    rmse : float
+        Vertical accuracy of the lidar. [m]
+    shots : tuple of shapely Point
+        Where a level was read; z is the height. [m]
+
+    Returns
+    -------
+    Situation
+        For the rooms that propose something.
+    """
+    on_parcel = parcel_cells(layers.parcel, drainage)
+    standing = layers.roofs[~layers.roofs["open_below"].astype(bool)]
+    own = standing[standing.intersects(layers.parcel)]
+    main = own.loc[own.area.idxmax()] if len(own) else None
+    houses = _union(own.geometry)
+    return Situation(
+        drainage=drainage,
+        spots=spots,
+        rules=site.rules,
+        rmse=rmse,
+        parcel=layers.parcel,
+        on_parcel=on_parcel,
+        studied=studied_ground(drainage, on_parcel),
+        roofs_known=site.roofs is not None and len(standing) > 0,
+        houses=houses,
+        roofs=_union(standing.geometry),
+        paving=_union(layers.hardscape.geometry),
+        keep_out=_union(
+            shape.buffer(setback) if setback > 0.0 else shape
+            for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
+        ),
+        right_of_way=_union(layers.right_of_way.geometry) if site.right_of_way is not None else None,
+        edges=_edges(layers, own.geometry, drainage),
+        complaints=tuple(
+            (shapely.centroid(shape), _said(what, date))
+            for shape, what, date in zip(
+                layers.complaints.geometry, layers.complaints["what"], layers.complaints["date"], strict=True
+            )
+        ),
+        downspouts=tuple(
+            (str(spout.id), spout.geometry)
+            for spout in layers.downspouts.itertuples()
+            if not houses.is_empty and shapely.distance(houses, spout.geometry) <= 1.5
+        ),
+        foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
+        floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
+        footing_depth=site.house.footing_depth,
+        shots=shots,
+        fixed_basins=tuple(layers.basins.geometry),
+    )
+
+
+def _edges(layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainage) -> tuple[ProtectedEdge, ...]:
+    """Protected paving of the lot, then the strip beside each of its houses."""
+    edges: list[ProtectedEdge] = []
+    counts: dict[str, int] = {}
+    protect = layers.hardscape[layers.hardscape["protect"].astype(bool)]
+    for shape, kind in zip(protect.geometry, protect["kind"], strict=True):
+        if not shape.intersects(layers.parcel):
+            continue
+        name = _numbered(kind or "paving", counts)
+        for part in shapely.get_parts(shape):
+            if isinstance(part, Polygon):
+                edges.append(arriving_water(name, "paving", part, drainage))
+    for shape in houses:
+        # a roof may be drawn in parts that do not touch
+        for strip in shapely.get_parts(shapely.buffer(shape, WALL_STRIP, join_style="mitre")):
+            edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage, strip=WALL_STRIP))
+    return tuple(edges)
+
+
+def _numbered(kind: str, counts: dict[str, int]) -> str:
+    counts[kind] = counts.get(kind, 0) + 1
+    return kind if counts[kind] == 1 else f"{kind} {counts[kind]}"
+
+
+def _said(what: str, date: str) -> str:
+    return " ".join(part for part in (str(what or "water").strip(), f"({date})" if date else "") if part)
+
+
+def _union(shapes: Iterable[Any]) -> BaseGeometry:
+    found: BaseGeometry = shapely.union_all(np.array(list(shapes), dtype=object))
+    return found
+
+
+def _number(row: Any, column: str) -> float | None:
+    if row is None:
+        return None
+    value = float(row[column])
+    return value if np.isfinite(value) else None

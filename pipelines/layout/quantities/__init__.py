@@ -1,0 +1,1 @@
+"""What it takes: quantities, prices, site checks."""

@@ -1,0 +1,1 @@
+"""How lines are routed."""

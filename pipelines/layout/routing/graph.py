@@ -1,0 +1,218 @@
+"""A route field as the graph that the search for gravity lines runs on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.kernels.forest_state import RouteGraph
+from pipelines.layout.routing.kernels.relax import spread_costs
+from pipelines.layout.routing.spec import OutfallTarget, RouteSpec
+from pipelines.layout.routing.steps import STEPS, shifted, step_middles
+from terrain.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SearchGround:
+    """A field as a search sees it.
+
+    Attributes
+    ----------
+    graph : RouteGraph
+        Nodes and steps.
+    cell_onward : (cells, ways) int ndarray
+        Cell that each step leads to, -1 where it is closed.
+    end_nodes : dict of int to int
+        Outfall's position by the node at which its lines end.
+    """
+
+    graph: RouteGraph
+    cell_onward: IntArray
+    end_nodes: dict[int, int]
+
+    def nodes_at(self, cell: int) -> list[int]:
+        """Nodes of a cell: its own, and those of the end tapers that hold it."""
+        return [int(node) for node in np.flatnonzero(self.graph.cell == cell)]
+
+
+def prepare_search(
+    field: RouteField,
+    outfalls: Sequence[OutfallTarget],
+    outfall_cells: Sequence[int],
+    asides: Sequence[float],
+    spec: RouteSpec,
+    *,
+    directions: int,
+) -> SearchGround:
+    """The graph of a field with its outfalls.
+
+    Parameters
+    ----------
+    field : RouteField
+        Where lines may be laid.
+    outfalls, outfall_cells : sequences of OutfallTarget and int
+        Where they may end, and the flat index of the allowed cell at each.
+    asides : sequence of float
+        How far each outfall lies from the centre of its cell. [m]
+    spec : RouteSpec
+        Pipes and prices.
+    directions : int
+        8 or 16 ways out of a cell.
+
+    Returns
+    -------
+    SearchGround
+    """
+    ways = np.arange(0, len(STEPS), len(STEPS) // directions)
+    onward = cell_steps(field)[:, ways]
+    length = field.step_lengths()[ways]
+    cells = onward.shape[0]
+    tapers = [_taper(onward, length, cell, spec.taper_length - aside)
+              for cell, aside in zip(outfall_cells, asides, strict=True)]
+    surface, dig = mean_along(field.surface_cost)[:, ways], mean_along(field.dig_factor)[:, ways]
+    crossing = field.crossing_cost.reshape(cells, -1)[:, ways]
+    need = np.full(cells, np.inf)
+    for cell, outfall in zip(outfall_cells, outfalls, strict=True):
+        need[cell] = min(need[cell], outfall.level + spec.dig_tolerance)
+    fall = np.broadcast_to(length * min(pipe.min_slope for pipe in spec.pipes), onward.shape)
+    need = spread_costs(onward, fall.copy(), need, backward=True)
+    nodes = _nodes(onward, tapers, outfalls, spec)
+    at = nodes.cell
+    graph = RouteGraph(
+        cell=at, onward=nodes.onward, entry=nodes.entry, sibling=nodes.sibling,
+        node=np.stack([
+            field.ground.reshape(-1)[at], (field.ground - field.cover).reshape(-1)[at], field.deepest.reshape(-1)[at],
+            nodes.taper_level, nodes.taper_way, nodes.end_level, nodes.end_cost, need[at],
+        ], axis=-1),
+        step=np.stack([
+            surface, dig, crossing,
+            field.band_low.reshape(cells, -1)[:, ways], field.band_high.reshape(cells, -1)[:, ways],
+            _middle_top(field)[:, ways],
+            np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
+        ], axis=-1),
+        length=length, turn=turn_costs(spec, directions), trench=np.array([spec.trench_depths, spec.trench_costs]),
+    )
+    return SearchGround(graph, onward, nodes.ends)
+
+
+def turn_costs(spec: RouteSpec, directions: int) -> FloatArray:
+    """Cost of the fittings between each two directions, infinite above 90 degrees.
+
+    Parameters
+    ----------
+    spec : RouteSpec
+        Prices of the bends.
+    directions : int
+        8 or 16.
+
+    Returns
+    -------
+    (directions, directions) float ndarray
+        [money]
+    """
+    units = np.abs(np.subtract.outer(np.arange(directions), np.arange(directions))) * (16 // directions)
+    units = np.minimum(units, 16 - units)
+    prices = np.array([0.0, spec.bend_22, spec.bend_45, spec.bend_22 + spec.bend_45, 2.0 * spec.bend_45])
+    return np.where(units <= 4, prices[np.minimum(units, 4)], np.inf)
+
+
+def cell_steps(field: RouteField) -> IntArray:
+    """The cell that each step leads to.
+
+    Parameters
+    ----------
+    field : RouteField
+        Its passable steps.
+
+    Returns
+    -------
+    (cells, 16) int ndarray
+        Flat indices, -1 where a step is closed.
+    """
+    rows, columns = field.grid.shape
+    own = np.arange(rows * columns).reshape(rows, columns, 1)
+    onward = np.where(field.passable, own + STEPS[:, 0] * columns + STEPS[:, 1], -1)
+    return onward.reshape(rows * columns, -1)
+
+
+@dataclass(slots=True)
+class _Nodes:
+    cell: IntArray
+    onward: IntArray
+    entry: IntArray
+    sibling: IntArray
+    taper_level: FloatArray
+    taper_way: FloatArray
+    end_level: FloatArray
+    end_cost: FloatArray
+    ends: dict[int, int]
+
+
+def _nodes(
+    onward: IntArray, tapers: list[FloatArray], outfalls: Sequence[OutfallTarget], spec: RouteSpec
+) -> _Nodes:
+    """One node a cell, and one more for each end taper that holds it: lines enter a taper and don't leave it."""
+    cells, ways = onward.shape
+    held = [np.flatnonzero(np.isfinite(taper)) for taper in tapers]
+    total = cells + sum(h.size for h in held)
+    nodes = _Nodes(
+        cell=np.concatenate([np.arange(cells), *held]).astype(np.int64), onward=np.full((total, ways), -1),
+        entry=np.full((total, ways), -1), sibling=np.full(total, -1), taper_level=np.full(total, -np.inf),
+        taper_way=np.zeros(total), end_level=np.full(total, np.inf), end_cost=np.zeros(total), ends={},
+    )
+    nodes.onward[:cells] = onward
+    first_at = np.full(cells + 1, -1)  # the last entry stands for a closed step
+    begin = cells
+    for position, (taper, members, outfall) in enumerate(zip(tapers, held, outfalls, strict=True)):
+        own = np.full(cells + 1, -1)
+        own[members] = np.arange(begin, begin + members.size)
+        here = slice(begin, begin + members.size)
+        nodes.onward[here] = own[onward[members]]
+        nodes.sibling[here] = first_at[members]
+        first_at[members] = own[members]
+        nodes.taper_level[here] = outfall.level + spec.dig_tolerance
+        nodes.taper_way[here] = taper[members]
+        end = int(own[int(np.argmin(taper))])
+        nodes.end_level[end] = outfall.level + spec.dig_tolerance
+        nodes.end_cost[end] = outfall.cost
+        nodes.ends[end] = position
+        begin += members.size
+    nodes.entry[:cells] = first_at[onward]
+    return nodes
+
+
+def _taper(onward: IntArray, length: FloatArray, cell: int, reach: float) -> FloatArray:
+    """Way from each cell to an outfall's within the end taper, infinite outside. [m]"""
+    start = np.full(onward.shape[0], np.inf)
+    start[cell] = 0.0
+    if reach < length.min():
+        return start
+    way = spread_costs(onward, np.broadcast_to(length, onward.shape).copy(), start, backward=True)
+    return np.where(way <= reach + 1e-9, way, np.inf)
+
+
+def _middle_top(field: RouteField) -> FloatArray:
+    top = step_middles(field.ground, highest=False) - step_middles(field.cover, highest=True)
+    known: FloatArray = np.nan_to_num(top).reshape(field.ground.size, -1)
+    return known
+
+
+def mean_along(values: FloatArray) -> FloatArray:
+    """Mean of what a step runs over: its two cells, and the two that a knight's move passes between.
+
+    Parameters
+    ----------
+    values : (rows, cols) float ndarray
+        Of the cells. [any]
+
+    Returns
+    -------
+    (cells, 16) float ndarray
+        In the unit of the values, 0 where unknown. [any]
+    """
+    ends = np.stack([0.5 * (values + shifted(values, (int(r), int(c)), np.nan)) for r, c in STEPS], axis=-1)
+    knights = np.arange(len(STEPS)) % 2 == 1
+    means = np.where(knights, 0.5 * (ends + step_middles(values, highest=False)), ends)
+    known: FloatArray = np.nan_to_num(means).reshape(values.size, -1)
+    return known

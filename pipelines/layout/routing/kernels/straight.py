@@ -1,0 +1,190 @@
+"""Compiled choice of a straight line's bends, and what a line with given bends costs."""
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from pipelines.layout.routing.kernels.forest_state import NONE
+from pipelines.layout.routing.kernels.laying import EPSILON, lay_segment
+from pipelines.layout.routing.kernels.ways import sees_past
+
+LEAST_PIECE = 1e-6
+"""What a piece of a line costs on top, so that none is cut in two for nothing. [money]"""
+
+
+@njit(cache=True)
+def heading_of(x0: float, y0: float, x1: float, y1: float) -> float:
+    """Heading from one point to another, counted from east against the clock. [degrees]"""
+    return float(np.degrees(np.arctan2(y1 - y0, x1 - x0)))
+
+
+@njit(cache=True)
+def bend_units(turn: float, tolerance: float) -> int:
+    """How many 22.5 degree steps of fittings make a turn within the joints' tolerance, -1 for none. [degrees]"""
+    turn = abs((turn + 180.0) % 360.0 - 180.0)
+    units = int(np.floor(turn / 22.5 + 0.5))
+    return units if units <= 4 and abs(turn - 22.5 * units) <= tolerance + 1e-9 else -1
+
+
+@njit(cache=True)
+def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: float, end_level: float,
+                bends: Any, tolerance: float, heading_out: float, stubs: Any, joined: int, by_height: bool) -> Any:
+    """Cheapest line through some of a path's points, straight from each to the next that is kept.
+
+    Parameters
+    ----------
+    bed, tube
+        Where, and what.
+    walls : (m, 4) float ndarray
+        What a line may not touch.
+    hits : (m, 7) float ndarray
+        What it may cross with care: see `find_hits`.
+    x, y : (n,) float ndarray
+        Points of a path, others by which it may end, and its end; the first and the last are kept. [m]
+    z0, end_level : float
+        Invert at the first point, and the lowest at the last. [m]
+    bends : (5,) float ndarray
+        Price of a bend of 0, 22.5, 45, 67.5, 90 degrees. [money]
+    tolerance : float
+        How far a bend may be off such an angle. [degrees]
+    heading_out : float
+        Heading of the line that it joins at its end, NaN for none. [degrees]
+    stubs : (2,) float ndarray
+        How much of the line may touch walls at its beginning and at its end. [m]
+    joined : int
+        How many of the points are the path's own, each in reach of the next, the last of them in reach of the end.
+    by_height : bool
+        Whether the highest line is wanted rather than the cheapest.
+
+    Returns
+    -------
+    kept : (m,) int ndarray
+        Positions of the points kept, empty where no line can be laid.
+    """
+    n = x.size
+    cost, invert = np.full((n, n), np.inf), np.full((n, n), np.nan)
+    before = np.full((n, n), -1)
+    none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
+    paid, entry = np.empty(n), np.empty(n)
+    for i in range(n - 1):
+        for j in range(i + 1, n):
+            next_to = (j == i + 1 and j < joined) or (i == joined - 1 and j == n - 1)
+            first, last_bit = stubs[0] if i == 0 else 0.0, stubs[1] if j == n - 1 else 0.0
+            if not next_to and not sees_past(walls, x[i], y[i], x[j], y[j], first, last_bit):
+                continue
+            out = heading_out if j == n - 1 else np.nan
+            _ways_in(x, y, i, j, out, z0, cost, invert, bends, tolerance, paid, entry)
+            # of the ways to i the cheapest, then such as come in higher than all that were tried: no other is better
+            tried = -np.inf
+            while True:
+                h = _next_way_in(paid, entry, max(i, 1), tried, by_height)
+                if h < 0:
+                    break
+                tried = entry[h]
+                end, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[j], y[j], entry[h], marks, none)
+                if np.isnan(end) or (j == n - 1 and end < end_level - EPSILON):
+                    continue
+                price += LEAST_PIECE
+                better = end > invert[i, j] + 1e-9 if by_height else paid[h] + price < cost[i, j]
+                if better or cost[i, j] == np.inf:
+                    cost[i, j], invert[i, j], before[i, j] = paid[h] + price, end, h if i > 0 else NONE
+    last, best = -1, np.inf
+    for i in range(n - 1):
+        value = -invert[i, n - 1] if by_height else cost[i, n - 1]
+        if cost[i, n - 1] < np.inf and value < best:
+            best, last = value, i
+    return _points_kept(before, last)
+
+
+@njit(cache=True)
+def _ways_in(x: Any, y: Any, i: int, j: int, heading_out: float, z0: float, cost: Any, invert: Any, bends: Any,
+             tolerance: float, paid: Any, entry: Any) -> None:
+    """For each point before i: what a line by way of it has cost once it turns towards j, and its invert at i.
+
+    The first segment has no point before it and is told at 0.
+    """
+    heading = heading_of(x[i], y[i], x[j], y[j])
+    last = 0.0
+    if not np.isnan(heading_out):
+        units = bend_units(heading_out - heading, tolerance)
+        last = bends[units] if units >= 0 else np.inf
+    paid[0], entry[0] = last, z0
+    for h in range(i):
+        units = bend_units(heading - heading_of(x[h], y[h], x[i], y[i]), tolerance)
+        paid[h] = last + cost[h, i] + bends[units] if units >= 0 else np.inf
+        entry[h] = invert[h, i]
+
+
+@njit(cache=True)
+def _next_way_in(paid: Any, entry: Any, count: int, above: float, by_height: bool) -> int:
+    """The cheapest of the ways that come in higher than a height, or the highest; -1 where there is none."""
+    chosen = -1
+    for h in range(count):
+        if paid[h] == np.inf or not entry[h] > above + 1e-9:
+            continue
+        if chosen < 0 or (entry[h] > entry[chosen] if by_height else paid[h] < paid[chosen]):
+            chosen = h
+    return chosen
+
+
+@njit(cache=True)
+def _points_kept(before: Any, last: int) -> Any:
+    """Points of a line from its last segment back, in their order."""
+    n = before.shape[0]
+    kept = np.empty(n, np.int64)
+    if last < 0:
+        return kept[:0]
+    count, at, to = 1, last, n - 1
+    kept[0] = n - 1
+    while at >= 0:
+        kept[count] = at
+        count += 1
+        at, to = before[at, to], at
+    return kept[:count][::-1].copy()
+
+
+@njit(cache=True)
+def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: float, bends: Any, tolerance: float,
+               heading_out: float, stubs: Any) -> Any:
+    """What a line with given vertices costs when it lies as high as it can.
+
+    Parameters
+    ----------
+    bed, tube, walls, hits, bends, tolerance, heading_out, stubs
+        As of `straightest`.
+    x, y : (n,) float ndarray
+        Its vertices. [m]
+    z : float
+        Invert at the first. [m]
+
+    Returns
+    -------
+    cost : float
+        Infinite where it cannot be laid. [money]
+    invert : float
+        At its end. [m]
+    off : float
+        Sum of the degrees by which bends are off what fittings and joints make. [degrees]
+    """
+    none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
+    cost, off = 0.0, 0.0
+    last = x.size - 2
+    for i in range(last + 1):
+        first, last_bit = stubs[0] if i == 0 else 0.0, stubs[1] if i == last else 0.0
+        if not sees_past(walls, x[i], y[i], x[i + 1], y[i + 1], first, last_bit):
+            return np.inf, z, 0.0
+        heading = heading_of(x[i], y[i], x[i + 1], y[i + 1])
+        after = heading_out if i == last else heading_of(x[i + 1], y[i + 1], x[i + 2], y[i + 2])
+        if not np.isnan(after):
+            units = bend_units(after - heading, 11.25)
+            if units < 0:  # sharper than any bend: dear, so that what is moved gets away from it
+                units = 4
+            turn = abs((after - heading + 180.0) % 360.0 - 180.0)
+            off += max(0.0, abs(turn - 22.5 * units) - tolerance)
+            cost += bends[units]
+        z, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[i + 1], y[i + 1], z, marks, none)
+        if np.isnan(z):
+            return np.inf, z, 0.0
+        cost += price
+    return cost, z, off

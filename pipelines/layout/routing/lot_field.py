@@ -1,0 +1,295 @@
+"""The route field of a lot: where a trench may run, how deep, and what a metre of it costs, from the site's layers."""
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import Point
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
+
+from pipelines.inputs.shapes.layers import SiteLayers
+from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.quantities.take_off import UnitPrice
+from pipelines.layout.routing.field import DRIVE, LAWN, PAVING, RouteField, field_from_arrays
+from pipelines.layout.routing.steps import Crossing
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.grid import Grid
+
+FOOT = 0.3048
+ROW_REACH = 15.0
+"""How far along and beyond the lot the right of way is used. [m]"""
+WAY_WIDTH = 10.0
+"""Half width of the right of way that is used towards an outfall farther off. [m]"""
+MARGIN = 2.0
+"""Ground beyond what lines may reach that the field still holds. [m]"""
+STRIP = 1.5
+"""Half width of the strip from the lot to an outfall where nobody gave a right of way. [m]"""
+LINE_LIMIT = 0.6
+"""No trench nearer to a neighbour's line than this, even where the offset cannot be kept. [m]"""
+NEAR_LINE_COST = 30.0
+"""What a metre inside the line's offset is held to cost on top, so that it is used only for want of another way."""
+CLEARANCE = 0.15
+"""Clear height between a pipe and a buried line; common practice, no source. [m]"""
+CROSSING_HOURS = 2.0
+"""Digging by hand at a buried line; common practice, no source. [h]"""
+NEVER_NEAR = 0.6
+"""A line that must not be crossed is kept this far off. [m]"""
+TRENCH_WITH_SIDES = 0.55
+"""Width over which a trench spoils lawn. [m]"""
+CUT_WIDTH = 0.4
+"""Width over which paving is cut and patched. [m]"""
+
+
+def lot_field(
+    situation: Situation,
+    layers: SiteLayers,
+    outfalls: Sequence[Point],
+    prices: Mapping[str, UnitPrice],
+    *,
+    cover: float,
+    max_depth: float,
+    resolution: float = 1.0,
+) -> RouteField:
+    """Where lines may be laid on a lot and on from it to its outfalls.
+
+    Never through roofs, keep-outs that must not be crossed and their setbacks, forbidden strips, ground below a
+    footing's 45-degree plane, or another's parcel; through the right of way with a permit. Where nobody gave a right
+    of way, a strip from the lot to each outfall is allowed and marked as assumed.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    layers : SiteLayers
+        Its shapes.
+    outfalls : sequence of shapely Point
+        Where lines may end. [m]
+    prices : mapping of str to UnitPrice
+        For what lies on top of a trench.
+    cover : float
+        Least cover under lawn. [m]
+    max_depth : float
+        Deepest trench. [m]
+    resolution : float
+        Size of its cells. [m]
+
+    Returns
+    -------
+    RouteField
+        For fall to spare and the router.
+
+    References
+    ----------
+    .. [1] Influence plane at 45 degrees: Uniform Plumbing Code 314.1, International Residential Code P2604.4.
+    """
+    street, assumed = _ways_out(situation, outfalls)
+    reached = shapely.union_all([situation.parcel, street, assumed])
+    grid = _grid(situation, reached, resolution)
+    ground = _ground(situation, grid)
+    barred = _barred(situation, layers, reached, grid)
+    surface, on_top = _surfaces(layers, grid, prices)
+    near = mask_of(_near_line(situation, street), grid)
+    rules = situation.rules
+    covers = np.full(grid.shape, cover)
+    covers[surface == DRIVE] = max(cover, rules["cover_drive"].likely)
+    permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
+    return field_from_arrays(
+        grid,
+        ground,
+        surface=surface,
+        surface_cost=on_top + np.where(near, NEAR_LINE_COST, 0.0),
+        dig_factor=_dig_factor(situation, layers, grid),
+        cover=covers,
+        deepest=_influence_plane(situation, grid, ground),
+        max_depth=max_depth,
+        permit=permit,
+        assumed=mask_of(assumed, grid) & ~mask_of(situation.parcel, grid) & ~permit,
+        near_line=near,
+        crossings=_crossings(situation, layers, prices),
+        barred=barred,
+        permit_cost=_price(prices, "permit"),
+    )
+
+
+def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeometry, BaseGeometry]:
+    """Right of way near the lot, and strips to outfalls that lie beyond it and beyond the lot."""
+    street: BaseGeometry = shapely.Polygon()
+    if situation.right_of_way is not None:
+        ways = [shapely.buffer(situation.parcel, ROW_REACH)]
+        ways += [shapely.buffer(shapely.shortest_line(situation.parcel, point), WAY_WIDTH) for point in outfalls]
+        street = shapely.intersection(situation.right_of_way, shapely.union_all(np.array(ways, dtype=object)))
+    strips = []
+    for point in outfalls:
+        if situation.right_of_way is None and not shapely.intersects(situation.parcel, point):
+            strips.append(shapely.buffer(shapely.shortest_line(situation.parcel, point), STRIP))
+    return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
+
+
+def _grid(situation: Situation, reached: BaseGeometry, resolution: float) -> Grid:
+    fine = situation.grid
+    step = max(1, round(resolution / max(fine.cell_width, fine.cell_height)))
+    west, south, east, north = reached.bounds
+    columns = _span((west - MARGIN - fine.left) / fine.cell_width, (east + MARGIN - fine.left) / fine.cell_width, step,
+                    fine.shape[1])
+    rows = _span((fine.top - north - MARGIN) / fine.cell_height, (fine.top - south + MARGIN) / fine.cell_height, step,
+                 fine.shape[0])
+    return Grid(
+        ((rows[1] - rows[0]) // step, (columns[1] - columns[0]) // step),
+        fine.left + columns[0] * fine.cell_width,
+        fine.top - rows[0] * fine.cell_height,
+        step * fine.cell_width,
+        step * fine.cell_height,
+        fine.frame,
+    )
+
+
+def _span(start: float, end: float, step: int, count: int) -> tuple[int, int]:
+    """First and last cell of the raster, in whole steps from its edge so that a turned raster gives the same ones."""
+    first = int(np.floor(start + 1e-6)) // step * step
+    last = -(-int(np.ceil(end - 1e-6)) // step) * step
+    return max(first, 0), min(last, count // step * step)
+
+
+def _ground(situation: Situation, grid: Grid) -> FloatArray:
+    fine = situation.grid
+    row = round((fine.top - grid.top) / fine.cell_height)
+    column = round((grid.left - fine.left) / fine.cell_width)
+    down, right = round(grid.cell_height / fine.cell_height), round(grid.cell_width / fine.cell_width)
+    rows, columns = grid.shape
+    window = situation.drainage.ground.elevation[row: row + rows * down, column: column + columns * right]
+    blocks = window.reshape(rows, down, columns, right)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
+    mean: FloatArray = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return mean
+
+
+def _barred(situation: Situation, layers: SiteLayers, reached: BaseGeometry, grid: Grid) -> BaseGeometry:
+    west, south, east, north = grid.bounds
+    parts: list[Any] = [shapely.difference(shapely.box(west, south, east, north), reached), situation.roofs]
+    keep = layers.keep_out
+    for shape, kind, setback, crossing, trunk in zip(
+        keep.geometry, keep["kind"], keep["setback_m"], keep["crossing"], keep["trunk_m"], strict=True
+    ):
+        if crossing == "never":
+            parts.append(shapely.buffer(shape, max(float(setback), _least_keep(str(kind), float(trunk)))))
+    for shape, crossing in zip(layers.utilities.geometry, layers.utilities["crossing"], strict=True):
+        if crossing == "never":
+            parts.append(shapely.buffer(shape, NEVER_NEAR))
+    parts += [shapely.buffer(shape, 0.1) for shape in layers.forbidden.geometry]
+    parts.append(_line_strip(situation, LINE_LIMIT))
+    barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
+    return barred
+
+
+def _least_keep(kind: str, trunk: float) -> float:
+    """A tree keeps off by a foot for each inch of its trunk. [m]"""
+    return 12.0 * trunk if "tree" in kind.lower() and np.isfinite(trunk) else 0.0
+
+
+def _line_strip(situation: Situation, width: float) -> BaseGeometry:
+    """Strip of the lot along its lines with neighbours, the street's side left out."""
+    line = shapely.boundary(situation.parcel)
+    if situation.right_of_way is not None:
+        line = shapely.difference(line, shapely.buffer(situation.right_of_way, 1.0))
+    strip: BaseGeometry = shapely.buffer(line, width, cap_style="flat")
+    return strip
+
+
+def _near_line(situation: Situation, street: BaseGeometry) -> BaseGeometry:
+    offset = situation.rules["line_offset"].likely + situation.rules["parcel_line_error"].likely
+    near: BaseGeometry = shapely.difference(
+        shapely.intersection(_line_strip(situation, offset), situation.parcel), street
+    )
+    return near
+
+
+def _surfaces(layers: SiteLayers, grid: Grid, prices: Mapping[str, UnitPrice]) -> tuple[IntArray, FloatArray]:
+    surface = np.full(grid.shape, LAWN, dtype=np.int64)
+    cost = np.full(grid.shape, _price(prices, "sod") / FOOT**2 * TRENCH_WITH_SIDES)
+    for shape, kind in zip(layers.hardscape.geometry, layers.hardscape["kind"], strict=True):
+        inside = mask_of(shape, grid)
+        drive = "drive" in str(kind).lower()
+        surface[inside] = DRIVE if drive else PAVING
+        # a drive is bored under, other paving cut and patched
+        cost[inside] = (
+            _price(prices, "bore") / FOOT if drive else _price(prices, "paving patch") / FOOT**2 * CUT_WIDTH
+        )
+    return surface, cost
+
+
+def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:
+    factor = np.ones(grid.shape)
+    keep = layers.keep_out
+    for shape, kind, crossing, trunk in zip(
+        keep.geometry, keep["kind"], keep["crossing"], keep["trunk_m"], strict=True
+    ):
+        if crossing == "careful":
+            reach = _least_keep(str(kind), float(trunk))
+            factor[mask_of(shapely.buffer(shape, reach), grid)] = situation.rules["hard_access_factor"].likely
+    return factor
+
+
+def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> FloatArray | None:
+    """Lowest bottom of a trench: 45 degrees down from the footing's edge."""
+    if situation.houses.is_empty:
+        return None
+    depth = situation.footing_depth if situation.footing_depth is not None else 0.3
+    rows, columns = np.indices(grid.shape)
+    x, y = grid.centres(rows, columns)
+    away = shapely.distance(shapely.points(x, y), situation.houses)
+    beside: BoolArray = (away < 1.5) & np.isfinite(ground)
+    at_wall = float(np.median(ground[beside])) if beside.any() else float(np.nanmedian(ground))
+    plane: FloatArray = np.asarray(at_wall - depth - away)
+    return plane
+
+
+def _crossings(
+    situation: Situation, layers: SiteLayers, prices: Mapping[str, UnitPrice]
+) -> tuple[Crossing, ...]:
+    cost = CROSSING_HOURS * _price(prices, "labour")
+    crossings = []
+    for row in layers.utilities.itertuples():
+        if row.crossing != "careful":
+            continue
+        depth, kind = float(row.depth_m), row.kind or "buried line"
+        near = shapely.intersection(row.geometry, shapely.buffer(situation.parcel, ROW_REACH))
+        if not np.isfinite(depth):
+            crossings.append(Crossing(f"utility-{row.id}", kind, near, cost, None, CLEARANCE))
+            continue
+        for piece in _pieces(near):
+            elevation = _ground_at(situation, shapely.centroid(piece)) - depth
+            crossings.append(Crossing(f"utility-{row.id}", kind, piece, cost, elevation, CLEARANCE))
+    for row in layers.keep_out.itertuples():
+        if row.crossing == "careful":
+            shape = shapely.buffer(row.geometry, max(float(row.setback_m), 0.05))
+            crossings.append(Crossing(f"keep-out-{row.id}", row.kind or "keep-out", shape, cost, None, 0.0))
+    return tuple(crossings)
+
+
+def _pieces(line: BaseGeometry, longest: float = 8.0) -> list[BaseGeometry]:
+    """Pieces of a buried line, each short enough to lie at one height."""
+    pieces: list[BaseGeometry] = []
+    for part in shapely.get_parts(line):
+        if part.geom_type == "LineString" and part.length > 0.0:
+            count = max(1, int(np.ceil(part.length / longest)))
+            ends = np.linspace(0.0, part.length, count + 1)
+            pieces += [substring(part, start, end) for start, end in pairwise(ends)]
+    return pieces
+
+
+def _ground_at(situation: Situation, point: Point) -> float:
+    grid = situation.grid
+    rows, columns = grid.cells(point.x, point.y)
+    row, column = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+    height = float(situation.drainage.ground.elevation[row, column])
+    return height if np.isfinite(height) else float(np.nanmedian(situation.drainage.ground.elevation))
+
+
+def _price(prices: Mapping[str, UnitPrice], item: str) -> float:
+    return prices[item].likely if item in prices else 0.0

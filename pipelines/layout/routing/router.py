@@ -1,0 +1,168 @@
+"""Gravity lines from collectors to outfalls: searched on a grid, then made straight."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.line_layer import Layer
+from pipelines.layout.routing.search import EXACT_UP_TO, NO_FALL, GridForest, search_grid
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RouteSpec
+from pipelines.layout.routing.straighten import own_line, straighten
+from pipelines.layout.routing.view import settled_view
+from terrain.arrays import FloatArray
+
+# what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
+MARGINS = (0.0, 0.02, 0.05, 0.1)
+
+
+def route_forest(
+    field: RouteField,
+    collectors: Sequence[Collector],
+    outfalls: Sequence[OutfallTarget],
+    spec: RouteSpec,
+    *,
+    directions: int = 8,
+    exact_up_to: int = EXACT_UP_TO,
+) -> RoutedForest:
+    """Cheapest forest of gravity lines from collectors to outfalls, ready to be laid.
+
+    The forest is searched along the steps of the grid and then made straight. Where a collector's own straight line
+    is cheaper, or where only the shortest way in any direction has fall enough, that is taken.
+
+    Parameters
+    ----------
+    field : RouteField
+        Where lines may be laid.
+    collectors : sequence of Collector
+        Where they begin.
+    outfalls : sequence of OutfallTarget
+        Where they may end.
+    spec : RouteSpec
+        Pipes and prices.
+    directions : int
+        8 or 16 ways out of a cell in the search. [-]
+    exact_up_to : int
+        Number of collectors up to which every way of joining them is searched. [-]
+
+    Returns
+    -------
+    RoutedForest
+        Its lines are straightened; those that no gravity line can serve are named with the reason.
+
+    Raises
+    ------
+    RouteError
+        If ids are not unique, a number is not finite, or a parameter is out of range.
+    """
+    places = [*(each.point for each in collectors), *(each.point for each in outfalls)]
+    view = settled_view(field, places)
+    forest = _route_forest(
+        view.field, [replace(each, point=view.point(each.point)) for each in collectors],
+        [replace(each, point=view.point(each.point)) for each in outfalls], spec, directions, exact_up_to,
+    )
+    return replace(forest, lines=tuple(replace(line, xy=view.on_map(line.xy, places)) for line in forest.lines))
+
+
+def _route_forest(
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    directions: int, exact_up_to: int,
+) -> RoutedForest:
+    grid, lines = _searched(field, collectors, outfalls, spec, directions, exact_up_to)
+    layer = Layer(field, spec)
+    unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
+    lines = _straight_where_cheaper(layer, lines, collectors, outfalls)
+    for i, why in grid.unserved.items():
+        line = _shortest(layer, collectors[i], outfalls, f"run-{len(lines) + 1}") if why == NO_FALL else None
+        if line is not None:
+            lines = [*lines, line]
+            del unserved[collectors[i].id]
+    return RoutedForest(
+        lines=tuple(lines), cost=sum(line.cost for line in lines), lower_bound=grid.lower_bound, grid_cost=grid.cost,
+        exact=grid.exact, unserved=unserved,
+    )
+
+
+def _searched(
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    directions: int, exact_up_to: int,
+) -> tuple[GridForest, list[RoutedLine]]:
+    best: tuple[int, GridForest, list[RoutedLine]] = len(collectors) + 1, GridForest((), 0.0, 0.0, True, {}), []
+    for margin in MARGINS:
+        higher = [replace(outfall, level=outfall.level + margin) for outfall in outfalls]
+        grid = search_grid(field, collectors, higher, spec, directions=directions, exact_up_to=exact_up_to)
+        lines, left = straighten(field, grid.runs, collectors, outfalls, spec)
+        missing = len(grid.unserved) + len(left)
+        if missing < best[0]:
+            unserved = grid.unserved | dict.fromkeys(left, NO_FALL)
+            best = missing, replace(grid, unserved=unserved, exact=grid.exact and not left), list(lines)
+        if not left:
+            break
+    return best[1], best[2]
+
+
+def _straight_where_cheaper(
+    layer: Layer, lines: list[RoutedLine], collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget]
+) -> list[RoutedLine]:
+    """Replace lines by straight ones: a collector's own, or all of them, where that is cheaper."""
+    served = {name for line in lines for name in line.serves}
+    straight: dict[str, RoutedLine] = {}
+    for collector in collectors:
+        if collector.id not in served:
+            continue
+        name = f"run-{len(straight) + 1}"
+        found = [line for outfall in outfalls if (line := _straight(layer, collector, outfall, name)) is not None]
+        if found:
+            straight[collector.id] = min(found, key=lambda line: line.cost)
+    if len(straight) == len(served) and sum(s.cost for s in straight.values()) < sum(line.cost for line in lines):
+        return list(straight.values())
+    ends = {outfall.id for outfall in outfalls}
+    joined = {line.to_id for line in lines}
+    better = []
+    for line in lines:
+        alone = line.to_id in ends and len(line.serves) == 1 and line.from_id == line.serves[0]
+        own = straight.get(line.from_id) if alone and not {line.id, line.from_id} & joined else None
+        better.append(replace(own, id=line.id) if own is not None and own.cost < line.cost else line)
+    return better
+
+
+def _straight(layer: Layer, collector: Collector, outfall: OutfallTarget, name: str) -> RoutedLine | None:
+    a, b = collector.point, outfall.point
+    ends = np.array([[a.x, a.y], [b.x, b.y]])
+    if a.distance(b) < 1e-6 or not layer.sees(ends[0], ends[1]):
+        return None
+    return _own(layer, collector, outfall, ends, name)
+
+
+def _shortest(
+    layer: Layer, collector: Collector, outfalls: Sequence[OutfallTarget], name: str
+) -> RoutedLine | None:
+    """The cheapest of a collector's shortest ways to the outfalls that can be laid."""
+    field, spec = layer.field, layer.spec
+    at = field.nearest_allowed(collector.point.x, collector.point.y)
+    found = []
+    for outfall in outfalls if at is not None else []:
+        fall = fall_to_spare(field, outfall, spec.pipes[spec.pipe_for(collector.flow)], taper_length=spec.taper_length)
+        way = fall.way_from(*at) if at is not None else np.zeros((0, 2))
+        if len(way):
+            way = np.vstack([[collector.point.x, collector.point.y], way])
+            away = np.hypot(*np.diff(way, axis=0).T) > 1e-6
+            line = _own(layer, collector, outfall, way[np.concatenate([[True], away])], name)
+            found += [] if line is None else [line]
+    return min(found, key=lambda line: line.cost, default=None)
+
+
+def _own(
+    layer: Layer, collector: Collector, outfall: OutfallTarget, way: FloatArray, name: str
+) -> RoutedLine | None:
+    """A collector's own line along a way, with a larger pipe where only its flatter slope gets there."""
+    spec = layer.spec
+    first = spec.pipe_for(collector.flow)
+    for pipe in range(first, len(spec.pipes)):
+        if pipe == first or spec.pipes[pipe].min_slope < spec.pipes[first].min_slope:
+            line = own_line(layer, collector, outfall, pipe, way, name)
+            if line is not None:
+                return line
+    return None

@@ -1,0 +1,238 @@
+"""The cheapest forest of gravity lines along the steps of a grid."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from pipelines.layout.routing.bounds import Bounds
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.kernels.forest_state import NEED
+from pipelines.layout.routing.sets import cheapest_partitions, parts_of, sets_of_tree, sets_to_search
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
+from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
+from pipelines.layout.routing.trace import GridRun, trace_tree
+from terrain.arrays import FloatArray, IntArray
+
+EXACT_UP_TO = 5
+MOST_TOGETHER = 8
+WIDER = (1.06, 1.16, 1.27, 1.4, 1.55, 1.8, 2.2)
+"""How far above the lower bound a cheap forest is looked for, one after the other. [-]"""
+ROUGHER, ROUGH, FINE = 0.05, 0.02, 1e-9
+"""A dearer line must lie higher by this to be kept: where not all sets are searched, in a first search, in the last.
+[m]"""
+MOST_LABELS, MOST_IF_ALL = 1 << 18, 1 << 20
+"""Places and heights that are looked at before a search is given up: of more joints than the cheapest, of all. [-]"""
+Answer: TypeAlias = tuple[FloatArray, IntArray, Found]
+"""Cheapest partitions of every set, their choices, and what was found."""
+NO_FALL = "no line from here keeps slope, cover and depth all the way to an outfall"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GridForest:
+    """The cheapest forest on the grid.
+
+    Attributes
+    ----------
+    runs : tuple of GridRun
+        Upstream runs before those they join.
+    cost, lower_bound : float
+        What it costs, and what no forest on the grid can cost less than. [money]
+    exact : bool
+        Whether no forest on the grid costs less.
+    unserved : dict of int to str
+        Collectors without a gravity line, and why.
+    """
+
+    runs: tuple[GridRun, ...]
+    cost: float
+    lower_bound: float
+    exact: bool
+    unserved: dict[int, str]
+
+
+def search_grid(
+    field: RouteField,
+    collectors: Sequence[Collector],
+    outfalls: Sequence[OutfallTarget],
+    spec: RouteSpec,
+    *,
+    directions: int = 16,
+    invert_step: float = 0.0,
+    exact_up_to: int = EXACT_UP_TO,
+) -> GridForest:
+    """Cheapest forest of gravity lines along the steps of a grid.
+
+    Parameters
+    ----------
+    field : RouteField
+        Where lines may be laid.
+    collectors : sequence of Collector
+        Where they begin.
+    outfalls : sequence of OutfallTarget
+        Where they may end.
+    spec : RouteSpec
+        Pipes and prices.
+    directions : int
+        8 or 16 ways out of a cell. [-]
+    invert_step : float
+        Inverts are multiples of it; 0 for any height. [m]
+    exact_up_to : int
+        Number of collectors up to which every way of joining them is searched; above it only those that keep
+        neighbours together. [-]
+
+    Returns
+    -------
+    GridForest
+
+    Raises
+    ------
+    RouteError
+        If ids are not unique, a number is not finite, or a parameter is out of range.
+
+    Notes
+    -----
+    A pipe is laid as high as slope, cover and crossings let it: its cost never falls with depth. A branch that comes
+    in higher than the trunk drops into it.
+    """
+    _check(collectors, outfalls, directions, invert_step)
+    unserved: dict[int, str] = {}
+    task = make_task(field, collectors, outfalls, spec, directions, invert_step, unserved)
+    if task is None:
+        return GridForest((), 0.0, 0.0, True, unserved)
+    alone = _serve_alone(task, unserved)
+    groups = _groups(task, sorted(alone))
+    answers = [_serve_together(task, group, alone, exact_up_to) for group in groups]
+    return GridForest(
+        runs=tuple(run for answer in answers for run in answer.runs),
+        cost=sum(answer.cost for answer in answers),
+        # more could be joined across groups, so only the largest single bound holds for all
+        lower_bound=max((answer.lower_bound for answer in answers), default=0.0),
+        exact=len(answers) <= 1 and all(answer.exact for answer in answers),
+        unserved=unserved,
+    )
+
+
+def _check(
+    collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], directions: int, invert_step: float
+) -> None:
+    faults = []
+    ids = [c.id for c in collectors] + [o.id for o in outfalls]
+    faults += [f"id {i!r} is used more than once" for i in sorted({i for i in ids if ids.count(i) > 1})]
+    faults += [f"collector {c.id!r} has invert {c.invert} and flow {c.flow}: both must be finite, the flow 0 or more"
+               for c in collectors if not (np.isfinite(c.invert) and np.isfinite(c.flow) and c.flow >= 0.0)]
+    faults += [f"outfall {o.id!r} has level {o.level} and cost {o.cost}: both must be finite, the cost 0 or more"
+               for o in outfalls if not (np.isfinite(o.level) and np.isfinite(o.cost) and o.cost >= 0.0)]
+    if directions not in (8, 16):
+        faults.append(f"directions is {directions}: take 8 or 16")
+    if not (np.isfinite(invert_step) and invert_step >= 0.0):
+        faults.append(f"invert_step is {invert_step}: take 0 or more")
+    if faults:
+        raise RouteError("routing: " + "; ".join(faults))
+
+
+def _serve_alone(task: SearchTask, unserved: dict[int, str]) -> dict[int, float]:
+    """Cost of each collector's own line."""
+    alone: dict[int, float] = {}
+    for i, cell in task.cells.items():
+        bounds = task.bounds([i])
+        total = np.inf
+        if np.isfinite(bounds.tree[1]):
+            found = search_sets(task, [i], [1], bounds, np.array([0.0, np.inf]), np.array([0.0, np.inf]), FINE,
+                                alone=True)
+            assert found is not None
+            total = float(np.min(found.totals))
+        if np.isfinite(total):
+            alone[i] = total
+        else:
+            reached = np.isfinite(task.search.graph.node[cell, NEED])
+            unserved[i] = NO_FALL if reached else "no allowed way leads to an outfall"
+    return alone
+
+
+def _groups(task: SearchTask, served: list[int]) -> list[list[int]]:
+    """Collectors that are searched together: all, or neighbours where there are too many."""
+    places = np.array([[task.collectors[i].point.x, task.collectors[i].point.y] for i in served]).reshape(-1, 2)
+    groups = []
+    left = list(range(len(served)))
+    while left:
+        away = np.hypot(*(places[left] - places[left[0]]).T)
+        near = [left[k] for k in np.argsort(away, kind="stable")[:MOST_TOGETHER]]
+        groups.append(sorted(served[k] for k in near))
+        left = [k for k in left if k not in near]
+    return groups
+
+
+def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float], exact_up_to: int) -> GridForest:
+    k = len(group)
+    upper = np.array([sum(alone[i] for bit, i in enumerate(group) if mask >> bit & 1) for mask in range(1 << k)])
+    bounds = task.bounds(group)
+    # a tree may cost what is left of a limit after the least that all the others cost
+    others = cheapest_partitions(bounds.tree)[0][::-1]
+    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= exact_up_to else None
+    exact = answer is not None
+    best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
+    runs = [run for part in parts_of(choice, len(best) - 1)
+            for run in trace_tree(task, group, found, int(found.final[found.best(part)]))]
+    cost = float(best[-1])
+    return GridForest(tuple(runs), cost, cost if exact else min(cost, float(others[0])), exact, {})
+
+
+def _cheapest_of_all(
+    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
+) -> Answer | None:
+    """The cheapest forest there is, None where that takes too long.
+
+    Rough, wider and wider, so that the last search knows how little it has to look at.
+    """
+    masks, lower = sets_to_search(task.search, len(group), None), float(others[0])
+    for wider in WIDER if len(group) > 1 else ():
+        if lower * wider >= upper[-1]:
+            break
+        tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH, most=MOST_IF_ALL)
+        if tried is None:
+            return None
+        upper = np.minimum(upper, tried[0])
+        if upper[-1] <= lower * wider:
+            break
+    return _together(task, group, masks, bounds, upper, upper[-1] - others, FINE, most=MOST_IF_ALL)
+
+
+def _cheapest_of_some(
+    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
+) -> Answer:
+    """A cheap forest: joined as the tree behind the lower bound joins them, and otherwise where few ways are left."""
+    masks, lower = sets_of_tree(task.search, bounds), float(others[0])
+    answer = None
+    for wider in (*WIDER, np.inf):
+        limit = min(lower * wider, float(upper[-1]))
+        answer = _together(task, group, masks, bounds, upper, limit - others, ROUGH)
+        assert answer is not None
+        if answer[0][-1] <= limit * (1.0 + 1e-6):
+            break
+    assert answer is not None
+    if answer[0][-1] > upper[-1] * (1.0 + 1e-6):  # a rough search may miss what is known to be there
+        answer = _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
+        assert answer is not None
+    upper = np.minimum(upper, answer[0])
+    masks = sets_to_search(task.search, len(group), bounds)
+    better = _together(task, group, masks, bounds, upper, upper[-1] - others, ROUGHER, most=MOST_LABELS)
+    return better if better is not None and better[0][-1] < answer[0][-1] else answer
+
+
+def _together(
+    task: SearchTask, group: list[int], masks: list[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
+    tolerance: float, *, most: int | None = None,
+) -> Answer | None:
+    """Search all sets where none costs more than its ceiling; cheapest partitions, and what was found.
+
+    None where that takes more labels than are wanted.
+    """
+    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1,
+                        most=most)
+    if found is None:
+        return None
+    value = np.full(1 << len(group), np.inf)
+    np.minimum.at(value, found.masks, found.totals)
+    return *cheapest_partitions(value), found

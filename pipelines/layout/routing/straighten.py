@@ -1,0 +1,236 @@
+"""Trees of lines on the grid made straight: few bends, fittings that exist, junctions where they cost least."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.kernels.laying import Tube
+from pipelines.layout.routing.line_layer import ANY_ANGLE, CannotLay, Laid, Layer, bend_list
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RouteSpec
+from pipelines.layout.routing.trace import GridRun
+from pipelines.layout.routing.tree_shape import TreeShape, TreeValues, crossed_weight, improved
+from terrain.arrays import FloatArray
+
+
+def straighten(
+    field: RouteField,
+    runs: Sequence[GridRun],
+    collectors: Sequence[Collector],
+    outfalls: Sequence[OutfallTarget],
+    spec: RouteSpec,
+) -> tuple[tuple[RoutedLine, ...], frozenset[int]]:
+    """Make the runs of a forest straight wherever that is cheaper.
+
+    From the outfall upstream each run keeps those of its points between which it can go straight for the least
+    money, with bends that fittings make and, at a junction, a turn that they make too. Bends and junctions are then
+    moved as long as that saves money. Last, inverts are laid from the collectors downstream: as high as they can lie,
+    in as few straight grades as cost little depth.
+
+    Parameters
+    ----------
+    field : RouteField
+        Where lines may be laid.
+    runs : sequence of GridRun
+        Upstream runs before those they join.
+    collectors, outfalls, spec
+        As given to the search.
+
+    Returns
+    -------
+    lines : tuple of RoutedLine
+        In the order of `runs`.
+    left : frozenset of int
+        Collectors of trees that fit the grid's steps and not the ground between them, and have no lines.
+    """
+    layer = Layer(field, spec)
+    lines: list[RoutedLine] = []
+    left: set[int] = set()
+    for root in (run for run in runs if run.into is None):
+        tree = [run for run in runs if _root(run) is root]
+        try:
+            lines += _straight_tree(layer, tree, collectors, outfalls[root.outfall], len(lines))
+        except CannotLay:
+            left |= set(root.serves)
+    return tuple(lines), frozenset(left)
+
+
+def own_line(
+    layer: Layer, collector: Collector, outfall: OutfallTarget, pipe: int, way: FloatArray, name: str
+) -> RoutedLine | None:
+    """A line that one collector has for itself.
+
+    Parameters
+    ----------
+    layer : Layer
+        Field and prices.
+    collector, outfall : Collector and OutfallTarget
+        Its ends.
+    pipe : int
+        Position of its pipe in the spec.
+    way : (n, 2) float ndarray
+        Points between which it may go straight, ends included. [m]
+    name : str
+        Its id.
+
+    Returns
+    -------
+    RoutedLine or None
+        None where it cannot be laid.
+    """
+    run = GridRun((0,), pipe, 0, None, 0, np.zeros(0, dtype=np.int64), np.array([collector.invert]))
+    tube = layer.tube(pipe, outfall)
+    for tolerance in (layer.spec.joint_angle, ANY_ANGLE):
+        shape = layer.shorten(way, tube, collector.invert, tube.end_level, float("nan"), tolerance)
+        if len(shape):
+            try:
+                laid = layer.lay(shape, tube, collector.invert, tube.end_level)
+            except CannotLay:
+                continue
+            return _routed(layer, run, laid, [], {id(run): name}, [collector], outfall)
+    return None
+
+
+def _root(run: GridRun) -> GridRun:
+    while run.into is not None:
+        run = run.into
+    return run
+
+
+def _straight_tree(
+    layer: Layer, runs: list[GridRun], collectors: Sequence[Collector], outfall: OutfallTarget, already: int
+) -> list[RoutedLine]:
+    tubes = [layer.tube(run.pipe, outfall) for run in runs]
+    paths = [_path(layer, run, collectors, outfall) for run in runs]
+    tree = TreeShape(layer, runs, tubes, collectors)
+    found: list[TreeValues] = []
+    for tolerance in (ANY_ANGLE, layer.spec.joint_angle, None):
+        try:
+            start = tree.values(_shorter(layer, runs, tubes, paths, collectors, tolerance))
+        except CannotLay:
+            continue
+        # the paths themselves only where nothing straighter can be laid
+        found += [improved(tree, start), start] if tolerance is not None or not found else []
+    for values in sorted(found, key=lambda values: (values.off > 1e-6, crossed_weight(values))):
+        try:
+            laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
+        except CannotLay:
+            continue
+        names = {id(run): f"run-{already + k + 1}" for k, run in enumerate(runs)}
+        return [_routed(layer, run, line, [other for other in runs if other.into is run], names, collectors, outfall)
+                for run, line in zip(runs, laid, strict=True)]
+    raise CannotLay
+
+
+def _shorter(
+    layer: Layer, runs: list[GridRun], tubes: list[Tube], paths: list[FloatArray], collectors: Sequence[Collector],
+    tolerance: float | None,
+) -> list[FloatArray]:
+    """Straightened shapes of the runs, their paths where that fails or no tolerance is given."""
+    shapes: list[FloatArray] = list(paths)
+    needs = [0.0] * len(runs)  # lowest inverts that the runs can begin with
+    for k in range(len(runs) - 1, -1, -1):
+        run, tube, path = runs[k], tubes[k], paths[k]
+        end_level, heading = tube.end_level, float("nan")
+        if run.into is not None:
+            m = next(m for m in range(len(runs)) if runs[m] is run.into)
+            through = passes_through(run.into, collectors)
+            end_level = needs[m] + (layer.spec.basin_drop if through else 0.0)
+            dx, dy = shapes[m][1] - shapes[m][0]
+            heading = heading if through else float(np.degrees(np.arctan2(dy, dx)))
+        begins = float(run.inverts[0])
+        if run.start is not None and _stands_aside(layer, run, collectors):  # the search counts from the cell's centre
+            begins += tube.slope * float(np.hypot(*(path[1] - path[0])))
+        if tolerance is not None:
+            shape = layer.shorten(path, tube, begins, end_level, heading, tolerance, from_place=run.start is not None)
+            shapes[k] = shape if len(shape) else path
+        needs[k] = layer.needed(shapes[k], tube, begins, end_level)
+    return shapes
+
+
+def _lay_tree(
+    layer: Layer, runs: list[GridRun], tubes: list[Tube], shapes: list[FloatArray], inverts: list[float],
+    collectors: Sequence[Collector],
+) -> list[Laid]:
+    """Lay the runs of a tree; `inverts` are the highest they can begin with."""
+    needs, ends = [0.0] * len(runs), [0.0] * len(runs)
+    for k in range(len(runs) - 1, -1, -1):
+        into = runs[k].into
+        ends[k] = tubes[k].end_level
+        if into is not None:
+            lost = layer.spec.basin_drop if passes_through(into, collectors) else 0.0
+            ends[k] = next(needs[m] for m in range(len(runs)) if runs[m] is into) + lost
+        needs[k] = layer.needed(shapes[k], tubes[k], inverts[k], ends[k])
+    laid: list[Laid] = []
+    for k, run in enumerate(runs):
+        lost = layer.spec.basin_drop if passes_through(run, collectors) else 0.0
+        arriving = [float(laid[m].inverts[-1]) - lost for m in range(k) if runs[m].into is run]
+        laid.append(layer.lay(shapes[k], tubes[k], min([inverts[k], *arriving]), ends[k]))
+    return laid
+
+
+def passes_through(run: GridRun, collectors: Sequence[Collector]) -> bool:
+    """Whether the runs that flow into a run do so in a basin.
+
+    Parameters
+    ----------
+    run : GridRun
+        The run.
+    collectors : sequence of Collector
+        Where lines begin.
+
+    Returns
+    -------
+    bool
+    """
+    return run.start is not None and collectors[run.start].through
+
+
+def _stands_aside(layer: Layer, run: GridRun, collectors: Sequence[Collector]) -> bool:
+    """Whether a run's collector lies off the centre of its first cell."""
+    columns = layer.field.grid.shape[1]
+    x, y = layer.field.grid.centres(run.cells[0] // columns, run.cells[0] % columns)
+    point = collectors[run.start or 0].point
+    return bool(np.hypot(point.x - x, point.y - y) > 1e-6)
+
+
+def _path(layer: Layer, run: GridRun, collectors: Sequence[Collector], outfall: OutfallTarget) -> FloatArray:
+    """A run's points on the grid, with the true places of its ends."""
+    columns = layer.field.grid.shape[1]
+    x, y = layer.field.grid.centres(run.cells // columns, run.cells % columns)
+    points = [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
+    if run.start is not None:
+        points.insert(0, (collectors[run.start].point.x, collectors[run.start].point.y))
+    if run.into is None:
+        points.append((outfall.point.x, outfall.point.y))
+    elif run.into.start is not None:
+        points.append((collectors[run.into.start].point.x, collectors[run.into.start].point.y))
+    path = np.array(points)
+    away = np.hypot(*np.diff(path, axis=0).T) > 1e-6
+    chosen: FloatArray = path[np.concatenate([[True], away])]
+    return chosen if len(chosen) > 1 else np.vstack([chosen, chosen])
+
+
+def _routed(
+    layer: Layer, run: GridRun, laid: Laid, inflows: list[GridRun], names: dict[int, str],
+    collectors: Sequence[Collector], outfall: OutfallTarget,
+) -> RoutedLine:
+    cost = laid.cost
+    if run.into is None:
+        to_id = outfall.id
+        cost += outfall.cost
+    elif run.into.start is not None and collectors[run.into.start].through:
+        to_id = collectors[run.into.start].id
+    else:
+        to_id = names[id(run.into)]
+    if not passes_through(run, collectors):
+        cost += max(0, len(inflows) - (run.start is None)) * layer.spec.junction
+    crossings, permit, assumed, near_line = layer.meets(laid.xy)
+    return RoutedLine(
+        id=names[id(run)],
+        from_id=collectors[run.start].id if run.start is not None else names[id(inflows[0])],
+        to_id=to_id, serves=tuple(collectors[i].id for i in run.serves), pipe=run.pipe, xy=laid.xy,
+        inverts=laid.inverts, ground=np.array([layer.ground_at(x, y) for x, y in laid.xy]), cost=cost,
+        flow=sum(collectors[i].flow for i in run.serves), crossings=crossings, permit=permit, assumed=assumed,
+        near_line=near_line, fittings=tuple(bend_list(laid.xy)),
+    )

@@ -1,0 +1,212 @@
+"""One search for gravity lines as the compiled search takes it: what is asked, in cells, sets and pipes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely import Point
+
+from pipelines.layout.routing.bounds import Bounds, lower_bounds
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.graph import SearchGround, prepare_search
+from pipelines.layout.routing.kernels.forest import search_forest
+from pipelines.layout.routing.kernels.forest_state import RouteSets
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
+from terrain.arrays import FloatArray, IntArray
+
+FIRST_ROOM = 1 << 18
+"""Labels that a search has room for at first. [-]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SearchTask:
+    """What is asked of a search.
+
+    Attributes
+    ----------
+    search : SearchGround
+        The graph.
+    collectors : sequence of Collector
+        Where lines begin.
+    cells : dict of int to int
+        Flat index of the cell of each collector that can be reached.
+    inverts, losses : dict of int to float
+        Highest inverts at the cells' centres, and the fall lost where another line comes into a collector's place.
+        [m]
+    asides : dict of int to float
+        How far each of these collectors lies from its cell's centre. [m]
+    outfalls : tuple of int
+        Positions of the outfalls that the search knows.
+    spec : RouteSpec
+        Pipes and prices.
+    invert_step : float
+        Inverts are multiples of it; 0 for any height. [m]
+    """
+
+    search: SearchGround
+    collectors: Sequence[Collector]
+    cells: dict[int, int]
+    inverts: dict[int, float]
+    losses: dict[int, float]
+    asides: dict[int, float]
+    outfalls: tuple[int, ...]
+    spec: RouteSpec
+    invert_step: float
+
+    def pipes_for(self, flow: float) -> list[int]:
+        """Positions of the pipes that a line with a flow may have: the smallest, and larger ones that lie flatter."""
+        pipes, chosen = self.spec.pipes, [self.spec.pipe_for(flow)]
+        for k in range(chosen[0] + 1, len(pipes)):
+            if pipes[k].min_slope < pipes[chosen[-1]].min_slope:
+                chosen.append(k)
+        return chosen
+
+    def bounds(self, group: list[int]) -> Bounds:
+        """Lower bounds for the lines of some collectors."""
+        smallest = min(self.spec.pipe_for(self.collectors[i].flow) for i in group)
+        return lower_bounds(
+            self.search, [self.cells[i] for i in group], [self.inverts[i] for i in group],
+            [self.cells[i] for i in group if self.collectors[i].through], self.spec.pipes[smallest:], self.spec,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """What a search found.
+
+    Attributes
+    ----------
+    masks, pipes : (sets,) int ndarray
+        Collectors of each set as bits, and the position of its pipe.
+    ints : (labels, 7) int ndarray
+        Labels, as `search_forest` tells them.
+    inverts : (labels,) float ndarray
+        [m]
+    final : (sets,) int ndarray
+        Label at which each set's cheapest line ends, -1 where there is none.
+    totals : (sets,) float ndarray
+        Cost of those lines. [money]
+    """
+
+    masks: IntArray
+    pipes: IntArray
+    ints: IntArray
+    inverts: FloatArray
+    final: IntArray
+    totals: FloatArray
+
+    def best(self, mask: int) -> int:
+        """Position of the cheapest choice for a set of collectors."""
+        own = np.flatnonzero(self.masks == mask)
+        return int(own[np.argmin(self.totals[own])])
+
+
+def make_task(
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    directions: int, invert_step: float, unserved: dict[int, str],
+) -> SearchTask | None:
+    """The task of a search, None where nothing can be searched.
+
+    Parameters
+    ----------
+    field, collectors, outfalls, spec, directions, invert_step
+        As of `search_grid`. [-], [m]
+    unserved : dict of int to str
+        Takes collectors that cannot be reached, and why.
+
+    Returns
+    -------
+    SearchTask or None
+    """
+    columns = field.grid.shape[1]
+    slope = max(pipe.min_slope for pipe in spec.pipes)
+    cells: dict[int, int] = {}
+    inverts: dict[int, float] = {}
+    losses: dict[int, float] = {}
+    lying: dict[int, float] = {}
+    for i, collector in enumerate(collectors):
+        at = field.nearest_allowed(collector.point.x, collector.point.y)
+        if at is None:
+            unserved[i] = "no ground where a line may be laid lies within reach"
+            continue
+        cells[i] = at[0] * columns + at[1]
+        lying[i] = _aside(field, collector.point, at)
+        aside = slope * lying[i]
+        inverts[i] = collector.invert - aside
+        losses[i] = 2.0 * aside + (spec.basin_drop if collector.through else 0.0)
+    near = [field.nearest_allowed(o.point.x, o.point.y) for o in outfalls]
+    found = {k: at for k, at in enumerate(near) if at is not None}
+    if not found or not cells:
+        unserved |= dict.fromkeys(cells, "no outfall lies beside ground where a line may be laid")
+        return None
+    asides = [_aside(field, outfalls[k].point, at) for k, at in found.items()]
+    ends = [replace(outfalls[k], level=outfalls[k].level + slope * aside)
+            for k, aside in zip(found, asides, strict=True)]
+    search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec,
+                            directions=directions)
+    return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step)
+
+
+def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
+    """How far a point lies from the centre of the cell that stands for it. [m]"""
+    x, y = field.grid.centres(*at)
+    return float(np.hypot(point.x - x, point.y - y))
+
+
+def search_sets(
+    task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
+    tolerance: float, *, alone: bool, most: int | None = None,
+) -> Found | None:
+    """Search lines for sets of some collectors.
+
+    Parameters
+    ----------
+    task : SearchTask
+        What is asked.
+    group : list of int
+        Positions of the collectors.
+    masks : sequence of int
+        The sets, as bits over the group, small ones first.
+    bounds : Bounds
+        Lower bounds for the group.
+    upper, ceiling : (2**k,) float ndarray
+        A cost at which each set can be served, and what lines of a set may cost to be looked for. [money]
+    tolerance : float
+        A dearer line must lie higher by more than this to be kept. [m]
+    alone : bool
+        Whether no lines are to be joined.
+    most : int, optional
+        Labels after which it is given up; no fewer than FIRST_ROOM. [-]
+
+    Returns
+    -------
+    Found or None
+        None where it was given up.
+    """
+    search, spec = task.search, task.spec
+    flows = [sum(task.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1) for mask in masks]
+    chosen = [(mask, pipe) for mask, flow in zip(masks, flows, strict=True) for pipe in task.pipes_for(flow)]
+    position = np.full((1 << len(group), len(spec.pipes)), -1)
+    for k, (mask, pipe) in enumerate(chosen):
+        position[mask, pipe] = k
+    basin = np.full(search.cell_onward.shape[0], -1)
+    for bit, i in reversed(list(enumerate(group))):
+        if task.collectors[i].through:
+            basin[task.cells[i]] = bit
+    pipes = [spec.pipes[pipe] for _, pipe in chosen]
+    sets = RouteSets(
+        mask=np.array([mask for mask, _ in chosen]), size=np.array([pipe for _, pipe in chosen]), position=position,
+        pipe=np.array([[p.min_slope, p.crown, p.wall, p.wall + spec.bedding, p.cost] for p in pipes]),
+        start=np.array([(node, bit) for bit, i in enumerate(group) for node in search.nodes_at(task.cells[i])]),
+        collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
+        junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
+    )
+    room = FIRST_ROOM
+    while True:
+        full, ints, inverts, final, totals = search_forest(
+            search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone, room)
+        if not full:
+            return Found(sets.mask, sets.size, ints, inverts, final, totals)
+        room *= 4
+        if most is not None and room > most:
+            return None

@@ -1,0 +1,1 @@
+"""A swale as an outfall: levels, verdict, re-cut."""

@@ -1,0 +1,109 @@
+"""Reaches of a swale: stretches between drives, and those that run against the grade."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from pipelines.layout.swale.crossings import SwaleCrossing
+from terrain.arrays import FloatArray
+from terrain.swale.long_profile import Adverse, LongProfile
+from terrain.swale.thalweg import Thalweg
+
+LONGEST_REACH = 60.0
+"""Longer reaches are divided. Common practice, no source. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class SwaleReach:
+    """A stretch between drives, or against the grade.
+
+    Attributes
+    ----------
+    id : str
+        Unique.
+    start, end : float
+        Stations. [m]
+    first, last : int
+        Positions of its first and last section.
+    grade : float
+        Of the straight line fitted to its bottom, positive downstream. [-]
+    adverse : Adverse or None
+        The rise, where it runs against the grade.
+    """
+
+    id: str
+    start: float
+    end: float
+    first: int
+    last: int
+    grade: float
+    adverse: Adverse | None
+
+
+def divide_reaches(
+    id: str,
+    thalweg: Thalweg,
+    profile: LongProfile,
+    stations: FloatArray,
+    crossings: Sequence[SwaleCrossing],
+) -> tuple[SwaleReach, ...]:
+    """Divide a swale into reaches.
+
+    Parameters
+    ----------
+    id : str
+        Of the swale.
+    thalweg : Thalweg
+        Its bottom.
+    profile : LongProfile
+        Of it.
+    stations : (n,) float ndarray
+        Of its sections. [m]
+    crossings : sequence of SwaleCrossing
+        Drives across it.
+
+    Returns
+    -------
+    tuple of SwaleReach
+        Downstream; every section lies in one.
+    """
+    edges = [0.0, *(end for crossing in crossings for end in (crossing.start, crossing.end)), thalweg.length]
+    free = [(edges[k], edges[k + 1]) for k in range(0, len(edges), 2)]
+    found: list[SwaleReach] = []
+    for start, end in free:
+        inner = np.flatnonzero((stations >= start - 1e-6) & (stations <= end + 1e-6))
+        if len(inner) == 0:
+            continue
+        cuts = _cuts(start, end, [each for each in profile.adverse if each.start < end and each.end > start])
+        first = int(inner[0])
+        for upper, lower in pairwise(cuts):
+            last = int(inner[stations[inner] <= lower + 1e-6][-1]) if lower < end else int(inner[-1])
+            if last < first:
+                continue
+            rising = [each for each in profile.adverse if each.start < lower - 0.5 and each.end > upper + 0.5]
+            adverse = max(rising, key=lambda each: each.rise, default=None)
+            grade = _grade(profile, upper, lower)
+            number = f"{id}-R{len(found) + 1}"
+            found.append(SwaleReach(number, upper, lower, first, last, grade, adverse if grade <= 0.0 else None))
+            first = last + 1
+    return tuple(found)
+
+
+def _cuts(start: float, end: float, adverse: Sequence[Adverse]) -> list[float]:
+    """Where a stretch is divided: at the ends of what rises, and into lengths that are not too long."""
+    inner = {at for each in adverse for at in (each.start, each.end) if start + 3.0 < at < end - 3.0}
+    cuts = [start, *sorted(inner), end]
+    divided = [start]
+    for upper, lower in pairwise(cuts):
+        parts = int(np.ceil((lower - upper) / LONGEST_REACH)) or 1
+        divided += [upper + (lower - upper) * part / parts for part in range(1, parts + 1)]
+    return divided
+
+
+def _grade(profile: LongProfile, start: float, end: float) -> float:
+    inside = (profile.station >= start) & (profile.station <= end)
+    if inside.sum() < 3:
+        inside = np.abs(profile.station - (start + end) / 2.0) <= max((end - start) / 2.0, 3.0)
+    return -float(np.polyfit(profile.station[inside], profile.without_dams[inside], 1)[0])

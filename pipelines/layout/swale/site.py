@@ -1,0 +1,295 @@
+"""A swale as it lies: bottom, sections, drives across it, and the reaches between them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from pipelines.hydraulics.channel.open_channel import cross_section
+from pipelines.hydraulics.channel.standard_step import Channel, make_channel
+from pipelines.inputs.errors import LayerError
+from pipelines.layout.swale.crossings import (
+    SwaleCrossing,
+    drives_over_culverts,
+    measure_drive,
+    suspected_drives,
+    without_drives,
+)
+from pipelines.layout.swale.reaches import SwaleReach, divide_reaches
+from terrain.arrays import FloatArray
+from terrain.errors import GeometryError
+from terrain.ground import Ground
+from terrain.reading.surface import Surface
+from terrain.swale.long_profile import LongProfile, read_profile
+from terrain.swale.sections import SwaleSection, cut_sections
+from terrain.swale.thalweg import Thalweg, lowest_beside, snap_thalweg
+
+ON_SWALE = 5.0
+"""A culvert belongs to a swale that lies this near. Common practice, no source. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class SwaleRules:
+    """How a swale is measured.
+
+    Attributes
+    ----------
+    spacing : float
+        Between sections. [m]
+    reach : float
+        How far from the drawn line the bottom, and from the bottom a bank, is looked for. [m]
+    roughness : float
+        Manning's n. [-]
+    rmse : float
+        Vertical accuracy of one height. [m]
+    """
+
+    spacing: float = 5.0
+    snap_reach: float = 3.0
+    reach: float = 8.0
+    roughness: float = 0.05
+    rmse: float = 0.10
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwaleSite:
+    """One swale measured.
+
+    Attributes
+    ----------
+    id, name : str
+        Unique id, and the name it was given.
+    drawn : shapely LineString
+        As drawn.
+    thalweg : Thalweg
+        On the ground opened along the culverts.
+    profile : LongProfile
+        Of the ground as the raster shows it, known drives taken out.
+    sections : tuple of SwaleSection
+        Downstream, none within a drive.
+    channel : Channel
+        The same, for the hydraulics.
+    crossings : tuple of SwaleCrossing
+        Drives, downstream.
+    reaches : tuple of SwaleReach
+        Downstream, without gap but for the drives.
+    slope : (n,) float ndarray
+        Grade of the reach that each section lies in. [-]
+    warnings : tuple of str
+        What a reader must know.
+    """
+
+    id: str
+    name: str
+    drawn: LineString
+    thalweg: Thalweg
+    profile: LongProfile
+    sections: tuple[SwaleSection, ...]
+    channel: Channel
+    crossings: tuple[SwaleCrossing, ...]
+    reaches: tuple[SwaleReach, ...]
+    slope: FloatArray
+    warnings: tuple[str, ...]
+
+    @property
+    def station_ids(self) -> list[str]:
+        """Ids of the stations; they sort as they follow each other downstream."""
+        digits = len(str(len(self.sections)))
+        return [f"{self.id}-{number:0{digits}d}" for number in range(1, len(self.sections) + 1)]
+
+    @property
+    def station(self) -> FloatArray:
+        """Of the sections. [m]"""
+        return self.channel.station
+
+    @property
+    def bank(self) -> FloatArray:
+        """Lower bank at the sections. [m]"""
+        return np.array([section.bank_full for section in self.sections])
+
+    @property
+    def bottom(self) -> FloatArray:
+        """Lowest ground at the sections. [m]"""
+        return np.array([section.bottom for section in self.sections])
+
+    def station_of(self, point: Point) -> float:
+        """Distance along the thalweg of the place nearest to a point. [m]"""
+        return float(shapely.line_locate_point(shapely.force_2d(self.thalweg.line), point))
+
+    def section_below(self, station: float) -> int:
+        """Position of the first section at or below a station."""
+        return min(int(np.searchsorted(self.station, station - 1e-9)), len(self.station) - 1)
+
+
+def check_swale_lines(lines: Sequence[LineString], names: Sequence[str], roofs: Any) -> None:
+    """Refuse lines that cross each other or a roof; what a line is by itself is checked as it is measured.
+
+    Parameters
+    ----------
+    lines : sequence of shapely LineString
+        In the metric frame.
+    names : sequence of str
+        Of each, for messages.
+    roofs : GeoDataFrame
+        Layer of roofs.
+
+    Raises
+    ------
+    LayerError
+        If two cross, or one crosses a roof.
+    """
+    for index, line in enumerate(lines):
+        if line.length == 0.0:
+            raise LayerError(f"{names[index]}: it has no length; draw at least two different points along the bottom")
+        for other in range(index + 1, len(lines)):
+            if line.crosses(lines[other]):
+                at = shapely.get_point(shapely.extract_unique_points(line.intersection(lines[other])), 0)
+                at = at if at is not None else shapely.centroid(line.intersection(lines[other]))
+                raise LayerError(
+                    f"{names[index]} and {names[other]} cross at easting {at.x:.1f} m, northing {at.y:.1f} m (metres of"
+                    " the map's plane); end the one at the other, or draw each along its own bottom"
+                )
+        for roof, open_below, feature in zip(roofs.geometry, roofs["open_below"], roofs["id"], strict=True):
+            if not open_below and line.intersects(roof):
+                raise LayerError(
+                    f"{names[index]}: it crosses the roof {feature}; draw it along the swale's bottom, or mark the roof"
+                    " open_below where water passes under it"
+                )
+
+
+def measure_swale(
+    ground: Ground,
+    surface: Surface,
+    drawn: LineString,
+    culverts: Any,
+    *,
+    id: str,
+    name: str,
+    rules: SwaleRules | None = None,
+) -> SwaleSite:
+    """Measure a swale: bottom, drives, sections, reaches.
+
+    Parameters
+    ----------
+    ground : Ground
+        As water meets it, opened along the culverts.
+    surface : Surface
+        The same window as the raster shows it.
+    drawn : shapely LineString
+        Along the swale, in the metric frame.
+    culverts : GeoDataFrame
+        Layer of culverts that belong to it.
+    id, name : str
+        Of the swale.
+    rules : SwaleRules, optional
+        How it is measured.
+
+    Returns
+    -------
+    SwaleSite
+        Downstream.
+
+    Raises
+    ------
+    GeometryError
+        If the line cannot be used; the message names the swale.
+    """
+    rules = rules or SwaleRules()
+    try:
+        thalweg = snap_thalweg(ground, drawn, reach=rules.snap_reach)
+        if thalweg.length < rules.spacing:
+            raise GeometryError(
+                f"swale line: it is {thalweg.length:.1f} m long, shorter than the {rules.spacing:g} m between "
+                "sections; draw it longer or set a smaller spacing"
+            )
+    except GeometryError as error:
+        raise GeometryError(str(error).replace("swale line", name, 1)) from None
+    shown = replace(ground, elevation=surface.elevation)
+    bottom = lowest_beside(shown, np.column_stack([thalweg.x, thalweg.y]))
+    known = drives_over_culverts(thalweg, read_profile(replace(thalweg, bottom=bottom), rmse=rules.rmse), culverts)
+    profile = read_profile(replace(thalweg, bottom=without_drives(thalweg, bottom, known)), rmse=rules.rmse)
+    spans = suspected_drives(thalweg, profile, known)
+    sections = cut_sections(
+        shown, thalweg, spacing=rules.spacing, gaps=[(span.start, span.end) for span in spans], reach=rules.reach
+    )
+    stations = np.array([section.station for section in sections])
+    crossings = tuple(
+        measure_drive(f"{id}-C{number}", span, shown, thalweg, sections, stations)
+        for number, span in enumerate(spans, start=1)
+        if (stations <= span.start + 1e-6).any() and (stations >= span.end - 1e-6).any()
+    )
+    channel = make_channel(
+        stations, [cross_section(section.offsets, section.elevations, rules.roughness) for section in sections]
+    )
+    reaches = divide_reaches(id, thalweg, profile, stations, crossings)
+    slope = np.full(len(stations), thalweg.grade)
+    for reach in reaches:
+        slope[reach.first : reach.last + 1] = reach.grade
+    return SwaleSite(
+        id, name, drawn, thalweg, profile, sections, channel, crossings, reaches, slope,
+        _warnings(name, thalweg, sections, rules, len(spans) - len(crossings)),
+    )  # fmt: skip
+
+
+def culverts_by_swale(lines: Sequence[LineString], culverts: Any) -> list[Any]:
+    """Culverts of each swale.
+
+    Parameters
+    ----------
+    lines : sequence of shapely LineString
+        Swales as drawn.
+    culverts : GeoDataFrame
+        Layer of culverts.
+
+    Returns
+    -------
+    list of GeoDataFrame
+        Rows of each swale.
+
+    Raises
+    ------
+    LayerError
+        If one lies on no swale.
+    """
+    owner = []
+    for line, feature in zip(culverts.geometry, culverts["id"], strict=True):
+        away = [shapely.distance(line, swale) for swale in lines]
+        nearest = int(np.argmin(away))
+        if away[nearest] > ON_SWALE:
+            raise LayerError(
+                f"culvert {feature}: it lies on no swale, the nearest is {away[nearest]:.1f} m away and at most "
+                f"{ON_SWALE:g} m may be; draw its swale, or leave it out with `where`"
+            )
+        owner.append(nearest)
+    return [culverts[[each == index for each in owner]] for index in range(len(lines))]
+
+
+def _warnings(
+    name: str, thalweg: Thalweg, sections: tuple[SwaleSection, ...], rules: SwaleRules, at_an_end: int
+) -> tuple[str, ...]:
+    said = []
+    if at_an_end:
+        said.append(
+            f"{name}: {at_an_end} of its drives lie at its end, with no section above or below; draw the line past "
+            "them, or they are not counted"
+        )
+    if thalweg.at_reach > 0.1:
+        said.append(
+            f"{name}: along {thalweg.at_reach:.0%} of it the lowest ground lies at the edge of the "
+            f"{rules.snap_reach:g} m searched on either side of the drawn line; draw it nearer to the bottom"
+        )
+    none = sum(1 for section in sections if "none" in (section.left_kind, section.right_kind))
+    if none:
+        said.append(
+            f"{name}: at {none} of {len(sections)} stations no bank was found within {rules.reach:g} m on one side; "
+            "there the ground is taken to end at an upright wall"
+        )
+    if thalweg.fall < rules.rmse:
+        said.append(
+            f"{name}: it falls {thalweg.fall:.2f} m from end to end, less than the lidar's error; which end is the "
+            "lower one is not sure"
+        )
+    return tuple(said)

@@ -1,0 +1,1 @@
+"""The ways off the lot: gravity, daylight, pump, dry well."""

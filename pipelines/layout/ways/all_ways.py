@@ -1,0 +1,24 @@
+"""The ways to carry a lot's water off, each laid out as far as it goes: gravity, daylight, pump, soakaway."""
+
+from pipelines.layout.ways.gravity import by_gravity
+from pipelines.layout.ways.lift import by_pump
+from pipelines.layout.ways.soak import by_soakaway
+from pipelines.layout.ways.way_values import LaidOut, WayInputs
+
+
+def lay_out_ways(inputs: WayInputs) -> tuple[LaidOut, ...]:
+    """Every way to carry the water off.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot, what collects, and where it may end.
+
+    Returns
+    -------
+    tuple of LaidOut
+        Gravity, daylight, pump and soakaway, possible or not.
+    """
+    gravity, answer = by_gravity(inputs, inputs.outfalls, "gravity")
+    daylight, _ = by_gravity(inputs, inputs.daylights, "daylight")
+    return (gravity, daylight, by_pump(inputs, gravity, answer), by_soakaway(inputs))

@@ -1,0 +1,240 @@
+"""A lift: where its sump stands, the line it pushes through, and what really comes out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
+from pipelines.hydraulics.pumping.lift import LiftResult, size_lift
+from pipelines.hydraulics.pumping.pressure_line import FASTEST_VELOCITY, PressureLine
+from pipelines.hydraulics.pumping.pump_curve import PumpCurve, pump_curve
+from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, SumpBasin, sump_basin
+from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.collection import heights_along
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.plan import Fitting, PipeRun, Sump
+from pipelines.layout.routing.spec import RoutedLine
+from pipelines.layout.ways.lines import STATION, crossings_in_words
+from terrain.arrays import FloatArray
+
+INCH = 0.0254
+PRESSURE_PIPES = ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40")
+LINE_COVER = 0.305
+"""Cover over a pressure line that drains back after each run; below frost it need not lie. Common practice. [m]"""
+ELBOWS_AT_SUMP = 3
+"""Elbows from pump to line; common practice, no source."""
+WIDER_BASINS = (30 * INCH, 36 * INCH)
+"""Basins that are tried where the pump of a yard basin would short-cycle; common practice, no source. [m]"""
+SHALLOWEST_SUMP = 0.15
+"""Least height of a sump's lid above its inlet pipe's crown. [m]"""
+
+
+def assumed_curve() -> PumpCurve:
+    """Curve of the pump that is assumed where none is given: 28 ft at no flow, 5 ft at 90 gpm.
+
+    Returns
+    -------
+    PumpCurve
+        Of a half-horsepower effluent pump; common practice, no source. [m3/s], [m]
+    """
+    return pump_curve([0.0, 90 * 6.30902e-5], [28 * 0.3048, 5 * 0.3048])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LiftDesign:
+    """A sump with its pressure line.
+
+    Attributes
+    ----------
+    sump : Sump
+        The pumped basin.
+    run : PipeRun
+        Its pressure line.
+    fittings : tuple of Fitting
+        On it.
+    result : LiftResult
+        Operating point, heads, starts, and larger pipes beside it.
+    line : PressureLine
+        What the pump pushes against.
+    """
+
+    sump: Sump
+    run: PipeRun
+    fittings: tuple[Fitting, ...]
+    result: LiftResult
+    line: PressureLine
+
+
+def design_lift(
+    situation: Situation,
+    curve: PumpCurve,
+    point: Point,
+    inlet: float,
+    inflow: float,
+    line: RoutedLine,
+    *,
+    outfall: str,
+    outlet_level: float,
+    number: int,
+    run_number: int,
+    crossing_words: Mapping[str, str],
+) -> LiftDesign:
+    """Size a sump, its pump's line and what comes out.
+
+    Parameters
+    ----------
+    situation : Situation
+        The lot.
+    curve : PumpCurve
+        Of the pump.
+    point : shapely Point
+        Where the sump stands. [m]
+    inlet : float
+        Invert of the lowest pipe that comes in. [m]
+    inflow : float
+        Peak that arrives. [m3/s]
+    line : RoutedLine
+        Way of the pressure line, from the sump to the outfall.
+    outfall : str
+        Where it ends.
+    outlet_level : float
+        Level at which it comes out. [m]
+    number, run_number : int
+        Of the sump and of the run.
+    crossing_words : mapping of str to str
+        What is crossed, in words, by its id.
+
+    Returns
+    -------
+    LiftDesign
+        The first pipe of the list that keeps the velocity within its limit.
+
+    Raises
+    ------
+    PumpTooWeakError
+        If the pump does not reach the static lift.
+    """
+    rules = situation.rules
+    ground_here = float(heights_along(LineString([point, point]), situation.drainage)[0])
+    basins = [_yard_basin(rules, ground_here - inlet, width) for width in (rules["sump_width"].likely, *WIDER_BASINS)]
+    # floats stand at the same heights in all of them
+    bottom = inlet - basins[0].levels.inlet
+    off = bottom + basins[0].levels.off
+    laid, ground = _pressure_line(line, situation)
+    highest = max(outlet_level, max(z for _, _, z in laid.coords))
+    lift = highest - off
+    elbows_45 = sum(len(angles) for _, angles in line.fittings)
+    fittings = {"elbow_90": ELBOWS_AT_SUMP, "elbow_45": elbows_45, "check_valve": 1}
+    result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow)
+    sump_id, run_id = f"sump-{number}", f"run-{run_number}"
+    coordinates = list(laid.coords)
+    depths = np.array([z for _, _, z in coordinates])
+    run = PipeRun(
+        id=run_id,
+        from_id=sump_id,
+        to_id=outfall,
+        kind="pressure",
+        purpose="discharge",
+        size=pipe.size,
+        standard=pipe.standard,
+        pipe_key=pipe.key,
+        line=laid,
+        ground=tuple(float(z) for z in ground),
+        length=float(laid.length),
+        slope=None,
+        invert_up=float(coordinates[0][2]),
+        invert_down=float(coordinates[-1][2]),
+        peak_flow=result.operating_flow,
+        velocity=result.velocity,
+        capacity=result.operating_flow,
+        filled=None,
+        least_cover=float((ground[:-1] - depths[:-1]).min() - pipe.outside + pipe.wall),
+        deepest=float((ground - depths).max() + pipe.wall),
+        under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), situation.paving))),
+        crossings=crossings_in_words(line, crossing_words),
+    )
+    sump = Sump(
+        id=sump_id,
+        drains_to=run_id,
+        point=point,
+        lift=lift,
+        operating_flow=result.operating_flow,
+        operating_head=result.operating_head,
+        velocity=result.velocity,
+        inflow=inflow,
+        starts_per_hour=result.starts_per_hour or 0.0,
+        basin=f"{basin.diameter / INCH:.0f} in wide, {basin.depth / INCH:.0f} in deep",
+        ground_elevation=bottom + basin.depth,
+        inlet_elevation=inlet,
+        off_elevation=off,
+        bottom_elevation=bottom,
+        minutes_without_power=result.minutes_without_power or 0.0,
+        warnings=result.warnings,
+    )
+    parts = [
+        Fitting(f"fitting-{run_id}-1", f"check valve with relief hole, {pipe.size}", run_id, point),
+        *(
+            Fitting(f"fitting-{run_id}-{k + 2}", f"45 degree elbow, {pipe.size}", run_id, Point(line.xy[vertex]))
+            for k, vertex in enumerate(vertex for vertex, angles in line.fittings for _ in angles)
+        ),
+    ]
+    pressure = PressureLine(lift, laid.length, result.inside, result.hazen_williams, fittings)
+    return LiftDesign(sump, run, tuple(parts), result, pressure)
+
+
+def _yard_basin(rules: Rules, inlet_depth: float, width: float) -> SumpBasin:
+    """Basin of a width, as deep as its inlet needs."""
+    inlet = rules["sump_inlet"].likely
+    depth = max(rules["sump_depth"].likely, inlet + max(inlet_depth, SHALLOWEST_SUMP))
+    return sump_basin(width, depth)
+
+
+def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, FloatArray]:
+    """The line with a vertex every metre, and the ground above each. [m]"""
+    dense = shapely.segmentize(line.line, STATION)
+    xyz = shapely.get_coordinates(dense, include_z=True)
+    stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xyz[:, :2], axis=0).T))])
+    laid = LineString(np.column_stack([xyz[:, :2], np.interp(at, stations, line.inverts)]))
+    return laid, heights_along(laid, situation.drainage)
+
+
+def _sized(
+    curve: PumpCurve,
+    lift: float,
+    length: float,
+    fittings: Mapping[str, int],
+    basins: Sequence[SumpBasin],
+    inflow: float,
+) -> tuple[LiftResult, Pipe, SumpBasin]:
+    """The smallest pipe and basin that move what arrives without short-cycling or too fast a line.
+
+    Where none moves all of it, those that move most; where the pump would short-cycle in every basin, the smallest
+    basin with the smallest pipe that is not too fast, and the result says which basin would do.
+    """
+    pipes = [find_pipe(key) for key in PRESSURE_PIPES]
+    sound: list[tuple[LiftResult, Pipe, SumpBasin]] = []
+    for pipe in pipes:
+        for basin in basins:
+            result = size_lift(
+                curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow
+            )
+            starts = result.starts_per_hour
+            if result.velocity > FASTEST_VELOCITY or starts is None or starts > MOST_STARTS_PER_HOUR:
+                continue
+            if result.operating_flow >= inflow:
+                return result, pipe, basin
+            sound.append((result, pipe, basin))
+    if sound:
+        return max(sound, key=lambda each: each[0].operating_flow)
+    basin = basins[0]
+    results = [
+        size_lift(curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow)
+        for pipe in pipes
+    ]
+    slow = [k for k, result in enumerate(results) if result.velocity <= FASTEST_VELOCITY]
+    chosen = slow[0] if slow else len(pipes) - 1
+    return results[chosen], pipes[chosen], basin

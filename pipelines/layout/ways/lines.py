@@ -1,0 +1,245 @@
+"""From routed lines to runs of pipe: sizes, depths, velocities, fittings, and the grade line through them."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.hydraulics.grade_line import GradeLine, GradeNode, GradeRun, grade_line
+from pipelines.hydraulics.manning import pipe_flow
+from pipelines.hydraulics.pipe_catalogue import Pipe
+from pipelines.layout.catching.collection import heights_along
+from pipelines.layout.plan import Fitting, PipeRun
+from pipelines.layout.routing.spec import RoutedForest, RoutedLine
+from terrain.flow.drainage import Drainage
+
+CLEANOUT_SPACING = 30.0
+"""Most pipe between two places to clean it from; common practice, no source. [m]"""
+END_TAPER = 5.0
+"""Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
+STATION = 1.0
+"""Vertices of a run lie this far apart at the most, so that its profile follows the ground. [m]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LaidLines:
+    """Gravity lines as runs of pipe.
+
+    Attributes
+    ----------
+    runs : tuple of PipeRun
+        Upstream before downstream.
+    fittings : tuple of Fitting
+        Bends, wyes and cleanouts.
+    grade : GradeLine or None
+        Grade line through them in the design storm; None without runs.
+    served : dict of str to str
+        Outfall by collector.
+    """
+
+    runs: tuple[PipeRun, ...]
+    fittings: tuple[Fitting, ...]
+    grade: GradeLine | None
+    served: dict[str, str]
+
+    @property
+    def surcharged(self) -> tuple[str, ...]:
+        """Ids of collectors out of which water comes in the design storm."""
+        return () if self.grade is None else self.grade.surcharged
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineGround:
+    """What lines are laid through.
+
+    Attributes
+    ----------
+    drainage : Drainage
+        For the ground.
+    paving : shapely Geometry
+        All paving. [m]
+    crossing_words : dict of str to str
+        What is crossed, in words, by its id.
+    rims : dict of str to float
+        Level at which water comes out, by collector. [m]
+    surface_flows : dict of str to float
+        What falls in through a grate, by collector. [m3/s]
+    outfall_ids : dict of str to str
+        Outfall by id of the router's target.
+    tailwater : dict of str to float
+        Water level by outfall. [m]
+    """
+
+    drainage: Drainage
+    paving: BaseGeometry
+    crossing_words: Mapping[str, str]
+    rims: Mapping[str, float]
+    surface_flows: Mapping[str, float]
+    outfall_ids: Mapping[str, str]
+    tailwater: Mapping[str, float]
+
+
+def lay_lines(
+    forest: RoutedForest, pipes: Sequence[Pipe], where: LineGround, *, first: int = 1, downspouts: frozenset[str]
+) -> LaidLines:
+    """Runs of pipe along routed lines.
+
+    Parameters
+    ----------
+    forest : RoutedForest
+        Lines, upstream before downstream.
+    pipes : sequence of Pipe
+        The spec's pipes, by position.
+    where : LineGround
+        What they are laid through.
+    first : int
+        Number of the first run.
+    downspouts : frozenset of str
+        Ids of collectors that are downspouts.
+
+    Returns
+    -------
+    LaidLines
+        Runs, fittings and grade line.
+    """
+    names = {line.id: f"run-{first + k}" for k, line in enumerate(forest.lines)}
+    runs = tuple(_run(line, names, pipes[line.pipe], where, downspouts) for line in forest.lines)
+    fittings = _fittings(forest, runs, names)
+    served: dict[str, str] = {}
+    onward = {run.id: run.to_id for run in runs}
+    starts = {run.from_id: run.id for run in runs}
+    for line, run in zip(forest.lines, runs, strict=True):
+        end = run.to_id
+        while end in onward or end in starts:
+            end = onward[end] if end in onward else onward[starts[end]]
+        served |= dict.fromkeys(line.serves, end)
+    return LaidLines(runs, fittings, _grade(forest, runs, pipes, where) if runs else None, served)
+
+
+def crossings_in_words(line: RoutedLine, words: Mapping[str, str]) -> tuple[str, ...]:
+    """What a line crosses, each kind once.
+
+    Parameters
+    ----------
+    line : RoutedLine
+        As routed.
+    words : mapping of str to str
+        What is crossed, in words, by its id.
+
+    Returns
+    -------
+    tuple of str
+        Buried things in the order of the line, how often where that is more than once; then whose leave it takes.
+    """
+    times = Counter(words.get(name, name) for name in line.crossings)
+    return (
+        *(what if count == 1 else f"{what}, {count} times" for what, count in times.items()),
+        *(("right of way: a permit is needed",) if line.permit else ()),
+        *(("a strip before the outfall whose owner nobody confirmed",) if line.assumed else ()),
+    )
+
+
+def _run(
+    line: RoutedLine, names: Mapping[str, str], pipe: Pipe, where: LineGround, downspouts: frozenset[str]
+) -> PipeRun:
+    dense = shapely.segmentize(line.line, STATION)
+    xyz = shapely.get_coordinates(dense, include_z=True)
+    stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xyz[:, :2], axis=0).T))])
+    inverts = np.interp(at, stations, line.inverts)
+    laid = LineString(np.column_stack([xyz[:, :2], inverts]))
+    ground = heights_along(laid, where.drainage)
+    length = float(at[-1])
+    # at a declared end taper the pipe comes out of the bank, and its cover is none
+    covered = at <= length - END_TAPER if line.to_id in where.outfall_ids else np.ones(at.size, dtype=bool)
+    covered[0] = True
+    slope = float((inverts[0] - inverts[-1]) / length)
+    flow = pipe_flow(line.flow, pipe.inside, max(slope, 1e-5), pipe.roughness)
+    purpose: Literal["downspout", "collector"] = (
+        "downspout" if all(name in downspouts for name in line.serves) else "collector"
+    )
+    return PipeRun(
+        id=names[line.id],
+        from_id=names.get(line.from_id, line.from_id),
+        to_id=names.get(line.to_id, where.outfall_ids.get(line.to_id, line.to_id)),
+        kind="gravity",
+        purpose=purpose,
+        size=pipe.size,
+        standard=pipe.standard,
+        pipe_key=pipe.key,
+        line=laid,
+        ground=tuple(float(z) for z in ground),
+        length=length,
+        slope=slope,
+        invert_up=float(inverts[0]),
+        invert_down=float(inverts[-1]),
+        peak_flow=line.flow,
+        velocity=flow.velocity,
+        capacity=flow.capacity,
+        filled=flow.filled,
+        least_cover=float((ground - inverts)[covered].min() - pipe.outside + pipe.wall),
+        deepest=float((ground - inverts).max() + pipe.wall),
+        under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), where.paving))),
+        crossings=crossings_in_words(line, where.crossing_words),
+    )
+
+
+def _fittings(forest: RoutedForest, runs: Sequence[PipeRun], names: Mapping[str, str]) -> tuple[Fitting, ...]:
+    fittings: list[Fitting] = []
+
+    def add(kind: str, run: PipeRun, point: Point) -> None:
+        fittings.append(Fitting(f"fitting-{run.id}-{len(fittings) + 1}", kind, run.id, point))
+
+    joined = {line.to_id for line in forest.lines}
+    for line, run in zip(forest.lines, runs, strict=True):
+        for vertex, angles in line.fittings:
+            for angle in angles:
+                add(f"{angle:g} degree bend, {run.size}", run, Point(line.xy[vertex]))
+        if line.to_id in names:
+            add(f"wye, {run.size}", run, Point(line.xy[-1]))
+        head_of_line = line.id not in joined and not line.from_id.startswith("basin")
+        if head_of_line:
+            add(f"cleanout, {run.size}", run, Point(line.xy[0]))
+        plan = shapely.force_2d(run.line)
+        for k in range(1, int(run.length // CLEANOUT_SPACING) + 1):
+            if run.length - k * CLEANOUT_SPACING > 3.0:
+                add(f"cleanout, {run.size}", run, shapely.line_interpolate_point(plan, k * CLEANOUT_SPACING))
+    return tuple(fittings)
+
+
+def _grade(forest: RoutedForest, runs: Sequence[PipeRun], pipes: Sequence[Pipe], where: LineGround) -> GradeLine:
+    """Grade line through all lines; the upper end of a run below a junction is a node of its own."""
+    upper = {run.id: _upper_node(run) for run in runs}
+    nodes: dict[str, GradeNode] = {}
+    grade_runs: list[GradeRun] = []
+    for line, run in zip(forest.lines, runs, strict=True):
+        node = upper[run.id]
+        collector = run.from_id in where.rims
+        nodes[node] = GradeNode(
+            rim=where.rims[run.from_id] if collector else run.ground[0],
+            surface_flow=where.surface_flows.get(run.from_id, 0.0) if collector else 0.0,
+            floor="depressed" if run.from_id.startswith("basin") else "flat",
+        )
+        grade_runs.append(
+            GradeRun(
+                id=run.id,
+                from_id=node,
+                to_id=upper.get(run.to_id, run.to_id),
+                flow=run.peak_flow,
+                diameter=pipes[line.pipe].inside,
+                length=run.length,
+                roughness=pipes[line.pipe].roughness,
+                invert_up=run.invert_up,
+                invert_down=run.invert_down,
+            )
+        )
+    return grade_line(grade_runs, nodes, dict(where.tailwater))
+
+
+def _upper_node(run: PipeRun) -> str:
+    return f"head of {run.id}" if run.from_id.startswith("run-") else run.from_id

@@ -1,0 +1,102 @@
+"""A shallow swale of one's own, where run-on can be turned aside over the lawn to where water may leave."""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.layout.catching.proposal import Diagnosis
+from pipelines.layout.diagnosis.troubles import Trouble
+from pipelines.layout.plan import Cure
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.ways.laying import route_spec, settings_to_try
+from pipelines.layout.ways.way_values import WayInputs
+from terrain.arrays import FloatArray
+from terrain.sampling import sample_known
+
+LEAST_SLOPE = 0.01
+"""Least fall of a shallow swale of one's own; common practice, no source. [-]"""
+DEEPEST, SHORTEST = 0.3, 3.0
+"""Deepest that a shallow swale is cut, and the shortest that is worth it; values of this project. [m]"""
+STATION = 0.5
+"""Its ground is looked at so often. [m]"""
+RUN_ON_SHARE = 0.5
+"""Share of the ground behind a trouble that must be run-on before turning it aside is offered. [-]"""
+
+
+def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
+    """A shallow swale or berm that turns run-on aside, where the ground falls enough on an allowed way.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot, and where water may leave.
+    found : Diagnosis
+        What is wrong.
+    share : float
+        Of the ground behind it that lies outside the lot. [-]
+
+    Returns
+    -------
+    Cure or None
+        None where little of it is run-on, or none can fall by 1 % all along, no deeper than a foot, to the lot's edge.
+    """
+    sites = (*inputs.outfalls, *inputs.daylights)
+    if share < RUN_ON_SHARE or not found.troubles or not sites:
+        return None
+    start = _where_it_arrives(found.troubles[0], inputs)
+    field = inputs.ground.field
+    # a swale is no pipe: no cover is asked of it
+    bare = replace(field, cover=np.zeros_like(field.cover))
+    spec, _ = route_spec(inputs.ground, settings_to_try(inputs.situation.rules, inputs.site.layout)[0])
+    around = shapely.buffer(start, 3.0)
+    rows, columns = np.indices(field.grid.shape)
+    beside = field.allowed & shapely.contains_xy(around, *field.grid.centres(rows, columns))
+    best: tuple[float, float] | None = None
+    for site in sites:
+        fall = fall_to_spare(bare, OutfallTarget(site.id, site.point, site.bottom), spec.pipes[0])
+        for row, column in np.argwhere(beside & np.isfinite(fall.length)):
+            found_way = _along(fall.way_from(int(row), int(column)), field, inputs.situation.parcel)
+            if found_way is not None and (best is None or found_way[0] > best[0]):
+                best = found_way
+    if best is None:
+        return None
+    slope, way = best
+    return Cure(
+        "cure-swale",
+        f"A shallow swale or berm on this lot, about {way / 0.3048:.0f} ft ({way:.0f} m) at {100.0 * slope:.1f} %.",
+        f"{100.0 * share:.0f} % of the ground behind the trouble lies outside this lot.",
+        "Turns the run-on aside before it reaches what must stay dry; it must not send it onto a neighbour.",
+    )
+
+
+def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry) -> tuple[float, float] | None:
+    """Mean slope and length of a swale along a way as far as the lot reaches; None where it would be dug too deep."""
+    if len(way) < 2:
+        return None
+    xy = shapely.get_coordinates(shapely.segmentize(LineString(way), STATION))
+    outside = np.flatnonzero(~shapely.intersects_xy(parcel, xy[:, 0], xy[:, 1]))
+    xy = xy[: outside[0]] if outside.size else xy
+    if len(xy) < 2:
+        return None
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    ground = sample_known(field.ground, field.grid, xy[:, 0], xy[:, 1])
+    # as high as it can lie: never over the ground, falling by the least slope everywhere
+    bottom = np.minimum.accumulate(ground + LEAST_SLOPE * along) - LEAST_SLOPE * along
+    if along[-1] < SHORTEST or not np.isfinite(ground).all() or (ground - bottom).max() > DEEPEST:
+        return None
+    return float((bottom[0] - bottom[-1]) / along[-1]), float(along[-1])
+
+
+def _where_it_arrives(trouble: Trouble, inputs: WayInputs) -> Point:
+    """The cell by which most water steps onto an edge, or the middle of a low spot."""
+    if trouble.edge is not None and trouble.edge.cells.size:
+        grid = inputs.situation.grid
+        cell = int(trouble.edge.cells[int(np.argmax(trouble.edge.areas))])
+        x, y = grid.centres(cell // grid.shape[1], cell % grid.shape[1])
+        return Point(float(x), float(y))
+    return shapely.centroid(trouble.spot.shape) if trouble.spot is not None else Point()

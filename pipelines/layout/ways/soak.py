@@ -1,0 +1,137 @@
+"""A soakaway on the lot: only with a rate tested on site and the high water known, else it is not assessed."""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.hydraulics.soakaway import Soakaway, SoakawayResult, assess_soakaway
+from pipelines.layout.catching.collection import heights_along
+from pipelines.layout.catching.design_flows import DRAIN_PIPE
+from pipelines.layout.plan import Discharge, FrenchDrain
+from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.ways.gravity import by_gravity
+from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.way_values import LaidOut, WayInputs
+
+WIDTH, DEPTH, COVER = 0.9, 0.6, 0.45
+"""Stone of a soakaway, and the ground over it; values of this project. [m]"""
+LONGEST = 30.0
+TRIES = 6
+
+
+def by_soakaway(inputs: WayInputs) -> LaidOut:
+    """Lead every collector to a trench of stone from which the water soaks away.
+
+    Parameters
+    ----------
+    inputs : WayInputs
+        The lot; its site file must give a rate tested on site and the depth of high water.
+
+    Returns
+    -------
+    LaidOut
+        Not possible, and why, where it is not assessed, too small, too slow or too near water.
+    """
+    soil = inputs.site.soil
+    if soil.tested_rate is None or soil.water_table is None:
+        return LaidOut(
+            "soakaway",
+            False,
+            depends_on="not assessed: it needs a rate tested on site at its depth and the depth of high water "
+            "(soil.tested_rate and soil.water_table in the site file); a soil map alone does not do",
+        )
+    length, result = _length_needed(inputs, soil.tested_rate, soil.water_table)
+    if length is None:
+        return LaidOut("soakaway", False, depends_on=result.why)
+    trenches = _places(inputs, length)
+    if not trenches:
+        return LaidOut(
+            "soakaway", False,
+            depends_on=f"no room for {length:.0f} m ({length / 0.3048:.0f} ft) of stone off buildings, lines, septic "
+            "fields and wells",
+        )
+    sites = tuple(
+        OutfallSite(f"soakaway-{k + 1}", "soakaway", Point(line.coords[0]), ground - COVER, ground - COVER, True,
+                    "The tested rate at the trench's depth, and the high water table.")
+        for k, (line, ground) in enumerate(trenches)
+    )
+    way, _ = by_gravity(inputs, sites, "soakaway")
+    if not way.possible:
+        return way
+    used = [(line, ground, site) for (line, ground), site in zip(trenches, sites, strict=True)
+            if site.id in {outfall.id for outfall in way.outfalls}]
+    return replace(way, works=_with_stone(way.works, used), discharges=tuple(map(_soaks, way.discharges)))
+
+
+def _length_needed(inputs: WayInputs, rate: float, water_table: float) -> tuple[float | None, SoakawayResult]:
+    volume = sum(inputs.flows.volumes.get(name, 0.0) for name in (*inputs.wanted, *inputs.spouts))
+    porosity = inputs.situation.rules["stone_porosity"].likely
+    factor = inputs.situation.rules["soakaway_factor"].likely
+    result = SoakawayResult("not assessed", "nothing arrives")
+    for length in np.arange(3.0, LONGEST + 0.5, 1.0):
+        result = assess_soakaway(
+            Soakaway(float(length), WIDTH, DEPTH, porosity, COVER + DEPTH), volume, 86400.0, tested_rate=rate,
+            water_table_below_ground=water_table, safety_factor=factor,
+        )
+        if result.verdict == "works":
+            return float(length), result
+    return None, result
+
+
+def _places(inputs: WayInputs, length: float) -> list[tuple[LineString, float]]:
+    """Straight stretches of that length on free ground, the lowest first, with the ground at each. [m]"""
+    free = _free(inputs)
+    grid = inputs.ground.field.grid
+    rows, columns = np.nonzero(inputs.ground.field.allowed)
+    x, y = grid.centres(rows, columns)
+    inside = shapely.contains_xy(free, x, y)
+    heights = inputs.ground.field.ground[rows, columns]
+    found: list[tuple[LineString, float]] = []
+    for k in np.argsort(np.where(inside, heights, np.inf), kind="stable"):
+        if not inside[k] or len(found) == TRIES:
+            break
+        if any(line.distance(Point(x[k], y[k])) < 4.0 for line, _ in found):
+            continue
+        for angle in np.arange(0.0, 2.0 * np.pi, np.pi / 4.0):
+            line = LineString([(x[k], y[k]), (x[k] + length * np.cos(angle), y[k] + length * np.sin(angle))])
+            if shapely.covers(free, line):
+                found.append((line, float(heights_along(line, inputs.situation.drainage).min())))
+                break
+    return found
+
+
+def _free(inputs: WayInputs) -> BaseGeometry:
+    situation, rules = inputs.situation, inputs.situation.rules
+    basement = situation.foundation in ("basement", None)
+    off = rules["soakaway_offset_basement" if basement else "soakaway_offset_building"].likely
+    keep = inputs.ground.keep_out
+    taken = [shapely.buffer(situation.roofs, off), situation.paving]
+    for shape, kind in keep:
+        rule = "soakaway_offset_well" if "well" in kind else "soakaway_offset_septic" if "septic" in kind else None
+        taken.append(shapely.buffer(shape, rules[rule].likely) if rule else shape)
+    inner = shapely.buffer(situation.parcel, -rules["soakaway_offset_line"].likely)
+    free: BaseGeometry = shapely.difference(inner, shapely.union_all(np.array(taken, dtype=object)))
+    return free
+
+
+def _with_stone(works: Works, used: list[tuple[LineString, float, OutfallSite]]) -> Works:
+    trenches = []
+    for line, ground, site in used:
+        xy = shapely.get_coordinates(line)
+        invert = ground - COVER
+        trenches.append(
+            FrenchDrain(
+                id=f"stone-{site.id}", drains_to=site.id,
+                line=LineString(np.column_stack([xy, np.full(len(xy), invert)])), length=float(line.length),
+                width=WIDTH, depth=DEPTH, pipe=DRAIN_PIPE, slope=0.0, peak_flow=0.0,
+                why=f"Stone of {site.id}, {COVER / 0.0254:.0f} in under the ground, from which the water soaks away.",
+            )
+        )
+    return replace(works, french_drains=tuple(trenches))
+
+
+def _soaks(line: Discharge) -> Discharge:
+    return replace(line, mode="soakaway", why=f"{line.why} It soaks away by the rate tested on site, halved.")

@@ -1,0 +1,119 @@
+"""What a way to carry water off is laid out from, and what comes of it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from pipelines.hydraulics.pumping.pump_curve import PumpCurve
+from pipelines.inputs.site_file import SiteFile
+from pipelines.layout.catching.design_flows import DesignFlows
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.plan import Discharge, Mode, Outfall
+from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.ways.laying import LayGround
+from pipelines.layout.ways.lift_design import LiftDesign
+from pipelines.layout.ways.lines import LaidLines
+from pipelines.layout.ways.outfall_sites import OutfallSite
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WayInputs:
+    """All that a way is laid out from.
+
+    Attributes
+    ----------
+    site : SiteFile
+        What the site file says.
+    ground : LayGround
+        What lines are laid in.
+    catching : Catching
+        What collects.
+    flows : DesignFlows
+        What it must take.
+    outfalls, daylights : tuple of OutfallSite
+        Where lines may end.
+    curve : PumpCurve
+        Of the pump.
+    curve_given : bool
+        Whether the user gave it.
+    """
+
+    site: SiteFile
+    ground: LayGround
+    catching: Catching
+    flows: DesignFlows
+    outfalls: tuple[OutfallSite, ...]
+    daylights: tuple[OutfallSite, ...]
+    curve: PumpCurve
+    curve_given: bool
+
+    @property
+    def situation(self) -> Situation:
+        """The lot."""
+        return self.ground.situation
+
+    @property
+    def wanted(self) -> tuple[str, ...]:
+        """Ids of basins and drains: what must be served."""
+        return (*(site.id for site in self.catching.basins), *(site.id for site in self.catching.drains))
+
+    @property
+    def spouts(self) -> tuple[str, ...]:
+        """Ids of downspouts: served where gravity serves them."""
+        return tuple(site.id for site in self.catching.downspouts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LaidOut:
+    """One way, laid out.
+
+    Attributes
+    ----------
+    mode : str
+        gravity, daylight, pump or soakaway.
+    possible : bool
+        False where it cannot be laid out; `depends_on` then says why.
+    works : Works
+        Lines, sumps and fittings; basins and drains come with the plan.
+    outfalls : tuple of Outfall
+        Where lines end.
+    discharges : tuple of Discharge
+        Lines of works, and how sure each is.
+    served : mapping of str to str
+        Outfall by collector.
+    capacities : mapping of str to float
+        What each collector's line takes. [m3/s]
+    limits : mapping of str to float
+        Most that leaves by an outfall. [m3/s]
+    lines : tuple of LaidLines
+        The gravity lines, for their grade lines.
+    fall_to_spare, deepest : float or None
+        Least, and deepest dig. [m]
+    depends_on : str
+        What must hold for it.
+    warnings, deciding : tuple of str
+        What a reader must know; the shots that decide.
+    lifts : tuple of LiftDesign
+        Pumped basins with their lines.
+    """
+
+    mode: Mode
+    possible: bool
+    works: Works = field(default_factory=Works)
+    outfalls: tuple[Outfall, ...] = ()
+    discharges: tuple[Discharge, ...] = ()
+    served: Mapping[str, str] = field(default_factory=dict)
+    capacities: Mapping[str, float] = field(default_factory=dict)
+    limits: Mapping[str, float] = field(default_factory=dict)
+    lines: tuple[LaidLines, ...] = ()
+    fall_to_spare: float | None = None
+    deepest: float | None = None
+    depends_on: str = ""
+    warnings: tuple[str, ...] = ()
+    deciding: tuple[str, ...] = ()
+    lifts: tuple[LiftDesign, ...] = ()
+
+    @property
+    def sure(self) -> bool:
+        """Whether every line of it is sure."""
+        return self.possible and all(each.verdict == "sure" for each in self.discharges)

@@ -1,0 +1,1 @@
+"""Where water goes and stands: drainage, low spots, lines of flow."""

@@ -1,0 +1,209 @@
+"""From a surface to the ground as water meets it: roofs and barriers stand, culverts open it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from rasterio.features import rasterize
+from scipy.ndimage import distance_transform_edt
+from shapely import Geometry, LineString, Point
+
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.errors import GeometryError
+from terrain.grid import Grid
+from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF, Ground
+from terrain.reading.surface import Surface
+
+DOWNSPOUT_REACH = 1.5
+"""A downspout belongs to a roof whose outline is this near. Common practice, no source. [m]"""
+INVERT_REACH = 1.0
+"""The lowest ground this near a culvert's end is the invert that is found. Common practice, no source. [m]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Culvert:
+    """A pipe that the surface does not show.
+
+    Attributes
+    ----------
+    line : shapely LineString
+        In the metric frame.
+    inverts : tuple of float or None
+        Of the line's first and last end, where known. [m]
+    """
+
+    line: LineString
+    inverts: tuple[float | None, float | None] = (None, None)
+
+
+def make_ground(
+    surface: Surface,
+    *,
+    roofs: Sequence[Geometry] = (),
+    open_below: Sequence[bool] = (),
+    downspouts: Sequence[Point] = (),
+    barriers: Sequence[Geometry] = (),
+    culverts: Sequence[Culvert] = (),
+    downspout_reach: float = DOWNSPOUT_REACH,
+    invert_reach: float = INVERT_REACH,
+) -> Ground:
+    """Stand roofs and barriers on a surface and open it along culverts.
+
+    Parameters
+    ----------
+    surface : Surface
+        Bare ground.
+    roofs : sequence of shapely Polygon
+        Building outlines in the metric frame; cells whose centre is inside are walls.
+    open_below : sequence of bool
+        One a roof, True for carports, decks and porches, under which water passes; none given means all are walls.
+    downspouts : sequence of shapely Point
+        In the metric frame; roof water goes to the nearest of the roof's own, without one to the nearest open
+        ground (the drip edge).
+    barriers : sequence of shapely Geometry
+        Lines or polygons that dam, every cell they touch; their water goes to the lowest ground beside them.
+    culverts : sequence of Culvert
+        Each opens the ground along its line, through barriers too but not under roofs, falling evenly between the
+        lower of its given and found inverts at each end.
+    downspout_reach : float
+        Distance from a roof's outline within which a downspout is its own. [m]
+    invert_reach : float
+        Distance from a culvert's end within which the lowest ground is its found invert. [m]
+
+    Returns
+    -------
+    Ground
+        OUTSIDE where the surface is unknown, whatever stands there.
+
+    Raises
+    ------
+    GeometryError
+        If `open_below` does not match `roofs`, or a culvert has no length.
+    """
+    is_open = list(open_below)
+    if is_open and len(is_open) != len(roofs):
+        raise GeometryError(
+            f"{len(is_open)} values of open_below were given for {len(roofs)} roofs: give one for each roof, or none"
+        )
+    grid = surface.grid
+    known = np.isfinite(surface.elevation)
+    walls = [(shape, position) for position, shape in enumerate(roofs) if not (is_open and is_open[position])]
+    roof = np.where(known, _burn(walls, grid, all_touched=False), -1)
+    barrier = known & (roof < 0) & (_burn([(shape, 1) for shape in barriers], grid, all_touched=True) == 1)
+    elevation = surface.elevation.copy()
+    for culvert in culverts:
+        _carve(elevation, barrier, roof >= 0, grid, culvert, invert_reach)
+    kind = np.where(known, OPEN, OUTSIDE)
+    kind[barrier] = BARRIER
+    kind[roof >= 0] = ROOF
+    receiver = np.full(grid.shape, -1, dtype=np.int64)
+    if (kind == OPEN).any():
+        nearest = _nearest_open(kind == OPEN, grid)
+        receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
+        receiver[roof >= 0] = nearest[roof >= 0]
+        for shape, position in walls:
+            own = [point for point in downspouts if shapely.distance(shape, point) <= downspout_reach]
+            _lead_to_downspouts(receiver, roof == position, own, nearest, grid)
+    return Ground(grid, elevation, kind.astype(np.int64), receiver, roof.astype(np.int64))
+
+
+def _burn(shapes: Sequence[tuple[Geometry, int]], grid: Grid, *, all_touched: bool) -> IntArray:
+    """Value of the shape that covers each cell, -1 for none; of several the first given."""
+    drawn = [(shape, value) for shape, value in reversed(shapes) if not shapely.is_empty(shape)]
+    if not drawn:
+        return np.full(grid.shape, -1, dtype=np.int64)
+    burnt = rasterize(
+        drawn, out_shape=grid.shape, fill=-1, transform=grid.transform, all_touched=all_touched, dtype="int32"
+    )
+    return np.asarray(burnt, dtype=np.int64)
+
+
+def _nearest_open(is_open: BoolArray, grid: Grid) -> IntArray:
+    _, (rows, columns) = distance_transform_edt(
+        ~is_open, sampling=(grid.cell_height, grid.cell_width), return_indices=True
+    )
+    return np.asarray(rows * grid.shape[1] + columns, dtype=np.int64)
+
+
+def _lowest_beside(elevation: FloatArray, kind: IntArray, barrier: BoolArray, nearest: IntArray) -> IntArray:
+    """Lowest open cell beside each barrier cell, the nearest one where it touches none."""
+    rows, columns = kind.shape
+    height = np.full((rows + 2, columns + 2), np.inf)
+    height[1:-1, 1:-1] = np.where(kind == OPEN, elevation, np.inf)
+    row, column = np.nonzero(barrier)
+    steps = [(0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1)]
+    beside = np.stack([height[row + 1 + south, column + 1 + east] for south, east in steps])
+    choice = np.argmin(beside, axis=0)
+    south, east = np.array(steps)[choice].T
+    found = (row + south) * columns + column + east
+    return np.where(np.isfinite(beside.min(axis=0)), found, nearest[row, column])
+
+
+def _lead_to_downspouts(
+    receiver: IntArray, covered: BoolArray, downspouts: Sequence[Point], nearest: IntArray, grid: Grid
+) -> None:
+    """Share a roof's cells among its downspouts, each to the nearest."""
+    if not downspouts or not covered.any():
+        return
+    x = np.array([point.x for point in downspouts])
+    y = np.array([point.y for point in downspouts])
+    spout_rows, spout_columns = grid.cells(x, y)
+    spout_rows = np.clip(spout_rows, 0, grid.shape[0] - 1)
+    spout_columns = np.clip(spout_columns, 0, grid.shape[1] - 1)
+    rows, columns = np.nonzero(covered)
+    cell_x, cell_y = grid.centres(rows, columns)
+    choice = np.argmin(np.hypot(cell_x[:, None] - x, cell_y[:, None] - y), axis=1)
+    receiver[rows, columns] = nearest[spout_rows, spout_columns][choice]
+
+
+def _carve(
+    elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: Culvert, reach: float
+) -> None:
+    """Lower the cells along a culvert to its invert, and between its ends and the low ground that was found there."""
+    line = culvert.line
+    if line.length == 0:
+        raise GeometryError(f"a culvert at {line.coords[0][:2]} has no length: draw it from inlet to outlet")
+    first, last = Point(line.coords[0]), Point(line.coords[-1])
+    blocked = roof | barrier
+    ends = [_lowest_near(elevation, blocked, grid, end, reach) for end in (first, last)]
+    inverts = [_lower(given, found[1]) for given, found in zip(culvert.inverts, ends, strict=True)]
+    if inverts[0] is None or inverts[1] is None:
+        return
+    points = [point for point, _ in ends[:1] if point is not None] + [Point(c[:2]) for c in line.coords]
+    points += [point for point, _ in ends[1:] if point is not None]
+    drawn = _burn([(line, 1)], grid, all_touched=True) == 1
+    drawn |= (_burn([(LineString(points), 1)], grid, all_touched=True) == 1) & ~barrier
+    rows, columns = np.nonzero(drawn)
+    centres = shapely.points(np.column_stack(grid.centres(rows, columns)))
+    along = np.asarray(shapely.line_locate_point(line, centres)) / line.length
+    bed = inverts[0] + (inverts[1] - inverts[0]) * along
+    passable = ~roof[rows, columns] & np.isfinite(elevation[rows, columns])
+    rows, columns, bed = rows[passable], columns[passable], bed[passable]
+    elevation[rows, columns] = np.minimum(elevation[rows, columns], bed)
+    barrier[rows, columns] = False
+
+
+def _lower(given: float | None, found: float | None) -> float | None:
+    known = [value for value in (given, found) if value is not None]
+    return min(known) if known else None
+
+
+def _lowest_near(
+    elevation: FloatArray, blocked: BoolArray, grid: Grid, end: Point, reach: float
+) -> tuple[Point | None, float | None]:
+    """Centre and height of the lowest open ground near a culvert's end."""
+    row, column = grid.cells(end.x, end.y)
+    span_rows, span_columns = int(reach / grid.cell_height) + 1, int(reach / grid.cell_width) + 1
+    rows = slice(max(int(row) - span_rows, 0), min(max(int(row) + span_rows + 1, 0), grid.shape[0]))
+    columns = slice(max(int(column) - span_columns, 0), min(max(int(column) + span_columns + 1, 0), grid.shape[1]))
+    window = (rows, columns)
+    if rows.start >= rows.stop or columns.start >= columns.stop:
+        return None, None
+    x, y = grid.centres(*np.mgrid[window])
+    here = np.hypot(x - end.x, y - end.y) <= max(reach, 0.71 * max(grid.cell_width, grid.cell_height))
+    height = np.where(here & ~blocked[window] & np.isfinite(elevation[window]), elevation[window], np.inf)
+    if not np.isfinite(height.min()):
+        return None, None
+    best = np.unravel_index(np.argmin(height), height.shape)
+    return Point(float(x[best]), float(y[best])), float(height[best])

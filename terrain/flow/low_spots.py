@@ -1,0 +1,369 @@
+"""Low spots: nested depressions, what they hold and where they spill."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.errors import GroundError
+from terrain.flow.drainage import LEAVES, Drainage, sides_of
+from terrain.ground import OPEN, Ground
+from terrain.kernels.depressions import Tree, grow_tree
+from terrain.kernels.fill_spill_merge import settle
+from terrain.kernels.routing import walk
+from terrain.lidar_error import fall_error
+
+MIN_DEPTH = 0.02
+"""Shallower low spots are not listed: puddles. Common practice, no source. [m]"""
+MIN_AREA = 1.0
+"""Smaller low spots are not listed. Common practice, no source. [m2]"""
+SIGMAS_OF_A_POND = 2.0
+"""Standard errors of the fall from spill to bottom below which a low spot may be lidar noise. [-]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LowSpot:
+    """One depression of the hierarchy.
+
+    Attributes
+    ----------
+    id : str
+        Text id, unique across layers.
+    cells : (n,) int ndarray
+        Flat indices of the cells under water when it is full to its spill level.
+    bottom : int
+        Flat index of its deepest cell.
+    spill_cell : int or None
+        Flat index of the cell it overflows through; None where shut in.
+    spill_elevation : float or None
+        Where it overflows; None where shut in by roofs or barriers. [m]
+    bottom_elevation, depth, area, volume : float
+        Lowest ground [m], deepest water before it spills [m], area [m2] and volume [m3] at the spill level.
+        Of an enclosed spot: up to the lowest ground on its shore that has no more ground beside it.
+    contained_in : str or None
+        Id of the low spot it merges into when full.
+    spills_to : str or None
+        Id of the low spot that takes its overflow first, if any.
+    enclosed : bool
+        Shut in by roofs or barriers.
+    levels, areas, volumes : (k,) float ndarray
+        Stage and storage from the bottom to the spill level, both increasing. [m], [m2], [m3]
+    within_lidar_error : bool
+        Shallower than the lidar can tell.
+    """
+
+    id: str
+    cells: IntArray
+    bottom: int
+    spill_cell: int | None
+    spill_elevation: float | None
+    bottom_elevation: float
+    depth: float
+    area: float
+    volume: float
+    contained_in: str | None
+    spills_to: str | None
+    enclosed: bool
+    levels: FloatArray
+    areas: FloatArray
+    volumes: FloatArray
+    within_lidar_error: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """Where a given water came to rest.
+
+    Attributes
+    ----------
+    depth : (rows, cols) float ndarray
+        Of standing water, 0 where dry. [m]
+    stored : dict of str to float
+        Water that each low spot holds below its spill, by its id; an enclosed one holds all that reaches it. [m3]
+    spilled : dict of str to float
+        Water that went over each low spot's spill, by its id. [m3]
+    level : dict of str to float or None
+        Of the water over each low spot's bottom, by its id; None where that is dry. [m]
+    stands : float
+        All water that stands, small puddles included. [m3]
+    leaves : float
+        All water that leaves over open borders. [m3]
+    leaves_by_side : dict of str to float
+        The same by the window's side: n, e, s, w. [m3]
+    leaves_at : (rows, cols) float ndarray
+        The same by the cell at which it leaves. [m3]
+    """
+
+    depth: FloatArray
+    stored: dict[str, float]
+    spilled: dict[str, float]
+    level: dict[str, float | None]
+    stands: float
+    leaves: float
+    leaves_by_side: dict[str, float]
+    leaves_at: FloatArray
+
+
+def find_low_spots(
+    drainage: Drainage,
+    *,
+    rmse: float,
+    min_depth: float = MIN_DEPTH,
+    min_area: float = MIN_AREA,
+    prefix: str = "L",
+) -> tuple[LowSpot, ...]:
+    """Depressions of the ground, largest volume first.
+
+    One that holds another large enough to be listed is listed with both; one that merely grew by swallowing
+    puddles is listed once, at its highest spill level.
+
+    Parameters
+    ----------
+    drainage : Drainage
+        Directions and filled surface.
+    rmse : float
+        Vertical accuracy of the lidar. [m]
+    min_depth : float
+        Shallower ones are left out; enclosed ones are always kept if their ground is large enough. [m]
+    min_area : float
+        Smaller ones are left out. [m2]
+    prefix : str
+        What ids begin with.
+
+    Returns
+    -------
+    tuple of LowSpot
+        By falling volume, then by position.
+    """
+    ground = drainage.ground
+    tree = _tree(drainage)
+    kept = _worth_listing(tree, ground, min_depth, min_area)
+    if kept.size == 0:
+        return ()
+    listed = np.full(tree.parent.size, -1, dtype=np.int64)
+    listed[kept] = kept
+    home = listed.copy()
+    for pool in range(home.size - 1, -1, -1):
+        if home[pool] < 0 and tree.parent[pool] >= 0:
+            home[pool] = home[tree.parent[pool]]
+    shapes = [_under_water(tree, int(pool), ground) for pool in kept]
+    storages = [_stage_storage(cells, top, ground) for cells, top in shapes]
+    ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
+    names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
+    return tuple(
+        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, rmse)
+        for position in ranking.tolist()
+    )
+
+
+def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Sequence[LowSpot] = ()) -> Settled:
+    """Let water run down, fill low spots, spill and merge until it rests. [1]_
+
+    All depressions take part, not only those listed; input equals `stands` plus `leaves` to round-off.
+
+    Parameters
+    ----------
+    drainage : Drainage
+        Directions and filled surface.
+    runoff_volume : (rows, cols) float ndarray
+        Water that starts on each cell, 0 or more; what is on OUTSIDE cells is left out. [m3]
+    low_spots : sequence of LowSpot
+        Those of `find_low_spots` on the same drainage of which to tell what they hold.
+
+    Returns
+    -------
+    Settled
+        Water at rest.
+
+    Raises
+    ------
+    GroundError
+        If the runoff has another shape than the ground, or is negative or not finite somewhere.
+
+    References
+    ----------
+    .. [1] Barnes, Callaghan, Wickert, "Computing water flow through complex landscapes - Part 3: Fill-Spill-Merge",
+       Earth Surface Dynamics 9, 2021, doi:10.5194/esurf-9-105-2021.
+    """
+    ground = drainage.ground
+    area = ground.grid.cell_area
+    runoff = _checked(runoff_volume, ground)
+    tree = _tree(drainage)
+    depth, leaves, stored, spilled, _ = settle(
+        runoff, ground.elevation.ravel(), drainage.target, drainage.order, tree, area
+    )
+    outer = tree.parent < 0
+    pools = _pools_of(tree, low_spots)
+    out = np.flatnonzero(drainage.target == LEAVES)
+    by_side = {"n": 0.0, "e": 0.0, "s": 0.0, "w": 0.0}
+    for side, water in zip(sides_of(ground.grid, out), leaves[out].tolist(), strict=True):
+        by_side[side] += water
+    return Settled(
+        depth=depth.reshape(ground.grid.shape),
+        stored={spot.id: float(stored[pool]) for spot, pool in pools},
+        spilled={spot.id: float(spilled[pool]) for spot, pool in pools},
+        level={
+            spot.id: float(depth[spot.bottom] + spot.bottom_elevation) if depth[spot.bottom] > 0 else None
+            for spot, _ in pools
+        },
+        stands=float(stored[outer].sum()),
+        leaves=float(leaves.sum()),
+        leaves_by_side=by_side,
+        leaves_at=leaves.reshape(ground.grid.shape),
+    )
+
+
+def _tree(drainage: Drainage) -> Tree:
+    ground = drainage.ground
+    return grow_tree(
+        ground.elevation,
+        ground.kind,
+        drainage.target,
+        drainage.order,
+        ground.grid.cell_width,
+        ground.grid.cell_height,
+    )
+
+
+def _worth_listing(tree: Tree, ground: Ground, min_depth: float, min_area: float) -> IntArray:
+    """Pools deep and large enough: outermost ones, and all of several that merge."""
+    inside = tree.begin[1:] - tree.begin[tree.first]
+    large = inside * ground.grid.cell_area >= min_area * (1 - 1e-9)
+    deep = tree.spill_level - ground.elevation.ravel()[tree.bottom] >= min_depth * (1 - 1e-9)
+    # three pools that meet at one level: the joint of the first two holds no more than they do, and is none of its own
+    joint = (tree.left >= 0) & (tree.spill_level <= tree.base_level)
+    passes = large & deep & ~joint
+    meeting = tree.parent.copy()
+    while (up := (meeting >= 0) & joint[meeting] & (tree.parent[meeting] >= 0)).any():
+        meeting[up] = tree.parent[meeting[up]]
+    inner = np.flatnonzero(passes & (meeting >= 0))
+    others = np.bincount(meeting[inner], minlength=tree.parent.size) > 1
+    apart = (meeting < 0) | others[meeting] | joint[meeting]
+    return np.flatnonzero(passes & apart)
+
+
+def _under_water(tree: Tree, pool: int, ground: Ground) -> tuple[IntArray, float]:
+    """Cells under a full pool, and its level."""
+    top = float(tree.spill_level[pool])
+    if np.isfinite(top):
+        return tree.cells[tree.begin[tree.first[pool]] : tree.begin[pool + 1]], top
+    inside = tree.cells[tree.begin[tree.first[pool]] : tree.begin[pool + 1]]
+    heights = ground.elevation.ravel()
+    top = float(heights[inside[_at_a_wall(inside, ground)]].min())
+    while tree.left[pool] >= 0 and tree.base_level[pool] >= top:
+        left, right = int(tree.left[pool]), int(tree.right[pool])
+        pool = left if tree.bottom[left] == tree.bottom[pool] else right
+    inside = tree.cells[tree.begin[tree.first[pool]] : tree.begin[pool + 1]]
+    return inside[heights[inside] <= top], top
+
+
+def _at_a_wall(cells: IntArray, ground: Ground) -> BoolArray:
+    rows, columns = ground.grid.shape
+    padded = np.zeros((rows + 2, columns + 2), dtype=np.bool_)
+    padded[1:-1, 1:-1] = ground.kind == OPEN
+    row, column = cells // columns + 1, cells % columns + 1
+    closed = [~padded[row + south, column + east] for south, east in ((0, 1), (1, 0), (0, -1), (-1, 0))]
+    return np.asarray(np.any(closed, axis=0))
+
+
+def _stage_storage(cells: IntArray, top: float, ground: Ground) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Levels at which another cell goes under, and the top; wetted area and volume at each."""
+    area = ground.grid.cell_area
+    heights = np.sort(ground.elevation.ravel()[cells])
+    levels, counts = np.unique(heights, return_counts=True)
+    wet = np.cumsum(counts)
+    if top > levels[-1]:
+        levels = np.append(levels, top)
+        wet = np.append(wet, wet[-1])
+    volumes = np.concatenate([[0.0], np.cumsum(np.diff(levels) * wet[:-1])]) * area
+    return levels, np.asarray(wet * area, dtype=np.float64), volumes
+
+
+def _low_spot(
+    drainage: Drainage,
+    tree: Tree,
+    pool: int,
+    cells: IntArray,
+    storage: tuple[FloatArray, FloatArray, FloatArray],
+    home: IntArray,
+    names: dict[int, str],
+    rmse: float,
+) -> LowSpot:
+    ground = drainage.ground
+    bottom = int(tree.bottom[pool])
+    low = float(ground.elevation.flat[bottom])
+    levels, areas, volumes = storage
+    spill = int(tree.spill_cell[pool])
+    enclosed = not np.isfinite(tree.spill_level[pool])
+    outside = int(home[tree.parent[pool]]) if tree.parent[pool] >= 0 else -1
+    rows, columns = np.array([bottom, spill]) // ground.grid.shape[1], np.array([bottom, spill]) % ground.grid.shape[1]
+    x, y = ground.grid.centres(rows, columns)
+    across = float(np.sqrt(areas[-1])) if enclosed else float(np.hypot(x[1] - x[0], y[1] - y[0]))
+    taker = _taker(drainage, tree, pool, home, outside)
+    return LowSpot(
+        id=names[pool],
+        cells=cells,
+        bottom=bottom,
+        spill_cell=None if enclosed else spill,
+        spill_elevation=None if enclosed else float(tree.spill_level[pool]),
+        bottom_elevation=low,
+        depth=float(levels[-1] - low),
+        area=float(areas[-1]),
+        volume=float(volumes[-1]),
+        contained_in=names.get(outside),
+        spills_to=names.get(taker),
+        enclosed=enclosed,
+        levels=levels,
+        areas=areas,
+        volumes=volumes,
+        within_lidar_error=bool(levels[-1] - low < SIGMAS_OF_A_POND * fall_error(rmse, across)),
+    )
+
+
+def _taker(drainage: Drainage, tree: Tree, pool: int, home: IntArray, outside: int) -> int:
+    """Listed pool that the overflow enters first: beside it, else the next on the way down."""
+    entered = int(home[tree.entry[pool]]) if tree.parent[pool] >= 0 else -1
+    if entered >= 0 and entered != outside:
+        return entered
+    while outside < 0 and tree.parent[pool] >= 0:
+        pool = int(tree.parent[pool])
+    if outside >= 0 or tree.spill_cell[pool] < 0:
+        return -1
+    way = walk(drainage.target, int(tree.spill_cell[pool]))
+    pits = tree.pit[way]
+    pits = pits[pits >= 0]
+    met = home[pits]
+    met = met[met >= 0]
+    return int(met[0]) if met.size else -1
+
+
+def _pools_of(tree: Tree, low_spots: Sequence[LowSpot]) -> list[tuple[LowSpot, int]]:
+    """Pool of each listed low spot, known by bottom and spill level."""
+    wanted = {(spot.bottom, spot.spill_elevation): spot for spot in low_spots}
+    found: list[tuple[LowSpot, int]] = []
+    for pool in np.flatnonzero(np.isin(tree.bottom, [spot.bottom for spot in low_spots])).tolist():
+        level = float(tree.spill_level[pool])
+        spot = wanted.get((int(tree.bottom[pool]), level if np.isfinite(level) else None))
+        if spot is not None and not (tree.left[pool] >= 0 and level <= tree.base_level[pool]):
+            found.append((spot, pool))
+    if len(found) < len(low_spots):
+        raise GroundError("low spots of another drainage were given to settle_water: find them on this one")
+    rank = {spot.id: position for position, spot in enumerate(low_spots)}
+    return sorted(found, key=lambda pair: rank[pair[0].id])
+
+
+def _checked(runoff_volume: FloatArray, ground: Ground) -> FloatArray:
+    if np.shape(runoff_volume) != ground.grid.shape:
+        raise GroundError(
+            f"runoff of shape {np.shape(runoff_volume)} was given for a ground of shape {ground.grid.shape}: "
+            "give one volume for each cell"
+        )
+    runoff = np.where(ground.kind > 0, runoff_volume, 0.0).ravel()
+    bad = np.flatnonzero(~(np.isfinite(runoff) & (runoff >= 0)))
+    if bad.size:
+        row, column = divmod(int(bad[0]), ground.grid.shape[1])
+        raise GroundError(
+            f"runoff is {runoff[bad[0]]} at row {row}, column {column}: volumes must be finite and 0 or more"
+        )
+    return runoff

@@ -1,0 +1,1 @@
+"""Heights as files hold them: raster, cells, vertical unit, window."""

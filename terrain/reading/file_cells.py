@@ -1,0 +1,217 @@
+"""Numbers in a raster's file, made heights in metres on the cells asked for."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.errors import GroundFileError
+from terrain.grid import Grid
+from terrain.metric_frame import moved_points
+from terrain.reading.raster_file import opened
+from terrain.reading.raster_source import RasterSource
+from terrain.reading.source_grid import apply_affine
+
+# what producers write for unknown ground, also where the header does not say so
+_STANDS_FOR_NODATA = (-9999.0, -99999.0, -999999.0, -32768.0, -32767.0)
+# the lowest dry land lies at some -430 m, the highest at 8,849 m
+_LOWEST_LAND, _HIGHEST_LAND = -450.0, 9000.0
+_ABSURD = 1e30
+_ROWS_AT_A_TIME = 256
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeightCells:
+    """Heights as read.
+
+    Attributes
+    ----------
+    elevation : (rows, cols) float ndarray
+        NaN where unknown. [m]
+    warnings : tuple of str
+        What was found beside declared nodata.
+    """
+
+    elevation: FloatArray
+    warnings: tuple[str, ...]
+
+
+def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column: int) -> HeightCells:
+    """Read a block of the file's own cells.
+
+    Parameters
+    ----------
+    source : RasterSource
+        The raster.
+    grid : Grid
+        The block's cells.
+    first_row, first_column : int
+        Where the block begins in the file.
+
+    Returns
+    -------
+    HeightCells
+        Heights and warnings.
+
+    Raises
+    ------
+    GroundFileError
+        If the file is torn there.
+    """
+    from rasterio.windows import Window
+
+    rows, columns = grid.shape
+    with opened(source.path) as file:
+        window = Window(first_column, first_row, columns, rows)
+        _refuse_blocks_never_written(file, source, window)
+        numbers = file.read(1, window=window, masked=True)
+    raw = np.asarray(numbers.data)
+    # a mask that hides nothing is a single False
+    unknown: BoolArray = np.broadcast_to(numbers.mask, raw.shape) | ~np.isfinite(raw)
+    elevation = (raw.astype(np.float64) * source.scale + source.offset) * source.vertical.metres
+    stands_for, warnings = _undeclared(source, raw, elevation, unknown)
+    elevation[unknown | stands_for] = np.nan
+    return HeightCells(elevation, warnings + _odd_heights(source, elevation))
+
+
+def read_warped(source: RasterSource, grid: Grid, first_row: int, first_column: int) -> HeightCells:
+    """Interpolate heights (bilinear) at the centres of cells that are not the file's own.
+
+    Every centre is projected exactly, so that a cell's height is the same in every window. A centre beside an
+    unknown cell is unknown.
+
+    Parameters
+    ----------
+    source : RasterSource
+        The raster.
+    grid : Grid
+        The cells asked for.
+    first_row, first_column : int
+        Where the block begins in the source's grid.
+
+    Returns
+    -------
+    HeightCells
+        Heights and warnings.
+
+    Raises
+    ------
+    GroundFileError
+        If the file is torn there.
+    """
+    rows, columns = grid.shape
+    file_rows = np.empty(grid.shape)
+    file_columns = np.empty(grid.shape)
+    for start in range(0, rows, _ROWS_AT_A_TIME):
+        end = min(start + _ROWS_AT_A_TIME, rows)
+        file_rows[start:end], file_columns[start:end] = _places_in_file(
+            source, np.arange(first_row + start, first_row + end), first_column + np.arange(columns)
+        )
+    elevation = np.full(grid.shape, np.nan)
+    inside = (file_rows > -0.5) & (file_rows < source.file_shape[0] - 0.5)
+    inside &= (file_columns > -0.5) & (file_columns < source.file_shape[1] - 0.5)
+    if not inside.any():
+        return HeightCells(elevation, ())
+    top = max(int(np.floor(file_rows[inside].min())) - 1, 0)
+    left = max(int(np.floor(file_columns[inside].min())) - 1, 0)
+    bottom = min(int(np.ceil(file_rows[inside].max())) + 2, source.file_shape[0])
+    right = min(int(np.ceil(file_columns[inside].max())) + 2, source.file_shape[1])
+    block = Grid((bottom - top, right - left), 0.0, 0.0, 1.0, 1.0, grid.frame)
+    own = read_heights(source, block, top, left)
+    elevation[inside] = _bilinear(own.elevation, file_rows[inside] - top, file_columns[inside] - left)
+    return HeightCells(elevation, own.warnings)
+
+
+def _places_in_file(source: RasterSource, rows: IntArray, columns: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Row and column in the file, counted from the middle of its first cell, of centres of the source's grid."""
+    grid = source.grid
+    # counted from the whole grid's corner, so that a cell lies at the same place to the last bit in every window
+    x, y = grid.centres(*np.meshgrid(rows, columns, indexing="ij"))
+    x, y = x / grid.frame.x_scale, y / grid.frame.y_scale
+    if source.file_crs != grid.frame.crs:
+        x, y = moved_points(grid.frame.crs, source.file_crs, x, y)
+    across, down = apply_affine(~source.file_transform, x, y)
+    # a millionth of a cell is round-off: rows that only run the other way must give the file's own numbers
+    return np.round(down - 0.5, 6), np.round(across - 0.5, 6)
+
+
+def _bilinear(elevation: FloatArray, rows: FloatArray, columns: FloatArray) -> FloatArray:
+    row = np.clip(np.floor(rows), 0, elevation.shape[0] - 1).astype(np.int64)
+    column = np.clip(np.floor(columns), 0, elevation.shape[1] - 1).astype(np.int64)
+    down, across = np.clip(rows - row, 0.0, 1.0), np.clip(columns - column, 0.0, 1.0)
+    next_row = np.minimum(row + 1, elevation.shape[0] - 1)
+    next_column = np.minimum(column + 1, elevation.shape[1] - 1)
+    total = np.zeros(rows.shape)
+    for at_row, at_column, weight in (
+        (row, column, (1.0 - down) * (1.0 - across)),
+        (row, next_column, (1.0 - down) * across),
+        (next_row, column, down * (1.0 - across)),
+        (next_row, next_column, down * across),
+    ):
+        # a neighbour of no weight may be unknown
+        total += np.where(weight > 0.0, weight * elevation[at_row, at_column], 0.0)
+    return total
+
+
+def _refuse_blocks_never_written(file: Any, source: RasterSource, window: Any) -> None:
+    """A writer that was cut short leaves blocks out, which read as zeros where no nodata is declared."""
+    if file.driver != "GTiff" or source.nodata is not None:
+        return
+    height, width = file.block_shapes[0]
+    for row in range(window.row_off // height, (window.row_off + window.height - 1) // height + 1):
+        for column in range(window.col_off // width, (window.col_off + window.width - 1) // width + 1):
+            if file.get_tag_item(f"BLOCK_OFFSET_{column}_{row}", "TIFF", bidx=1) is None:
+                raise GroundFileError(
+                    f"elevation raster {source.path} is torn: the block at row {row * height}, column {column * width} "
+                    "was never written, and the file declares no nodata; fetch or write it again"
+                )
+
+
+def _undeclared(
+    source: RasterSource, raw: Any, elevation: FloatArray, unknown: BoolArray
+) -> tuple[BoolArray, tuple[str, ...]]:
+    stands_for = np.zeros(unknown.shape, dtype=np.bool_)
+    found: list[str] = []
+    if np.issubdtype(raw.dtype, np.floating):
+        huge = ~unknown & (np.abs(raw) > _ABSURD)
+        if huge.any():
+            stands_for |= huge
+            found.append(f"{int(huge.sum())} of {raw[huge][0]:.4g}")
+    for number in _STANDS_FOR_NODATA:
+        # a scaled whole number may well mean ground: only a height that no land has is taken for a mark
+        here = ~unknown & (raw == number) & (elevation < _LOWEST_LAND)
+        if here.any():
+            stands_for |= here
+            found.append(f"{int(here.sum())} of {number:g}")
+    if np.issubdtype(raw.dtype, np.signedinteger):
+        here = ~unknown & ~stands_for & (raw == np.iinfo(raw.dtype).min)
+        if here.any():
+            stands_for |= here
+            found.append(f"{int(here.sum())} of {np.iinfo(raw.dtype).min}")
+    if not found:
+        return stands_for, ()
+    return stands_for, (
+        f"{source.path.name}: cells hold numbers that stand for nodata and are not declared as such "
+        f"({', '.join(found)}); they are taken as unknown ground",
+    )
+
+
+def _odd_heights(source: RasterSource, elevation: FloatArray) -> tuple[str, ...]:
+    known = elevation[np.isfinite(elevation)]
+    if not known.size:
+        return ()
+    low, high = float(known.min()), float(known.max())
+    if low < _LOWEST_LAND or high > _HIGHEST_LAND:
+        return (
+            f"{source.path.name}: heights run from {low:,.0f} to {high:,.0f} m, which no land has; "
+            "check its nodata, scale and vertical unit",
+        )
+    zeros = known == 0.0
+    others = known[~zeros]
+    if source.nodata is None and zeros.any() and others.size and float(np.abs(others).min()) > 5.0:
+        return (
+            f"{source.path.name}: {int(zeros.sum())} cells are exactly 0 and all others more than 5 m away from it; "
+            "if they are unknown ground, declare 0 as the file's nodata",
+        )
+    return ()

@@ -1,0 +1,171 @@
+"""A raster of heights as its header describes it: where it lies, in what units, what stands for unknown.
+
+`open_raster(path, unit=None, near=(lon, lat))` reads the header only and decides the metric frame; heights
+are read by `terrain.reading.surface.read_window` and `terrain.flow.window.grow_window`.
+"""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from affine import Affine
+from pyproj import CRS
+
+from terrain.errors import GroundError
+from terrain.grid import Frame, Grid
+from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
+from terrain.reading.raster_file import opened
+from terrain.reading.source_grid import apply_affine, file_cell_size, north_up_grid, own_grid
+from terrain.reading.vertical_unit import VerticalUnit, decide_vertical_unit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RasterSource:
+    """A raster's header, and the grid of cells its heights are delivered on.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    grid : Grid
+        Cells of the whole raster in the metric plane; where the file is geographic, turned or upside down,
+        those of the north-up grid that it is brought onto.
+    crs : pyproj.CRS
+        As read, its vertical part with it.
+    vertical : VerticalUnit
+        Unit of the file's heights, and what said so.
+    cell_width, cell_height : float
+        Size of the file's own cells at the lot. [m]
+    dtype : str
+        Of the file's numbers.
+    nodata : float or None
+        Declared nodata, before scale and offset.
+    scale, offset : float
+        Height in the file's unit = number * scale + offset.
+    warped : bool
+        Heights are interpolated (bilinear) from the file's cells onto `grid`.
+    file_transform, file_crs, file_shape : Affine, pyproj.CRS, tuple of int
+        The file's own cells: from (column, row) to its horizontal CRS.
+    warnings : tuple of str
+        What a reader of results must know.
+    """
+
+    path: Path
+    grid: Grid
+    crs: CRS
+    vertical: VerticalUnit
+    cell_width: float
+    cell_height: float
+    dtype: str
+    nodata: float | None
+    scale: float
+    offset: float
+    warped: bool
+    file_transform: Affine
+    file_crs: CRS
+    file_shape: tuple[int, int]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def vertical_datum(self) -> str:
+        """Datum of the heights in words."""
+        if self.crs.is_compound:
+            return str(self.crs.sub_crs_list[1].name)
+        if len(self.crs.axis_info) == 3:
+            return f"ellipsoid of {self.crs.name}"
+        return "not stated by the file"
+
+
+def open_raster(
+    path: str | os.PathLike[str], *, unit: str | None = None, near: tuple[float, float] | None = None
+) -> RasterSource:
+    """Read a raster's header and decide the metric frame and the vertical unit.
+
+    A projected raster keeps its CRS with the vertical part dropped. A geographic one is brought to the UTM zone
+    of `near`; a turned or upside-down one is brought onto a north-up grid of its own CRS.
+
+    Parameters
+    ----------
+    path : path
+        Any raster that GDAL reads.
+    unit : str or None
+        Vertical unit, m, ft or ftUS, where the person gives it; it wins over the file's tags.
+    near : tuple of float or None
+        Longitude and latitude of the lot; the raster's middle where not given. [deg]
+
+    Returns
+    -------
+    RasterSource
+        The header.
+
+    Raises
+    ------
+    GroundFileError
+        If the file is missing, no raster, or torn.
+    GroundError
+        If it has no CRS, no place, or numbers that are no heights.
+    """
+    path = Path(path)
+    with opened(path) as file:
+        header_warnings = _check_bands(file, path)
+        crs = _read_crs(file, path)
+        transform = file.transform
+        shape = (int(file.height), int(file.width))
+        tag = file.units[0] if file.units else None
+        numbers = (str(file.dtypes[0]), file.nodata, float(file.scales[0]), float(file.offsets[0]))
+    where = path.name
+    horizontal = horizontal_part(crs, where)
+    vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
+    x, y = apply_affine(transform, shape[1] / 2.0, shape[0] / 2.0)
+    own = lonlat_of(horizontal, float(x), float(y), where)
+    if near is None:
+        near = own
+    straight = horizontal.is_projected and transform.b == 0 == transform.d and transform.a > 0 > transform.e
+    frame = metric_frame(horizontal if horizontal.is_projected else utm_zone(near), near)
+    width, height = file_cell_size(transform, horizontal, frame, near)
+    if straight:
+        grid = own_grid(transform, shape, frame)
+    else:
+        grid = north_up_grid(transform, shape, horizontal, frame, near, (width, height))
+        header_warnings += (_warp_in_words(where, horizontal, frame),)
+    return RasterSource(
+        path, grid, crs, vertical, width, height, *numbers, not straight, transform, horizontal, shape,
+        header_warnings + vertical.warnings,
+    )
+
+
+def _check_bands(file: Any, path: Path) -> tuple[str, ...]:
+    dtype = str(file.dtypes[0])
+    if dtype.startswith("complex"):
+        raise GroundError(f"{path.name}: its numbers are complex; give a raster of heights")
+    if file.count >= 3 and set(file.dtypes) == {"uint8"}:
+        raise GroundError(
+            f"{path.name}: {file.count} bands of whole numbers to 255 are a picture; give a raster of heights"
+        )
+    if file.count > 1:
+        return (f"{path.name}: it has {file.count} bands; heights are read from band 1",)
+    return ()
+
+
+def _read_crs(file: Any, path: Path) -> CRS:
+    if file.crs is None:
+        raise GroundError(f"{path.name}: it has no CRS; assign the one that the data was made in")
+    if file.transform.is_identity or file.transform.determinant == 0:
+        raise GroundError(f"{path.name}: it has no place on the map (no geotransform); georeference it")
+    from rasterio.errors import CRSError
+
+    try:
+        # WKT of 2019 keeps the vertical part and its unit, which older forms lose
+        return CRS.from_wkt(file.crs.to_wkt(version="WKT2_2019"))
+    except CRSError:
+        return CRS.from_wkt(file.crs.to_wkt())
+
+
+def _warp_in_words(where: str, horizontal: CRS, frame: Frame) -> str:
+    if horizontal.is_geographic:
+        return (
+            f"{where}: its cells are in degrees; heights were interpolated (bilinear) onto cells in metres of "
+            f"{frame.crs.name}, which smooths low spots of a cell or two"
+        )
+    return f"{where}: its rows do not run west to east, north first; heights were brought (bilinear) onto such cells"
