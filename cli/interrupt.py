@@ -20,13 +20,7 @@ def was_asked() -> bool:
 
 
 def check() -> None:
-    """Interrupt once more, where a library's callback swallowed it; a compiler's does.
-
-    Raises
-    ------
-    KeyboardInterrupt
-        If someone interrupted this run.
-    """
+    """Interrupt once more, where a library's callback swallowed it; a compiler's does."""
     if _asked:
         raise KeyboardInterrupt
 

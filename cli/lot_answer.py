@@ -16,18 +16,7 @@ MOST_LOW_SPOTS = 6
 
 
 def lot_answer(findings: Findings) -> str:
-    """The run's answer as plain text, every number with its unit.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    str
-        Sections that have something to say, and no others.
-    """
+    """The run's answer as plain text, every number with its unit."""
     units = unit_system(findings.units)
     plan = findings.plan
     sections = (

@@ -52,20 +52,7 @@ class LazyGroup(click.Group):
 
 
 def exit_code(run: Callable[[], Any], voice: Voice) -> int:
-    """What a run ends with: 0 done, 1 a defect of ours, 2 the input is at fault, 3 a verdict fails, 130 interrupted.
-
-    Parameters
-    ----------
-    run : callable
-        Returns an exit code, or None when done.
-    voice : Voice
-        Knows whether a traceback was asked for.
-
-    Returns
-    -------
-    int
-        After one message on stderr, where something is wrong.
-    """
+    """What a run ends with: 0 done, 1 a defect of ours, 2 the input is at fault, 3 a verdict fails, 130 interrupted."""
     try:
         code = run()
     except (click.Abort, KeyboardInterrupt):

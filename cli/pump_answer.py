@@ -17,18 +17,7 @@ Cell = Callable[[LiftResult], str]
 
 
 def pump_answer(lift: LiftResult) -> str:
-    """The run's answer as plain text: one column a pipe size, every number with its unit.
-
-    Parameters
-    ----------
-    lift : LiftResult
-        A pump on its line, with the same line in larger pipe beside it. [SI]
-
-    Returns
-    -------
-    str
-        A table, what to be warned of, and the caution that goes with every pump.
-    """
+    """The run's answer as plain text: one column a pipe size, every number with its unit."""
     results = (lift, *lift.alternatives)
     rows = [[label, *(cell(result) for result in results)] for label, cell in _ROWS]
     if lift.worst is not None:

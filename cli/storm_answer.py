@@ -11,18 +11,7 @@ SERIES = {
 
 
 def storm_answer(answer: StormAnswer) -> str:
-    """The run's answer as plain text, every number with its unit.
-
-    Parameters
-    ----------
-    answer : StormAnswer
-        As `which_storm` gives it. [SI]
-
-    Returns
-    -------
-    str
-        The rain, its return period, and the table's depths of the same duration.
-    """
+    """The run's answer as plain text, every number with its unit."""
     first, last = answer.return_periods[0], answer.return_periods[-1]
     if answer.beyond_table:
         period = f"beyond the table, which ends at {last:g} yr"

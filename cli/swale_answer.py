@@ -16,18 +16,7 @@ ANSWERS = {
 
 
 def swale_answer(findings: SwaleFindings) -> str:
-    """The check's answer as plain text, every number with its unit.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-
-    Returns
-    -------
-    str
-        A part for each swale, then warnings and cautions.
-    """
+    """The check's answer as plain text, every number with its unit."""
     units = findings.units
     storm = "the design storm" if findings.return_period is None else f"the {findings.return_period:g}-year storm"
     parts = []

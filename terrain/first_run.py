@@ -6,13 +6,7 @@ COMPILING = "compiling, first run only: about half a minute"
 
 
 def compiles_first() -> bool:
-    """Whether the first kernel has no compiled copy in numba's cache yet.
-
-    Returns
-    -------
-    bool
-        True on a new machine, or where numba cannot keep what it compiles.
-    """
+    """Whether the first kernel has no compiled copy in numba's cache yet."""
     from terrain.kernels.flood import flood
 
     stats = getattr(flood, "stats", None)

@@ -38,27 +38,6 @@ def rebase_on_shots(
     by inverse squared distance among the shots, fading to nothing at `reach`. A cell that holds a shot takes its
     height; one that holds several, their mean.
 
-    Parameters
-    ----------
-    surface : Surface
-        Ground as read.
-    x, y : (n,) float ndarray
-        Easting and northing of the shots in the metric frame. [m]
-    heights : (n,) float ndarray
-        Heights read. [m]
-    reach : float
-        Distance beyond which a shot says nothing of the ground. [m]
-
-    Returns
-    -------
-    ShotFit
-        The ground, the shift and what was left at each shot.
-
-    Raises
-    ------
-    GroundError
-        If no shot lies on known ground.
-
     References
     ----------
     .. [1] D. Shepard, "A two-dimensional interpolation function for irregularly-spaced data", Proc. 23rd ACM

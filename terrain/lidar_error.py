@@ -27,23 +27,7 @@ def fall_error(
     shared_variance: float = SHARED_VARIANCE,
     noise_length: float = NOISE_LENGTH,
 ) -> float | FloatArray:
-    """Standard error of the fall between two places of one lidar surface.
-
-    Parameters
-    ----------
-    rmse : float
-        Vertical accuracy of one height, root mean square. [m]
-    distance : float or ndarray
-        Between the two places. [m]
-    shared_variance : float
-        Share of rmse squared that is a bias common to the whole lot, which a fall does not feel. [-]
-    noise_length : float
-        Correlation length of the rest. [m]
-
-    Returns
-    -------
-    float or ndarray
-        Standard error of the fall; with the defaults it grows from 0 to `rmse`, never to sqrt(2) rmse. [m]
+    """Standard error of the fall between two places of one lidar surface. [m]
 
     Notes
     -----

@@ -16,25 +16,7 @@ _LONLAT = CRS.from_epsg(4326)
 
 
 def horizontal_part(crs: CRS, where: str) -> CRS:
-    """A CRS without its vertical part and without the shift to another datum that some files bind to it.
-
-    Parameters
-    ----------
-    crs : pyproj.CRS
-        As read: compound, bound, with three axes or plain.
-    where : str
-        File or layer it came from, for the message.
-
-    Returns
-    -------
-    pyproj.CRS
-        Projected or geographic, with two axes.
-
-    Raises
-    ------
-    GroundError
-        If it is neither projected nor geographic.
-    """
+    """A CRS without its vertical part and without the shift to another datum that some files bind to it."""
     part = crs
     if part.is_bound and part.source_crs is not None:
         part = part.source_crs
@@ -57,18 +39,6 @@ def metric_frame(crs: CRS, near: tuple[float, float]) -> Frame:
 
     Scales are the CRS's linear unit, unless the projection stretches lengths there by more than 0.2 %: then
     they are measured along the ellipsoid, east-west and north-south apart.
-
-    Parameters
-    ----------
-    crs : pyproj.CRS
-        Projected, with two axes.
-    near : tuple of float
-        Longitude and latitude of the lot. [deg]
-
-    Returns
-    -------
-    Frame
-        The metric plane.
     """
     unit = float(crs.axis_info[0].unit_conversion_factor)
     x_scale, y_scale = _measured_scales(crs, near, unit)
@@ -78,45 +48,14 @@ def metric_frame(crs: CRS, near: tuple[float, float]) -> Frame:
 
 
 def utm_zone(near: tuple[float, float]) -> CRS:
-    """The UTM zone of a place on WGS 84.
-
-    Parameters
-    ----------
-    near : tuple of float
-        Longitude and latitude. [deg]
-
-    Returns
-    -------
-    pyproj.CRS
-        Projected, in metres.
-    """
+    """The UTM zone of a place on WGS 84."""
     longitude, latitude = near
     zone = min(max(int((longitude + 180.0) // 6.0) + 1, 1), 60)
     return CRS.from_epsg((32600 if latitude >= 0.0 else 32700) + zone)
 
 
 def lonlat_of(crs: CRS, x: float, y: float, where: str) -> tuple[float, float]:
-    """Longitude and latitude of a place in map coordinates.
-
-    Parameters
-    ----------
-    crs : pyproj.CRS
-        Of the map.
-    x, y : float
-        Easting and northing, or longitude and latitude. [map unit]
-    where : str
-        File or layer it came from, for the message.
-
-    Returns
-    -------
-    tuple of float
-        Longitude and latitude on WGS 84. [deg]
-
-    Raises
-    ------
-    GroundError
-        If the place lies where its CRS has no meaning.
-    """
+    """Longitude and latitude of a place in map coordinates. [deg]"""
     try:
         lon, lat = Transformer.from_crs(crs, _LONLAT, always_xy=True).transform(x, y)
     except ProjError as error:
@@ -130,20 +69,7 @@ def lonlat_of(crs: CRS, x: float, y: float, where: str) -> tuple[float, float]:
 
 
 def moved_points(source: CRS, target: CRS, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Points of one CRS in another, easting before northing whatever the CRSs say of their axes.
-
-    Parameters
-    ----------
-    source, target : pyproj.CRS
-        From and to.
-    x, y : float ndarray
-        Easting and northing, or longitude and latitude. [map unit]
-
-    Returns
-    -------
-    tuple of float ndarray
-        The same points; infinite where the target has no meaning. [map unit]
-    """
+    """Points of one CRS in another, easting before northing whatever the CRSs say of their axes. [map unit]"""
     transformer = Transformer.from_crs(source, target, always_xy=True)
     if x.size == 1:
         # pyproj takes an array of one for a number, which numpy is about to forbid

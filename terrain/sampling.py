@@ -9,24 +9,10 @@ from terrain.grid import Grid
 
 
 def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatArray:
-    """Heights at points, from the four cell centres around each.
+    """Heights at points, from the four cell centres around each. [m]
 
     Within half a cell of the border the nearest row or column holds; outside the grid, and where a cell
     that counts is unknown, the height is NaN.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground, NaN where unknown. [m]
-    grid : Grid
-        Where its cells lie.
-    x, y : (...) array-like of float
-        Easting and northing. [m]
-
-    Returns
-    -------
-    (...) float ndarray
-        Height at each point. [m]
     """
     x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
     inside, corners = _corners(grid, x, y)
@@ -38,22 +24,7 @@ def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatA
 
 
 def sample_known(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatArray:
-    """Heights at points, from those of the four cell centres around each that are known.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground, NaN where unknown. [m]
-    grid : Grid
-        Where its cells lie.
-    x, y : (...) array-like of float
-        Easting and northing. [m]
-
-    Returns
-    -------
-    (...) float ndarray
-        Height at each point, NaN outside the grid and where none of the four is known. [m]
-    """
+    """Heights at points, from those of the four cell centres around each that are known. [m]"""
     x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
     inside, corners = _corners(grid, x, y)
     total, known = np.zeros(x.shape), np.zeros(x.shape)

@@ -96,34 +96,12 @@ DIMENSIONS = {
 
 
 def units_of(dimension: str) -> tuple[str, ...]:
-    """Units that people may write for a dimension.
-
-    Parameters
-    ----------
-    dimension : str
-        A key of `DIMENSIONS`.
-
-    Returns
-    -------
-    tuple of str
-        As written.
-    """
+    """Units that people may write for a dimension."""
     return tuple(unit.text for unit in RULE_UNITS.values() if unit.dimension == dimension)
 
 
 def allowed_text(dimension: str) -> str:
-    """The units allowed for a dimension as a person reads them, with an example where the form is not plain.
-
-    Parameters
-    ----------
-    dimension : str
-        A key of `DIMENSIONS`.
-
-    Returns
-    -------
-    str
-        To stand behind "write a length".
-    """
+    """The units allowed for a dimension as a person reads them, with an example where the form is not plain."""
     if dimension == "slope":
         return 'like "1 %" or "0.1 ft/10 ft"'
     units = units_of(dimension)
@@ -134,17 +112,7 @@ def allowed_text(dimension: str) -> str:
 
 @functools.cache
 def si_factor(text: str) -> float:
-    """What one of a unit is in the SI unit of its dimension; a return period stays in years.
-
-    Parameters
-    ----------
-    text : str
-        A unit of the closed list, or of the rules.
-
-    Returns
-    -------
-    float
-        SI units in one of it. [-]
+    """What one of a unit is in the SI unit of its dimension; a return period stays in years. [-]
 
     References
     ----------

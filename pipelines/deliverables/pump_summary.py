@@ -14,18 +14,7 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 
 
 def pump_summary(lift: LiftResult) -> dict[str, Any]:
-    """The answer of one lift and of the same line in larger pipe.
-
-    Parameters
-    ----------
-    lift : LiftResult
-        A pump on its line. [SI]
-
-    Returns
-    -------
-    dict
-        Ready for `summary_text`; each key carries its unit.
-    """
+    """The answer of one lift and of the same line in larger pipe."""
     return {
         **_one(lift),
         "warnings": list(lift.warnings),
@@ -36,26 +25,7 @@ def pump_summary(lift: LiftResult) -> dict[str, Any]:
 def draw_pump(
     path: Path, curve: PumpCurve, lift: LiftResult, *, length: float, fittings: Mapping[str, int]
 ) -> None:
-    """Draw the pump's curve against the line's in each size, as a picture.
-
-    Parameters
-    ----------
-    path : Path
-        PNG file; what is there is replaced when the new one is whole.
-    curve : PumpCurve
-        The pump.
-    lift : LiftResult
-        Where they meet, with larger sizes beside it.
-    length : float
-        Of the line. [m]
-    fittings : mapping of str to int
-        How many of each kind.
-
-    Raises
-    ------
-    HandoverError
-        If the file cannot be written.
-    """
+    """Draw the pump's curve against the line's in each size, as a picture."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(7, 4.5), layout="constrained")

@@ -6,18 +6,7 @@ from pipelines.hydrology.storm_question import StormAnswer
 
 
 def storm_summary(answer: StormAnswer) -> dict[str, Any]:
-    """What a rain table says of a rain.
-
-    Parameters
-    ----------
-    answer : StormAnswer
-        As `which_storm` gives it. [SI]
-
-    Returns
-    -------
-    dict
-        Ready for `summary_text`; each key carries its unit.
-    """
+    """What a rain table says of a rain."""
     return {
         "depth_mm": answer.depth * 1000,
         "duration_min": answer.duration / 60,

@@ -13,60 +13,20 @@ DIGITS = 10
 
 
 def unit_value(suffix: str) -> float:
-    """What one of the unit in a column's name is in SI.
-
-    Parameters
-    ----------
-    suffix : str
-        As the name ends: m2, ft_s, l_s, pct; empty for no unit.
-
-    Returns
-    -------
-    float
-        SI units in one of it. [-]
-    """
+    """What one of the unit in a column's name is in SI. [-]"""
     if not suffix:
         return 1.0
     return si_factor("%" if suffix == "pct" else suffix.replace("_", "/"))
 
 
 def from_si(values: Iterable[float | None], suffix: str) -> FloatArray:
-    """Values in the unit that a column's name carries.
-
-    Parameters
-    ----------
-    values : iterable of float or None
-        In SI. [SI]
-    suffix : str
-        The unit, as the name ends.
-
-    Returns
-    -------
-    (n,) float ndarray
-        NaN where unknown or infinite; rounded to 10 digits, which hides what conversion adds. [unit]
-    """
+    """Values in the unit that a column's name carries. [unit]"""
     one = unit_value(suffix)
     return np.array([_rounded(value, one) for value in values], dtype=np.float64)
 
 
 def unit_system(name: str) -> Units:
-    """The unit system of a name from a site file.
-
-    Parameters
-    ----------
-    name : str
-        si or us.
-
-    Returns
-    -------
-    str
-        The same.
-
-    Raises
-    ------
-    ValueError
-        If it is neither.
-    """
+    """The unit system of a name from a site file."""
     if name == "us":
         return "us"
     if name == "si":

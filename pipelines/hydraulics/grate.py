@@ -220,30 +220,7 @@ def crossover_depth(grate: Grate) -> float:
 
 def square_grate(side: float, *, open_fraction: float = 0.35, open_sides: int = 4, name: str = "",
                  most_flow: float | None = None) -> Grate:
-    """A square grate.
-
-    Parameters
-    ----------
-    side : float
-        [m]
-    open_fraction : float, optional
-        Clear opening over area; 0.35 is common practice. [-]
-    open_sides : int, optional
-        Sides that water can come in over. [-]
-    name : str, optional
-        Nominal size in words.
-    most_flow : float, optional
-        Flow beyond which the trade takes the next size. [m3/s]
-
-    Returns
-    -------
-    Grate
-
-    Raises
-    ------
-    HydraulicsError
-        If a number is out of range.
-    """
+    """A square grate."""
     require_positive(side=side, open_sides=open_sides)
     require_fraction(open_fraction=open_fraction)
     if open_sides > 4:

@@ -84,22 +84,7 @@ def pipe_catalogue() -> tuple[Pipe, ...]:
 
 
 def find_pipe(name: str) -> Pipe:
-    """Pipe by its key or by what people write for it, as in "1-1/2 in sch 40" or '4" SDR35'.
-
-    Parameters
-    ----------
-    name : str
-        Nominal size in inches and standard; "perforated" for the pipe with holes.
-
-    Returns
-    -------
-    Pipe
-
-    Raises
-    ------
-    HydraulicsError
-        If no pipe, or more than one, is called so.
-    """
+    """Pipe by its key or by what people write for it, as in "1-1/2 in sch 40" or '4" SDR35'."""
     size, words = _read_name(name)
     keys = [pipe.key for pipe in pipe_catalogue()]
     if size is None:
@@ -118,22 +103,7 @@ def find_pipe(name: str) -> Pipe:
 
 
 def sizes_of(standard: str) -> tuple[Pipe, ...]:
-    """Pipes of one standard, smallest first.
-
-    Parameters
-    ----------
-    standard : str
-        Short name, "SDR-35".
-
-    Returns
-    -------
-    tuple of Pipe
-
-    Raises
-    ------
-    HydraulicsError
-        If the catalogue has no such standard.
-    """
+    """Pipes of one standard, smallest first."""
     words = set(_standard_words(standard))
     found = [pipe for pipe in pipe_catalogue() if set(_standard_words(pipe.standard)) == words]
     if not found:
@@ -143,43 +113,12 @@ def sizes_of(standard: str) -> tuple[Pipe, ...]:
 
 
 def next_sizes_up(pipe: Pipe, count: int = 2) -> tuple[Pipe, ...]:
-    """The next larger sizes of the same standard.
-
-    Parameters
-    ----------
-    pipe : Pipe
-        Where to start; not among the answer.
-    count : int, optional
-        How many at most. [-]
-
-    Returns
-    -------
-    tuple of Pipe
-        Fewer than asked where the standard ends.
-    """
+    """The next larger sizes of the same standard."""
     return tuple(other for other in sizes_of(pipe.standard) if other.inside > pipe.inside)[:count]
 
 
 def inside_diameter(pipe: Pipe, *, by_average_wall: bool = False) -> float:
-    """Inside diameter by minimum wall, or by average wall where that is known.
-
-    Parameters
-    ----------
-    pipe : Pipe
-        From the catalogue.
-    by_average_wall : bool, optional
-        Take the smaller, average figure.
-
-    Returns
-    -------
-    float
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If the average figure is asked for and the catalogue has none.
-    """
+    """Inside diameter by minimum wall, or by average wall where that is known. [m]"""
     if not by_average_wall:
         return pipe.inside
     if pipe.inside_average is None:

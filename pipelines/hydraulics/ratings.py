@@ -25,40 +25,12 @@ class StageOutflow:
     outflow: FloatArray
 
     def at(self, stage: float) -> float:
-        """Outflow at a level, straight between points; the first below them, the last above.
-
-        Parameters
-        ----------
-        stage : float
-            [m]
-
-        Returns
-        -------
-        float
-            [m3/s]
-        """
+        """Outflow at a level, straight between points; the first below them, the last above. [m3/s]"""
         return float(np.interp(stage, self.stage, self.outflow))
 
 
 def stage_outflow(stage: Sequence[float] | FloatArray, outflow: Sequence[float] | FloatArray) -> StageOutflow:
-    """Rating from points.
-
-    Parameters
-    ----------
-    stage : sequence of float
-        Rising. [m]
-    outflow : sequence of float
-        Never falling, 0 or above. [m3/s]
-
-    Returns
-    -------
-    StageOutflow
-
-    Raises
-    ------
-    HydraulicsError
-        If there are fewer than two points, a value is not finite, stages do not rise, or outflow falls.
-    """
+    """Rating from points."""
     levels = np.array(stage, dtype=np.float64)
     flows = np.array(outflow, dtype=np.float64)
     if levels.ndim != 1 or levels.size < 2 or levels.shape != flows.shape:
@@ -79,24 +51,7 @@ def stage_outflow(stage: Sequence[float] | FloatArray, outflow: Sequence[float] 
 
 
 def rate_outlet(stage: Sequence[float] | FloatArray, outflow_at: Callable[[float], float]) -> StageOutflow:
-    """Rating of a grate, pipe, culvert or weir at the levels given.
-
-    Parameters
-    ----------
-    stage : sequence of float
-        Rising. [m]
-    outflow_at : callable
-        Outflow at a level, as in ``lambda level: culvert_capacity(culvert, headwater=level, tailwater=t)``. [m3/s]
-
-    Returns
-    -------
-    StageOutflow
-
-    Raises
-    ------
-    HydraulicsError
-        If stages do not rise or the outflow falls.
-    """
+    """Rating of a grate, pipe, culvert or weir at the levels given."""
     levels = np.array(stage, dtype=np.float64)
     flows = np.array([outflow_at(float(level)) for level in levels])
     # a root finder's last digits may make a flat rating fall by a hair, which is not a fault of the outlet
@@ -105,22 +60,7 @@ def rate_outlet(stage: Sequence[float] | FloatArray, outflow_at: Callable[[float
 
 
 def sum_outflows(ratings: Sequence[StageOutflow]) -> StageOutflow:
-    """Rating of several outlets of one pond together, at all their levels.
-
-    Parameters
-    ----------
-    ratings : sequence of StageOutflow
-        At least one.
-
-    Returns
-    -------
-    StageOutflow
-
-    Raises
-    ------
-    HydraulicsError
-        If there is none.
-    """
+    """Rating of several outlets of one pond together, at all their levels."""
     if not ratings:
         raise HydraulicsError("no outlet given: a pond's rating is the sum of at least one")
     levels = np.unique(np.concatenate([rating.stage for rating in ratings]))

@@ -170,27 +170,7 @@ def side_hydrographs(
 
 
 def constant_discharge(flow: float, duration: float, step: float = STEP) -> Hydrograph:
-    """A discharge that runs steadily through a storm: a pump, or a drain at its peak.
-
-    Parameters
-    ----------
-    flow : float
-        [m3/s]
-    duration : float
-        [s]
-    step : float
-        [s]
-
-    Returns
-    -------
-    Hydrograph
-        [m3/s]
-
-    Raises
-    ------
-    HydrographError
-        If a number is negative or not finite.
-    """
+    """A discharge that runs steadily through a storm: a pump, or a drain at its peak."""
     if not (np.isfinite(flow) and flow >= 0.0 and np.isfinite(duration) and duration > 0.0):
         raise HydrographError(f"a discharge of {flow} m3/s for {duration} s: give a flow of 0 or above and a time")
     return Hydrograph(step, np.full(max(int(np.ceil(duration / step)), 1), flow))

@@ -116,27 +116,7 @@ def rain_from_table(table: RainTable, return_period: float, *, distribution: Dis
 
 
 def rain_given(depth: float, duration: float, *, return_period: float | None = None) -> DesignRain:
-    """Design rain of one depth and duration, at constant intensity.
-
-    Parameters
-    ----------
-    depth : float
-        [m]
-    duration : float
-        [s]
-    return_period : float or None
-        Where it is known. [yr]
-
-    Returns
-    -------
-    DesignRain
-        Depths in m, times in s.
-
-    Raises
-    ------
-    RainError
-        If the depth or duration is not finite and positive.
-    """
+    """Design rain of one depth and duration, at constant intensity."""
     storm = constant_storm(depth, duration, return_period=return_period)
     note = (
         "There is no rain table: the travel time of sheet flow takes "
@@ -146,13 +126,7 @@ def rain_given(depth: float, duration: float, *, return_period: float | None = N
 
 
 def rain_assumed() -> DesignRain:
-    """Design rain where none is given: 50 mm in 60 minutes.
-
-    Returns
-    -------
-    DesignRain
-        Depths in m, times in s; its notes say that it is assumed.
-    """
+    """Design rain where none is given: 50 mm in 60 minutes."""
     rain = rain_given(ASSUMED_DEPTH, ASSUMED_DURATION)
     note = (
         f"No rain is given: {1000 * ASSUMED_DEPTH:g} mm in {duration_text(ASSUMED_DURATION)} is assumed. "

@@ -258,23 +258,7 @@ def rational_hydrograph(peak: float, time_of_concentration: float, duration: flo
 
 
 def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
-    """Flow of several at one place: hydrographs add, peaks don't.
-
-    Parameters
-    ----------
-    hydrographs : iterable of Hydrograph
-        At least one, all of one step.
-
-    Returns
-    -------
-    Hydrograph
-        As long as the longest. [m3/s]
-
-    Raises
-    ------
-    HydrographError
-        If there is none, or their steps differ.
-    """
+    """Flow of several at one place: hydrographs add, peaks don't."""
     parts = list(hydrographs)
     if not parts:
         raise HydrographError("no hydrograph to add: give at least one")
@@ -288,25 +272,7 @@ def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
 
 
 def with_step(hydrograph: Hydrograph, step: float) -> Hydrograph:
-    """The same water in other steps.
-
-    Parameters
-    ----------
-    hydrograph : Hydrograph
-        Flow at equal steps.
-    step : float
-        [s]
-
-    Returns
-    -------
-    Hydrograph
-        The same volume; each flow is the mean of the time around it. [m3/s]
-
-    Raises
-    ------
-    HydrographError
-        If the step is not finite and positive.
-    """
+    """The same water in other steps."""
     require_positive(HydrographError, step=step)
     # a flow stands for the step around its time, so that step times their sum is the volume
     edges = (np.arange(hydrograph.flow.size + 1) - 0.5) * hydrograph.step

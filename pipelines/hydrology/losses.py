@@ -387,23 +387,7 @@ def curve_number_wet(curve_number: float) -> float:
 
 
 def total_area(shares: Sequence[SurfaceShare]) -> float:
-    """Area of all shares.
-
-    Parameters
-    ----------
-    shares : sequence of SurfaceShare
-        Surfaces of the ground.
-
-    Returns
-    -------
-    float
-        [m2]
-
-    Raises
-    ------
-    SurfaceError
-        If it is not positive.
-    """
+    """Area of all shares. [m2]"""
     area = sum(share.area for share in shares)
     if not area > 0.0:
         raise SurfaceError("ground without area has no runoff: give at least one surface with an area above 0")
@@ -411,21 +395,5 @@ def total_area(shares: Sequence[SurfaceShare]) -> float:
 
 
 def impervious_fraction(shares: Sequence[SurfaceShare]) -> float:
-    """Share of ground that sheds rain at once.
-
-    Parameters
-    ----------
-    shares : sequence of SurfaceShare
-        Surfaces of the ground.
-
-    Returns
-    -------
-    float
-        0 to 1. [-]
-
-    Raises
-    ------
-    SurfaceError
-        If the shares hold no area.
-    """
+    """Share of ground that sheds rain at once. [-]"""
     return sum(share.area for share in shares if share.impervious) / total_area(shares)

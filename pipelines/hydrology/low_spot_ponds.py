@@ -17,23 +17,7 @@ FILM = 0.001
 
 
 def storage_of_low_spot(spot: LowSpot) -> StageStorage:
-    """Stage and storage of a low spot.
-
-    Parameters
-    ----------
-    spot : LowSpot
-        With its levels, areas and volumes.
-
-    Returns
-    -------
-    StageStorage
-        Of flat ground without depth, a film of a millimetre. [m], [m2], [m3]
-
-    Raises
-    ------
-    StorageError
-        If its levels don't make a storage.
-    """
+    """Stage and storage of a low spot."""
     rising = np.concatenate([[True], np.diff(spot.volumes) > 0.0])
     levels, areas, volumes = spot.levels[rising], spot.areas[rising], spot.volumes[rising]
     if levels.size < 2:

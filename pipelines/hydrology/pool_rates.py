@@ -48,70 +48,22 @@ class PoolRates:
         self.losses: list[float] = (ground + pipes).tolist()
 
     def level(self, volume: FloatArray | float) -> FloatArray:
-        """Level of a volume.
-
-        Parameters
-        ----------
-        volume : float or float ndarray
-            [m3]
-
-        Returns
-        -------
-        float ndarray
-            [m]
-        """
+        """Level of a volume. [m]"""
         return np.asarray(np.interp(volume, self.storage.volumes, self.storage.levels), dtype=np.float64)
 
     def volume(self, level: float) -> float:
-        """Volume below a level.
-
-        Parameters
-        ----------
-        level : float
-            [m]
-
-        Returns
-        -------
-        float
-            [m3]
-        """
+        """Volume below a level. [m3]"""
         return float(np.interp(level, self.storage.levels, self.storage.volumes))
 
     def at(self, rates: list[float], volume: float) -> float:
-        """One of the columns at a volume.
-
-        Parameters
-        ----------
-        rates : list of float
-            `losses` or `ground` [m3/s], or `levels` [m].
-        volume : float
-            [m3]
-
-        Returns
-        -------
-        float
-            In the column's unit. [m3/s] or [m]
-        """
+        """One of the columns at a volume."""
         low = min(max(bisect_right(self.volumes, volume) - 1, 0), len(self.volumes) - 2)
         below, above = self.volumes[low], self.volumes[low + 1]
         part = min(max((volume - below) / (above - below), 0.0), 1.0)
         return rates[low] + part * (rates[low + 1] - rates[low])
 
     def step(self, wanted: float, step: float) -> float:
-        """Volume at the end of a step: the V for which V + step x L(V) is `wanted`, at least 0.
-
-        Parameters
-        ----------
-        wanted : float
-            Volume at the start plus what the step brings. [m3]
-        step : float
-            [s]
-
-        Returns
-        -------
-        float
-            May be above the capacity, from where the losses no longer grow. [m3]
-        """
+        """Volume at the end of a step: the V for which V + step x L(V) is `wanted`, at least 0. [m3]"""
         volumes, losses = self.volumes, self.losses
         if wanted <= step * losses[0]:
             return 0.0
@@ -128,18 +80,7 @@ class PoolRates:
         return volumes[low] + (wanted - below) / (above - below) * (volumes[high] - volumes[low])
 
     def ground_share(self, volume: float) -> float:
-        """Share of the losses at a volume that goes into the ground; of a dry pool, of its first water.
-
-        Parameters
-        ----------
-        volume : float
-            [m3]
-
-        Returns
-        -------
-        float
-            0 to 1. [-]
-        """
+        """Share of the losses at a volume that goes into the ground; of a dry pool, of its first water. [-]"""
         losses = self.at(self.losses, volume)
         if losses > 0.0:
             return self.at(self.ground, volume) / losses

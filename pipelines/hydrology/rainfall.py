@@ -245,36 +245,14 @@ def annual_maximum_return_period_langbein(partial_duration_years: float) -> floa
 
 
 def duration_text(duration: float) -> str:
-    """A duration as people say it.
-
-    Parameters
-    ----------
-    duration : float
-        [s]
-
-    Returns
-    -------
-    str
-        In minutes below 2 hours, in hours below 3 days, else in days.
-    """
+    """A duration as people say it."""
     if duration < 7200.0:
         return f"{duration / 60.0:g} min"
     return f"{duration / 3600.0:g} h" if duration < 259200.0 else f"{duration / 86400.0:g} d"
 
 
 def table_name(table: RainTable) -> str:
-    """What a message calls a rain table: its source up to the first semicolon.
-
-    Parameters
-    ----------
-    table : RainTable
-        With its source.
-
-    Returns
-    -------
-    str
-        Such as the file's name.
-    """
+    """What a message calls a rain table: its source up to the first semicolon."""
     return table.source.partition(";")[0]
 
 

@@ -288,18 +288,7 @@ def _summary(
 
 
 def most_in_an_hour(times: list[float]) -> float:
-    """Most events in any hour.
-
-    Parameters
-    ----------
-    times : list of float
-        Rising. [s]
-
-    Returns
-    -------
-    float
-        [1/h]
-    """
+    """Most events in any hour. [1/h]"""
     most = first = 0
     for last, time in enumerate(times):
         while time - times[first] >= 3600.0:

@@ -167,25 +167,7 @@ def basin_storage(diameter: float, bottom: float, top: float) -> StageStorage:
 
 
 def above_sill(storage: StageStorage, height: float) -> StageStorage:
-    """The same storage with its walls carried up above the sill, for a sill that takes head to flow.
-
-    Parameters
-    ----------
-    storage : StageStorage
-        Up to the sill.
-    height : float
-        Above the sill. [m]
-
-    Returns
-    -------
-    StageStorage
-        With one more level, its area that of the sill. [m], [m2], [m3]
-
-    Raises
-    ------
-    StorageError
-        If the height is not positive.
-    """
+    """The same storage with its walls carried up above the sill, for a sill that takes head to flow."""
     require_positive(StorageError, height=height)
     area = float(storage.areas[-1])
     return StageStorage(

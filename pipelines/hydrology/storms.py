@@ -220,25 +220,7 @@ def nrcs_distribution(kind: NrcsType) -> tuple[FloatArray, FloatArray]:
 
 
 def refined(storm: DesignStorm, step: float) -> DesignStorm:
-    """The same rain in other steps, its intensity constant within each of the storm's own.
-
-    Parameters
-    ----------
-    storm : DesignStorm
-        Rain in steps.
-    step : float
-        [s]
-
-    Returns
-    -------
-    DesignStorm
-        The same depth. [m]
-
-    Raises
-    ------
-    RainError
-        If the step is not finite and positive.
-    """
+    """The same rain in other steps, its intensity constant within each of the storm's own."""
     require_positive(RainError, step=step)
     fallen = storm.cumulative
     times = np.arange(fallen.size) * storm.step
@@ -250,25 +232,7 @@ def refined(storm: DesignStorm, step: float) -> DesignStorm:
 
 
 def largest_depth(storm: DesignStorm, duration: float) -> float:
-    """Most rain that falls in any run of steps of a duration.
-
-    Parameters
-    ----------
-    storm : DesignStorm
-        Rain in steps.
-    duration : float
-        Rounded to whole steps, at least one. [s]
-
-    Returns
-    -------
-    float
-        [m]
-
-    Raises
-    ------
-    RainError
-        If the duration is not finite and positive.
-    """
+    """Most rain that falls in any run of steps of a duration. [m]"""
     require_positive(RainError, duration=duration)
     count = min(max(1, round(duration / storm.step)), storm.depths.size)
     fallen = storm.cumulative

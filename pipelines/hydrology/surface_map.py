@@ -52,33 +52,7 @@ def map_surfaces(
     soils: Sequence[tuple[Any, str]],
     default_group: str,
 ) -> SurfaceMap:
-    """Draw surfaces and soils on a grid; roofs lie on paving, paving on the cover.
-
-    Parameters
-    ----------
-    grid : Grid
-        Cells.
-    cover : str
-        Surface of all other ground, as in a site file: lawn, fair.
-    roofs : (rows, cols) bool ndarray
-        Cells under a roof.
-    paving : sequence of (shapely Geometry, str)
-        Shapes [m] and the surface each is.
-    soils : sequence of (shapely Geometry, str)
-        Shapes [m] and the hydrologic soil group of each.
-    default_group : str
-        Soil group of ground that no shape covers.
-
-    Returns
-    -------
-    SurfaceMap
-        By cell.
-
-    Raises
-    ------
-    SurfaceError
-        If a surface or soil group is unknown.
-    """
+    """Draw surfaces and soils on a grid; roofs lie on paving, paving on the cover."""
     ground = surface_of(cover).key
     kinds = [surface_of(kind).key for _, kind in paving]
     keys = tuple(dict.fromkeys([ground, ROOF, *kinds]))
@@ -99,33 +73,7 @@ def shares_of(
     roofs_connected: bool,
     compacted: bool,
 ) -> tuple[SurfaceShare, ...]:
-    """Shares of the surfaces of some cells, whose areas add up to theirs.
-
-    Parameters
-    ----------
-    surfaces : SurfaceMap
-        By cell.
-    cells : (n,) int ndarray
-        Flat indices.
-    slope : float
-        Of the ground. [-]
-    return_period : float or None
-        Of the storm. [yr]
-    roofs_connected : bool
-        Whether roof water reaches the collector in a pipe rather than across grass.
-    compacted : bool
-        Whether the soil is taken one group worse than mapped, as on built lots.
-
-    Returns
-    -------
-    tuple of SurfaceShare
-        One for each surface and soil group that occurs.
-
-    Raises
-    ------
-    SurfaceError
-        If the slope is none that can be.
-    """
+    """Shares of the surfaces of some cells, whose areas add up to theirs."""
     codes = surfaces.surface.ravel()[cells] * len(_GROUPS) + surfaces.group.ravel()[cells]
     found, counts = np.unique(codes, return_counts=True)
     shares = []
@@ -146,20 +94,7 @@ def shares_of(
 
 
 def group_at(surfaces: SurfaceMap, cells: IntArray) -> str:
-    """Commonest soil group of some cells.
-
-    Parameters
-    ----------
-    surfaces : SurfaceMap
-        By cell.
-    cells : (n,) int ndarray
-        Flat indices, one at least.
-
-    Returns
-    -------
-    str
-        A, B, C or D, as mapped.
-    """
+    """Commonest soil group of some cells."""
     return _GROUPS[int(np.argmax(np.bincount(surfaces.group.ravel()[cells], minlength=4)))]
 
 

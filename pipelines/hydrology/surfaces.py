@@ -81,23 +81,7 @@ class InfiltrationRate:
 
 
 def surface_of(name: str) -> Surface:
-    """The surface a person means.
-
-    Parameters
-    ----------
-    name : str
-        A key of the table (lawn_fair), or words as in a site file (lawn, fair); a bare kind is its fair condition.
-
-    Returns
-    -------
-    Surface
-        Its row.
-
-    Raises
-    ------
-    SurfaceError
-        If the table does not hold it; the message lists what it holds.
-    """
+    """The surface a person means."""
     table = _surfaces()
     key = "_".join(name.replace(",", " ").replace("-", " ").lower().split())
     key = key if key in table else f"{key}_fair"
@@ -107,13 +91,7 @@ def surface_of(name: str) -> Surface:
 
 
 def surface_keys() -> tuple[str, ...]:
-    """Keys of all surfaces in the table.
-
-    Returns
-    -------
-    tuple of str
-        In the table's order.
-    """
+    """Keys of all surfaces in the table."""
     return tuple(_surfaces())
 
 
@@ -288,35 +266,7 @@ def surface_share(
     connected: bool = True,
     compacted: bool = True,
 ) -> SurfaceShare:
-    """One surface's share of a sub-catchment, with its numbers looked up.
-
-    Parameters
-    ----------
-    surface : str
-        Key or words.
-    area : float
-        [m2]
-    group : str
-        Hydrologic soil group as mapped.
-    slope : float
-        Of the ground. [-]
-    return_period : float or None
-        Of the design storm, for the frequency factor. [yr]
-    connected : bool
-        False where its water crosses grass before it reaches the collector; means nothing on a pervious surface.
-    compacted : bool
-        Whether to take the soil one group worse than mapped.
-
-    Returns
-    -------
-    SurfaceShare
-        Area in m2, curve number and coefficient. [-]
-
-    Raises
-    ------
-    SurfaceError
-        If the surface, group, slope or area is none that can be.
-    """
+    """One surface's share of a sub-catchment, with its numbers looked up."""
     require_not_negative(SurfaceError, area=area)
     row = surface_of(surface)
     worse = soil_group(group, compacted=compacted)

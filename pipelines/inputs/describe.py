@@ -68,33 +68,7 @@ def describe_inputs(
     where: str | None = None,
     unit: str | None = None,
 ) -> Description:
-    """Look at a raster and a parcel file.
-
-    Parameters
-    ----------
-    ground, parcel : path
-        The files.
-    layer, where : str or None
-        Which layer and feature of the parcel file, where it holds several.
-    unit : str or None
-        Vertical unit, m, ft or ftUS, where the person knows it.
-
-    Returns
-    -------
-    Description
-        What they are and how they fit.
-
-    Raises
-    ------
-    GroundFileError
-        If the raster cannot be read.
-    GroundError
-        If it cannot serve this lot.
-    InputFileError
-        If the parcel file cannot be read.
-    LayerError
-        If it does not hold one parcel.
-    """
+    """Look at a raster and a parcel file."""
     vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where)
     near = locate_layer(vector)
     source = open_raster(ground, unit=unit, near=near)
@@ -123,20 +97,7 @@ def describe_inputs(
 
 
 def description_lines(description: Description, units: Units = "us") -> list[tuple[str, str]]:
-    """What was found, as pairs of what and value, for a terminal.
-
-    Parameters
-    ----------
-    description : Description
-        As found.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    list of tuple of str
-        In reading order.
-    """
+    """What was found, as pairs of what and value, for a terminal."""
     source, cover = description.source, description.cover
     low, high = (format_quantity(each, "level", units) for each in description.heights)
     rows, columns = source.file_shape

@@ -39,22 +39,7 @@ class FileRead:
 
 
 def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tuple[FileRead, ...]:
-    """Files of a run, the site file first, each once.
-
-    Parameters
-    ----------
-    site : SiteFile
-        As read.
-    source : RasterSource
-        Its ground.
-    layers : SiteLayers
-        Its layers.
-
-    Returns
-    -------
-    tuple of FileRead
-        In the order of the site file.
-    """
+    """Files of a run, the site file first, each once."""
     keys: dict[Path, list[str]] = {}
     for key, path in _paths(site, layers):
         names = keys.setdefault(path, [])
@@ -79,18 +64,7 @@ def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tup
 
 
 def sha256_of(path: Path) -> str:
-    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order.
-
-    Parameters
-    ----------
-    path : Path
-        File or folder.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-    """
+    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order."""
     digest = hashlib.sha256()
     if path.is_dir():
         for each in sorted(each for each in path.rglob("*") if each.is_file()):
@@ -103,20 +77,7 @@ def sha256_of(path: Path) -> str:
 
 
 def path_from(folder: Path, path: Path) -> str:
-    """A path as written in a site file of that folder, with forward slashes.
-
-    Parameters
-    ----------
-    folder : Path
-        Of the site file.
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str
-        Relative to the folder; absolute where it lies on another drive.
-    """
+    """A path as written in a site file of that folder, with forward slashes."""
     try:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:

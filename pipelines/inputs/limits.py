@@ -7,74 +7,22 @@ from terrain.errors import LotshedError
 
 
 def require_positive(error: type[LotshedError], /, **values: float) -> None:
-    """Raise unless every value is finite and above 0.
-
-    Parameters
-    ----------
-    error : type
-        Error to raise.
-    **values : float
-        Values by the name a person knows them by. [any]
-
-    Raises
-    ------
-    LotshedError
-        Of the type given, naming every value at fault.
-    """
+    """Raise unless every value is finite and above 0."""
     _require(error, values, lambda value: value > 0.0, "give a finite number above 0")
 
 
 def require_not_negative(error: type[LotshedError], /, **values: float) -> None:
-    """Raise unless every value is finite and 0 or above.
-
-    Parameters
-    ----------
-    error : type
-        Error to raise.
-    **values : float
-        Values by the name a person knows them by. [any]
-
-    Raises
-    ------
-    LotshedError
-        Of the type given, naming every value at fault.
-    """
+    """Raise unless every value is finite and 0 or above."""
     _require(error, values, lambda value: value >= 0.0, "give a finite number, 0 or above")
 
 
 def require_finite(error: type[LotshedError], /, **values: float) -> None:
-    """Raise unless every value is finite.
-
-    Parameters
-    ----------
-    error : type
-        Error to raise.
-    **values : float
-        Values by the name a person knows them by. [any]
-
-    Raises
-    ------
-    LotshedError
-        Of the type given, naming every value at fault.
-    """
+    """Raise unless every value is finite."""
     _require(error, values, lambda value: True, "give a finite number")
 
 
 def require_fraction(error: type[LotshedError], /, **values: float) -> None:
-    """Raise unless every value lies between 0 and 1, the ends included.
-
-    Parameters
-    ----------
-    error : type
-        Error to raise.
-    **values : float
-        Values by the name a person knows them by. [any]
-
-    Raises
-    ------
-    LotshedError
-        Of the type given, naming every value at fault.
-    """
+    """Raise unless every value lies between 0 and 1, the ends included."""
     _require(error, values, lambda value: 0.0 <= value <= 1.0, "give a number from 0 to 1")
 
 

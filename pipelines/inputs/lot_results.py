@@ -79,27 +79,7 @@ class LotResult:
 
 
 def read_lot_results(folder: Path, frame: Frame) -> tuple[LotResult, ...]:
-    """Read every lot's result in a folder, itself or the folders in it, in the order of their names.
-
-    Parameters
-    ----------
-    folder : Path
-        A result, or a folder of results.
-    frame : Frame
-        The metric plane.
-
-    Returns
-    -------
-    tuple of LotResult
-        Lots 2 and 10 in that order.
-
-    Raises
-    ------
-    InputFileError
-        If there is no result in it, or one cannot be read.
-    LayerError
-        If a layer lacks what it should have.
-    """
+    """Read every lot's result in a folder, itself or the folders in it, in the order of their names."""
     if (folder / RESULT).is_file():
         return (_read_lot(folder, frame),)
     found = sorted((each.parent for each in folder.glob(f"*/{RESULT}")), key=lambda each: _natural(each.name))

@@ -23,27 +23,7 @@ _LONGEST = 60
 
 
 def parse_quantity(text: object, dimension: str, key: str) -> float:
-    """Read a quantity.
-
-    Parameters
-    ----------
-    text : str
-        As written: "10 cm", "1-1/2 in", "2 ft 6 in", "0.1 ft/10 ft".
-    dimension : str
-        What it must measure, a key of `DIMENSIONS`.
-    key : str
-        What the person was writing, for the message.
-
-    Returns
-    -------
-    float
-        In the SI unit of the dimension; return periods in years. [SI]
-
-    Raises
-    ------
-    QuantityError
-        If it is no finite number with one allowed unit of that dimension.
-    """
+    """Read a quantity. [SI]"""
     try:
         return read_quantity(text, dimension)
     except QuantityError as error:
@@ -51,25 +31,7 @@ def parse_quantity(text: object, dimension: str, key: str) -> float:
 
 
 def parse_length(text: object, key: str = "length") -> float:
-    """Read a length.
-
-    Parameters
-    ----------
-    text : str
-        As written: "2 ft 6 in".
-    key : str
-        What the person was writing, for the message.
-
-    Returns
-    -------
-    float
-        [m]
-
-    Raises
-    ------
-    QuantityError
-        If it is no length.
-    """
+    """Read a length. [m]"""
     return parse_quantity(text, "length", key)
 
 

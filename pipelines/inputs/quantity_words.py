@@ -26,27 +26,7 @@ _SHORT, _LONG = 120.0 * 60.0, 72.0 * 3600.0
 
 
 def format_quantity(value: float | None, kind: str, units: Units = "us") -> str:
-    """A quantity as a person reads it.
-
-    Parameters
-    ----------
-    value : float or None
-        None and NaN are "unknown". [SI]
-    kind : str
-        length, level, depth, area, volume, flow, large_flow, rate, rain, velocity, slope, return_period or time.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    str
-        Number and unit.
-
-    Raises
-    ------
-    KeyError
-        If the kind is not known.
-    """
+    """A quantity as a person reads it."""
     if value is None or not math.isfinite(value):
         return "unknown"
     unit, decimals = _time_unit(value) if kind == "time" else _WRITTEN[kind][units]

@@ -93,18 +93,7 @@ class Rules(Mapping[str, Rule]):
         return len(self.table)
 
     def with_overrides(self, overrides: tuple[RuleOverride, ...]) -> "Rules":
-        """The same rules with some values replaced and marked as given.
-
-        Parameters
-        ----------
-        overrides : tuple of RuleOverride
-            As `read_overrides` gives them.
-
-        Returns
-        -------
-        Rules
-            New rules. Where only the likely value is given, a low above it or a high below it moves to it.
-        """
+        """The same rules with some values replaced and marked as given."""
         changed = dict(self.table)
         for each in overrides:
             changed[each.key] = _overridden(changed[each.key], each)
@@ -124,36 +113,13 @@ class Rules(Mapping[str, Rule]):
 
 @functools.cache
 def load_rules() -> Rules:
-    """The defaults.
-
-    Returns
-    -------
-    Rules
-        As shipped with the package.
-    """
+    """The defaults."""
     text = files("pipelines.inputs").joinpath("rules.csv").read_text(encoding="utf-8")
     return Rules({row["key"]: _default(row) for row in csv.DictReader(text.splitlines())})
 
 
 def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
-    """Check and convert the table [rules] of a site file.
-
-    Parameters
-    ----------
-    table : mapping
-        From a rule's name to a quantity as text, a number where the rule has no unit, or a table of these
-        with the keys low, likely and high.
-
-    Returns
-    -------
-    tuple of RuleOverride
-        In the order given.
-
-    Raises
-    ------
-    SiteFileError
-        If a name is unknown, or a value is not of the rule's kind; all faults together.
-    """
+    """Check and convert the table [rules] of a site file."""
     rules = load_rules()
     faults: list[str] = []
     read: list[RuleOverride] = []

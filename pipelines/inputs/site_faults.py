@@ -9,20 +9,7 @@ from pydantic import BaseModel, ValidationError
 
 
 def fault_lines(error: ValidationError, model: type[BaseModel]) -> list[str]:
-    """One line for each fault.
-
-    Parameters
-    ----------
-    error : pydantic.ValidationError
-        What was found.
-    model : type
-        The model of the whole file.
-
-    Returns
-    -------
-    list of str
-        As `[elevation] rmse: ...`.
-    """
+    """One line for each fault."""
     return [_line(each, model) for each in error.errors(include_url=False)]
 
 

@@ -93,25 +93,7 @@ SECTIONS = tuple(
 
 
 def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
-    """Read and check a site file; files it names must exist.
-
-    Parameters
-    ----------
-    path : path
-        A TOML file.
-
-    Returns
-    -------
-    SiteFile
-        What it says.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    SiteFileError
-        If it is no TOML, or says what means nothing; one message holds all its faults.
-    """
+    """Read and check a site file; files it names must exist."""
     path = Path(path)
     table = _read_toml(path)
     own_path = [f'unknown key "path"; {_near("path")}'] if "path" in table else []

@@ -10,22 +10,7 @@ from pipelines.inputs.quantity_words import Units
 
 
 def site_file_text(description: Description, folder: str | os.PathLike[str], units: Units = "us") -> str:
-    """A site file that runs as it is, with what may be added as comments.
-
-    Parameters
-    ----------
-    description : Description
-        As found.
-    folder : path
-        Where the site file will lie, which its paths are relative to.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
+    """A site file that runs as it is, with what may be added as comments."""
     folder = Path(folder)
     source, parcel = description.source, description.parcel
     facts = "\n".join(f"#   {what}: {value}" for what, value in description_lines(description, units))

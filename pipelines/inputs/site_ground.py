@@ -48,25 +48,7 @@ class SiteInputs:
 
 
 def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
-    """Read a site file, the header of its raster and all its layers.
-
-    Parameters
-    ----------
-    path : Path
-        The site file.
-    several_parcels : bool
-        Whether it may select more than one parcel.
-
-    Returns
-    -------
-    SiteInputs
-        Everything but the heights.
-
-    Raises
-    ------
-    LotshedError
-        If anything that it names cannot be used; the message says what and where.
-    """
+    """Read a site file, the header of its raster and all its layers."""
     site = read_site_file(path)
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
@@ -75,25 +57,7 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
 
 
 def ground_of(surface: Surface, layers: SiteLayers) -> Ground:
-    """Stand a site's roofs and barriers on a surface and open it along its culverts.
-
-    Parameters
-    ----------
-    surface : Surface
-        Bare ground.
-    layers : SiteLayers
-        Shapes of the site.
-
-    Returns
-    -------
-    Ground
-        As water meets it.
-
-    Raises
-    ------
-    GeometryError
-        If a culvert has no length.
-    """
+    """Stand a site's roofs and barriers on a surface and open it along its culverts."""
     return make_ground(
         surface,
         roofs=list(layers.roofs.geometry),
@@ -112,29 +76,7 @@ def ground_of(surface: Surface, layers: SiteLayers) -> Ground:
 def read_lot_ground(
     inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray]
 ) -> tuple[Surface, Ground, ShotFit | None]:
-    """Read the window that a lot needs, bring it to the level shots, and make it ground.
-
-    Parameters
-    ----------
-    inputs : SiteInputs
-        An opened site.
-    drains_to_lot : callable
-        From a ground to the (rows, cols) mask of cells that lie on the lot or drain to it.
-
-    Returns
-    -------
-    surface : Surface
-        The window, with its warnings.
-    ground : Ground
-        As water meets it.
-    fit : ShotFit or None
-        How the level shots and the raster agree, where there are shots.
-
-    Raises
-    ------
-    GroundError
-        If the raster cannot serve this lot.
-    """
+    """Read the window that a lot needs, bring it to the level shots, and make it ground."""
     layers = inputs.layers
     surface = grow_window(
         inputs.source, layers.parcel, lambda window: drains_to_lot(ground_of(window, layers))
@@ -150,20 +92,7 @@ def read_lot_ground(
 
 
 def shots_in_words(fit: ShotFit, shots: LevelShots) -> tuple[str, ...]:
-    """What the shots did to the ground, for the warnings.
-
-    Parameters
-    ----------
-    fit : ShotFit
-        How they agree.
-    shots : LevelShots
-        The shots.
-
-    Returns
-    -------
-    tuple of str
-        The shift, and the shot that disagrees most.
-    """
+    """What the shots did to the ground, for the warnings."""
     said = [f"level shots: the ground was shifted by {fit.shift:+.3f} m to their datum and bent to each of them"]
     if fit.residuals.size:
         worst = int(np.argmax(np.abs(fit.residuals)))

@@ -25,31 +25,7 @@ _IN_SWALE = 2.0
 def read_swale_ground(
     inputs: SiteInputs, lines: Sequence[LineString], names: Sequence[str]
 ) -> tuple[Surface, Ground, ShotFit | None]:
-    """Read the window that swales need, bring it to the level shots, and make it ground.
-
-    Parameters
-    ----------
-    inputs : SiteInputs
-        An opened site.
-    lines : sequence of shapely LineString
-        Swales in the metric frame.
-    names : sequence of str
-        Of each, for messages.
-
-    Returns
-    -------
-    surface : Surface
-        The window, with its warnings.
-    ground : Ground
-        As water meets it.
-    fit : ShotFit or None
-        How the level shots and the raster agree, where there are shots.
-
-    Raises
-    ------
-    GroundError
-        If a swale leaves the raster, or the raster cannot serve.
-    """
+    """Read the window that swales need, bring it to the level shots, and make it ground."""
     whole = shapely.box(*inputs.source.grid.bounds)
     for line, name in zip(lines, names, strict=True):
         if not whole.covers(line):

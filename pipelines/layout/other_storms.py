@@ -44,24 +44,7 @@ class OtherStorm:
 def other_storms(
     situation: Situation, reckoning: Reckoning, planned: LotPlan, capacities: Mapping[str, float]
 ) -> tuple[OtherStorm, ...]:
-    """Run the table's other return periods too, from the lightest to the heaviest.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, design rain, soil.
-    planned : LotPlan
-        The plan, with the design storm before and after.
-    capacities : mapping of str to float
-        What each collector takes. [m3/s]
-
-    Returns
-    -------
-    tuple of OtherStorm
-        The design storm alone where there is no table.
-    """
+    """Run the table's other return periods too, from the lightest to the heaviest."""
     own = OtherStorm(reckoning.rain, True, planned.diagnosis.water, planned.water)
     table, years = reckoning.rain.table, reckoning.rain.return_period
     if table is None or years is None:
@@ -95,22 +78,8 @@ def _run(
 
 
 def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[str, ...]:
-    """Where the water of the heaviest storm stands and runs over beside a house with every drain clogged or power out.
-
-    Parameters
-    ----------
-    situation : Situation
-        For houses and their floor.
-    planned : LotPlan
-        For the places.
-    heaviest : OtherStorm
-        The heaviest storm that is known; its water before works is that with all of them clogged.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each low spot near a house or in trouble, against the sill (freeboard of 6 in: common practice,
-        no source).
+    """Where the water of the heaviest storm stands and runs over beside a house with every drain clogged or power
+    out.
     """
     said: list[str] = []
     freeboard = situation.rules["sill_freeboard"].likely

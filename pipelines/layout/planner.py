@@ -133,18 +133,7 @@ class LotPlan:
 
 
 def plan_lot(inputs: PlanInputs) -> LotPlan:
-    """Diagnose a lot and plan what it needs.
-
-    Parameters
-    ----------
-    inputs : PlanInputs
-        The lot.
-
-    Returns
-    -------
-    LotPlan
-        The plan, and water before and after it.
-    """
+    """Diagnose a lot and plan what it needs."""
     planned = _planned(inputs)
     if planned.spare is not None or not inputs.situation.roofs_known:
         return planned
@@ -325,19 +314,7 @@ def _without_idle(catching: Catching, flows: DesignFlows) -> Catching:
 
 
 def spare_everywhere(inputs: WayInputs) -> Raster | None:
-    """Fall to spare of the smallest gravity line from everywhere on the lot, to the outfall that leaves most.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot and its outfalls.
-
-    Returns
-    -------
-    Raster or None
-        By the trade's target slope and cover, a basin's drop included; negative where gravity is short, NaN where no
-        way is allowed; None where there is no outfall. [m]
-    """
+    """Fall to spare of the smallest gravity line from everywhere on the lot, to the outfall that leaves most."""
     sites = (*inputs.outfalls, *inputs.daylights)
     if not sites:
         return None

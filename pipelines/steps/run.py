@@ -53,33 +53,7 @@ class StepFile:
 def run_step(
     step: Step, files: Mapping[str, StepFile], parameters: Mapping[str, str], out: Path, *, overwrite: bool
 ) -> tuple[str, ...]:
-    """Run one step and write its result.
-
-    Parameters
-    ----------
-    step : Step
-        As loaded.
-    files : mapping of str to StepFile
-        By the names of its inputs; optional ones may be missing.
-    parameters : mapping of str to str
-        As written by a person; the step's model reads them.
-    out : Path
-        The file; its ending is that of what the step gives.
-    overwrite : bool
-        Whether an earlier file may be replaced.
-
-    Returns
-    -------
-    tuple of str
-        What a reader of the result must know of the files.
-
-    Raises
-    ------
-    StepError
-        If a parameter means nothing, all faults together.
-    LotshedError
-        As of the files, of the step itself, and of the place for the result.
-    """
+    """Run one step and write its result."""
     check_file_place(out, ending=ENDINGS[step.gives], overwrite=overwrite)
     keywords = {} if step.parameters is None else {"parameters": _parameters(step, step.parameters, parameters)}
     near = None

@@ -10,20 +10,7 @@ from terrain.grid import Grid
 
 
 def label_polygons(labels: IntArray, grid: Grid) -> dict[int, Geometry]:
-    """Outline of each label's cells, along cell edges.
-
-    Parameters
-    ----------
-    labels : (rows, cols) int ndarray
-        Label of each cell, negative for none.
-    grid : Grid
-        Where the cells lie.
-
-    Returns
-    -------
-    dict of int to shapely Polygon or MultiPolygon
-        Valid shapes in the metric frame, by rising label; cells that touch only at a corner are parts of their own.
-    """
+    """Outline of each label's cells, along cell edges."""
     values, positions = np.unique(labels, return_inverse=True)
     coded = np.where(labels >= 0, positions.reshape(labels.shape), -1).astype(np.int32)
     parts: dict[int, list[Geometry]] = {}

@@ -48,39 +48,7 @@ def make_ground(
     downspout_reach: float = DOWNSPOUT_REACH,
     invert_reach: float = INVERT_REACH,
 ) -> Ground:
-    """Stand roofs and barriers on a surface and open it along culverts.
-
-    Parameters
-    ----------
-    surface : Surface
-        Bare ground.
-    roofs : sequence of shapely Polygon
-        Building outlines in the metric frame; cells whose centre is inside are walls.
-    open_below : sequence of bool
-        One a roof, True for carports, decks and porches, under which water passes; none given means all are walls.
-    downspouts : sequence of shapely Point
-        In the metric frame; roof water goes to the nearest of the roof's own, without one to the nearest open
-        ground (the drip edge).
-    barriers : sequence of shapely Geometry
-        Lines or polygons that dam, every cell they touch; their water goes to the lowest ground beside them.
-    culverts : sequence of Culvert
-        Each opens the ground along its line, through barriers too but not under roofs, falling evenly between the
-        lower of its given and found inverts at each end.
-    downspout_reach : float
-        Distance from a roof's outline within which a downspout is its own. [m]
-    invert_reach : float
-        Distance from a culvert's end within which the lowest ground is its found invert. [m]
-
-    Returns
-    -------
-    Ground
-        OUTSIDE where the surface is unknown, whatever stands there.
-
-    Raises
-    ------
-    GeometryError
-        If `open_below` does not match `roofs`, or a culvert has no length.
-    """
+    """Stand roofs and barriers on a surface and open it along culverts."""
     is_open = list(open_below)
     if is_open and len(is_open) != len(roofs):
         raise GeometryError(

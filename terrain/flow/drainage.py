@@ -80,20 +80,7 @@ def drain_ground(ground: Ground) -> Drainage:
 
 
 def catchment(drainage: Drainage, cells: IntArray | Sequence[int] | int) -> BoolArray:
-    """Cells that drain to or through any of the given ones, these included.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    cells : int or sequence of int
-        Flat indices.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True inside the catchment; ROOF and BARRIER cells belong where their receiver does.
-    """
+    """Cells that drain to or through any of the given ones, these included."""
     seeds = np.full(drainage.target.size, -1, dtype=np.int64)
     seeds[np.asarray(cells, dtype=np.int64)] = 0
     labels = carry_labels(drainage.target, drainage.order, seeds)
@@ -101,42 +88,14 @@ def catchment(drainage: Drainage, cells: IntArray | Sequence[int] | int) -> Bool
 
 
 def upstream_labels(drainage: Drainage, seeds: IntArray) -> IntArray:
-    """Label of the first labelled cell that each cell's water meets on its way down, itself included.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    seeds : (rows, cols) int ndarray
-        Label of each cell, -1 for none.
-
-    Returns
-    -------
-    (rows, cols) int ndarray
-        Labels, -1 where none is met and OUTSIDE; ROOF and BARRIER cells take that of their receiver unless they
-        carry one themselves.
-    """
+    """Label of the first labelled cell that each cell's water meets on its way down, itself included."""
     flat = np.ascontiguousarray(seeds, dtype=np.int64).ravel()
     labels: IntArray = carry_labels(drainage.target, drainage.order, flat)
     return labels.reshape(drainage.filled.shape)
 
 
 def flow_lengths(drainage: Drainage, ends: BoolArray | None = None) -> FloatArray:
-    """Length of the way down from each cell.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    ends : (rows, cols) bool ndarray, optional
-        Cells at which the length is 0; without it, those where water leaves or stays.
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        Length through cell centres to the first end met, NaN where none is met; from a ROOF or BARRIER cell the
-        straight line to its receiver counts. [m]
-    """
+    """Length of the way down from each cell. [m]"""
     grid = drainage.ground.grid
     at = drainage.target < 0 if ends is None else np.ascontiguousarray(ends, dtype=np.bool_).ravel()
     found: FloatArray = lengths(
@@ -146,42 +105,13 @@ def flow_lengths(drainage: Drainage, ends: BoolArray | None = None) -> FloatArra
 
 
 def path_downstream(drainage: Drainage, cell: int) -> IntArray:
-    """Way of the water from a cell.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    cell : int
-        Flat index of where it starts.
-
-    Returns
-    -------
-    (k,) int ndarray
-        Flat indices down to where the water leaves or stays, both ends included.
-    """
+    """Way of the water from a cell."""
     path: IntArray = walk(drainage.target, int(cell))
     return path
 
 
 def leaving_side(drainage: Drainage, cell: int, *, within: Geometry | None = None) -> Side | None:
-    """Side over which the water of a cell leaves a piece of ground.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    cell : int
-        Flat index of where it starts.
-    within : shapely Geometry, optional
-        Polygon in the metric frame that it leaves, last time; the window where not given.
-
-    Returns
-    -------
-    {'n', 'e', 's', 'w'} or None
-        Side of the polygon's upright box that is nearest, in proportion to the box, to the last cell inside;
-        None where the water stays inside or the way never touches the polygon.
-    """
+    """Side over which the water of a cell leaves a piece of ground."""
     path = path_downstream(drainage, cell)
     grid = drainage.ground.grid
     x, y = grid.centres(path // grid.shape[1], path % grid.shape[1])
@@ -195,20 +125,7 @@ def leaving_side(drainage: Drainage, cell: int, *, within: Geometry | None = Non
 
 
 def sides_of(grid: Grid, cells: IntArray) -> list[Side]:
-    """Nearest side of the window, in proportion to it.
-
-    Parameters
-    ----------
-    grid : Grid
-        The window.
-    cells : (n,) int ndarray
-        Flat indices.
-
-    Returns
-    -------
-    list of {'n', 'e', 's', 'w'}
-        One side a cell.
-    """
+    """Nearest side of the window, in proportion to it."""
     x, y = grid.centres(cells // grid.shape[1], cells % grid.shape[1])
     return [_nearest_side(east, north, grid.bounds) for east, north in zip(x.tolist(), y.tolist(), strict=True)]
 
@@ -222,27 +139,7 @@ def falls_certainly(
     shared_variance: float = SHARED_VARIANCE,
     noise_length: float = NOISE_LENGTH,
 ) -> BoolArray:
-    """Cells whose direction rests on a fall that the lidar can tell from its own error.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    rmse : float
-        Vertical accuracy of a height. [m]
-    reach : float
-        Length of way over which the fall is taken: over one cell all is noise. [m]
-    sigmas : float
-        Standard errors that the fall must exceed; 1.28 leaves one in ten wrong, of errors that are normal. [-]
-    shared_variance, noise_length : float
-        As for `fall_error`. [-], [m]
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True where the filled surface falls by more than `sigmas` times `fall_error` over the straight distance
-        covered; False in low spots and on flats, OUTSIDE and on roofs and barriers.
-    """
+    """Cells whose direction rests on a fall that the lidar can tell from its own error."""
     grid = drainage.ground.grid
     fall, distance = falls(
         drainage.target,
@@ -260,18 +157,7 @@ def falls_certainly(
 
 
 def shut_in(drainage: Drainage) -> BoolArray:
-    """Open cells from which no water leaves, since roofs or barriers shut them in.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True where shut in.
-    """
+    """Open cells from which no water leaves, since roofs or barriers shut them in."""
     bottoms = np.where(drainage.target == STAYS, np.int64(0), np.int64(-1))
     if not (bottoms == 0).any():
         return np.zeros(drainage.filled.shape, dtype=np.bool_)
@@ -279,18 +165,7 @@ def shut_in(drainage: Drainage) -> BoolArray:
 
 
 def undrained(drainage: Drainage) -> int:
-    """Number of cells of the ground without a way out; 0, or it is a defect.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-
-    Returns
-    -------
-    int
-        Cells that are not OUTSIDE and have no target, or whose way does not end.
-    """
+    """Number of cells of the ground without a way out; 0, or it is a defect."""
     known = drainage.ground.kind.ravel() != OUTSIDE
     ends = np.where(drainage.target < 0, np.int64(0), np.int64(-1))
     ends[drainage.target == NOWHERE] = -1

@@ -40,20 +40,7 @@ class LotGround:
 
 
 def refuse_unfit(source: RasterSource, parcel: BaseGeometry) -> None:
-    """Refuse a raster that lies elsewhere or is too coarse for a lot, before any of it is read.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    parcel : shapely Polygon or MultiPolygon
-        The lot in the metric frame.
-
-    Raises
-    ------
-    GroundError
-        If the lot lies outside the raster, or fewer than 100 cells fit on it.
-    """
+    """Refuse a raster that lies elsewhere or is too coarse for a lot, before any of it is read."""
     if not parcel.intersects(box(*source.grid.bounds)):
         raise GroundError(
             f"the parcel lies outside the raster {source.path.name}: the parcel is at {_place(source, parcel.bounds)}, "
@@ -70,22 +57,7 @@ def refuse_unfit(source: RasterSource, parcel: BaseGeometry) -> None:
 
 
 def cover_of_lot(source: RasterSource, surface: Surface, parcel: BaseGeometry) -> LotGround:
-    """How the ground read covers a lot.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    surface : Surface
-        A window of it around the lot.
-    parcel : shapely Polygon or MultiPolygon
-        The lot in the metric frame.
-
-    Returns
-    -------
-    LotGround
-        Cells, whether it lies inside, share unknown.
-    """
+    """How the ground read covers a lot."""
     on_lot = cells_inside(surface.grid, parcel)
     inside = box(*source.grid.bounds).covers(parcel)
     whole = float(on_lot.sum())
@@ -101,27 +73,7 @@ def cover_of_lot(source: RasterSource, surface: Surface, parcel: BaseGeometry) -
 
 
 def refuse_unknown(source: RasterSource, surface: Surface, parcel: BaseGeometry) -> tuple[str, ...]:
-    """Refuse ground that is mostly unknown on the lot; say what else of it a reader must know.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    surface : Surface
-        A window of it that holds the lot as far as the raster does.
-    parcel : shapely Polygon or MultiPolygon
-        The lot in the metric frame.
-
-    Returns
-    -------
-    tuple of str
-        Warnings: part of the lot unknown, coarse cells, ground that looks like roofs and trees.
-
-    Raises
-    ------
-    GroundError
-        If more than half of the lot is unknown.
-    """
+    """Refuse ground that is mostly unknown on the lot; say what else of it a reader must know."""
     cover = cover_of_lot(source, surface, parcel)
     name = source.path.name
     if cover.unknown_share > 0.5:
@@ -148,21 +100,11 @@ def refuse_unknown(source: RasterSource, surface: Surface, parcel: BaseGeometry)
 
 
 def share_of_steps(surface: Surface) -> float:
-    """Share of known cells that step to a neighbour as eaves and tree crowns do.
+    """Share of known cells that step to a neighbour as eaves and tree crowns do. [-]
 
     A step counts above 1.5 m, or above one and a half cells on rasters coarser than 1 m, where a steep bank
     alone makes as much. Common practice has no figure for it: on bare earth with garden walls the share stays
     under 1 %, with houses and trees left standing it is 5 to 20 %; more than 2 % is warned about.
-
-    Parameters
-    ----------
-    surface : Surface
-        The ground.
-
-    Returns
-    -------
-    float
-        From 0 to 1. [-]
     """
     z = surface.elevation
     known = np.isfinite(z)
@@ -175,20 +117,7 @@ def share_of_steps(surface: Surface) -> float:
 
 
 def cells_inside(grid: Grid, shape: BaseGeometry) -> BoolArray:
-    """Cells whose centre lies in a shape.
-
-    Parameters
-    ----------
-    grid : Grid
-        The cells.
-    shape : shapely Polygon or MultiPolygon
-        In the metric frame.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True inside.
-    """
+    """Cells whose centre lies in a shape."""
     from rasterio.features import geometry_mask
 
     inside: BoolArray = geometry_mask([shape], grid.shape, grid.transform, invert=True)

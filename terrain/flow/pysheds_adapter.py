@@ -29,18 +29,7 @@ _CODE = np.array([[32, 64, 128], [16, 0, 1], [8, 4, 2]], dtype=np.int64)
 
 
 def fill_depressions(ground: Ground) -> FloatArray:
-    """Ground with its low spots filled by pysheds.
-
-    Parameters
-    ----------
-    ground : Ground
-        Ground with roofs, barriers and culverts in it.
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        NaN where not OPEN; unknown ground inside counts as a wall, and shut-in ground is as it was. [m]
-    """
+    """Ground with its low spots filled by pysheds. [m]"""
     heights, step = _without_pinches(ground.elevation, _holes_as_walls(ground))
     known = np.isfinite(heights)
     if not known.any():
@@ -54,20 +43,7 @@ def fill_depressions(ground: Ground) -> FloatArray:
 
 
 def accumulate_cells(ground: Ground, target: IntArray) -> FloatArray:
-    """Number of cells that drain through each, by pysheds over given directions.
-
-    Parameters
-    ----------
-    ground : Ground
-        Ground the directions are over.
-    target : (rows * cols,) int ndarray
-        Directions as in `Drainage`.
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        Cells, each itself included, 0 OUTSIDE; what ROOF and BARRIER cells hold is handed to their receivers. [-]
-    """
+    """Number of cells that drain through each, by pysheds over given directions. [-]"""
     weight = (ground.kind != OUTSIDE).astype(np.float64)
     walls = (ground.kind > OPEN) & (ground.receiver >= 0)
     weight += np.bincount(ground.receiver[walls], minlength=weight.size).reshape(weight.shape)
@@ -79,20 +55,7 @@ def accumulate_cells(ground: Ground, target: IntArray) -> FloatArray:
 
 
 def catchment_of_point(drainage: Drainage, x: float, y: float) -> BoolArray:
-    """Cells that drain through the cell that holds a point, by pysheds over the kernel's directions.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    x, y : float
-        Easting and northing in the metric frame, inside the window. [m]
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True inside the catchment, the cell itself included; ROOF and BARRIER cells go with their receivers.
-    """
+    """Cells that drain through the cell that holds a point, by pysheds over the kernel's directions."""
     ground = drainage.ground
     grid, codes = _raster(np.pad(_codes(ground, drainage.target), 1), 0, ground)
     with _quiet():
@@ -104,20 +67,7 @@ def catchment_of_point(drainage: Drainage, x: float, y: float) -> BoolArray:
 
 
 def distances_to_point(drainage: Drainage, x: float, y: float) -> FloatArray:
-    """Length of the way from each cell down to the cell that holds a point, by pysheds.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions.
-    x, y : float
-        Easting and northing in the metric frame, inside the window. [m]
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        Through cell centres, inf where water does not pass the point and on roofs and barriers. [m]
-    """
+    """Length of the way from each cell down to the cell that holds a point, by pysheds. [m]"""
     ground = drainage.ground
     found = _codes(ground, drainage.target)
     width, height = ground.grid.cell_width, ground.grid.cell_height
@@ -143,38 +93,13 @@ def with_pysheds(drainage: Drainage) -> Drainage:
 
 
 def fill_beside_kernel(ground: Ground, filled: FloatArray) -> FloatArray:
-    """Filled surface by pysheds, by the kernel where pysheds has none of its own.
-
-    Parameters
-    ----------
-    ground : Ground
-        Ground with roofs, barriers and culverts in it.
-    filled : (rows, cols) float ndarray
-        The kernel's filled surface. [m]
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        pysheds' fill; the kernel's on shut-in ground, and where unknown ground inside lets water out. [m]
-    """
+    """Filled surface by pysheds, by the kernel where pysheds has none of its own. [m]"""
     compared, _ = _under_one_treatment(ground)
     return np.where(compared, np.fmin(fill_depressions(ground), filled), filled)
 
 
 def self_check(drainage: Drainage) -> tuple[str, ...]:
-    """Hold the kernel against pysheds, bit for bit.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        What to check.
-
-    Returns
-    -------
-    tuple of str
-        Differences in words, none where both agree: filled surface under the same treatment of unknown ground inside,
-        and accumulation in cells.
-    """
+    """Hold the kernel against pysheds, bit for bit."""
     ground = drainage.ground
     compared, filled = _under_one_treatment(ground)
     theirs = np.where(compared, fill_depressions(ground), filled)

@@ -35,33 +35,6 @@ def grow_window(
     A side grows while ground that drains to the lot touches it, by twice as much each time. When none does, the
     window grows once more by the margin all round: where that changes what drains to the lot (a low spot cut by
     the old edge spills the other way), growing goes on.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    parcel : shapely Polygon or MultiPolygon
-        The lot in the metric frame.
-    drain : callable
-        From a surface to the (rows, cols) bool mask of cells that lie on the parcel or drain to it.
-    margin : float
-        Ground read around the lot at first. [m]
-    limit : int
-        Most cells that a window may hold. [-]
-    largest_hole : int
-        Most cells of a hole that is interpolated. [-]
-
-    Returns
-    -------
-    Surface
-        The window, with warnings on the sides where run-on is under-counted.
-
-    Raises
-    ------
-    GroundError
-        If the raster lies elsewhere, is too coarse, or is unknown over more than half of the lot.
-    GroundFileError
-        If the file is torn there.
     """
     refuse_unfit(source, parcel)
     west, south, east, north = parcel.bounds

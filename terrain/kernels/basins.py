@@ -21,17 +21,7 @@ _SHORT = 24
 
 @njit(cache=True)
 def label_basins(way, width, label):  # type: ignore[no-untyped-def]
-    """Give each cell the basin that its way ends in: 0 for the border, else its pit.
-
-    Parameters
-    ----------
-    way : uint8 ndarray
-        From `cross_flats`.
-    width : int
-        Cells in a padded row.
-    label : int32 ndarray
-        -1, and the pit's number in pits; changed in place.
-    """
+    """Give each cell the basin that its way ends in: 0 for the border, else its pit."""
     offsets = neighbour_offsets(width)
     for first in range(width, way.size - width):
         if label[first] >= 0 or way[first] == NO_GROUND:
@@ -49,28 +39,7 @@ def label_basins(way, width, label):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def find_saddles(height, state, width, label, basins):  # type: ignore[no-untyped-def]
-    """Lowest saddle of each two basins that touch, and of each basin with the border.
-
-    Parameters
-    ----------
-    height, state : ndarray
-        From `pad_window`. [m], [-]
-    width : int
-        Cells in a padded row.
-    label : int32 ndarray
-        From `label_basins`.
-    basins : int
-        Number of basins, the border included.
-
-    Returns
-    -------
-    one, other : (n,) int32 ndarray
-        Basins; `other` is the smaller number, 0 the border. A pair may come twice where a basin has many neighbours.
-    level : (n,) float ndarray
-        Height over which water must pass. [m]
-    cell : (n,) int32 ndarray
-        Padded index of the cell that is so high.
-    """
+    """Lowest saddle of each two basins that touch, and of each basin with the border."""
     meets, most = _mark_meetings(label, state, width)
     newest = np.full(basins, -1, dtype=np.int32)
     before = np.empty(most, dtype=np.int32)
@@ -144,18 +113,7 @@ def _mark_wide(mine, east, south_west, south, south_east, state, marked):  # typ
 
 @njit(cache=True)
 def rank_levels(level):  # type: ignore[no-untyped-def]
-    """Order of levels, lowest first, equal ones as they come.
-
-    Parameters
-    ----------
-    level : (n,) float ndarray
-        Finite heights. [m]
-
-    Returns
-    -------
-    (n,) int32 ndarray
-        Positions in `level`.
-    """
+    """Order of levels, lowest first, equal ones as they come."""
     number = level.size
     if number == 0:
         return np.empty(0, dtype=np.int32)
@@ -193,24 +151,7 @@ def rank_levels(level):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def outlet_levels(one, other, level, ranked, ends):  # type: ignore[no-untyped-def]
-    """Level at which each basin lets its water out.
-
-    Parameters
-    ----------
-    one, other, level : ndarray
-        From `find_saddles`.
-    ranked : int32 ndarray
-        From `rank_levels`.
-    ends : (basins,) float ndarray
-        Level at which water ends in a basin itself, inf in most; -inf for the border. [m]
-
-    Returns
-    -------
-    outlet : (basins,) float ndarray
-        inf for a basin that has no way out. [m]
-    group : (basins,) int32 ndarray
-        Smallest number of a basin from which the same ground is shut in, where there is no way out.
-    """
+    """Level at which each basin lets its water out."""
     basins = ends.size
     above = np.arange(basins).astype(np.int32)
     outlet = ends.copy()

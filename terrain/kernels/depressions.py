@@ -80,24 +80,7 @@ def grow_tree(
     cell_width: float,
     cell_height: float,
 ) -> Tree:
-    """Find all depressions, however small.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground. [m]
-    kind : (rows, cols) int ndarray
-        0 outside, 1 open, 2 and 3 walls.
-    target, order : int ndarray
-        Directions over the filled ground, from `flood`.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    Tree
-        All depressions.
-    """
+    """Find all depressions, however small."""
     return Tree(*_grow(elevation, kind, target, order, cell_width, cell_height))
 
 

@@ -29,26 +29,7 @@ _FIRST[[1, 2, 4, 8, 16, 32, 64, 128]] = np.arange(8)
 
 @njit(cache=True)
 def steepest_ways(height, state, width, cell_width, cell_height):  # type: ignore[no-untyped-def]
-    """Neighbour to which each cell falls steepest by true distances; of equals the first by number.
-
-    Parameters
-    ----------
-    height, state : ndarray
-        From `pad_window`; heights may have been raised since. [m], [-]
-    width : int
-        Cells in a padded row.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    way : uint8 ndarray
-        0 to 7, OVER_BORDER for a border cell with no lower neighbour, FLAT for another such cell, or NO_GROUND.
-    level : uint8 ndarray
-        A bit for each neighbour at the same height that can be stepped to.
-    below : uint8 ndarray
-        1 where a neighbour is higher, else 0.
-    """
+    """Neighbour to which each cell falls steepest by true distances; of equals the first by number."""
     number = height.size - 2 * width - 2
     way = np.full(height.size, NO_GROUND, dtype=np.uint8)
     level = np.zeros(height.size, dtype=np.uint8)
@@ -158,22 +139,7 @@ def _steepest_pinched(cell, height, state, width, cell_width, cell_height):  # t
 
 @njit(cache=True)
 def cross_flats(width, way, level, label):  # type: ignore[no-untyped-def]
-    """Give each flat cell a way towards the nearest outlet of its flat, counted in steps.
-
-    Parameters
-    ----------
-    width : int
-        Cells in a padded row.
-    way, level : uint8 ndarray
-        From `steepest_ways`; `way` is changed in place: cells of a flat without outlet become PIT.
-    label : int32 ndarray
-        Where such cells get the number of their pit, from 1; changed in place.
-
-    Returns
-    -------
-    int64 ndarray
-        First cell of each pit; that of number 0 is -1.
-    """
+    """Give each flat cell a way towards the nearest outlet of its flat, counted in steps."""
     offsets = neighbour_offsets(width)
     gathered = np.empty(1024, dtype=np.int64)
     queue = np.empty(1024, dtype=np.int64)
@@ -204,19 +170,6 @@ def draw_lines_over_flats(elevation, height, width, way, level, below, toward): 
     Of the neighbours one step nearer an outlet a cell takes the one with the lowest ground, so that lines follow the
     bottom of a pond; among equals on dry ground the one farthest from higher ground, so that they gather in the
     middle [1]_.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Bare ground. [m]
-    height : ndarray
-        Padded, and raised to where water leaves. [m]
-    width : int
-        Cells in a padded row.
-    way, level, below : uint8 ndarray
-        From `steepest_ways`; `way` is changed in place.
-    toward : int32 ndarray
-        Zeros; used up.
 
     References
     ----------

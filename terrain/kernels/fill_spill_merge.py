@@ -24,32 +24,7 @@ def settle(
     tree: Tree,
     cell_area: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Let water run, stand and spill until it rests.
-
-    Parameters
-    ----------
-    runoff : (rows * cols,) float ndarray
-        Water that starts on each cell. [m3]
-    elevation : (rows * cols,) float ndarray
-        Ground. [m]
-    target, order : int ndarray
-        Directions from `flood`.
-    tree : Tree
-        Depressions of the same ground.
-    cell_area : float
-        Area of one cell. [m2]
-
-    Returns
-    -------
-    depth : (rows * cols,) float ndarray
-        Of standing water. [m]
-    leaves : (rows * cols,) float ndarray
-        Water that leaves over the border at each cell. [m3]
-    stored, spilled : (k,) float ndarray
-        Water in each pool, those inside it included, and what went over its spill. [m3]
-    level : (k,) float ndarray
-        Of the water that covers each pool's bottom, NaN where that is dry or the pool is not one sheet. [m]
-    """
+    """Let water run, stand and spill until it rests."""
     leaves, stored, spilled = _run(runoff, target, order, tree, cell_area)
     level = _levels(stored, elevation, tree, cell_area)
     return _depths(elevation, level, tree), leaves, stored, spilled, level

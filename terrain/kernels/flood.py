@@ -14,31 +14,7 @@ from terrain.kernels.window import INTO_BOTTOM, pad_window
 def flood(
     elevation: FloatArray, kind: IntArray, receiver: IntArray, cell_width: float, cell_height: float
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
-    """Fill the ground, give every cell a way down and count what drains through it.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground; read where `kind` is 1 only. [m]
-    kind : (rows, cols) int ndarray
-        0 outside, 1 open, 2 and 3 walls.
-    receiver : (rows, cols) int ndarray
-        Flat index of the open cell that takes the water of a wall, -1 where none does.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    filled : (rows, cols) float ndarray
-        Least height at which water leaves, NaN where not open. [m]
-    target : (rows * cols,) int ndarray
-        Flat index of the next cell; -1 over an open border or from a wall without receiver, -2 at the bottom of shut-in
-        ground, -3 outside.
-    order : (n,) int ndarray
-        Flat indices of open cells and walls, downstream before upstream.
-    cells : (rows, cols) float ndarray
-        Cells that drain through each, itself included. [-]
-    """
+    """Fill the ground, give every cell a way down and count what drains through it."""
     rows, columns = elevation.shape
     width = columns + 2
     # every new large array costs as much as a pass over the ground, so what is done with is used again

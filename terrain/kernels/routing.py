@@ -9,26 +9,7 @@ from terrain.kernels.window import INTO_BOTTOM, OVER_BORDER, neighbour_offsets
 
 @njit(cache=True)
 def gather(way, columns, kind, receiver):  # type: ignore[no-untyped-def]
-    """Bring cells into an order, and count what drains through each, along the streams from their heads.
-
-    Parameters
-    ----------
-    way : (n,) uint8 ndarray
-        Of each cell of the window, without a ring: 0 to 7 a neighbour, 8 over the border, 9 into a bottom.
-    columns : int
-        Columns of the window.
-    kind, receiver : (n,) int ndarray
-        As for `flood`.
-
-    Returns
-    -------
-    target : (n,) int ndarray
-        Flat index of the next cell; -1 over the border, -2 into a bottom, -3 for no ground.
-    order : (m,) int ndarray
-        Open cells and walls, downstream before upstream.
-    cells : (n,) float ndarray
-        Cells that drain through each, 0 for no ground.
-    """
+    """Bring cells into an order, and count what drains through each, along the streams from their heads."""
     steps = np.zeros(16, dtype=np.int64)
     steps[:8] = neighbour_offsets(columns)
     awaited = np.zeros(way.size, dtype=np.uint8)
@@ -82,22 +63,7 @@ def gather(way, columns, kind, receiver):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def accumulate(target: IntArray, order: IntArray, weight: FloatArray) -> FloatArray:
-    """Sum of `weight` over all that drains through each cell, itself included.
-
-    Parameters
-    ----------
-    target : (n,) int ndarray
-        Next cell of each, negative where there is none.
-    order : (m,) int ndarray
-        Cells, downstream before upstream.
-    weight : (n,) float ndarray
-        What each cell gives.
-
-    Returns
-    -------
-    (n,) float ndarray
-        Sums; 0 for cells that are not in `order`.
-    """
+    """Sum of `weight` over all that drains through each cell, itself included."""
     total = np.zeros(target.size, dtype=np.float64)
     for position in range(order.size - 1, -1, -1):
         cell = order[position]
@@ -110,20 +76,7 @@ def accumulate(target: IntArray, order: IntArray, weight: FloatArray) -> FloatAr
 
 @njit(cache=True)
 def carry_labels(target: IntArray, order: IntArray, seeds: IntArray) -> IntArray:
-    """Label of the first labelled cell that each meets on its way down, itself included; -1 for none.
-
-    Parameters
-    ----------
-    target, order : int ndarray
-        As for `accumulate`.
-    seeds : (n,) int ndarray
-        Label of each cell, negative for none.
-
-    Returns
-    -------
-    (n,) int ndarray
-        Labels.
-    """
+    """Label of the first labelled cell that each meets on its way down, itself included; -1 for none."""
     label = np.full(target.size, -1, dtype=np.int64)
     for position in range(order.size):
         cell = order[position]
@@ -138,24 +91,7 @@ def carry_labels(target: IntArray, order: IntArray, seeds: IntArray) -> IntArray
 def lengths(
     target: IntArray, order: IntArray, ends: BoolArray, columns: int, cell_width: float, cell_height: float
 ) -> FloatArray:
-    """Length of each cell's way down to the first of `ends`, NaN where it meets none. [m]
-
-    Parameters
-    ----------
-    target, order : int ndarray
-        As for `accumulate`.
-    ends : (n,) bool ndarray
-        Cells at which the length is 0.
-    columns : int
-        Columns of the grid.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    (n,) float ndarray
-        Lengths. [m]
-    """
+    """Length of each cell's way down to the first of `ends`, NaN where it meets none. [m]"""
     length = np.full(target.size, np.nan)
     for position in range(order.size):
         cell = order[position]
@@ -177,26 +113,7 @@ def falls(
     cell_width: float,
     cell_height: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Fall of `height` along the way down over at least `reach`, and the straight distance it is over.
-
-    Parameters
-    ----------
-    target, order : int ndarray
-        As for `accumulate`.
-    height : (n,) float ndarray
-        Heights. [m]
-    reach : float
-        Length along the way at which to look; less where the way ends before. [m]
-    columns : int
-        Columns of the grid.
-    cell_width, cell_height : float
-        Size of a cell. [m]
-
-    Returns
-    -------
-    fall, distance : (n,) float ndarray
-        NaN where not in `order`. [m], [m]
-    """
+    """Fall of `height` along the way down over at least `reach`, and the straight distance it is over. [m]"""
     fall = np.full(target.size, np.nan)
     distance = np.full(target.size, np.nan)
     for position in range(order.size):
@@ -214,20 +131,7 @@ def falls(
 
 @njit(cache=True)
 def walk(target: IntArray, start: int) -> IntArray:
-    """Cells from `start` down to where water leaves or stays, both included.
-
-    Parameters
-    ----------
-    target : (n,) int ndarray
-        Next cell of each, negative where there is none.
-    start : int
-        Flat index.
-
-    Returns
-    -------
-    (k,) int ndarray
-        Flat indices.
-    """
+    """Cells from `start` down to where water leaves or stays, both included."""
     number = 1
     cell = start
     while target[cell] >= 0:

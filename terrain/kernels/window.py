@@ -27,23 +27,7 @@ NO_GROUND = 13
 
 @njit(cache=True)
 def pad_window(elevation, kind):  # type: ignore[no-untyped-def]
-    """Heights and states within a ring of one cell of unknown ground.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Ground; read where `kind` is 1 only. [m]
-    kind : (rows, cols) int ndarray
-        0 outside, 1 open, 2 and 3 walls.
-
-    Returns
-    -------
-    height : ((rows + 2) * (cols + 2),) float ndarray
-        NaN where not open. [m]
-    state : uint8 ndarray of the same shape
-        Bits as above: BORDER beside unknown ground, PINCHED where a diagonal step is blocked; the first of all,
-        which is in the ring, is PINCHED where any is.
-    """
+    """Heights and states within a ring of one cell of unknown ground."""
     rows, columns = elevation.shape
     width = columns + 2
     height = np.full((rows + 2) * width, np.nan)
@@ -105,18 +89,7 @@ def _mark_borders(state, width, walls):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def neighbour_offsets(width: int) -> IntArray:
-    """Steps in a flat array to the eight neighbours.
-
-    Parameters
-    ----------
-    width : int
-        Cells in a row.
-
-    Returns
-    -------
-    (8,) int ndarray
-        East, south, west, north, south-east, south-west, north-west, north-east.
-    """
+    """Steps in a flat array to the eight neighbours."""
     return np.array([1, width, -1, -width, width + 1, width - 1, -width - 1, -width + 1], dtype=np.int64)
 
 

@@ -38,27 +38,7 @@ class HeightCells:
 
 
 def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column: int) -> HeightCells:
-    """Read a block of the file's own cells.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    grid : Grid
-        The block's cells.
-    first_row, first_column : int
-        Where the block begins in the file.
-
-    Returns
-    -------
-    HeightCells
-        Heights and warnings.
-
-    Raises
-    ------
-    GroundFileError
-        If the file is torn there.
-    """
+    """Read a block of the file's own cells."""
     from rasterio.windows import Window
 
     rows, columns = grid.shape
@@ -80,25 +60,6 @@ def read_warped(source: RasterSource, grid: Grid, first_row: int, first_column: 
 
     Every centre is projected exactly, so that a cell's height is the same in every window. A centre beside an
     unknown cell is unknown.
-
-    Parameters
-    ----------
-    source : RasterSource
-        The raster.
-    grid : Grid
-        The cells asked for.
-    first_row, first_column : int
-        Where the block begins in the source's grid.
-
-    Returns
-    -------
-    HeightCells
-        Heights and warnings.
-
-    Raises
-    ------
-    GroundFileError
-        If the file is torn there.
     """
     rows, columns = grid.shape
     file_rows = np.empty(grid.shape)

@@ -39,20 +39,6 @@ def close_small_holes(
     Each closed cell takes the weighted mean of its four neighbours (the discrete Laplace equation), so that no
     closed cell lies above or below the ground around its hole and a plane stays a plane. A hole that touches
     the window's edge may be part of a larger one and stays open.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        Heights, NaN where unknown. [m]
-    cell_width, cell_height : float
-        Size of a cell. [m]
-    max_cells : int
-        Largest hole, in cells that touch by side or corner, that is closed. [-]
-
-    Returns
-    -------
-    ClosedHoles
-        The surface and what was closed.
     """
     unknown = np.isnan(elevation)
     small, count = _small_holes(unknown, max_cells)

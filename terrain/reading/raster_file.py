@@ -11,23 +11,7 @@ from terrain.errors import GroundFileError
 
 @contextlib.contextmanager
 def opened(path: Path) -> Iterator[Any]:
-    """Open a raster with rasterio; what goes wrong in it is one message of ours.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Yields
-    ------
-    rasterio.DatasetReader
-        The open file.
-
-    Raises
-    ------
-    GroundFileError
-        If the file is missing, no raster, or cannot be read to its end.
-    """
+    """Open a raster with rasterio; what goes wrong in it is one message of ours."""
     import rasterio
     from rasterio.errors import RasterioError
 

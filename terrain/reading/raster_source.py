@@ -84,27 +84,6 @@ def open_raster(
 
     A projected raster keeps its CRS with the vertical part dropped. A geographic one is brought to the UTM zone
     of `near`; a turned or upside-down one is brought onto a north-up grid of its own CRS.
-
-    Parameters
-    ----------
-    path : path
-        Any raster that GDAL reads.
-    unit : str or None
-        Vertical unit, m, ft or ftUS, where the person gives it; it wins over the file's tags.
-    near : tuple of float or None
-        Longitude and latitude of the lot; the raster's middle where not given. [deg]
-
-    Returns
-    -------
-    RasterSource
-        The header.
-
-    Raises
-    ------
-    GroundFileError
-        If the file is missing, no raster, or torn.
-    GroundError
-        If it has no CRS, no place, or numbers that are no heights.
     """
     path = Path(path)
     with opened(path) as file:

@@ -14,20 +14,7 @@ _WARPED_REACH_DEGREES = 0.2
 
 
 def apply_affine(transform: Affine, across: Any, down: Any) -> tuple[Any, Any]:
-    """Where an affine transform takes points; spelt out, since releases of affine differ in how they write it.
-
-    Parameters
-    ----------
-    transform : Affine
-        From (across, down) to another plane.
-    across, down : float or ndarray
-        Points. [-]
-
-    Returns
-    -------
-    tuple
-        Their places. [-]
-    """
+    """Where an affine transform takes points; spelt out, since releases of affine differ in how they write it."""
     return (
         transform.a * across + transform.b * down + transform.c,
         transform.d * across + transform.e * down + transform.f,
@@ -35,24 +22,7 @@ def apply_affine(transform: Affine, across: Any, down: Any) -> tuple[Any, Any]:
 
 
 def file_cell_size(transform: Affine, crs: CRS, frame: Frame, near: tuple[float, float]) -> tuple[float, float]:
-    """True length of a cell's sides along the file's columns and rows, at the lot.
-
-    Parameters
-    ----------
-    transform : Affine
-        From (column, row) of the file to its CRS.
-    crs : pyproj.CRS
-        Of the file, without its vertical part.
-    frame : Frame
-        The metric plane.
-    near : tuple of float
-        Longitude and latitude of the lot. [deg]
-
-    Returns
-    -------
-    tuple of float
-        Width and height. [m]
-    """
+    """True length of a cell's sides along the file's columns and rows, at the lot. [m]"""
     dx, dy = np.array([transform.a, transform.b]), np.array([transform.d, transform.e])
     if crs != frame.crs:
         x, y = Transformer.from_crs(CRS.from_epsg(4326), crs, always_xy=True).transform(*near)
@@ -64,22 +34,7 @@ def file_cell_size(transform: Affine, crs: CRS, frame: Frame, near: tuple[float,
 
 
 def own_grid(transform: Affine, shape: tuple[int, int], frame: Frame) -> Grid:
-    """The file's own cells, where they are north-up in the frame's CRS.
-
-    Parameters
-    ----------
-    transform : Affine
-        From (column, row) to the map.
-    shape : tuple of int
-        Rows and columns.
-    frame : Frame
-        The metric plane.
-
-    Returns
-    -------
-    Grid
-        The same cells.
-    """
+    """The file's own cells, where they are north-up in the frame's CRS."""
     sx, sy = frame.x_scale, frame.y_scale
     return Grid(shape, transform.c * sx, transform.f * sy, transform.a * sx, -transform.e * sy, frame)
 
@@ -92,27 +47,8 @@ def north_up_grid(
     near: tuple[float, float],
     cell: tuple[float, float],
 ) -> Grid:
-    """North-up cells over a file whose own are not; the file's own where it is only flipped or turned by a right angle.
-
-    Parameters
-    ----------
-    transform : Affine
-        From (column, row) of the file to its CRS.
-    shape : tuple of int
-        Rows and columns of the file.
-    crs : pyproj.CRS
-        Of the file, without its vertical part.
-    frame : Frame
-        The metric plane.
-    near : tuple of float
-        Longitude and latitude of the lot. [deg]
-    cell : tuple of float
-        Width and height of the file's cells. [m]
-
-    Returns
-    -------
-    Grid
-        Cells that cover the file.
+    """North-up cells over a file whose own are not; the file's own where it is only flipped or turned by a right
+    angle.
     """
     rows, columns = shape
     quarter_turns = crs.is_projected and (transform.b == 0 == transform.d or transform.a == 0 == transform.e)

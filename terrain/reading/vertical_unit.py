@@ -43,30 +43,8 @@ class VerticalUnit:
 def decide_vertical_unit(
     given: str | None, crs: CRS, band_tag: str | None, horizontal: CRS, where: str
 ) -> VerticalUnit:
-    """Decide the unit of heights: the one given, else the vertical CRS, else the band's tag, else the horizontal unit.
-
-    Parameters
-    ----------
-    given : str or None
-        m, ft or ftUS, from the person.
-    crs : pyproj.CRS
-        As read, with its vertical part if it has one.
-    band_tag : str or None
-        Unit tag of the band.
-    horizontal : pyproj.CRS
-        The horizontal part of `crs`.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    VerticalUnit
-        The unit, what said so, and warnings.
-
-    Raises
-    ------
-    GroundError
-        If the unit given, the vertical CRS or the tag is one that heights cannot be read in.
+    """Decide the unit of heights: the one given, else the vertical CRS, else the band's tag, else the horizontal
+    unit.
     """
     if given is not None and given not in METRES_IN:
         raise GroundError(f'{where}: unknown vertical unit "{given}"; it may be "m", "ft" or "ftUS"')

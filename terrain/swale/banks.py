@@ -55,22 +55,6 @@ def find_bank(
     Outward from the bottom, the bank is the first top after which the ground goes on flatter for a while,
     or falls. It is found as the point farthest above a straight line from the bottom to the ground beyond, which
     noise moves less than it moves a slope.
-
-    Parameters
-    ----------
-    distance : (n,) float ndarray
-        Outward from the bottom, increasing from 0. [m]
-    height : (n,) float ndarray
-        Ground above the bottom; NaN where it ends. [m]
-    wall : int, optional
-        Position of the first cell of a roof or barrier.
-    rules : BankRules, optional
-        What counts as a bank.
-
-    Returns
-    -------
-    Bank
-        Its position and kind.
     """
     rules = rules or BankRules()
     known = np.isnan(height)

@@ -42,24 +42,7 @@ class DriveRidge:
 def find_ridge(
     surface: Surface | Ground, thalweg: Thalweg, start: float, end: float, *, left: float, right: float
 ) -> DriveRidge:
-    """Trace the ridge between two stations: at each offset, the highest ground on the way along the swale.
-
-    Parameters
-    ----------
-    surface : Surface or Ground
-        Ground as the raster shows it, not opened along the culvert.
-    thalweg : Thalweg
-        The bottom.
-    start, end : float
-        Stations above and below the drive. [m]
-    left, right : float
-        How far to either side of the thalweg it is traced. [m]
-
-    Returns
-    -------
-    DriveRidge
-        Points where the ground is unknown are left out.
-    """
+    """Trace the ridge between two stations: at each offset, the highest ground on the way along the swale."""
     step = min(surface.grid.cell_width, surface.grid.cell_height)
     across = np.linspace(-left, right, max(int(np.ceil((left + right) / step)), 2) + 1)
     along = np.linspace(start, end, max(int(np.ceil((end - start) / step)), 2) + 1)

@@ -105,24 +105,6 @@ def read_profile(
     A hump is what an opening of the profile takes out, where its sides are steep: ground that stands above what
     lies within `longest_dam` along the swale. What rises downstream apart from humps is a stretch against the grade.
 
-    Parameters
-    ----------
-    thalweg : Thalweg
-        The bottom.
-    rmse : float
-        Vertical accuracy of one height. [m]
-    averaged_over : float
-        Length over which the bottom is averaged. [m]
-    longest_dam : float
-        Longest a drive's fill may be, along the swale. [m]
-    least_rise : float
-        Rises below this are not listed, sure or not. [m]
-
-    Returns
-    -------
-    LongProfile
-        Stretches and humps, downstream.
-
     References
     ----------
     .. [1] P. Soille, "Morphological Image Analysis", 2nd ed., Springer, 2003, sec. 4.5 (top-hat by opening).
@@ -141,18 +123,7 @@ def read_profile(
 
 
 def fill_downstream(bottom: FloatArray) -> FloatArray:
-    """Level to which still water fills a profile that drains at its lower end.
-
-    Parameters
-    ----------
-    bottom : (n,) float ndarray
-        Downstream. [m]
-
-    Returns
-    -------
-    (n,) float ndarray
-        Highest ground between each point and the lower end. [m]
-    """
+    """Level to which still water fills a profile that drains at its lower end. [m]"""
     level: FloatArray = np.maximum.accumulate(bottom[::-1])[::-1]
     return level
 

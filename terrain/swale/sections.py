@@ -100,35 +100,6 @@ def cut_sections(
     A section's heights are the mean of lines a cell apart over a short way along the swale, its grade taken
     out. Its banks are found, and their tops read, on the median over a longer way, so that neither noise nor a
     drive across the swale moves them.
-
-    Parameters
-    ----------
-    surface : Surface or Ground
-        The raster; of a Ground, roofs and barriers end a section.
-    thalweg : Thalweg
-        The bottom.
-    spacing : float
-        Between sections along the thalweg; changed a little so that both ends have one. [m]
-    gaps : sequence of tuple of float
-        Pairs of stations, as of a drive: a section stands at each, none between them. [m]
-    reach : float
-        How far to either side a bank is looked for. [m]
-    along : float
-        Length of swale over which a section's heights are averaged; 0 for the one line. [m]
-    banks_along : float
-        Length of swale on which its banks are found. [m]
-    rules : BankRules, optional
-        What counts as a bank.
-
-    Returns
-    -------
-    tuple of SwaleSection
-        Downstream.
-
-    Raises
-    ------
-    GeometryError
-        If the swale is shorter than the spacing.
     """
     if thalweg.length < spacing:
         raise GeometryError(

@@ -10,22 +10,7 @@ from terrain.swale.thalweg import Thalweg
 
 
 def swale_cells(ground: Ground, thalweg: Thalweg, sections: tuple[SwaleSection, ...]) -> IntArray:
-    """Cells between the banks, by the first section at or below them.
-
-    Parameters
-    ----------
-    ground : Ground
-        Where the cells lie.
-    thalweg : Thalweg
-        The bottom.
-    sections : tuple of SwaleSection
-        Cut along it.
-
-    Returns
-    -------
-    (rows, cols) int ndarray
-        Position of the section, -1 outside the swale and under roofs and barriers.
-    """
+    """Cells between the banks, by the first section at or below them."""
     grid = ground.grid
     labels = np.full(grid.shape, -1, dtype=np.int64)
     widest = max(max(-float(section.offsets[0]), float(section.offsets[-1])) for section in sections)

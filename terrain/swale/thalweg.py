@@ -76,27 +76,6 @@ def snap_thalweg(
     Of all lines that keep within `reach` of the drawn one it takes the lowest, heights averaged along the
     line over `smoothing`; where the bottom is flat, the straightest and nearest to the drawn line. The
     line runs downstream where the straight line fitted to its bottom falls.
-
-    Parameters
-    ----------
-    surface : Surface or Ground
-        The raster; of a Ground, with its culverts opened.
-    drawn : shapely LineString
-        Along the swale, in the metric frame.
-    reach : float
-        How far to either side the bottom is looked for. [m]
-    smoothing : float
-        Length over which heights and the moved line are averaged. [m]
-
-    Returns
-    -------
-    Thalweg
-        At steps of about one cell.
-
-    Raises
-    ------
-    GeometryError
-        If the line has no length, crosses itself, or leaves the known ground.
     """
     _check_drawn(surface, drawn)
     step = min(surface.grid.cell_width, surface.grid.cell_height)
@@ -110,45 +89,14 @@ def snap_thalweg(
 
 
 def thalweg_as_drawn(surface: Surface | Ground, drawn: LineString) -> Thalweg:
-    """The drawn line itself as a thalweg, turned downstream: for a line that was surveyed.
-
-    Parameters
-    ----------
-    surface : Surface or Ground
-        The raster.
-    drawn : shapely LineString
-        Along the bottom, in the metric frame.
-
-    Returns
-    -------
-    Thalweg
-        At steps of about one cell, with no shift.
-
-    Raises
-    ------
-    GeometryError
-        If the line has no length, crosses itself, or leaves the known ground.
-    """
+    """The drawn line itself as a thalweg, turned downstream: for a line that was surveyed."""
     _check_drawn(surface, drawn)
     step = min(surface.grid.cell_width, surface.grid.cell_height)
     return _finished(surface, drawn, _resampled(np.asarray(drawn.coords, dtype=np.float64)[:, :2], step), 0.0)
 
 
 def lowest_beside(surface: Surface | Ground, path: FloatArray) -> FloatArray:
-    """Lowest ground within a cell to either side of each point of a path.
-
-    Parameters
-    ----------
-    surface : Surface or Ground
-        The raster.
-    path : (n, 2) float ndarray
-        Easting and northing. [m]
-
-    Returns
-    -------
-    (n,) float ndarray
-        NaN where none is known. [m]
-    """
+    """Lowest ground within a cell to either side of each point of a path. [m]"""
     tx, ty = _tangents(path[:, 0], path[:, 1])
     width = max(surface.grid.cell_width, surface.grid.cell_height)
     offsets = np.linspace(-width, width, 9)

@@ -19,18 +19,6 @@ DECIMALS = 8
 def geojson_text(layers: Mapping[str, pd.DataFrame], crs: CRS) -> str:
     """All features of all layers as one collection; each says its layer.
 
-    Parameters
-    ----------
-    layers : mapping of str to DataFrame or GeoDataFrame
-        As they are handed over; tables without shapes are left out.
-    crs : pyproj.CRS
-        Of their shapes.
-
-    Returns
-    -------
-    str
-        Heights are left out, since theirs are above no ellipsoid.
-
     References
     ----------
     .. [1] Butler et al., "The GeoJSON Format", RFC 7946, 2016, sections 3.1.6 and 4, doi:10.17487/RFC7946.

@@ -52,26 +52,7 @@ def write_geopackage(
     units: Units,
     others: Mapping[str, Layer] | None = None,
 ) -> None:
-    """Write layers and tables as one new file, replacing an earlier one only when whole.
-
-    Parameters
-    ----------
-    path : Path
-        Where it goes; its folder exists.
-    tables : mapping of str to DataFrame or GeoDataFrame
-        In the order in which they are listed, the main layer first; names and columns as in layers.csv.
-    crs : pyproj.CRS or None
-        Projected CRS of every layer; None where all are tables.
-    units : str
-        si or us, as the columns are named.
-    others : mapping of str to Layer, optional
-        What layers are that layers.csv does not know.
-
-    Raises
-    ------
-    HandoverError
-        If the file is open elsewhere or cannot be written.
-    """
+    """Write layers and tables as one new file, replacing an earlier one only when whole."""
     refuse_if_open(path)
     kinds = {**layers(), **(others or {})}
     beside = path.with_name(f"{path.stem}.tmp.gpkg")
@@ -89,18 +70,7 @@ def write_geopackage(
 
 
 def refuse_if_open(path: Path) -> None:
-    """Refuse a file that another program has open, since replacing it would corrupt what that program writes.
-
-    Parameters
-    ----------
-    path : Path
-        The file that would be replaced.
-
-    Raises
-    ------
-    HandoverError
-        If a write-ahead log or journal lies beside it.
-    """
+    """Refuse a file that another program has open, since replacing it would corrupt what that program writes."""
     for ending in OPEN_ELSEWHERE:
         companion = path.with_name(path.name + ending)
         if companion.exists():

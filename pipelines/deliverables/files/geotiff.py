@@ -13,20 +13,7 @@ NODATA = -999_999.0
 
 
 def write_geotiff(path: Path, raster: Raster) -> None:
-    """Write a raster as one new file, replacing an earlier one only when whole.
-
-    Parameters
-    ----------
-    path : Path
-        Where it goes; its folder exists.
-    raster : Raster
-        In the metric frame; the file is in the map's CRS, its values in the raster's unit.
-
-    Raises
-    ------
-    HandoverError
-        If the file cannot be written.
-    """
+    """Write a raster as one new file, replacing an earlier one only when whole."""
     beside = path.with_name(f"{path.stem}.tmp.tif")
     rows, columns = raster.grid.shape
     try:

@@ -77,13 +77,7 @@ class Layer:
 
 @cache
 def layers() -> dict[str, Layer]:
-    """Every layer and table that can be handed over.
-
-    Returns
-    -------
-    dict of str to Layer
-        By name.
-    """
+    """Every layer and table that can be handed over."""
     columns: dict[str, list[Column]] = {}
     for row in read_rows("layers.csv"):
         column = Column(row["column"], row["type"], row["si"], row["us"], row["meaning"])
@@ -99,31 +93,7 @@ def layers() -> dict[str, Layer]:
 def make_layer(
     name: str, units: Units, /, *, crs: Any = None, geometry: Sequence[Any] | None = None, **values: Sequence[Any]
 ) -> pd.DataFrame:
-    """A layer with the columns of the table, units in their names, sorted by id.
-
-    Parameters
-    ----------
-    name : str
-        Of the layer or table.
-    units : str
-        si or us.
-    crs : object
-        CRS of the geometry, as pyproj understands it.
-    geometry : sequence of shapely Geometry, optional
-        In map units, 2D or 3D as declared; parts are made multiple where the layer declares it.
-    **values : sequence
-        One for each column of the table, by its name without unit, numbers in SI. [SI]
-
-    Returns
-    -------
-    DataFrame or GeoDataFrame
-        As the layer declares.
-
-    Raises
-    ------
-    TypeError
-        If the columns given are not those of the table.
-    """
+    """A layer with the columns of the table, units in their names, sorted by id."""
     layer = layers()[name]
     wanted = {column.name for column in layer.columns}
     if wanted != set(values):
@@ -139,39 +109,13 @@ def make_layer(
 
 
 def empty_layer(name: str, units: Units, *, crs: Any = None) -> pd.DataFrame:
-    """A layer without features, with its columns and types.
-
-    Parameters
-    ----------
-    name : str
-        Of the layer.
-    units : str
-        si or us.
-    crs : any, optional
-        Of its shapes, where it has shapes.
-
-    Returns
-    -------
-    DataFrame or GeoDataFrame
-        No rows.
-    """
+    """A layer without features, with its columns and types."""
     columns = {column.name: () for column in layers()[name].columns}
     return make_layer(name, units, crs=crs, geometry=(), **columns)
 
 
 def read_rows(file: str) -> list[dict[str, str]]:
-    """Rows of one of the tables that are packed with this room.
-
-    Parameters
-    ----------
-    file : str
-        Its name.
-
-    Returns
-    -------
-    list of dict
-        One a row, by column.
-    """
+    """Rows of one of the tables that are packed with this room."""
     text = resources.files("pipelines.deliverables.files").joinpath(file).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 

@@ -21,23 +21,6 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
     """Mend what an earlier run left half swapped, and refuse a folder that cannot take a result.
 
     Run it before the work, so that nobody waits for a result that has no place.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the result is to go; need not exist.
-    overwrite : bool
-        Whether an earlier result may be replaced.
-
-    Returns
-    -------
-    Path
-        The folder, made absolute.
-
-    Raises
-    ------
-    HandoverError
-        If it holds anything but an earlier result, or one and `overwrite` is false, or cannot be written.
     """
     folder = folder.resolve()
     check_place(folder, overwrite=overwrite)
@@ -51,20 +34,7 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
 
 
 def check_place(folder: Path, *, overwrite: bool) -> None:
-    """The checks of `prepare_place` alone: nothing is touched.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the result is to go.
-    overwrite : bool
-        Whether an earlier result may be replaced.
-
-    Raises
-    ------
-    HandoverError
-        As `prepare_place`.
-    """
+    """The checks of `prepare_place` alone: nothing is touched."""
     folder = folder.resolve()
     if folder.is_dir():
         _check_content(folder, overwrite=overwrite)
@@ -83,23 +53,7 @@ def check_place(folder: Path, *, overwrite: bool) -> None:
 
 
 def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> None:
-    """Write files into a new folder and swap it in whole.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the result goes; the folder itself is replaced.
-    files : mapping of str to callable
-        What writes each file, by its path relative to the folder. One of them is a GeoPackage whose run_info
-        lists them all.
-    overwrite : bool
-        Whether an earlier result may be replaced.
-
-    Raises
-    ------
-    HandoverError
-        As `prepare_place`, or if something cannot be written; the earlier result then stays.
-    """
+    """Write files into a new folder and swap it in whole."""
     folder = prepare_place(folder, overwrite=overwrite)
     building = folder.with_name(f"{_building_prefix(folder)}{os.getpid()}")
     try:
@@ -121,18 +75,7 @@ def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> 
 
 
 def listed_files(folder: Path) -> set[str]:
-    """Files that the results in a folder say they consist of, by their paths relative to it.
-
-    Parameters
-    ----------
-    folder : Path
-        An existing folder.
-
-    Returns
-    -------
-    set of str
-        Empty where it holds no result of ours.
-    """
+    """Files that the results in a folder say they consist of, by their paths relative to it."""
     listed: set[str] = set()
     for file in sorted(folder.glob("*.gpkg")):
         try:

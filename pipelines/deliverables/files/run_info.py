@@ -12,22 +12,7 @@ OUTPUTS = "outputs"
 
 
 def run_info(findings: Findings, units: Units, outputs: Sequence[str]) -> pd.DataFrame:
-    """Rows of the table run_info.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    units : str
-        si or us.
-    outputs : sequence of str
-        Names of the files that are handed over together; a later run replaces only a folder that holds these.
-
-    Returns
-    -------
-    DataFrame
-        Columns key and value.
-    """
+    """Rows of the table run_info."""
     rows = list(_rows(findings, units, outputs))
     return make_layer("run_info", units, key=[key for key, _ in rows], value=[value for _, value in rows])
 

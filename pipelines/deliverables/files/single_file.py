@@ -19,22 +19,7 @@ from terrain.reading.surface import Surface
 
 
 def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
-    """Refuse a place that cannot take a file, before the work is done.
-
-    Parameters
-    ----------
-    path : Path
-        Where the file is to go.
-    ending : str
-        What its name must end with, such as `.gpkg`.
-    overwrite : bool
-        Whether an earlier file may be replaced.
-
-    Raises
-    ------
-    HandoverError
-        If it has another ending, its folder is missing, or a file is there and `overwrite` is false.
-    """
+    """Refuse a place that cannot take a file, before the work is done."""
     if path.suffix.lower() != ending:
         raise HandoverError(f"{path} would hold the wrong kind of file. Give a name that ends with {ending}.")
     if path.is_dir():
@@ -49,30 +34,7 @@ def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
 def write_result(
     path: Path, name: str, value: Any, *, frame: Frame | None, units: Units, description: str = ""
 ) -> None:
-    """Write what a step gave.
-
-    Parameters
-    ----------
-    path : Path
-        Where the file goes; what is there is replaced when the new one is whole.
-    name : str
-        Of the layer, in snake_case.
-    value : Raster, Surface, GeoDataFrame or DataFrame
-        Shapes in the metric frame.
-    frame : Frame or None
-        The way back to the map; a GeoDataFrame needs it.
-    units : str
-        si or us, as the columns of a layer of ours are named.
-    description : str
-        What it is in a sentence.
-
-    Raises
-    ------
-    HandoverError
-        If it cannot be written.
-    TypeError
-        If the value is none of these, or a GeoDataFrame without a frame.
-    """
+    """Write what a step gave."""
     if isinstance(value, Surface):
         value = Raster(value.grid, value.elevation, "m", "height of the ground")
     if isinstance(value, Raster):
@@ -90,20 +52,7 @@ def write_result(
 
 
 def write_single_text(path: Path, text: str) -> None:
-    """Write a text file, replacing an earlier one only when whole.
-
-    Parameters
-    ----------
-    path : Path
-        Where it goes; its folder exists.
-    text : str
-        What it says.
-
-    Raises
-    ------
-    HandoverError
-        If it cannot be written.
-    """
+    """Write a text file, replacing an earlier one only when whole."""
     beside = path.with_name(f"{path.stem}.tmp{path.suffix}")
     try:
         write_text(beside, text)

@@ -15,22 +15,7 @@ MARKERS = {"cross": "cross_fill"}
 
 
 def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
-    """A style document (QML) for the symbols of one layer.
-
-    Parameters
-    ----------
-    layer : Layer
-        Whose columns the conditions name.
-    layer_symbols : sequence of Symbol
-        One for all features, or one for each kind of them.
-    units : str
-        si or us, as the columns are named.
-
-    Returns
-    -------
-    str
-        Only the part that says how features are drawn.
-    """
+    """A style document (QML) for the symbols of one layer."""
     root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
     by_rule = bool(layer_symbols[0].conditions)
     renderer = ElementTree.SubElement(

@@ -67,13 +67,7 @@ class Symbol:
 
 @cache
 def symbols() -> dict[str, tuple[Symbol, ...]]:
-    """Symbols of every layer that is drawn, by its name.
-
-    Returns
-    -------
-    dict of str to tuple of Symbol
-        From the table. [mm on paper]
-    """
+    """Symbols of every layer that is drawn, by its name."""
     found: dict[str, list[Symbol]] = {}
     for row in read_rows(EVERY_LAYER):
         symbol = Symbol(
@@ -92,20 +86,7 @@ def symbols() -> dict[str, tuple[Symbol, ...]]:
 
 
 def symbol_of(layer: str, values: Mapping[str, object]) -> int:
-    """Which symbol of a layer a feature is drawn with.
-
-    Parameters
-    ----------
-    layer : str
-        Name of the layer.
-    values : mapping of str to object
-        The feature's values by attribute without unit. [SI]
-
-    Returns
-    -------
-    int
-        Position among the layer's symbols; the first where none fits. [-]
-    """
+    """Which symbol of a layer a feature is drawn with."""
     for position, symbol in enumerate(symbols()[layer]):
         if all(condition.holds(values) for condition in symbol.conditions):
             return position

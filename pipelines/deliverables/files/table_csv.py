@@ -11,19 +11,7 @@ FORMULA_STARTS = ("=", "+", "-", "@")
 
 
 def csv_text(table: pd.DataFrame) -> str:
-    """A table as CSV text.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Without geometry.
-
-    Returns
-    -------
-    str
-        A header and one line a row; unknown values are empty, breaks and runs of blanks within a text are one
-        blank, and text that a spreadsheet would take for a formula starts with an apostrophe.
-    """
+    """A table as CSV text."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([_cell(str(name)) for name in table.columns])

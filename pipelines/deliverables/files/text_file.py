@@ -7,32 +7,13 @@ from typing import Any
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a text file with the line breaks it holds.
-
-    Parameters
-    ----------
-    path : Path
-        Where it goes.
-    text : str
-        What it says.
-    """
+    """Write a text file with the line breaks it holds."""
     # a file name that is no valid text shows as escapes instead of ending the run
     path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
 
 
 def summary_text(content: dict[str, Any]) -> str:
-    """A summary as JSON text.
-
-    Parameters
-    ----------
-    content : dict
-        As `summary` makes it.
-
-    Returns
-    -------
-    str
-        Valid JSON, ending with a line break; what is not finite is null.
-    """
+    """A summary as JSON text."""
     return json.dumps(_finite(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 

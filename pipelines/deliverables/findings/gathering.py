@@ -34,18 +34,7 @@ SIGMAS = 1.28
 
 
 def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
-    """Lines of flow on studied ground and on from it.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-
-    Returns
-    -------
-    tuple of FlowPath
-        Longest contributing area first.
-    """
+    """Lines of flow on studied ground and on from it."""
     drainage = situation.drainage
     grid = situation.grid
     columns = grid.shape[1]
@@ -98,28 +87,6 @@ def low_spots_of(
 
     Those that count in the reckoning are routed; one inside another follows the water of the outer one; a puddle
     too small to be routed holds what settles in it.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    places : mapping of str to SpotPlace
-        Low spots that count.
-    troubles : sequence of Trouble
-        What is wrong, worst first.
-    before, after : LotWater
-        The storm without and with works.
-    excess : (rows, cols) float ndarray
-        Water that runs off each cell. [m3]
-    soaking : callable
-        Rate at which water in a low spot soaks away. [m/s]
-    spills_above : mapping of str to float
-        Rain above which a low spot spills; ground behind it adds nothing to peaks in lesser storms. [m]
-
-    Returns
-    -------
-    tuple of StandingWater
-        By rank.
     """
     studied = situation.studied.ravel()
     spots = [spot for spot in situation.spots if studied[spot.cells].any()]
@@ -221,22 +188,7 @@ def _puddle(spot: LowSpot, stored: float, soaking: float) -> tuple[float, float 
 def leaving_of(
     before: LotWater, after: LotWater, served: Mapping[str, str], limits: Mapping[str, float]
 ) -> tuple[tuple[str, float, float, float, float], ...]:
-    """What leaves the lot in the design storm, by side and by outfall.
-
-    Parameters
-    ----------
-    before, after : LotWater
-        The storm without and with works.
-    served : mapping of str to str
-        Outfall by collector.
-    limits : mapping of str to float
-        Most that leaves by an outfall: what its pump moves. [m3/s]
-
-    Returns
-    -------
-    tuple of (str, float, float, float, float)
-        Place, peak [m3/s] and volume [m3] before, peak and volume after.
-    """
+    """What leaves the lot in the design storm, by side and by outfall."""
     rows = []
     for side in SIDES:
         then, now = before.leaving[side], after.leaving[side]
@@ -250,18 +202,7 @@ def leaving_of(
 
 
 def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
-    """Water at each low spot in each storm, before and after.
-
-    Parameters
-    ----------
-    storms : sequence of OtherStorm
-        From the lightest to the heaviest.
-
-    Returns
-    -------
-    tuple of StormWater
-        Depths of the low spots that are routed. [m]
-    """
+    """Water at each low spot in each storm, before and after."""
     return tuple(
         StormWater(
             name=storm.rain.storm.name,
@@ -278,41 +219,13 @@ def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
 
 
 def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[CollectorFlow, ...]:
-    """What comes to each collector in the design storm, and what it takes.
-
-    Parameters
-    ----------
-    water : LotWater
-        With the works in place.
-    collectors : sequence of str
-        Their ids.
-
-    Returns
-    -------
-    tuple of CollectorFlow
-        [m3/s]
-    """
+    """What comes to each collector in the design storm, and what it takes."""
     return tuple(CollectorFlow(name, water.arriving[name], water.taken[name]) for name in collectors
                  if name in water.arriving)
 
 
 def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> tuple[PumpPicture, ...]:
-    """Each pump's curve against its line's.
-
-    Parameters
-    ----------
-    lifts : sequence of LiftDesign
-        Pumped basins.
-    curve : PumpCurve
-        Of the pump.
-    given : bool
-        The user gave it.
-
-    Returns
-    -------
-    tuple of PumpPicture
-        [m3/s], [m]
-    """
+    """Each pump's curve against its line's."""
     flow = np.linspace(float(curve.flow[0]), curve.last_flow, 60)
     pump = np.array([head_at(curve, float(q)) for q in flow])
     return tuple(

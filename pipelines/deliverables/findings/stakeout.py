@@ -51,18 +51,7 @@ class Stake:
 
 
 def benchmark_of(findings: Findings) -> Benchmark | None:
-    """What grades are told from: the benchmark that is known, else the end of the line, to be chosen on site.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    Benchmark or None
-        None where no pipe is laid.
-    """
+    """What grades are told from: the benchmark that is known, else the end of the line, to be chosen on site."""
     if not findings.plan.pipe_runs:
         return None
     if findings.benchmark is not None:
@@ -72,18 +61,7 @@ def benchmark_of(findings: Findings) -> Benchmark | None:
 
 
 def stakes_of(findings: Findings) -> tuple[Stake, ...]:
-    """Stakes of every run: its ends, its fittings, and every few metres between them.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    tuple of Stake
-        By run, downstream.
-    """
+    """Stakes of every run: its ends, its fittings, and every few metres between them."""
     benchmark = benchmark_of(findings)
     if benchmark is None:
         return ()
@@ -116,38 +94,14 @@ def _of_run(run: PipeRun, findings: Findings, benchmark: Benchmark) -> Iterator[
 
 
 def profile_of(run: PipeRun) -> tuple[FloatArray, FloatArray]:
-    """Stations and inverts of a run's vertices.
-
-    Parameters
-    ----------
-    run : PipeRun
-        The run.
-
-    Returns
-    -------
-    stations, inverts : (n,) float ndarray
-        [m], [m]
-    """
+    """Stations and inverts of a run's vertices. [m]"""
     points = shapely.get_coordinates(run.line, include_z=True)
     stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points[:, :2], axis=0).T))])
     return stations, points[:, 2]
 
 
 def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """Table of stakeout.csv.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    DataFrame
-        Easting and northing in map units; the cut's column is there only where levels were read on site.
-    """
+    """Table of stakeout.csv."""
     unit = "ft" if units == "us" else "m"
     stakes = stakes_of(findings)
     benchmark = benchmark_of(findings)
@@ -169,20 +123,7 @@ def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
 
 
 def profile_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """Table of profiles.csv: ground, invert, depth and cover at every vertex of every run.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    DataFrame
-        Levels in the raster's datum.
-    """
+    """Table of profiles.csv: ground, invert, depth and cover at every vertex of every run."""
     unit = "ft" if units == "us" else "m"
     rows: dict[str, list[float]] = {name: [] for name in ("station", "ground", "invert", "depth", "cover")}
     runs: list[str] = []

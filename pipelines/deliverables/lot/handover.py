@@ -23,26 +23,7 @@ def write_lot(
     extra_files: Mapping[str, Writer] | None = None,
     extra_layers: Mapping[str, pd.DataFrame] | None = None,
 ) -> None:
-    """Write lot.gpkg, runoff.csv and summary.json, and what else is given, into a folder and swap it in whole.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    out_dir : Path
-        The folder; need not exist.
-    overwrite : bool
-        Whether an earlier result may be replaced.
-    extra_files : mapping of str to callable, optional
-        What writes each further file, by its path relative to the folder.
-    extra_layers : mapping of str to DataFrame or GeoDataFrame, optional
-        Further layers of lot.gpkg, made with `make_layer` in map units.
-
-    Raises
-    ------
-    HandoverError
-        If the folder cannot take the result; what it held before then stays.
-    """
+    """Write lot.gpkg, runoff.csv and summary.json, and what else is given, into a folder and swap it in whole."""
     units = unit_system(findings.units)
     further = dict(extra_files or {})
     outputs = ["lot.gpkg", "runoff.csv", "summary.json", *further]

@@ -18,22 +18,7 @@ CONTOURS = tuple(0.3048 * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0
 
 
 def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
-    """Every layer and table that is promised, empty ones included, in the order in which they are listed.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found, in the metric frame and SI. [SI]
-    units : str
-        si or us.
-    outputs : sequence of str
-        Names of the files that are handed over together, for `run_info`.
-
-    Returns
-    -------
-    dict of str to DataFrame or GeoDataFrame
-        Shapes in map units.
-    """
+    """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
     makers = (
         _parcel,
         _flow_paths,
@@ -57,20 +42,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
 
 
 def runoff_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """One row a sub-catchment, as in runoff.csv; the peak is the rational one.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    units : str
-        si or us.
-
-    Returns
-    -------
-    DataFrame
-        Sorted by sub-catchment.
-    """
+    """One row a sub-catchment, as in runoff.csv; the peak is the rational one."""
     rows = sorted(findings.runoff, key=lambda row: row.id)
     return make_layer(
         "runoff",

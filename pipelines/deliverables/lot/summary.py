@@ -7,18 +7,7 @@ from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrai
 
 
 def summary(findings: Findings) -> dict[str, Any]:
-    """The summary of one lot.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    dict
-        Ready for `summary_text`; each key carries its unit.
-    """
+    """The summary of one lot."""
     plan = findings.plan
     return {
         "name": findings.name,

@@ -27,22 +27,7 @@ DECIMALS = 3
 
 
 def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> dict[str, Writer]:
-    """What writes each file beside lot.gpkg, runoff.csv and summary.json.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    made_on : date
-        That the report carries.
-    geojson : bool
-        Whether the layers are also wanted for a phone's map.
-
-    Returns
-    -------
-    dict of str to callable
-        By path relative to the folder; nothing to stake out where nothing is laid.
-    """
+    """What writes each file beside lot.gpkg, runoff.csv and summary.json."""
     units = unit_system(findings.units)
     day = made_on.isoformat()
 

@@ -168,16 +168,5 @@ class Report:
 
 
 def plain(words: Words) -> str:
-    """Words and numbers as one text.
-
-    Parameters
-    ----------
-    words : tuple of str or Number
-        In order.
-
-    Returns
-    -------
-    str
-        Without marks.
-    """
+    """Words and numbers as one text."""
     return "".join(part.text if isinstance(part, Number) else part for part in words)

@@ -27,24 +27,7 @@ LONGEST_NAME = 90
 
 
 def report_html(report: Report, picture: MapPicture | None, *, made_on: str = "", view_name: str = "Lot") -> str:
-    """A report as a page.
-
-    Parameters
-    ----------
-    report : Report
-        What it says.
-    picture : MapPicture or None
-        Its map.
-    made_on : str
-        Date, as year-month-day; empty for none.
-    view_name : str
-        What the map's first view shows.
-
-    Returns
-    -------
-    str
-        HTML that carries all it needs; its policy lets nothing else in.
-    """
+    """A report as a page."""
     style, script = asset("report.css"), asset("tables.js") + (asset("map.js") if picture is not None else "")
     policy = (
         f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}; base-uri 'none'; "
@@ -58,18 +41,7 @@ def report_html(report: Report, picture: MapPicture | None, *, made_on: str = ""
 
 
 def asset(name: str) -> str:
-    """Text of a file that the report carries.
-
-    Parameters
-    ----------
-    name : str
-        Of the file.
-
-    Returns
-    -------
-    str
-        As it is.
-    """
+    """Text of a file that the report carries."""
     return resources.files(ASSETS).joinpath("assets", name).read_text(encoding="utf-8")
 
 

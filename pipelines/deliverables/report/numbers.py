@@ -29,29 +29,7 @@ UNKNOWN = "unknown"
 
 
 def number(value: float | None, kind: str, units: Units, source: str = "") -> Number:
-    """A number for a reader.
-
-    Parameters
-    ----------
-    value : float or None
-        None and NaN are unknown. [SI]
-    kind : str
-        As of `format_quantity`, or money, share, count, coefficient, amount, hours, minutes, starts.
-    units : str
-        us or si.
-    source : str
-        Where it stands unrounded.
-
-    Returns
-    -------
-    Number
-        Rounded as the trade reads it.
-
-    Raises
-    ------
-    KeyError
-        If the kind is not known.
-    """
+    """A number for a reader."""
     if value is None or not math.isfinite(value):
         return Number(UNKNOWN, UNKNOWN, "", None, source)
     if kind in _PLAIN:
@@ -83,32 +61,7 @@ def layer_table(
     totals: Sequence[str] = (),
     note: str = "",
 ) -> Table | None:
-    """A table of a layer's rows, numbers as they stand in the layer.
-
-    Parameters
-    ----------
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    layer : str
-        Which.
-    units : str
-        us or si.
-    shown : sequence of Shown
-        Columns, in order.
-    title : str
-        Of the table.
-    key : str
-        Column that tells rows apart in the numbers' sources; empty for the row's position.
-    totals : sequence of str
-        Columns that are added up in the foot.
-    note : str
-        What a reader must know of it.
-
-    Returns
-    -------
-    Table or None
-        None where the layer is empty; columns that are empty throughout are left out.
-    """
+    """A table of a layer's rows, numbers as they stand in the layer."""
     frame = layers[layer]
     if frame.empty:
         return None
@@ -137,24 +90,7 @@ def layer_table(
 def layer_number(
     layers: Mapping[str, pd.DataFrame], layer: str, row: str, column: str, kind: str, units: Units
 ) -> Number:
-    """One number of a layer.
-
-    Parameters
-    ----------
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    layer, row, column : str
-        Name of the layer, id of the row, column without its unit.
-    kind : str
-        As of `number`.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Number
-        With its source.
-    """
+    """One number of a layer."""
     frame = layers[layer]
     name, suffix = _written(frame, column)
     key = "id" if "id" in frame else str(frame.columns[0])
@@ -198,26 +134,7 @@ def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inli
 def row_words(
     layers: Mapping[str, pd.DataFrame], layer: str, row: str, units: Units, shown: Sequence[Shown], *, key: str = "id"
 ) -> tuple[tuple[str, Inline], ...]:
-    """One row of a layer as headings and values, those that are empty left out.
-
-    Parameters
-    ----------
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    layer, row : str
-        Name of the layer, and what its key holds.
-    units : str
-        us or si.
-    shown : sequence of Shown
-        Columns, in order.
-    key : str
-        Column that tells rows apart.
-
-    Returns
-    -------
-    tuple of (str, str or Number)
-        In order.
-    """
+    """One row of a layer as headings and values, those that are empty left out."""
     frame = layers[layer]
     found = frame[frame[key] == row]
     if found.empty:

@@ -21,22 +21,7 @@ NARROWEST, WIDEST = 4, 26
 
 
 def report_pdf(report: Report, picture: MapPicture | None, *, made_on: str = "") -> bytes:
-    """A report as sheets: letter for us units, A4 for si.
-
-    Parameters
-    ----------
-    report : Report
-        What it says.
-    picture : MapPicture or None
-        Its map, for the cover.
-    made_on : str
-        Date, as year-month-day; empty for none.
-
-    Returns
-    -------
-    bytes
-        PDF with its fonts inside.
-    """
+    """A report as sheets: letter for us units, A4 for si."""
     # a twentieth of a second that only those who print pay
     import typst
 

@@ -8,20 +8,7 @@ _TURNS = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068
 
 
 def shown(text: str, *, most: int = MOST) -> str:
-    """Text without control characters and marks that turn the reading direction, cut where it is too long to read.
-
-    Parameters
-    ----------
-    text : str
-        As it came.
-    most : int
-        Characters that are shown.
-
-    Returns
-    -------
-    str
-        Controls and turning marks as their code, such as `[U+202E]`; line breaks and tabs as blanks.
-    """
+    """Text without control characters and marks that turn the reading direction, cut where it is too long to read."""
     if text.isascii() and text.isprintable() and len(text) <= most:
         return text
     cut = f"{text[:most]}… ({len(text):,} characters)" if len(text) > most else text
@@ -29,20 +16,7 @@ def shown(text: str, *, most: int = MOST) -> str:
 
 
 def breakable(text: str, *, most: int = 24) -> str:
-    """Text whose long words may be broken by a typesetter.
-
-    Parameters
-    ----------
-    text : str
-        Fit to show.
-    most : int
-        Longest word that stays whole.
-
-    Returns
-    -------
-    str
-        With zero-width blanks inside long words.
-    """
+    """Text whose long words may be broken by a typesetter."""
     words = text.split(" ")
     return " ".join(
         "\u200b".join(word[at : at + most] for at in range(0, len(word), most)) if len(word) > most else word

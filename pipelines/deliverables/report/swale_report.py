@@ -39,20 +39,7 @@ LABELLED = ("swales", "outlets", "suspected_culverts", "culverts")
 
 
 def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Report:
-    """Everything a report of swales says.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-
-    Returns
-    -------
-    Report
-        Before it is set as a page or on paper.
-    """
+    """Everything a report of swales says."""
     units = findings.units
     worst = next((answer for answer in ("short", "holds_water", "cannot_tell", "takes_it")
                   if any(found.answer == answer for found in findings.swales)), "cannot_tell")  # fmt: skip
@@ -73,20 +60,7 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
 
 
 def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture | None:
-    """The map of a check of swales.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found, in the metric frame. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-
-    Returns
-    -------
-    MapPicture or None
-        None where no ground goes with the findings.
-    """
+    """The map of a check of swales."""
     if findings.ground is None:
         return None
     drawn = tuple(layer for layer in (_map_layer(findings, layers, name) for name in MAPPED) if layer.features)

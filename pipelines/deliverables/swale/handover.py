@@ -22,29 +22,7 @@ from pipelines.inputs.quantity_words import Units
 def write_swales(
     findings: SwaleFindings, out_dir: Path, *, overwrite: bool = False, made_on: date | None = None
 ) -> tuple[str, ...]:
-    """Write swale.gpkg, stations.csv, summary.json, the report and two pictures a swale into a folder, whole.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-    out_dir : Path
-        The folder; need not exist.
-    overwrite : bool
-        Whether an earlier result may be replaced.
-    made_on : date, optional
-        That the report carries; today where not given.
-
-    Returns
-    -------
-    tuple of str
-        Names of the files written.
-
-    Raises
-    ------
-    HandoverError
-        If the folder cannot take the result; what it held before then stays.
-    """
+    """Write swale.gpkg, stations.csv, summary.json, the report and two pictures a swale into a folder, whole."""
     files: dict[str, Writer] = {}
     for found in findings.swales:
         files[f"{found.site.id}_profile.png"] = partial(_write_picture, found, findings.units, profile_png)

@@ -16,20 +16,7 @@ from pipelines.layout.swale.verdict import SwaleVerdict
 
 
 def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
-    """Every layer and table that is promised, empty ones included, in the order in which they are listed.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found, in the metric frame. [SI]
-    outputs : sequence of str
-        Names of the files that are handed over together, for `run_info`.
-
-    Returns
-    -------
-    dict of str to DataFrame or GeoDataFrame
-        Shapes in map units, columns in the units of the findings.
-    """
+    """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
     makers = (
         _swales, stations_layer, _cross_sections, _reaches, _culverts, _suspected_culverts, _standing_water, _recut,
         _outlets, _verdicts, _lot_inflows, _lot_sums, _cautions,
@@ -41,18 +28,7 @@ def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dic
 
 
 def stations_table(findings: SwaleFindings) -> pd.DataFrame:
-    """The rows of stations.csv: those of the layer stations, with easting and northing in the map's coordinates.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-
-    Returns
-    -------
-    DataFrame
-        Sorted by id.
-    """
+    """The rows of stations.csv: those of the layer stations, with easting and northing in the map's coordinates."""
     layer = stations_layer(findings)
     table = pd.DataFrame(layer.drop(columns=layer.geometry.name))
     table.insert(3, "easting", [round(point.x, 3) for point in layer.geometry])
@@ -61,18 +37,7 @@ def stations_table(findings: SwaleFindings) -> pd.DataFrame:
 
 
 def stations_layer(findings: SwaleFindings) -> pd.DataFrame:
-    """The layer stations, one point a cross-section.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-
-    Returns
-    -------
-    GeoDataFrame
-        Sorted by id.
-    """
+    """The layer stations, one point a cross-section."""
     columns: dict[str, list[Any]] = {}
     shapes = []
     for found in findings.swales:
@@ -365,18 +330,7 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
 
 
 def verdict_rows(found: SwaleFinding) -> Iterator[dict[str, Any]]:
-    """Answers of one swale: its reaches, drives and outlets, downstream.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale.
-
-    Yields
-    ------
-    dict
-        id, swale, of, answer, short_level [m], short_flow [m3/s], why, measure.
-    """
+    """Answers of one swale: its reaches, drives and outlets, downstream."""
     known = "its bore, both inverts, the silt in it and the drive's low point"
     look = "whether a culvert lies there, its bore, both inverts and the silt in it"
     for reach in found.reaches:

@@ -16,20 +16,7 @@ _SECTIONS = 9
 
 
 def profile_png(found: SwaleFinding, units: Units) -> bytes:
-    """The long profile of a swale.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale. [SI]
-    units : str
-        us or si, of the axes.
-
-    Returns
-    -------
-    bytes
-        A PNG.
-    """
+    """The long profile of a swale."""
     unit, one = _length(units)
     site = found.site
     figure, axes = _figure(12.0, 5.2)
@@ -59,20 +46,7 @@ def profile_png(found: SwaleFinding, units: Units) -> bytes:
 
 
 def sections_png(found: SwaleFinding, units: Units) -> bytes:
-    """Cross-sections of a swale: the worst of each reach first, then others spread along it.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale. [SI]
-    units : str
-        us or si, of the axes.
-
-    Returns
-    -------
-    bytes
-        A PNG.
-    """
+    """Cross-sections of a swale: the worst of each reach first, then others spread along it."""
     import matplotlib.pyplot as plt
 
     unit, one = _length(units)

@@ -7,18 +7,7 @@ from pipelines.deliverables.swale.layers import verdict_rows
 
 
 def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
-    """The summary of a check of swales.
-
-    Parameters
-    ----------
-    findings : SwaleFindings
-        What was found. [SI]
-
-    Returns
-    -------
-    dict
-        Ready for `pipelines.deliverables.lot.summary.summary_text`; each key carries its unit.
-    """
+    """The summary of a check of swales."""
     return {
         "name": findings.name,
         "version": findings.version,

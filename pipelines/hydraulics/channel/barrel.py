@@ -49,67 +49,17 @@ class Barrel:
 
 
 def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:
-    """Round barrel.
-
-    Parameters
-    ----------
-    diameter, silt : float
-        Inside diameter, and depth of silt in it. [m]
-
-    Returns
-    -------
-    Barrel
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If the diameter is not above zero, or the silt fills it.
-    """
+    """Round barrel."""
     return _barrel("circular", diameter, diameter, silt)
 
 
 def box_barrel(span: float, height: float, silt: float = 0.0) -> Barrel:
-    """Box barrel.
-
-    Parameters
-    ----------
-    span, height, silt : float
-        Inside width and height, and depth of silt in it. [m]
-
-    Returns
-    -------
-    Barrel
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If a width or height is not above zero, or the silt fills it.
-    """
+    """Box barrel."""
     return _barrel("box", span, height, silt)
 
 
 def wet_area(barrel: Barrel, depth: float) -> float:
-    """Area of water that stands to a depth above the silt.
-
-    Parameters
-    ----------
-    barrel : Barrel
-        The culvert.
-    depth : float
-        [m]
-
-    Returns
-    -------
-    float
-        [m2]
-
-    Raises
-    ------
-    HydraulicsError
-        If the depth is negative or above the crown.
-    """
+    """Area of water that stands to a depth above the silt. [m2]"""
     if barrel.shape == "box":
         require_not_negative(depth=depth)
         return barrel.span * depth
@@ -118,25 +68,7 @@ def wet_area(barrel: Barrel, depth: float) -> float:
 
 
 def wet_perimeter(barrel: Barrel, depth: float) -> float:
-    """Length of wall, and of silt, that water of a depth above the silt touches; a box's roof is left out.
-
-    Parameters
-    ----------
-    barrel : Barrel
-        The culvert.
-    depth : float
-        [m]
-
-    Returns
-    -------
-    float
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If the depth is negative or above the crown.
-    """
+    """Length of wall, and of silt, that water of a depth above the silt touches; a box's roof is left out. [m]"""
     if barrel.shape == "box":
         require_not_negative(depth=depth)
         return barrel.span + 2 * depth

@@ -111,26 +111,7 @@ def cross_section(
     elevation: Sequence[float] | FloatArray,
     roughness: float | Sequence[float] | FloatArray,
 ) -> CrossSection:
-    """Section from points across.
-
-    Parameters
-    ----------
-    station : sequence of float
-        Never falling; two equal ones make an upright wall. [m]
-    elevation : sequence of float
-        [m]
-    roughness : float or sequence of float
-        Manning's n, one for all or one between each two neighbours. [-]
-
-    Returns
-    -------
-    CrossSection
-
-    Raises
-    ------
-    HydraulicsError
-        If there are fewer than three points, a value is not finite, stations fall, or an n is not above zero.
-    """
+    """Section from points across."""
     x = np.array(station, dtype=np.float64)
     z = np.array(elevation, dtype=np.float64)
     if x.ndim != 1 or x.shape != z.shape or x.size < 3:
@@ -145,29 +126,7 @@ def cross_section(
 
 
 def trapezoid_section(bottom_width: float, side_slope: float, depth: float, roughness: float) -> CrossSection:
-    """Trapezoid with its bottom at elevation 0; a triangle with no bottom width, a rectangle with side slope 0.
-
-    Parameters
-    ----------
-    bottom_width : float
-        [m]
-    side_slope : float
-        Horizontal to one vertical. [-]
-    depth : float
-        [m]
-    roughness : float
-        Manning's n. [-]
-
-    Returns
-    -------
-    CrossSection
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If a number is out of range, or both width and side slope are 0.
-    """
+    """Trapezoid with its bottom at elevation 0; a triangle with no bottom width, a rectangle with side slope 0."""
     require_not_negative(bottom_width=bottom_width, side_slope=side_slope)
     require_positive(depth=depth)
     if bottom_width == 0 and side_slope == 0:

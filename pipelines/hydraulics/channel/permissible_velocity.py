@@ -11,13 +11,7 @@ from pipelines.hydraulics.limits import require_not_negative
 
 @lru_cache(maxsize=1)
 def grass_covers() -> dict[str, str]:
-    """Covers of the table and what grows there.
-
-    Returns
-    -------
-    dict of str to str
-        Words by key.
-    """
+    """Covers of the table and what grows there."""
     return {row["cover"]: row["words"] for row in _rows()}
 
 

@@ -84,24 +84,7 @@ class WaterSurface:
 
 
 def make_channel(station: Sequence[float] | FloatArray, sections: Sequence[CrossSection]) -> Channel:
-    """Measure sections at many heights, once.
-
-    Parameters
-    ----------
-    station : sequence of float
-        Distance downstream of each, increasing. [m]
-    sections : sequence of CrossSection
-        As many.
-
-    Returns
-    -------
-    Channel
-
-    Raises
-    ------
-    HydraulicsError
-        If their numbers differ, there is none, or stations do not increase.
-    """
+    """Measure sections at many heights, once."""
     at = np.asarray(station, dtype=np.float64)
     if len(at) != len(sections) or len(at) == 0 or not np.all(np.diff(at) > 0):
         raise HydraulicsError(

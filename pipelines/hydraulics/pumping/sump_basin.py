@@ -63,25 +63,7 @@ class SumpBasin:
 
 
 def sump_basin(diameter: float, depth: float, levels: FloatLevels | None = None) -> SumpBasin:
-    """Round basin with float levels; without any given, those of a yard sump.
-
-    Parameters
-    ----------
-    diameter, depth : float
-        Inside. [m]
-    levels : FloatLevels, optional
-        Off 8 in above the bottom, the inlet 24 in up or 6 in below the rim, the alarm 1 in and on 4 in below it.
-
-    Returns
-    -------
-    SumpBasin
-        [m]
-
-    Raises
-    ------
-    HydraulicsError
-        If the basin is too shallow for its levels, or they are not in order.
-    """
+    """Round basin with float levels; without any given, those of a yard sump."""
     require_positive(diameter=diameter, depth=depth)
     if levels is None:
         inlet = min(24 * INCH, depth - 6 * INCH)

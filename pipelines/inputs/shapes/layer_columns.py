@@ -57,27 +57,7 @@ class Column:
 
 
 def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Column, ...], where: str) -> gpd.GeoDataFrame:
-    """Bring a layer's attributes to their declared names, forms and defaults.
-
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        As read, with the column `id` of feature ids as text.
-    columns : tuple of Column
-        What is declared for the layer.
-    where : str
-        File and layer, for messages.
-
-    Returns
-    -------
-    GeoDataFrame
-        Columns id, the declared ones, geometry; nothing else.
-
-    Raises
-    ------
-    LayerError
-        If an attribute is given twice, has no unit, or holds what it may not; all faults together.
-    """
+    """Bring a layer's attributes to their declared names, forms and defaults."""
     own = {str(name).lower(): name for name in reversed(frame.columns) if name not in ("id", frame.geometry.name)}
     faults = _restore_cut_names(own, columns)
     read: dict[str, Any] = {"id": frame["id"].to_numpy()}

@@ -17,29 +17,7 @@ FAR = 200.0
 def remarks_on_place(
     layer: VectorLayer, shapes: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, reach: float
 ) -> list[str]:
-    """Refuse an empty layer; say where one has nothing near the lot.
-
-    Parameters
-    ----------
-    layer : VectorLayer
-        As found.
-    shapes : GeoDataFrame
-        What was read of it, in the metric frame.
-    parcels : GeoDataFrame
-        The lots, in the metric frame.
-    reach : float
-        Distance within which it was read. [m]
-
-    Returns
-    -------
-    list of str
-        Warnings.
-
-    Raises
-    ------
-    LayerError
-        If the layer is empty.
-    """
+    """Refuse an empty layer; say where one has nothing near the lot."""
     if not layer.features:
         raise LayerError(f"{layer.words}: the layer is empty; leave out the table [{layer.key}] if there is none")
     selected = f' (where = "{layer.source.where}")' if layer.source.where else ""
@@ -57,20 +35,7 @@ def remarks_on_place(
 def remarks_on_downspouts(
     layer: VectorLayer, downspouts: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame
 ) -> list[str]:
-    """Say which downspouts of the lot stand too far from any roof to drain it.
-
-    Parameters
-    ----------
-    layer : VectorLayer
-        Of the downspouts.
-    downspouts, roofs, parcels : GeoDataFrame
-        In the metric frame.
-
-    Returns
-    -------
-    list of str
-        One warning, or none.
-    """
+    """Say which downspouts of the lot stand too far from any roof to drain it."""
     walls = roofs[~roofs["open_below"].astype(bool)].geometry
     own = downspouts[downspouts.intersects(parcels.union_all())]
     if not len(walls) or not len(own):
@@ -85,22 +50,7 @@ def remarks_on_downspouts(
 
 
 def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[str]:
-    """Say which layers came in another CRS, since nothing is brought over silently.
-
-    Parameters
-    ----------
-    sources : list of VectorLayer
-        All that were read.
-    parcels : GeoDataFrame
-        The lots, in the metric frame.
-    frame : Frame
-        The metric plane.
-
-    Returns
-    -------
-    list of str
-        Warnings, one a CRS.
-    """
+    """Say which layers came in another CRS, since nothing is brought over silently."""
     west, south, _, _ = parcels.total_bounds
     here = np.array([west / frame.x_scale]), np.array([south / frame.y_scale])
     by_crs: dict[str, list[VectorLayer]] = {}

@@ -70,48 +70,12 @@ class SiteLayers:
 
 
 def locate_parcel(site: SiteFile) -> tuple[float, float]:
-    """Longitude and latitude of the middle of a site's parcel.
-
-    Parameters
-    ----------
-    site : SiteFile
-        As read.
-
-    Returns
-    -------
-    tuple of float
-        Longitude and latitude. [deg]
-
-    Raises
-    ------
-    InputFileError
-        If the parcel's file cannot be read.
-    LayerError
-        If it holds no parcel, or has no CRS.
-    """
+    """Longitude and latitude of the middle of a site's parcel. [deg]"""
     return locate_layer(site.parcel)
 
 
 def locate_layer(source: VectorFile) -> tuple[float, float]:
-    """Longitude and latitude of the middle of what a parcel's table selects.
-
-    Parameters
-    ----------
-    source : VectorFile
-        File, layer, where.
-
-    Returns
-    -------
-    tuple of float
-        Longitude and latitude. [deg]
-
-    Raises
-    ------
-    InputFileError
-        If the file cannot be read.
-    LayerError
-        If it holds no parcel, or has no CRS.
-    """
+    """Longitude and latitude of the middle of what a parcel's table selects. [deg]"""
     layer = find_layer(source, "parcel")
     # a frame that leaves coordinates as they are in the file
     frame, found = read_shapes(layer, LAYER_KINDS["parcel"], Frame(layer.crs, 1.0, 1.0, 1.0))
@@ -123,32 +87,7 @@ def locate_layer(source: VectorFile) -> tuple[float, float]:
 def read_layers(
     site: SiteFile, frame: Frame, *, several_parcels: bool = False, reach: float = 2000.0
 ) -> SiteLayers:
-    """Read every layer that a site file names.
-
-    Parameters
-    ----------
-    site : SiteFile
-        As read.
-    frame : Frame
-        The metric plane of the ground.
-    several_parcels : bool
-        Whether `where` may select more than one parcel, as for a street.
-    reach : float
-        Features farther than this from parcels and swales are not read. [m]
-
-    Returns
-    -------
-    SiteLayers
-        All layers, and warnings.
-
-    Raises
-    ------
-    InputFileError
-        If a file is missing, no vector file, or torn.
-    LayerError
-        If a layer is not to be found, has no CRS, is empty, of the wrong type, beyond repair, or holds an attribute
-        that means nothing; if no parcel or, unless allowed, several are selected.
-    """
+    """Read every layer that a site file names."""
     parcel_layer, parcels, warnings = _read_parcels(site, frame, several_parcels)
     sources = [parcel_layer]
     around = _bounds_around(parcels, reach)
@@ -181,18 +120,7 @@ def read_layers(
 
 
 def empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:
-    """A layer without features, with its declared columns.
-
-    Parameters
-    ----------
-    kind : LayerKind
-        Which.
-
-    Returns
-    -------
-    GeoDataFrame
-        No rows.
-    """
+    """A layer without features, with its declared columns."""
     return read_columns(gpd.GeoDataFrame({"id": []}, geometry=[]).astype({"id": object}), kind.columns, kind.key)
 
 

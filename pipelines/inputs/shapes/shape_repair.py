@@ -17,33 +17,7 @@ _IN_WORDS = {"point": "points", "line": "lines", "polygon": "polygons"}
 def flat_shapes(
     shapes: Any, ids: Any, allowed: tuple[str, ...], where: str
 ) -> tuple[Any, BoolArray, tuple[str, ...]]:
-    """Drop heights, pass over empty shapes, repair polygons that cross themselves, refuse other types.
-
-    Parameters
-    ----------
-    shapes : (n,) object ndarray
-        Shapely geometries or None.
-    ids : (n,) object ndarray
-        Feature ids.
-    allowed : tuple of str
-        polygon, line or point.
-    where : str
-        File and layer, for messages.
-
-    Returns
-    -------
-    (n,) object ndarray
-        Repaired shapes.
-    (n,) bool ndarray
-        Which of them are shapes at all.
-    tuple of str
-        What was repaired or passed over.
-
-    Raises
-    ------
-    LayerError
-        If a shape is of the wrong type, has infinite coordinates, or holds no area even when repaired.
-    """
+    """Drop heights, pass over empty shapes, repair polygons that cross themselves, refuse other types."""
     flat = shapely.force_2d(np.asarray(shapes, dtype=object))
     kept: BoolArray = ~(shapely.is_missing(flat) | shapely.is_empty(flat))
     _refuse_types(flat, ids, kept, allowed, where)

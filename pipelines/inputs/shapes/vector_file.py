@@ -55,27 +55,7 @@ class VectorLayer:
 
 
 def find_layer(source: VectorFile, key: str) -> VectorLayer:
-    """Find the one layer that a table of the site file means.
-
-    Parameters
-    ----------
-    source : VectorFile
-        File, layer, where.
-    key : str
-        The table, for messages.
-
-    Returns
-    -------
-    VectorLayer
-        The layer and its CRS.
-
-    Raises
-    ------
-    InputFileError
-        If the file is missing or no vector file.
-    LayerError
-        If it holds several layers and none is named, not the one named, or has no CRS.
-    """
+    """Find the one layer that a table of the site file means."""
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
@@ -107,33 +87,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
 def read_shapes(
     layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
 ) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
-    """Read a layer into the metric frame.
-
-    Parameters
-    ----------
-    layer : VectorLayer
-        As found.
-    kind : LayerKind
-        What it may hold.
-    frame : Frame
-        The metric plane.
-    within : tuple of float or None
-        West, south, east, north: only features that touch it are read. [m]
-
-    Returns
-    -------
-    GeoDataFrame
-        Columns id (the feature id in the file, as text), the declared attributes, geometry; crs None.
-    tuple of str
-        Warnings: what was repaired or passed over.
-
-    Raises
-    ------
-    InputFileError
-        If it cannot be read.
-    LayerError
-        If `where` is no expression for it, a shape is of the wrong type or beyond repair, or an attribute is wrong.
-    """
+    """Read a layer into the metric frame."""
     raw = _read(layer, None if within is None else _box_in_file(layer, frame, within))
     raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
     shapes, kept, found = flat_shapes(raw.geometry.to_numpy(), raw["id"].to_numpy(), kind.shapes, layer.words)

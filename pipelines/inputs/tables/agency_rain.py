@@ -34,41 +34,12 @@ class _Block:
 
 
 def is_agency_text(text: str) -> bool:
-    """Whether a file says that it is such a table.
-
-    Parameters
-    ----------
-    text : str
-        Of the file.
-
-    Returns
-    -------
-    bool
-        True where a header of durations stands in it.
-    """
+    """Whether a file says that it is such a table."""
     return _HEADER.search(text) is not None or _TITLE.search(text) is not None
 
 
 def read_agency_text(text: str, where: str) -> RainTable:
-    """Read the block of estimates.
-
-    Parameters
-    ----------
-    text : str
-        Of the file.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    RainTable
-        Depths by duration and return period; an exceedance probability p becomes 1/p years.
-
-    Raises
-    ------
-    TableError
-        If a part of it cannot be found or read.
-    """
+    """Read the block of estimates."""
     lines = text.splitlines()
     metres, is_intensity = _unit(text, where)
     block = _estimates(lines, where)

@@ -39,27 +39,7 @@ class CsvTable:
     comments: tuple[str, ...]
 
     def number(self, row: CsvRow, column: str, *, least: float | None = None) -> float:
-        """A number of the table.
-
-        Parameters
-        ----------
-        row : CsvRow
-            Its row.
-        column : str
-            Its column.
-        least : float or None
-            Least value that means anything. [-]
-
-        Returns
-        -------
-        float
-            Finite. [-]
-
-        Raises
-        ------
-        TableError
-            If it is none, not finite, or less than the least.
-        """
+        """A number of the table. [-]"""
         text = row.texts[column]
         try:
             value = float(text)
@@ -73,27 +53,7 @@ class CsvTable:
 
 
 def read_text(path: str | os.PathLike[str], what: str) -> str:
-    """A text file as text.
-
-    Parameters
-    ----------
-    path : path
-        The file.
-    what : str
-        What it is, for messages.
-
-    Returns
-    -------
-    str
-        Its text, without a byte-order mark.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If it is no text.
-    """
+    """A text file as text."""
     path = Path(path)
     try:
         return path.read_bytes().decode("utf-8-sig")
@@ -106,27 +66,7 @@ def read_text(path: str | os.PathLike[str], what: str) -> str:
 
 
 def read_csv_table(path: str | os.PathLike[str], what: str) -> CsvTable:
-    """Read a table.
-
-    Parameters
-    ----------
-    path : path
-        A CSV file.
-    what : str
-        What it is, for messages.
-
-    Returns
-    -------
-    CsvTable
-        As text.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If it is no table: no header, no rows, a column twice, a row of another length.
-    """
+    """Read a table."""
     where = f"{what} {Path(path).name}"
     lines = read_text(path, what).splitlines()
     comments = tuple(line.strip().lstrip("#").strip() for line in lines if line.lstrip().startswith("#"))
@@ -157,25 +97,7 @@ def read_csv_table(path: str | os.PathLike[str], what: str) -> CsvTable:
 
 
 def one_of(table: CsvTable, choices: tuple[str, ...]) -> str:
-    """The one column of several that a table gives.
-
-    Parameters
-    ----------
-    table : CsvTable
-        The table.
-    choices : tuple of str
-        Columns of which exactly one must stand in it.
-
-    Returns
-    -------
-    str
-        The column.
-
-    Raises
-    ------
-    TableError
-        If none or several do.
-    """
+    """The one column of several that a table gives."""
     given = [column for column in choices if column in table.columns]
     if len(given) != 1:
         found = f"has both {' and '.join(given)}" if given else f"has no column {' or '.join(choices)}"

@@ -70,13 +70,7 @@ class Prices(Mapping[str, Price]):
 
 @functools.cache
 def default_prices() -> Prices:
-    """The trade's prices, in dollars.
-
-    Returns
-    -------
-    Prices
-        As shipped with the package.
-    """
+    """The trade's prices, in dollars."""
     text = files("pipelines.inputs.tables").joinpath("default_prices.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(text.splitlines())
     return Prices(
@@ -100,24 +94,6 @@ def read_prices(path: str | os.PathLike[str]) -> Prices:
 
     An item of the defaults takes the list's prices, brought to the defaults' unit where both are units of the same
     kind (a price by the metre becomes one by the foot). An item that no take-off names is kept and warned about.
-
-    Parameters
-    ----------
-    path : path
-        The file.
-
-    Returns
-    -------
-    Prices
-        Defaults with the list's items in place.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If a column is missing, an item stands twice, a price is negative, above `DEAREST` or does not rise from low to
-        high, or a unit is none that the item can be counted in.
     """
     table = read_csv_table(path, "price list")
     for column in ("item", "unit", "low", "likely", "high"):

@@ -31,26 +31,7 @@ class PumpPoints:
 
 
 def read_pump_points(path: str | os.PathLike[str]) -> PumpPoints:
-    """Read pump.csv: columns flow_gpm or flow_l_s, and head_ft or head_m.
-
-    Parameters
-    ----------
-    path : path
-        The file.
-
-    Returns
-    -------
-    PumpPoints
-        At least two.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If a number is none or negative, a flow stands twice or falls, a head does not fall, or there are fewer than
-        two points.
-    """
+    """Read pump.csv: columns flow_gpm or flow_l_s, and head_ft or head_m."""
     table = read_csv_table(path, "pump curve")
     flow_column, head_column = one_of(table, tuple(_FLOWS)), one_of(table, tuple(_HEADS))
     if len(table.rows) < 2:

@@ -24,35 +24,7 @@ def checked_rain_table(
     columns: Sequence[str],
     rounding: FloatArray | None = None,
 ) -> RainTable:
-    """Sort a table by duration and return period and refuse what no rain does.
-
-    Parameters
-    ----------
-    durations : (n,) float ndarray
-        [s]
-    return_periods : (m,) float ndarray
-        [yr]
-    depths : (n, m) float ndarray
-        [m]
-    series, source : str
-        As of `RainTable`.
-    where : str
-        The file, for messages.
-    rows, columns : sequence of str
-        What each row and column is called in the file.
-    rounding : (n, m) float ndarray or None
-        By how much a depth may fall for how the file rounds its numbers; such a fall is levelled. [m]
-
-    Returns
-    -------
-    RainTable
-        Sorted.
-
-    Raises
-    ------
-    TableError
-        If a duration or return period is not positive or stands twice, or a depth is not positive, absurd, or falls.
-    """
+    """Sort a table by duration and return period and refuse what no rain does."""
     for name, values, labels in (("duration", durations, rows), ("return period", return_periods, columns)):
         for position, value in enumerate(values):
             if not np.isfinite(value) or value <= 0.0:

@@ -20,26 +20,7 @@ _METRES = {"in": 0.0254, "mm": 0.001}
 
 
 def read_rain_table(path: str | os.PathLike[str]) -> RainTable:
-    """Read a rain table.
-
-    Parameters
-    ----------
-    path : path
-        rain.csv with the columns duration_min and depth_in_2yr, depth_in_10yr, ... (or depth_mm_2yr, ...), or the
-        agency's CSV of precipitation frequency estimates for a point.
-
-    Returns
-    -------
-    RainTable
-        Depths by duration and return period.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If it is no such table, or a depth is none, not positive, or falls as duration or return period grow.
-    """
+    """Read a rain table."""
     where = f"rain table {Path(path).name}"
     text = read_text(path, "rain table")
     if is_agency_text(text):

@@ -38,27 +38,7 @@ class LevelShots:
 
 
 def read_level_shots(path: str | os.PathLike[str], frame: Frame) -> LevelShots:
-    """Read shots.csv: columns point, easting, northing, and height_m or height_ft.
-
-    Parameters
-    ----------
-    path : path
-        The file; easting and northing in the map's coordinates.
-    frame : Frame
-        The metric plane.
-
-    Returns
-    -------
-    LevelShots
-        At least one.
-
-    Raises
-    ------
-    InputFileError
-        If it is missing or cannot be read.
-    TableError
-        If a column is missing, a number is none, or a point or place stands twice.
-    """
+    """Read shots.csv: columns point, easting, northing, and height_m or height_ft."""
     table = read_csv_table(path, "level shots")
     for column in ("point", "easting", "northing"):
         one_of(table, (column,))

@@ -175,34 +175,7 @@ def site_collectors(
     rules: CollectionRules,
     shots: Sequence[Point] = (),
 ) -> tuple[tuple[BasinSite, ...], tuple[DrainSite, ...], tuple[str, ...]]:
-    """Basins and stone trenches for what is wrong, as few as do the job.
-
-    Parameters
-    ----------
-    troubles : sequence of Trouble
-        Worst first.
-    drainage : Drainage
-        Directions over the ground.
-    free : shapely Geometry
-        Where a basin may stand. [m]
-    free_for_stone : shapely Geometry
-        Where a stone trench may run, its distance from walls taken off. [m]
-    paving : shapely Geometry
-        All paving. [m]
-    rules : CollectionRules
-        Sizes and distances.
-    shots : sequence of shapely Point
-        Where a level was read; z is the height. A basin stands at the lowest shot of its low spot. [m]
-
-    Returns
-    -------
-    basins : tuple of BasinSite
-        At low spots and where concentrated flow arrives.
-    drains : tuple of DrainSite
-        Along edges that sheet flow arrives at.
-    refused : tuple of str
-        What could not be sited, and why.
-    """
+    """Basins and stone trenches for what is wrong, as few as do the job."""
     basins: list[BasinSite] = []
     drains: list[DrainSite] = []
     refused: list[str] = []
@@ -245,19 +218,7 @@ def site_collectors(
 
 
 def is_minor(place: SpotPlace, rules: CollectionRules) -> bool:
-    """Whether a low spot is filled rather than drained: a small hollow in a lawn that nobody complained of.
-
-    Parameters
-    ----------
-    place : SpotPlace
-        The low spot.
-    rules : CollectionRules
-        For the area that counts as small. [m2]
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a low spot is filled rather than drained: a small hollow in a lawn that nobody complained of."""
     return place.place == "lawn" and place.complaint is None and place.spot.area < rules.small_hollow
 
 
@@ -265,33 +226,7 @@ def fixed_basins(
     points: Sequence[Point], spots: Sequence[SpotPlace], drainage: Drainage, free: BaseGeometry, paving: BaseGeometry,
     rules: CollectionRules,
 ) -> tuple[BasinSite, ...]:
-    """Basins where the site file wants them.
-
-    Parameters
-    ----------
-    points : sequence of shapely Point
-        In the metric frame. [m]
-    spots : sequence of SpotPlace
-        Low spots; a basin in one drains it, another takes what runs by.
-    drainage : Drainage
-        Directions over the ground.
-    free : shapely Geometry
-        Where a basin may stand. [m]
-    paving : shapely Geometry
-        All paving. [m]
-    rules : CollectionRules
-        Distances.
-
-    Returns
-    -------
-    tuple of BasinSite
-        One a point, in their order.
-
-    Raises
-    ------
-    LayoutError
-        If a point lies where no basin may stand.
-    """
+    """Basins where the site file wants them."""
     basins: list[BasinSite] = []
     for number, point in enumerate(points, start=1):
         if not shapely.intersects(free, point):
@@ -440,22 +375,7 @@ def _drain_along(
 
 
 def comes_over(edge: ProtectedEdge, paving: BaseGeometry, drainage: Drainage) -> float:
-    """Share of the ground behind a wall whose water steps up to it over paving; 0 for paving itself.
-
-    Parameters
-    ----------
-    edge : ProtectedEdge
-        With the cells that step onto it.
-    paving : shapely Geometry
-        All paving. [m]
-    drainage : Drainage
-        Directions over the ground.
-
-    Returns
-    -------
-    float
-        [-]
-    """
+    """Share of the ground behind a wall whose water steps up to it over paving; 0 for paving itself. [-]"""
     if edge.kind != "wall" or edge.cells.size == 0 or paving.is_empty:
         return 0.0
     grid = drainage.ground.grid
@@ -504,20 +424,7 @@ def _longest_line(shape: BaseGeometry) -> LineString | None:
 
 
 def heights_along(line: LineString, drainage: Drainage) -> FloatArray:
-    """Ground at a line's vertices, between the centres of known cells.
-
-    Parameters
-    ----------
-    line : shapely LineString
-        In the metric frame. [m]
-    drainage : Drainage
-        Directions over the ground.
-
-    Returns
-    -------
-    (n,) float ndarray
-        Ground at each vertex, where none is known as between those that are. [m]
-    """
+    """Ground at a line's vertices, between the centres of known cells. [m]"""
     grid = drainage.ground.grid
     xy = shapely.get_coordinates(line)
     heights = sample_known(drainage.ground.elevation, grid, xy[:, 0], xy[:, 1])
@@ -544,24 +451,7 @@ def site_downspouts(
     into: dict[int, str],
     labels: IntArray,
 ) -> tuple[DownspoutSite, ...]:
-    """Downspouts whose water runs to a place in trouble.
-
-    Parameters
-    ----------
-    downspouts : sequence of (str, Point)
-        Id and place of each. [m]
-    drainage : Drainage
-        Directions over the ground, roofs draining to their receivers.
-    into : dict of int to str
-        Label of each troubled place, and its name in words.
-    labels : (rows, cols) int ndarray
-        Label of the place that each cell drains to, -1 where none.
-
-    Returns
-    -------
-    tuple of DownspoutSite
-        One for each downspout whose roof drains into one of the places.
-    """
+    """Downspouts whose water runs to a place in trouble."""
     ground = drainage.ground
     grid = ground.grid
     receiver = ground.receiver.ravel()
@@ -597,22 +487,7 @@ def site_downspouts(
 
 
 def free_ground(parcel: Any, taken: Sequence[Any], *, line_offset: float) -> BaseGeometry:
-    """Ground of the lot where works may stand.
-
-    Parameters
-    ----------
-    parcel : shapely Geometry
-        The lot. [m]
-    taken : sequence of shapely Geometry
-        Roofs and keep-outs, grown by what they ask for. [m]
-    line_offset : float
-        Kept from the lot line; halved until something of the lot is left. [m]
-
-    Returns
-    -------
-    shapely Geometry
-        Prepared; may be empty.
-    """
+    """Ground of the lot where works may stand."""
     offset = line_offset
     inner = shapely.buffer(parcel, -offset)
     while inner.is_empty and offset > 0.05:

@@ -36,22 +36,6 @@ def extension_place(
 
     At least 10 ft from the lot line, 5 ft from paving and 5 ft from the house, lower than the downspout, and on
     ground whose water comes to no place in trouble (common practice, no source).
-
-    Parameters
-    ----------
-    spout : DownspoutSite
-        The downspout.
-    drainage : Drainage
-        Directions over the ground.
-    parcel, paving, houses : shapely Geometry
-        In the metric frame. [m]
-    wet : (rows, cols) bool ndarray
-        Cells whose water comes to a place in trouble.
-
-    Returns
-    -------
-    shapely Point or None
-        The nearest such place, None where there is none within 20 ft.
     """
     grid = drainage.ground.grid
     around = shapely.buffer(spout.point, LONGEST_EXTENSION)
@@ -82,26 +66,7 @@ def cheap_cures(
     *,
     gutters: bool,
 ) -> tuple[Cure, ...]:
-    """Cures to try first, each where the ground supports it.
-
-    Parameters
-    ----------
-    troubles : sequence of Trouble
-        What is wrong.
-    spouts : sequence of DownspoutSite
-        Downspouts whose water comes to it.
-    extensions : mapping of str to shapely Point
-        Where each of them could be led, by its id.
-    drainage : Drainage
-        Directions over the ground.
-    gutters : bool
-        Whether there are roofs at all.
-
-    Returns
-    -------
-    tuple of Cure
-        Cheapest first.
-    """
+    """Cures to try first, each where the ground supports it."""
     cures: list[Cure] = []
 
     def add(what: str, why: str, changes: str) -> None:

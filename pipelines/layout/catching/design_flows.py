@@ -57,20 +57,7 @@ class DesignFlows:
 
 
 def works_division(situation: Situation, catching: Catching) -> Division:
-    """The studied ground divided with works in place.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    catching : Catching
-        What collects.
-
-    Returns
-    -------
-    Division
-        Places of downspouts, low spots, drains and basins.
-    """
+    """The studied ground divided with works in place."""
     places = [CollectingPlace(spout.id, "taker", spout.cells) for spout in catching.downspouts]
     places += [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
     places += [CollectingPlace(drain.id, "taker", drain.cells) for drain in catching.drains]
@@ -86,24 +73,6 @@ def design_flows(
     A basin at a low spot gets the least flow at which water there stands within what is put up with: the pond takes
     the peak. Basins and drains that water runs by get their peak, up to what one grate or the stone and its pipe
     take. Downspouts get their roof's peak.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, rain, soil.
-    found : Diagnosis
-        What is wrong.
-    catching : Catching
-        What collects.
-    division : Division
-        The ground divided with them in place.
-
-    Returns
-    -------
-    DesignFlows
-        [m3/s]
     """
     spots = {spot.id: spot for spot in situation.counted_spots}
     open_ended = {drain.id: Taking(drain.id) for drain in catching.drains}
@@ -139,16 +108,7 @@ def design_flows(
 
 def drain_capacity(drain: DrainSite) -> float:
     """What a stone trench brought to grade takes in and carries, the least of both; of a grated channel, its grate.
-
-    Parameters
-    ----------
-    drain : DrainSite
-        The drain.
-
-    Returns
-    -------
-    float
-        [m3/s]
+    [m3/s]
 
     References
     ----------
@@ -161,18 +121,7 @@ def drain_capacity(drain: DrainSite) -> float:
 
 
 def stone_trench(drain: DrainSite) -> StoneTrench:
-    """A drain's trench as hydraulics sees it, its pipe at its mean slope.
-
-    Parameters
-    ----------
-    drain : DrainSite
-        The drain.
-
-    Returns
-    -------
-    StoneTrench
-        Stone brought to grade.
-    """
+    """A drain's trench as hydraulics sees it, its pipe at its mean slope."""
     return StoneTrench(
         length=drain.length,
         width=drain.width,
@@ -184,20 +133,7 @@ def stone_trench(drain: DrainSite) -> StoneTrench:
 
 
 def rating_of(spot: LowSpot, capacity: float) -> StageOutflow:
-    """What leaves a low spot through a basin of a capacity: all of it once the grate is well under water.
-
-    Parameters
-    ----------
-    spot : LowSpot
-        The low spot.
-    capacity : float
-        Of the basin. [m3/s]
-
-    Returns
-    -------
-    StageOutflow
-        [m], [m3/s]
-    """
+    """What leaves a low spot through a basin of a capacity: all of it once the grate is well under water."""
     storage = storage_of_low_spot(spot)
     low, high = float(storage.levels[0]), float(storage.levels[-1])
     shallow = low + min(0.02, 0.5 * (high - low))
@@ -212,28 +148,7 @@ def run_with_works(
     division: Division,
     capacities: Mapping[str, float],
 ) -> LotWater:
-    """The storm again with works of given capacities in place.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, rain, soil.
-    found : Diagnosis
-        What is wrong.
-    catching : Catching
-        What collects.
-    division : Division
-        The ground divided with it in place.
-    capacities : mapping of str to float
-        By basin, drain and downspout; what is not named takes nothing. [m3/s]
-
-    Returns
-    -------
-    LotWater
-        Water after.
-    """
+    """The storm again with works of given capacities in place."""
     spots = {spot.id: spot for spot in situation.counted_spots}
     takings: dict[str, Taking] = {}
     for basin in catching.basins:

@@ -124,18 +124,7 @@ class Catching:
 
 
 def trouble_rules(rules: Rules) -> TroubleRules:
-    """From when water is a trouble, by the rules of the trade.
-
-    Parameters
-    ----------
-    rules : Rules
-        With the site file's overrides.
-
-    Returns
-    -------
-    TroubleRules
-        Depths [m] and times [s].
-    """
+    """From when water is a trouble, by the rules of the trade."""
     lawn = Tolerance(rules["tolerable_lawn_depth"].likely, rules["tolerable_lawn_time"].likely)
     paving = Tolerance(rules["tolerable_patio_depth"].likely, rules["tolerable_patio_time"].likely)
     return TroubleRules(lawn=lawn, paving=paving, wall=Tolerance(rules["tolerable_sill_depth"].likely, 0.0))
@@ -146,20 +135,6 @@ def collection_rules(rules: Rules, foundation: str | None, footing_depth: float 
 
     Stone beside a slab stays outside the footing's 45-degree plane; from a crawl space, a basement or an unknown
     foundation it keeps 4 ft.
-
-    Parameters
-    ----------
-    rules : Rules
-        With the site file's overrides.
-    foundation : str or None
-        slab, crawl or basement.
-    footing_depth : float or None
-        Below ground. [m]
-
-    Returns
-    -------
-    CollectionRules
-        [m]
 
     References
     ----------
@@ -183,20 +158,7 @@ def collection_rules(rules: Rules, foundation: str | None, footing_depth: float 
 
 
 def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
-    """The storm on the lot as it is, and what is wrong.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, rain, soil.
-
-    Returns
-    -------
-    Diagnosis
-        Water before any works, and troubles, worst first.
-    """
+    """The storm on the lot as it is, and what is wrong."""
     spots = situation.counted_spots
     rules = trouble_rules(situation.rules)
     shapes = _spot_shapes(situation)
@@ -235,58 +197,17 @@ def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
 
 
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
-    """How the storm is run on places of these kinds.
-
-    Parameters
-    ----------
-    places : dict of str to SpotPlace
-        Low spots.
-    rules : TroubleRules
-        Tolerated depths.
-    reckoning : Reckoning
-        Soil.
-
-    Returns
-    -------
-    WaterSettings
-        Tolerated depth of each. [m]
-    """
+    """How the storm is run on places of these kinds."""
     return WaterSettings(reckoning.compacted, {name: rules.at(place.place).depth for name, place in places.items()})
 
 
 def standing_time(water: StandingWater) -> StandingTime:
-    """Deepest water and time above what is tolerated.
-
-    Parameters
-    ----------
-    water : StandingWater
-        Of one low spot.
-
-    Returns
-    -------
-    StandingTime
-        The time is infinite where it still stands at the end. [m], [s]
-    """
+    """Deepest water and time above what is tolerated."""
     return StandingTime(water.depth, np.inf if water.stands_at_end else water.time_above)
 
 
 def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catching:
-    """Site what would catch the water, after what costs little.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, rain, soil.
-    found : Diagnosis
-        What is wrong.
-
-    Returns
-    -------
-    Catching
-        Sites and cures; no sites where the cures alone are enough.
-    """
+    """Site what would catch the water, after what costs little."""
     spouts = _spouts(situation, found)
     seen = _spouts_beside_complaints(situation, found, spouts)
     extensions = {
@@ -388,20 +309,7 @@ def _spouts_beside_complaints(
 
 
 def run_on_share(situation: Situation, found: Diagnosis) -> float:
-    """Share of the ground behind what is wrong that lies outside the lot.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    found : Diagnosis
-        What is wrong.
-
-    Returns
-    -------
-    float
-        [-]
-    """
+    """Share of the ground behind what is wrong that lies outside the lot. [-]"""
     wet = found.wet & situation.studied
     return float(np.count_nonzero(wet & ~situation.on_parcel)) / max(int(np.count_nonzero(wet)), 1)
 

@@ -88,20 +88,7 @@ class Division:
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
-    """Known cells that lie on the parcel or drain to it, roofs included.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions over the ground.
-    on_parcel : (rows, cols) bool ndarray
-        Cells of the lot.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        Studied ground.
-    """
+    """Known cells that lie on the parcel or drain to it, roofs included."""
     seeds = np.where(on_parcel, 0, -1).astype(np.int64)
     studied: BoolArray = upstream_labels(drainage, seeds) >= 0
     return studied & (drainage.ground.kind > 0)
@@ -110,24 +97,7 @@ def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
 def divide_ground(
     drainage: Drainage, on_parcel: BoolArray, places: Sequence[CollectingPlace], *, skip: BoolArray | None = None
 ) -> Division:
-    """Divide the studied ground by the first place that its water comes to.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions over the ground.
-    on_parcel : (rows, cols) bool ndarray
-        Cells of the lot.
-    places : sequence of CollectingPlace
-        Where two share cells, the earlier has them.
-    skip : (rows, cols) bool ndarray, optional
-        Studied ground, where it is known already.
-
-    Returns
-    -------
-    Division
-        Regions, the order of places, and where each passes its surplus.
-    """
+    """Divide the studied ground by the first place that its water comes to."""
     studied = studied_ground(drainage, on_parcel) if skip is None else skip
     names = (*(place.id for place in places), *SIDES, ENCLOSED)
     seeds = np.full(on_parcel.size, -1, dtype=np.int64)
@@ -233,18 +203,5 @@ def _next(
 
 
 def parcel_cells(parcel: object, drainage: Drainage) -> BoolArray:
-    """Known cells whose centre lies on the lot.
-
-    Parameters
-    ----------
-    parcel : shapely Geometry
-        In the metric frame. [m]
-    drainage : Drainage
-        Directions over the ground.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        Cells of the lot.
-    """
+    """Known cells whose centre lies on the lot."""
     return mask_of(parcel, drainage.ground.grid) & (drainage.ground.kind > 0)

@@ -108,30 +108,7 @@ def run_storm(
     takings: Mapping[str, Taking],
     settings: WaterSettings,
 ) -> LotWater:
-    """Runoff of every region in the storm, and its way from place to place.
-
-    Parameters
-    ----------
-    division : Division
-        Regions and places.
-    drainage : Drainage
-        Directions over the ground.
-    spots : mapping of str to LowSpot
-        Low spots among the places, by id.
-    surfaces : SurfaceMap
-        What lies on each cell.
-    rain : DesignRain
-        The run's one rain.
-    takings : mapping of str to Taking
-        What works take, by place.
-    settings : WaterSettings
-        Soil and tolerated depths.
-
-    Returns
-    -------
-    LotWater
-        Hydrographs, standing water and the balance.
-    """
+    """Runoff of every region in the storm, and its way from place to place."""
     shapes = _shapes(division.regions, drainage.ground.grid)
     runoff = tuple(
         _region_runoff(region, shape, drainage, surfaces, rain, takings, settings.compacted)
@@ -165,22 +142,7 @@ def run_storm(
 
 
 def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
-    """Water that runs off each studied cell in the storm.
-
-    Parameters
-    ----------
-    division : Division
-        Regions.
-    water : LotWater
-        Their runoff.
-    surfaces : SurfaceMap
-        What lies on each cell.
-
-    Returns
-    -------
-    (rows, cols) float ndarray
-        0 outside the studied ground. [m3]
-    """
+    """Water that runs off each studied cell in the storm. [m3]"""
     excess = np.zeros(division.studied.shape)
     for region, row in zip(division.regions, water.runoff, strict=True):
         excess.ravel()[region.cells] = runoff_volumes(surfaces, region.cells, row.shares, row.storm_depth)

@@ -18,20 +18,7 @@ MOST_OFF = 3.0
 
 
 def misfits_in_words(situation: Situation, layers: SiteLayers) -> tuple[str, ...]:
-    """What does not fit, for the warnings.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot on its ground.
-    layers : SiteLayers
-        Its shapes, in the metric frame.
-
-    Returns
-    -------
-    tuple of str
-        Empty where all fits.
-    """
+    """What does not fit, for the warnings."""
     return (*_sill(situation), *_outfalls(situation, layers))
 
 

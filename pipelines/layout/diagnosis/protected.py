@@ -51,24 +51,7 @@ class ProtectedEdge:
 def arriving_water(
     name: str, kind: Literal["paving", "wall"], shape: Polygon, drainage: Drainage, *, strip: float = 0.0
 ) -> ProtectedEdge:
-    """Where water steps onto something to protect.
-
-    Parameters
-    ----------
-    name, kind : str
-        As of `ProtectedEdge`.
-    shape : shapely Polygon
-        What must stay dry, in the metric frame. [m]
-    drainage : Drainage
-        Directions over the ground.
-    strip : float
-        How far the shape reaches beyond a wall. [m]
-
-    Returns
-    -------
-    ProtectedEdge
-        With the cells that step onto it; none where no water arrives.
-    """
+    """Where water steps onto something to protect."""
     grid = drainage.ground.grid
     inside = mask_of(shape, grid).ravel()
     target = drainage.target
@@ -79,20 +62,7 @@ def arriving_water(
 
 
 def mask_of(shape: Any, grid: Grid) -> BoolArray:
-    """Cells whose centre lies in a shape.
-
-    Parameters
-    ----------
-    shape : shapely Geometry
-        In the metric frame. [m]
-    grid : Grid
-        Cells.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        True inside.
-    """
+    """Cells whose centre lies in a shape."""
     if shape.is_empty:
         return np.zeros(grid.shape, dtype=bool)
     burnt = rasterize([(shape, 1)], out_shape=grid.shape, transform=grid.transform, fill=0, dtype="uint8")
@@ -135,28 +105,6 @@ def arrival_at(
 
     The stretch is the shortest arc of the outline, moved out by `offset`, that the given share of the
     arriving ground's water crosses, lengthened by `overlap` at either end.
-
-    Parameters
-    ----------
-    edge : ProtectedEdge
-        With at least one arriving cell.
-    grid : Grid
-        Cells.
-    offset : float
-        From the paving or the wall itself to the stretch. [m]
-    overlap : float
-        Beyond the outermost arriving water at either end. [m]
-    share : float
-        Of the arriving area that the stretch must face. [-]
-    cluster_reach : float
-        Cells this near the heaviest one count as one place. [m]
-    cluster_share : float
-        Share at one place from which the arrival is called concentrated. [-]
-
-    Returns
-    -------
-    Arrival
-        Place and stretch.
     """
     columns = grid.shape[1]
     x, y = grid.centres(edge.cells // columns, edge.cells % columns)

@@ -114,28 +114,7 @@ def describe_lot(
     *,
     shots: tuple[Point, ...] = (),
 ) -> Situation:
-    """Gather what is known of a lot.
-
-    Parameters
-    ----------
-    site : SiteFile
-        What the site file says.
-    layers : SiteLayers
-        Its shapes, in the metric frame.
-    drainage : Drainage
-        Directions over the ground.
-    spots : tuple of LowSpot
-        Depressions of the window.
-    rmse : float
-        Vertical accuracy of the lidar. [m]
-    shots : tuple of shapely Point
-        Where a level was read; z is the height. [m]
-
-    Returns
-    -------
-    Situation
-        For the rooms that propose something.
-    """
+    """Gather what is known of a lot."""
     on_parcel = parcel_cells(layers.parcel, drainage)
     standing = layers.roofs[~layers.roofs["open_below"].astype(bool)]
     own = standing[standing.intersects(layers.parcel)]

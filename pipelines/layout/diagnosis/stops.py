@@ -23,22 +23,7 @@ _WORDS = {
 
 
 def reasons_to_stop(site: SiteFile, layers: SiteLayers, situation: Situation) -> tuple[str, ...]:
-    """Reasons for which the lot is referred to someone licensed, or must be looked at anew.
-
-    Parameters
-    ----------
-    site : SiteFile
-        For the dates of lidar and house.
-    layers : SiteLayers
-        For walls and keep-outs.
-    situation : Situation
-        For the ground.
-
-    Returns
-    -------
-    tuple of str
-        Empty where works may be proposed (common practice, no source).
-    """
+    """Reasons for which the lot is referred to someone licensed, or must be looked at anew."""
     reasons: list[str] = []
     flown, built = site.elevation.flown, site.house.built
     if built is None and len(layers.roofs):
@@ -72,18 +57,7 @@ def reasons_to_stop(site: SiteFile, layers: SiteLayers, situation: Situation) ->
 
 
 def ground_water_in_words(complaints: Sequence[tuple[Point, str]]) -> tuple[str, ...]:
-    """What complaints say of ground water, which works on the surface do not cure.
-
-    Parameters
-    ----------
-    complaints : sequence of (Point, str)
-        Where water was seen, and what was said.
-
-    Returns
-    -------
-    tuple of str
-        A warning for each complaint that may be of ground water (common practice, no source).
-    """
+    """What complaints say of ground water, which works on the surface do not cure."""
     return tuple(
         f'"{said}" may be ground water, a spring, a leak, irrigation or septic water, and then surface works fail. '
         "What would tell: is it wet without rain, does a test hole fill in a day, does a hose on the surface bring it?"
@@ -93,20 +67,7 @@ def ground_water_in_words(complaints: Sequence[tuple[Point, str]]) -> tuple[str,
 
 
 def steep_share(situation: Situation, slope: float) -> float:
-    """Share of the lot's open ground that is steeper than a slope over about 3 m.
-
-    Parameters
-    ----------
-    situation : Situation
-        For the ground.
-    slope : float
-        [-]
-
-    Returns
-    -------
-    float
-        [-]
-    """
+    """Share of the lot's open ground that is steeper than a slope over about 3 m. [-]"""
     grid = situation.grid
     ground = situation.drainage.ground
     heights = np.where(ground.kind == 1, ground.elevation, np.nan)

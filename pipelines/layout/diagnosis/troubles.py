@@ -132,30 +132,7 @@ def place_of(
     complaints: Sequence[tuple[Point, str]],
     rules: TroubleRules,
 ) -> SpotPlace:
-    """Tell what kind of place a low spot is.
-
-    Parameters
-    ----------
-    spot : LowSpot
-        The low spot.
-    shape : shapely Geometry
-        Its cells at the spill level. [m]
-    parcel : shapely Geometry
-        The lot. [m]
-    edges : sequence of ProtectedEdge
-        Paving that must stay dry, and walls.
-    houses : sequence of shapely Geometry
-        Outlines of houses. [m]
-    complaints : sequence of (Point, str)
-        Where water was seen, and what was said.
-    rules : TroubleRules
-        Distances.
-
-    Returns
-    -------
-    SpotPlace
-        A low spot that reaches a house is a wall's, else one that touches protected paving is the paving's.
-    """
+    """Tell what kind of place a low spot is."""
     sill = min((float(shapely.distance(shape, house)) for house in houses), default=np.inf)
     place: Place = "lawn"
     name = "the lawn"
@@ -190,26 +167,6 @@ def find_troubles(
 
     Ranked by complaint, place (wall, paving, lawn), area and time, depth last: most ponds people pay for are
     shallower than lidar can tell.
-
-    Parameters
-    ----------
-    places : sequence of SpotPlace
-        Low spots and what they are.
-    standing : dict of str to StandingTime
-        By id of the low spot, in the design storm.
-    edges : sequence of ProtectedEdge
-        What must stay dry, with the water that arrives.
-    complaints : sequence of (Point, str)
-        Where water was seen, and what was said.
-    unit_peak : float
-        Peak of runoff from a square metre of the lot. [m/s]
-    rules : TroubleRules
-        From when it is a trouble.
-
-    Returns
-    -------
-    tuple of Trouble
-        Empty where the lot is fine.
     """
     ranked: list[tuple[tuple[float, ...], Trouble]] = []
     for place in places:

@@ -68,18 +68,6 @@ _KEEP_OUT = (("septic_wells", "Keep off septic tanks, fields and wells; their se
 def cautions_for(plan: Plan, *, septic_or_well: bool) -> tuple[tuple[str, str], ...]:
     """Cautions that a plan must be shown with.
 
-    Parameters
-    ----------
-    plan : Plan
-        What is proposed.
-    septic_or_well : bool
-        Whether a septic system or a well is known on or near the lot.
-
-    Returns
-    -------
-    tuple of tuple of str
-        Id and text; never empty.
-
     References
     ----------
     .. [1] 29 CFR 1926.651(c)(2), (j)(2) and 1926.652(a)(1) for trenches; the rest is common practice, no source.
@@ -102,11 +90,6 @@ def cautions_for(plan: Plan, *, septic_or_well: bool) -> tuple[tuple[str, str], 
 
 def swale_cautions() -> tuple[tuple[str, str], ...]:
     """Cautions that a check of a swale must be shown with: it proposes digging in what has a keeper.
-
-    Returns
-    -------
-    tuple of tuple of str
-        Id and text.
 
     References
     ----------
@@ -139,18 +122,7 @@ class CheckNeeds:
 
 
 def site_checks(needs: CheckNeeds) -> tuple[str, ...]:
-    """What to check on site, most telling first (common practice, no source).
-
-    Parameters
-    ----------
-    needs : CheckNeeds
-        What the plan hangs on.
-
-    Returns
-    -------
-    tuple of str
-        One check a line.
-    """
+    """What to check on site, most telling first (common practice, no source)."""
     checks: list[str] = []
     if needs.deciding_shots:
         checks.append("Level shots that decide the verdict: " + "; ".join(needs.deciding_shots) + ".")

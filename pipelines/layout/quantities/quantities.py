@@ -71,37 +71,12 @@ class Quantity:
 
 
 def trench_width(run: PipeRun, rules: Rules) -> float:
-    """Width of the trench of a run of solid pipe: as the rule says, but room for the pipe.
-
-    Parameters
-    ----------
-    run : PipeRun
-        The run.
-    rules : Rules
-        For `trench_width_solid`.
-
-    Returns
-    -------
-    float
-        [m]
-    """
+    """Width of the trench of a run of solid pipe: as the rule says, but room for the pipe. [m]"""
     return max(rules["trench_width_solid"].likely, find_pipe(run.pipe_key).outside + 0.1)
 
 
 def run_volume(run: PipeRun, rules: Rules) -> float:
-    """Ground dug for a run, by average end areas along its profile.
-
-    Parameters
-    ----------
-    run : PipeRun
-        With ground and invert at its vertices.
-    rules : Rules
-        For the trench's width.
-
-    Returns
-    -------
-    float
-        In place. [m3]
+    """Ground dug for a run, by average end areas along its profile. [m3]
 
     References
     ----------
@@ -117,22 +92,7 @@ def run_volume(run: PipeRun, rules: Rules) -> float:
 
 
 def quantities_of(works: Works, rules: Rules, access: Access) -> tuple[Quantity, ...]:
-    """Everything a plan takes, before prices.
-
-    Parameters
-    ----------
-    works : Works
-        What is dug, laid and set.
-    rules : Rules
-        Waste, widths, densities, rates.
-    access : Access
-        How hard it is to get there.
-
-    Returns
-    -------
-    tuple of Quantity
-        In the units of the price list; nothing that is none.
-    """
+    """Everything a plan takes, before prices."""
     if not any((works.catch_basins, works.french_drains, works.channel_drains, works.pipe_runs, works.sumps)):
         return ()
     material = [*_pipes(works, rules), *_stone(works, rules), *_parts(works), *_sod(works, rules)]
@@ -212,20 +172,7 @@ def _merged(items: list[Quantity]) -> list[Quantity]:
 
 
 def turf_area(works: Works, rules: Rules) -> float:
-    """Lawn that is opened and must be sodded again.
-
-    Parameters
-    ----------
-    works : Works
-        What is dug.
-    rules : Rules
-        For the trench's width.
-
-    Returns
-    -------
-    float
-        [m2]
-    """
+    """Lawn that is opened and must be sodded again. [m2]"""
     area = 0.0
     for run in works.pipe_runs:
         area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + 2.0 * SOD_BESIDE)
@@ -239,20 +186,7 @@ def _sod(works: Works, rules: Rules) -> list[Quantity]:
 
 
 def spoil_in_place(works: Works, rules: Rules) -> float:
-    """Ground that stone, pipe and basins take the place of, so that it must leave.
-
-    Parameters
-    ----------
-    works : Works
-        What is dug.
-    rules : Rules
-        For the trench's width.
-
-    Returns
-    -------
-    float
-        In place. [m3]
-    """
+    """Ground that stone, pipe and basins take the place of, so that it must leave. [m3]"""
     volume = sum(_drain_volume(drain) for drain in works.french_drains) + _channel_volume(works)
     volume += sum(run.length * pi * find_pipe(run.pipe_key).outside ** 2 / 4.0 for run in works.pipe_runs)
     volume += sum(0.5**2 * (basin.ground_elevation - basin.invert_elevation + 0.25) for basin in works.catch_basins)

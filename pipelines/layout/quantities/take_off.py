@@ -45,22 +45,6 @@ def price_take_off(
 
     Overhead and profit come on what is hired, the difference to a minimum charge after them, contingency on
     everything; each is a line of its own.
-
-    Parameters
-    ----------
-    quantities : sequence of Quantity
-        In the units of the price list.
-    prices : mapping of str to UnitPrice
-        By item.
-    rules : Rules
-        For overhead and contingency.
-
-    Returns
-    -------
-    lines : tuple of TakeOffLine
-        One an item.
-    unpriced : tuple of str
-        Items that the price list does not hold, or holds in another unit: their money is missing, and is said.
     """
     lines: list[TakeOffLine] = []
     unpriced: list[str] = []
@@ -89,18 +73,7 @@ def price_take_off(
 
 
 def total_cost(lines: Sequence[TakeOffLine]) -> Cost:
-    """Money of all lines together.
-
-    Parameters
-    ----------
-    lines : sequence of TakeOffLine
-        Of one plan.
-
-    Returns
-    -------
-    Cost
-        In the price list's currency.
-    """
+    """Money of all lines together."""
     return Cost(
         sum(line.low for line in lines), sum(line.likely for line in lines), sum(line.high for line in lines)
     )

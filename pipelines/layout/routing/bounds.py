@@ -60,23 +60,6 @@ def lower_bounds(
 ) -> Bounds:
     """Lower bounds for all sets of some collectors.
 
-    Parameters
-    ----------
-    search : SearchGround
-        The graph.
-    cells, inverts : sequences of int and float
-        Cell and highest invert of each collector. [-], [m]
-    basins : sequence of int
-        Cells at which lines meet without a fitting.
-    pipes : sequence of RoutePipe
-        Pipes that the lines may have.
-    spec : RouteSpec
-        Prices.
-
-    Returns
-    -------
-    Bounds
-
     Notes
     -----
     Dreyfus and Wagner's recursion over sets [1]_, on costs that no line of a set can undercut: along a step its

@@ -46,18 +46,7 @@ class FallToSpare:
     onward: IntArray
 
     def way_from(self, row: int, column: int) -> FloatArray:
-        """Vertices of the shortest allowed way from a cell to the outfall.
-
-        Parameters
-        ----------
-        row, column : int
-            The cell.
-
-        Returns
-        -------
-        (n, 2) float ndarray
-            Easting and northing, empty where there is no way. [m]
-        """
+        """Vertices of the shortest allowed way from a cell to the outfall. [m]"""
         columns = self.grid.shape[1]
         cells = self.grid.shape[0] * columns
         at = row * columns + column
@@ -95,25 +84,6 @@ def fall_to_spare(
     tolerance. At the cell itself the drop through a basin is needed too. The cover of the last stretch before the
     outfall is not asked for.
 
-    Parameters
-    ----------
-    field : RouteField
-        Where a line may be laid.
-    outfall : OutfallTarget
-        Where it ends, its level with the clearance counted in.
-    pipe : RoutePipe
-        What is laid.
-    slope : float, optional
-        Slope to lay it at; the pipe's least by default. [-]
-    taper_length : float
-        Last stretch before the outfall, in which the cover may be less. [m]
-    dig_tolerance, basin_drop : float
-        Fall kept for the crew's accuracy, and lost through the basin at the cell. [m]
-
-    Returns
-    -------
-    FallToSpare
-
     Notes
     -----
     spare(p) = min over q of (ground - cover - od + wall)(q) - (level + slope x distance(q, outfall) + tolerance);
@@ -144,22 +114,7 @@ def fall_to_spare(
 
 
 def spare_contours(field_of_fall: FloatArray, grid: Grid, levels: Sequence[float]) -> list[tuple[float, LineString]]:
-    """Contour lines of a fall to spare.
-
-    Parameters
-    ----------
-    field_of_fall : (rows, cols) float ndarray
-        Fall to spare, NaN where there is none. [m]
-    grid : Grid
-        Its cells.
-    levels : sequence of float
-        Which contours. [m]
-
-    Returns
-    -------
-    list of (float, LineString)
-        Level and line, in the metric frame. [m]
-    """
+    """Contour lines of a fall to spare. [m]"""
     rows, columns = grid.shape
     if rows < 2 or columns < 2:
         return []

@@ -95,20 +95,7 @@ class RouteField:
         return lengths
 
     def nearest_allowed(self, x: float, y: float, *, reach: float = 3.0) -> tuple[int, int] | None:
-        """The allowed cell nearest to a point, which a line can reach from it.
-
-        Parameters
-        ----------
-        x, y : float
-            Easting and northing. [m]
-        reach : float
-            How far it may lie. [m]
-
-        Returns
-        -------
-        tuple of int or None
-            Row and column; None where there is none within reach.
-        """
+        """The allowed cell nearest to a point, which a line can reach from it."""
         grid = self.grid
         row, column = (int(v) for v in grid.cells(x, y))
         inside = 0 <= row < grid.shape[0] and 0 <= column < grid.shape[1]
@@ -151,40 +138,7 @@ def field_from_arrays(
     barred: Any = None,
     permit_cost: float = 0.0,
 ) -> RouteField:
-    """A route field from arrays of one grid.
-
-    Parameters
-    ----------
-    grid : Grid
-        Its cells.
-    ground : (rows, cols) float ndarray
-        Ground, NaN where unknown. [m]
-    allowed : (rows, cols) bool ndarray, optional
-        Whether a line may pass; everywhere by default. Unknown ground is never allowed.
-    surface, surface_cost, dig_factor, cover
-        As the fields of RouteField; a single number holds everywhere. [-], [money/m], [-], [m]
-    deepest : (rows, cols) float ndarray, optional
-        Lowest elevation of a trench's bottom, beside what `max_depth` says. [m]
-    max_depth : float
-        Deepest trench. [m]
-    permit, assumed, near_line
-        As the fields of RouteField.
-    crossings : tuple of Crossing
-        What may be crossed with care.
-    barred : shapely geometry, optional
-        Where no line may go, exactly.
-    permit_cost : float
-        Of entering the right of way, once each time. [money]
-
-    Returns
-    -------
-    RouteField
-
-    Raises
-    ------
-    GeometryError
-        If an array's shape is not the grid's.
-    """
+    """A route field from arrays of one grid."""
     shape = grid.shape
     if ground.shape != shape or (allowed is not None and allowed.shape != shape):
         raise GeometryError(f"the arrays of a route field are {ground.shape}, its grid is {shape}: give both alike")

@@ -45,25 +45,7 @@ def prepare_search(
     *,
     directions: int,
 ) -> SearchGround:
-    """The graph of a field with its outfalls.
-
-    Parameters
-    ----------
-    field : RouteField
-        Where lines may be laid.
-    outfalls, outfall_cells : sequences of OutfallTarget and int
-        Where they may end, and the flat index of the allowed cell at each.
-    asides : sequence of float
-        How far each outfall lies from the centre of its cell. [m]
-    spec : RouteSpec
-        Pipes and prices.
-    directions : int
-        8 or 16 ways out of a cell.
-
-    Returns
-    -------
-    SearchGround
-    """
+    """The graph of a field with its outfalls."""
     ways = np.arange(0, len(STEPS), len(STEPS) // directions)
     onward = cell_steps(field)[:, ways]
     length = field.step_lengths()[ways]
@@ -97,20 +79,7 @@ def prepare_search(
 
 
 def turn_costs(spec: RouteSpec, directions: int) -> FloatArray:
-    """Cost of the fittings between each two directions, infinite above 90 degrees.
-
-    Parameters
-    ----------
-    spec : RouteSpec
-        Prices of the bends.
-    directions : int
-        8 or 16.
-
-    Returns
-    -------
-    (directions, directions) float ndarray
-        [money]
-    """
+    """Cost of the fittings between each two directions, infinite above 90 degrees. [money]"""
     units = np.abs(np.subtract.outer(np.arange(directions), np.arange(directions))) * (16 // directions)
     units = np.minimum(units, 16 - units)
     prices = np.array([0.0, spec.bend_22, spec.bend_45, spec.bend_22 + spec.bend_45, 2.0 * spec.bend_45])
@@ -118,18 +87,7 @@ def turn_costs(spec: RouteSpec, directions: int) -> FloatArray:
 
 
 def cell_steps(field: RouteField) -> IntArray:
-    """The cell that each step leads to.
-
-    Parameters
-    ----------
-    field : RouteField
-        Its passable steps.
-
-    Returns
-    -------
-    (cells, 16) int ndarray
-        Flat indices, -1 where a step is closed.
-    """
+    """The cell that each step leads to."""
     rows, columns = field.grid.shape
     own = np.arange(rows * columns).reshape(rows, columns, 1)
     onward = np.where(field.passable, own + STEPS[:, 0] * columns + STEPS[:, 1], -1)
@@ -199,18 +157,7 @@ def _middle_top(field: RouteField) -> FloatArray:
 
 
 def mean_along(values: FloatArray) -> FloatArray:
-    """Mean of what a step runs over: its two cells, and the two that a knight's move passes between.
-
-    Parameters
-    ----------
-    values : (rows, cols) float ndarray
-        Of the cells. [any]
-
-    Returns
-    -------
-    (cells, 16) float ndarray
-        In the unit of the values, 0 where unknown. [any]
-    """
+    """Mean of what a step runs over: its two cells, and the two that a knight's move passes between. [any]"""
     ends = np.stack([0.5 * (values + shifted(values, (int(r), int(c)), np.nan)) for r, c in STEPS], axis=-1)
     knights = np.arange(len(STEPS)) % 2 == 1
     means = np.where(knights, 0.5 * (ends + step_middles(values, highest=False)), ends)

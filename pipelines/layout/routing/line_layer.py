@@ -81,28 +81,7 @@ class Layer:
         self, path: FloatArray, tube: Tube, invert: float, end_level: float, heading_out: float, tolerance: float,
         *, from_place: bool = True,
     ) -> FloatArray:
-        """The points of a path that its straightened line keeps.
-
-        Parameters
-        ----------
-        path : (n, 2) float ndarray
-            Points, each in reach of the next. [m]
-        tube : Tube
-            The pipe.
-        invert, end_level : float
-            Invert at the first point, and the lowest at the last. [m]
-        heading_out : float
-            Heading of the line that it joins, NaN for none. [degrees]
-        tolerance : float
-            How far a bend may be off a fitting's angle. [degrees]
-        from_place : bool
-            Whether it begins at a collector, which may stand at a wall, and not at a junction.
-
-        Returns
-        -------
-        (m, 2) float ndarray
-            Empty where no line can be laid. [m]
-        """
+        """The points of a path that its straightened line keeps. [m]"""
         if len(path) > MOST_POINTS:
             path = _thinned(path)
         joined = len(path) - 1
@@ -159,40 +138,14 @@ class Layer:
         return float(station(self.bed, tube, point[0], point[1])[1])
 
     def needed(self, xy: FloatArray, tube: Tube, invert: float, end_level: float) -> float:
-        """Lowest invert that a line with given vertices can begin with; `invert` is one that it could have. [m]
-
-        Raises
-        ------
-        CannotLay
-            If it cannot be laid from there.
-        """
+        """Lowest invert that a line with given vertices can begin with; `invert` is one that it could have. [m]"""
         profile, _ = self._profile(xy, tube, invert)
         if profile[-1, 4] < end_level - 1e-6:
             raise CannotLay
         return float(min(invert, least_start(profile[:, 0], profile[:, 3], tube.slope, end_level)))
 
     def lay(self, xy: FloatArray, tube: Tube, invert: float, end_level: float) -> Laid:
-        """Inverts and cost of a line with given vertices.
-
-        Parameters
-        ----------
-        xy : (n, 2) float ndarray
-            Its vertices. [m]
-        tube : Tube
-            The pipe.
-        invert, end_level : float
-            Invert at the first vertex, and the lowest at the last. [m]
-
-        Returns
-        -------
-        Laid
-            With the grades that cost least, each break of grade counted.
-
-        Raises
-        ------
-        CannotLay
-            If it cannot be laid from there.
-        """
+        """Inverts and cost of a line with given vertices."""
         profile, places = self._profile(xy, tube, invert)
         along, highest = profile[:, 0], profile[:, 4]
         floor = _floor_with_need(profile, tube.slope, end_level)
@@ -251,18 +204,7 @@ class Layer:
 
 
 def bend_list(xy: FloatArray) -> list[tuple[int, tuple[float, ...]]]:
-    """Vertices at which a line turns, and the fittings nearest to the turn.
-
-    Parameters
-    ----------
-    xy : (n, 2) float ndarray
-        Its vertices. [m]
-
-    Returns
-    -------
-    list of (int, tuple of float)
-        Position of the vertex, angles of the fittings. [degrees]
-    """
+    """Vertices at which a line turns, and the fittings nearest to the turn. [degrees]"""
     heading = np.degrees(np.arctan2(np.diff(xy[:, 1]), np.diff(xy[:, 0])))
     units = [bend_units(float(turn), ANY_ANGLE) for turn in np.diff(heading)]
     return [(k + 1, FITTINGS[u if u >= 0 else 4]) for k, u in enumerate(units) if u != 0]

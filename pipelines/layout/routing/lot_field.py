@@ -60,28 +60,6 @@ def lot_field(
     footing's 45-degree plane, or another's parcel; through the right of way with a permit. Where nobody gave a right
     of way, a strip from the lot to each outfall is allowed and marked as assumed.
 
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    layers : SiteLayers
-        Its shapes.
-    outfalls : sequence of shapely Point
-        Where lines may end. [m]
-    prices : mapping of str to UnitPrice
-        For what lies on top of a trench.
-    cover : float
-        Least cover under lawn. [m]
-    max_depth : float
-        Deepest trench. [m]
-    resolution : float
-        Size of its cells. [m]
-
-    Returns
-    -------
-    RouteField
-        For fall to spare and the router.
-
     References
     ----------
     .. [1] Influence plane at 45 degrees: Uniform Plumbing Code 314.1, International Residential Code P2604.4.

@@ -33,32 +33,7 @@ def route_pressure(
     line_id: str = "pressure-1",
     serves: tuple[str, ...] = (),
 ) -> RoutedLine | None:
-    """Cheapest pressure line: it keeps its cover and needs no slope.
-
-    Parameters
-    ----------
-    field : RouteField
-        Where it may be laid.
-    start : shapely Point
-        Where the sump stands.
-    outfall : OutfallTarget
-        Where it ends; its level is the height of the open end.
-    pipe : RoutePipe
-        Its pipe; the slope is not used.
-    spec : RouteSpec
-        Prices of trench and bends.
-    cover : float
-        Least cover, beside the field's own. [m]
-    from_id, line_id : str
-        Ids of the sump and of the line.
-    serves : tuple of str
-        Ids of the collectors whose water it carries.
-
-    Returns
-    -------
-    RoutedLine or None
-        `pipe` is -1, since it is none of the spec's; None where no way is allowed.
-    """
+    """Cheapest pressure line: it keeps its cover and needs no slope."""
     ends = field.nearest_allowed(start.x, start.y), field.nearest_allowed(outfall.point.x, outfall.point.y)
     if ends[0] is None or ends[1] is None:
         return None
@@ -91,22 +66,7 @@ def route_pressure(
 def pressure_ways(
     field: RouteField, pipe: RoutePipe, spec: RouteSpec, cover: float, end: tuple[int, int]
 ) -> tuple[FloatArray, IntArray]:
-    """Cheapest ways for a pressure line from every cell to one.
-
-    Parameters
-    ----------
-    field, pipe, spec, cover
-        As of `route_pressure`. [m]
-    end : tuple of int
-        Row and column of the cell where it ends.
-
-    Returns
-    -------
-    best : (cells, 16) float ndarray
-        Cost by the first step taken, infinite where there is none. [money]
-    onward : (cells, 16) int ndarray
-        The step taken after it, -1 at the last.
-    """
+    """Cheapest ways for a pressure line from every cell to one. [money]"""
     last = end[0] * field.grid.shape[1] + end[1]
     best, onward = bent_ways(cell_steps(field), _step_costs(field, pipe, spec, cover), turn_costs(spec, 16), last,
                              backward=True)

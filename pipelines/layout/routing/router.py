@@ -31,31 +31,6 @@ def route_forest(
 
     The forest is searched along the steps of the grid and then made straight. Where a collector's own straight line
     is cheaper, or where only the shortest way in any direction has fall enough, that is taken.
-
-    Parameters
-    ----------
-    field : RouteField
-        Where lines may be laid.
-    collectors : sequence of Collector
-        Where they begin.
-    outfalls : sequence of OutfallTarget
-        Where they may end.
-    spec : RouteSpec
-        Pipes and prices.
-    directions : int
-        8 or 16 ways out of a cell in the search. [-]
-    exact_up_to : int
-        Number of collectors up to which every way of joining them is searched. [-]
-
-    Returns
-    -------
-    RoutedForest
-        Its lines are straightened; those that no gravity line can serve are named with the reason.
-
-    Raises
-    ------
-    RouteError
-        If ids are not unique, a number is not finite, or a parameter is out of range.
     """
     places = [*(each.point for each in collectors), *(each.point for each in outfalls)]
     view = settled_view(field, places)

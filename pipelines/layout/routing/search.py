@@ -64,33 +64,6 @@ def search_grid(
 ) -> GridForest:
     """Cheapest forest of gravity lines along the steps of a grid.
 
-    Parameters
-    ----------
-    field : RouteField
-        Where lines may be laid.
-    collectors : sequence of Collector
-        Where they begin.
-    outfalls : sequence of OutfallTarget
-        Where they may end.
-    spec : RouteSpec
-        Pipes and prices.
-    directions : int
-        8 or 16 ways out of a cell. [-]
-    invert_step : float
-        Inverts are multiples of it; 0 for any height. [m]
-    exact_up_to : int
-        Number of collectors up to which every way of joining them is searched; above it only those that keep
-        neighbours together. [-]
-
-    Returns
-    -------
-    GridForest
-
-    Raises
-    ------
-    RouteError
-        If ids are not unique, a number is not finite, or a parameter is out of range.
-
     Notes
     -----
     A pipe is laid as high as slope, cover and crossings let it: its cost never falls with depth. A branch that comes

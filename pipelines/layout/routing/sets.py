@@ -8,23 +8,7 @@ from terrain.arrays import FloatArray, IntArray
 
 
 def sets_to_search(search: SearchGround, count: int, bounds: Bounds | None) -> list[int]:
-    """Sets of collectors to search, as bits, small ones first.
-
-    Parameters
-    ----------
-    search : SearchGround
-        The graph.
-    count : int
-        Number of collectors. [-]
-    bounds : Bounds or None
-        Their lower bounds; None to take all sets.
-
-    Returns
-    -------
-    list of int
-        With bounds, the sets that the tree behind them joins, and all neighbours in the order in which that tree's
-        branches follow one another: a tree drawn in the plane joins only such.
-    """
+    """Sets of collectors to search, as bits, small ones first."""
     if bounds is None:
         masks = set(range(1, 1 << count))
     else:
@@ -36,38 +20,12 @@ def sets_to_search(search: SearchGround, count: int, bounds: Bounds | None) -> l
 
 
 def sets_of_tree(search: SearchGround, bounds: Bounds) -> list[int]:
-    """Sets of collectors that the tree behind their lower bounds joins, as bits, small ones first.
-
-    Parameters
-    ----------
-    search : SearchGround
-        The graph.
-    bounds : Bounds
-        Their lower bounds.
-
-    Returns
-    -------
-    list of int
-        Each of two sets that share a collector lies in the other.
-    """
+    """Sets of collectors that the tree behind their lower bounds joins, as bits, small ones first."""
     return sorted(_tree_order(search, bounds)[1], key=lambda mask: (mask.bit_count(), mask))
 
 
 def cheapest_partitions(value: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Cheapest way to make up every set of collectors from disjoint sets.
-
-    Parameters
-    ----------
-    value : (2**k,) float ndarray
-        Cost of each set, as bits; infinite where it cannot be had. [money]
-
-    Returns
-    -------
-    best : (2**k,) float ndarray
-        [money]
-    choice : (2**k,) int ndarray
-        One of the sets that make it up, 0 where there is none.
-    """
+    """Cheapest way to make up every set of collectors from disjoint sets. [money]"""
     best, choice = np.full(value.size, np.inf), np.zeros(value.size, dtype=np.int64)
     best[0] = 0.0
     for mask in range(1, value.size):
@@ -80,20 +38,7 @@ def cheapest_partitions(value: FloatArray) -> tuple[FloatArray, IntArray]:
 
 
 def parts_of(choice: IntArray, whole: int) -> list[int]:
-    """The sets that `cheapest_partitions` makes a set up from.
-
-    Parameters
-    ----------
-    choice : (sets,) int ndarray
-        As `cheapest_partitions` gives it.
-    whole : int
-        The set, a bit a collector.
-
-    Returns
-    -------
-    list of int
-        Disjoint sets that make it up.
-    """
+    """The sets that `cheapest_partitions` makes a set up from."""
     parts = []
     while whole and choice[whole]:
         parts.append(int(choice[whole]))

@@ -45,21 +45,7 @@ class Crossing:
 
 
 def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
-    """What lies half-way along each step: mean or highest of the two or four cells that meet there.
-
-    Parameters
-    ----------
-    array : (rows, cols) float ndarray
-        Values of the cells. [any]
-    highest : bool
-        Whether the highest is wanted rather than the mean.
-
-    Returns
-    -------
-    (rows, cols, 16) float ndarray
-        In the unit of the values. [any]
-        NaN where a step leaves the grid.
-    """
+    """What lies half-way along each step: mean or highest of the two or four cells that meet there. [any]"""
     middles = []
     for d in range(len(STEPS)):
         around = [shifted(array, step, np.nan) for step in ([] if d % 4 == 0 else _between(d))]
@@ -70,22 +56,7 @@ def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
 
 
 def shifted(array: Any, step: tuple[int, int], fill: Any) -> Any:
-    """The array whose cell (row, column) holds the value one `step` away, `fill` outside.
-
-    Parameters
-    ----------
-    array : (rows, cols) ndarray
-        Values of the cells.
-    step : tuple of int
-        Rows down and columns to the right.
-    fill : any
-        What stands where the step leads outside.
-
-    Returns
-    -------
-    (rows, cols) ndarray
-        Of the array's type.
-    """
+    """The array whose cell (row, column) holds the value one `step` away, `fill` outside."""
     result = np.full_like(array, fill)
     (rows, columns), (down, right) = array.shape, step
     if abs(down) < rows and abs(right) < columns:
@@ -95,22 +66,7 @@ def shifted(array: Any, step: tuple[int, int], fill: Any) -> Any:
 
 
 def edges_of_barred(barred: Any, blocked: BoolArray, grid: Grid) -> FloatArray:
-    """Edges of the barred shape and of blocked cells.
-
-    Parameters
-    ----------
-    barred : shapely geometry or None
-        Where no line may go, exactly.
-    blocked : (rows, cols) bool ndarray
-        Cells that no line may pass.
-    grid : Grid
-        The cells.
-
-    Returns
-    -------
-    (m, 4) float ndarray
-        From (x, y) to (x, y). [m]
-    """
+    """Edges of the barred shape and of blocked cells. [m]"""
     rows, columns = np.nonzero(blocked)
     west, north = grid.left + columns * grid.cell_width, grid.top - rows * grid.cell_height
     cells = shapely.union_all(shapely.box(west, north - grid.cell_height, west + grid.cell_width, north))
@@ -127,18 +83,7 @@ def _segments(lines: Any) -> FloatArray:
 
 
 def hits_of_crossings(crossings: tuple[Crossing, ...]) -> FloatArray:
-    """Edges of what may be crossed, with the price of crossing one and the heights barred to a pipe.
-
-    Parameters
-    ----------
-    crossings : tuple of Crossing
-        What may be crossed with care.
-
-    Returns
-    -------
-    (m, 7) float ndarray
-        From (x, y) to (x, y) [m], price [money], lowest and highest height barred [m].
-    """
+    """Edges of what may be crossed, with the price of crossing one and the heights barred to a pipe."""
     rows = [np.zeros((0, 7))]
     for crossing in crossings:
         for part in shapely.get_parts(crossing.shape):
@@ -162,21 +107,7 @@ def _between(d: int) -> tuple[tuple[int, int], tuple[int, int]]:
 
 
 def passable_steps(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
-    """Whether a line may run from each cell along each of STEPS.
-
-    Parameters
-    ----------
-    allowed : (rows, cols) bool ndarray
-        Whether a line may pass each cell.
-    barred : shapely geometry or None
-        Where no line may go, exactly.
-    grid : Grid
-        The cells.
-
-    Returns
-    -------
-    (rows, cols, 16) bool ndarray
-    """
+    """Whether a line may run from each cell along each of STEPS."""
     passable = np.zeros((*allowed.shape, len(STEPS)), dtype=np.bool_)
     for d in range(len(STEPS)):
         open_step = allowed & shifted(allowed, (int(STEPS[d, 0]), int(STEPS[d, 1])), False)
@@ -195,22 +126,7 @@ def passable_steps(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
 
 
 def step_lines(grid: Grid, rows: IntArray, columns: IntArray, d: int) -> Any:
-    """Shapely lines from the centres of cells along one of STEPS.
-
-    Parameters
-    ----------
-    grid : Grid
-        The cells.
-    rows, columns : (n,) int ndarray
-        Where they start.
-    d : int
-        Position in STEPS.
-
-    Returns
-    -------
-    (n,) ndarray of shapely LineString
-        In the metric frame.
-    """
+    """Shapely lines from the centres of cells along one of STEPS."""
     x, y = grid.centres(rows, columns)
     to_x, to_y = grid.centres(rows + STEPS[d, 0], columns + STEPS[d, 1])
     return shapely.linestrings(np.stack([np.stack([x, y], axis=-1), np.stack([to_x, to_y], axis=-1)], axis=1))
@@ -225,22 +141,7 @@ def _copy_to_reverse(steps: Any, d: int) -> None:
 def crossed_by_steps(
     passable: BoolArray, crossings: tuple[Crossing, ...], grid: Grid
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What each step pays for crossings, and the heights between which no pipe may lie there.
-
-    Parameters
-    ----------
-    passable : (rows, cols, 16) bool ndarray
-        Steps that may be taken.
-    crossings : tuple of Crossing
-        What may be crossed with care.
-    grid : Grid
-        The cells.
-
-    Returns
-    -------
-    cost, low, high : (rows, cols, 16) float ndarray
-        [money], [m], [m]
-    """
+    """What each step pays for crossings, and the heights between which no pipe may lie there."""
     cost = np.zeros(passable.shape)
     low = np.full(passable.shape, np.inf)
     high = np.full(passable.shape, -np.inf)
@@ -264,17 +165,6 @@ def crossed_by_steps(
 
 
 def entering_steps(permit: BoolArray) -> FloatArray:
-    """Steps that enter the right of way.
-
-    Parameters
-    ----------
-    permit : (rows, cols) bool ndarray
-        Cells of the right of way.
-
-    Returns
-    -------
-    (rows, cols, 16) float ndarray
-        1 where a step enters it, else 0. [-]
-    """
+    """Steps that enter the right of way. [-]"""
     steps = [shifted(permit, (int(down), int(right)), False) & ~permit for down, right in STEPS]
     return np.stack(steps, axis=-1).astype(np.float64)

@@ -26,22 +26,6 @@ def straighten(
     money, with bends that fittings make and, at a junction, a turn that they make too. Bends and junctions are then
     moved as long as that saves money. Last, inverts are laid from the collectors downstream: as high as they can lie,
     in as few straight grades as cost little depth.
-
-    Parameters
-    ----------
-    field : RouteField
-        Where lines may be laid.
-    runs : sequence of GridRun
-        Upstream runs before those they join.
-    collectors, outfalls, spec
-        As given to the search.
-
-    Returns
-    -------
-    lines : tuple of RoutedLine
-        In the order of `runs`.
-    left : frozenset of int
-        Collectors of trees that fit the grid's steps and not the ground between them, and have no lines.
     """
     layer = Layer(field, spec)
     lines: list[RoutedLine] = []
@@ -58,26 +42,7 @@ def straighten(
 def own_line(
     layer: Layer, collector: Collector, outfall: OutfallTarget, pipe: int, way: FloatArray, name: str
 ) -> RoutedLine | None:
-    """A line that one collector has for itself.
-
-    Parameters
-    ----------
-    layer : Layer
-        Field and prices.
-    collector, outfall : Collector and OutfallTarget
-        Its ends.
-    pipe : int
-        Position of its pipe in the spec.
-    way : (n, 2) float ndarray
-        Points between which it may go straight, ends included. [m]
-    name : str
-        Its id.
-
-    Returns
-    -------
-    RoutedLine or None
-        None where it cannot be laid.
-    """
+    """A line that one collector has for itself."""
     run = GridRun((0,), pipe, 0, None, 0, np.zeros(0, dtype=np.int64), np.array([collector.invert]))
     tube = layer.tube(pipe, outfall)
     for tolerance in (layer.spec.joint_angle, ANY_ANGLE):
@@ -170,19 +135,7 @@ def _lay_tree(
 
 
 def passes_through(run: GridRun, collectors: Sequence[Collector]) -> bool:
-    """Whether the runs that flow into a run do so in a basin.
-
-    Parameters
-    ----------
-    run : GridRun
-        The run.
-    collectors : sequence of Collector
-        Where lines begin.
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the runs that flow into a run do so in a basin."""
     return run.start is not None and collectors[run.start].through
 
 

@@ -105,19 +105,7 @@ def make_task(
     field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
     directions: int, invert_step: float, unserved: dict[int, str],
 ) -> SearchTask | None:
-    """The task of a search, None where nothing can be searched.
-
-    Parameters
-    ----------
-    field, collectors, outfalls, spec, directions, invert_step
-        As of `search_grid`. [-], [m]
-    unserved : dict of int to str
-        Takes collectors that cannot be reached, and why.
-
-    Returns
-    -------
-    SearchTask or None
-    """
+    """The task of a search, None where nothing can be searched."""
     columns = field.grid.shape[1]
     slope = max(pipe.min_slope for pipe in spec.pipes)
     cells: dict[int, int] = {}
@@ -157,32 +145,7 @@ def search_sets(
     task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
     tolerance: float, *, alone: bool, most: int | None = None,
 ) -> Found | None:
-    """Search lines for sets of some collectors.
-
-    Parameters
-    ----------
-    task : SearchTask
-        What is asked.
-    group : list of int
-        Positions of the collectors.
-    masks : sequence of int
-        The sets, as bits over the group, small ones first.
-    bounds : Bounds
-        Lower bounds for the group.
-    upper, ceiling : (2**k,) float ndarray
-        A cost at which each set can be served, and what lines of a set may cost to be looked for. [money]
-    tolerance : float
-        A dearer line must lie higher by more than this to be kept. [m]
-    alone : bool
-        Whether no lines are to be joined.
-    most : int, optional
-        Labels after which it is given up; no fewer than FIRST_ROOM. [-]
-
-    Returns
-    -------
-    Found or None
-        None where it was given up.
-    """
+    """Search lines for sets of some collectors."""
     search, spec = task.search, task.spec
     flows = [sum(task.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1) for mask in masks]
     chosen = [(mask, pipe) for mask, flow in zip(masks, flows, strict=True) for pipe in task.pipes_for(flow)]

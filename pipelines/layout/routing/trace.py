@@ -41,24 +41,7 @@ class GridRun:
 
 
 def trace_tree(task: SearchTask, group: list[int], found: Found, final: int) -> list[GridRun]:
-    """Runs of one tree.
-
-    Parameters
-    ----------
-    task : SearchTask
-        What was asked.
-    group : list of int
-        Positions of the collectors that were searched together.
-    found : Found
-        What was found.
-    final : int
-        Label at the tree's outfall. [-]
-
-    Returns
-    -------
-    list of GridRun
-        Upstream runs before those they join.
-    """
+    """Runs of one tree."""
     ints, inverts = found.ints, found.inverts
     cell = task.search.graph.cell
     outfall = task.outfalls[task.search.end_nodes[int(ints[final, 0])]]

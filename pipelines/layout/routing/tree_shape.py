@@ -75,13 +75,7 @@ class TreeShape:
         self._known: dict[tuple[int, bytes, float, float], tuple[float, float, float]] = {}
 
     def values(self, shapes: list[FloatArray]) -> TreeValues:
-        """What given shapes cost.
-
-        Raises
-        ------
-        CannotLay
-            If a run cannot be laid, or the tree ends too low.
-        """
+        """What given shapes cost."""
         inverts: list[float] = []
         ends: list[float] = []
         cost, off = 0.0, 0.0
@@ -118,37 +112,13 @@ class TreeShape:
 
 
 def improved(tree: TreeShape, start: TreeValues) -> TreeValues:
-    """Move bends and junctions, and leave bends out, as long as that makes a tree cheaper.
-
-    Parameters
-    ----------
-    tree : TreeShape
-        The tree.
-    start : TreeValues
-        Where to begin.
-
-    Returns
-    -------
-    TreeValues
-        No dearer than the start, bends that no fitting makes counted.
-    """
+    """Move bends and junctions, and leave bends out, as long as that makes a tree cheaper."""
     best = _improved(tree, start, OFF_COSTS[0])
     return _improved(tree, best, OFF_COSTS[1]) if best.off > 1e-6 else best
 
 
 def crossed_weight(values: TreeValues) -> float:
-    """Weight of a tree's shapes, what they are off and where lines cross counted.
-
-    Parameters
-    ----------
-    values : TreeValues
-        The shapes.
-
-    Returns
-    -------
-    float
-        [money]
-    """
+    """Weight of a tree's shapes, what they are off and where lines cross counted. [money]"""
     return values.weight(OFF_COSTS[0]) + TANGLE_COST * _tangles(values.shapes)
 
 

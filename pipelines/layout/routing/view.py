@@ -60,20 +60,7 @@ class RouteView:
         return _array(values, self.mirrored, self.quarters)
 
     def on_map(self, xy: FloatArray, known: Sequence[Point] = ()) -> FloatArray:
-        """Vertices on the map, those that are a known place put exactly there.
-
-        Parameters
-        ----------
-        xy : (n, 2) float ndarray
-            As they are seen. [m]
-        known : sequence of shapely Point
-            Places of the map. [m]
-
-        Returns
-        -------
-        (n, 2) float ndarray
-            [m]
-        """
+        """Vertices on the map, those that are a known place put exactly there. [m]"""
         wide, high = (self.width, self.height) if self.quarters % 2 == 0 else (self.height, self.width)
         back: FloatArray = _turned(xy, False, -self.quarters % 4, wide, high)
         if self.mirrored:
@@ -85,20 +72,7 @@ class RouteView:
 
 
 def settled_view(field: RouteField, places: Sequence[Point]) -> RouteView:
-    """The one of eight positions of a field that doesn't depend on how it lies on the map.
-
-    Parameters
-    ----------
-    field : RouteField
-        The field.
-    places : sequence of shapely Point
-        What lines are asked for, in an order that doesn't depend on the map either. [m]
-
-    Returns
-    -------
-    RouteView
-        Of positions that nothing tells apart, any.
-    """
+    """The one of eight positions of a field that doesn't depend on how it lies on the map."""
     grid = field.grid
     wide, high = grid.shape[1] * grid.cell_width, grid.shape[0] * grid.cell_height
     xy = np.array([[p.x - grid.left, p.y - (grid.top - high)] for p in places]).reshape(-1, 2)

@@ -106,25 +106,7 @@ class SwaleCase:
 
 
 def open_swales(site_path: Path) -> OpenedSwales:
-    """Open a site file and the swales that it names; no height is read.
-
-    Parameters
-    ----------
-    site_path : Path
-        The site file.
-
-    Returns
-    -------
-    OpenedSwales
-        Lines, names and culverts of each.
-
-    Raises
-    ------
-    LayerError
-        If the site names no swale, two cross, one crosses a roof, or a culvert lies on none.
-    LotshedError
-        If another input cannot be used; the message says what, where and what to do.
-    """
+    """Open a site file and the swales that it names; no height is read."""
     inputs = open_site(site_path, several_parcels=True)
     if inputs.site.swales is None or inputs.layers.swales.empty:
         raise LayerError(
@@ -140,25 +122,7 @@ def open_swales(site_path: Path) -> OpenedSwales:
 
 
 def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
-    """Read the ground of opened swales, follow its water and measure each swale.
-
-    Parameters
-    ----------
-    opened : OpenedSwales
-        As `open_swales` gives them.
-    tell : callable
-        Told each stage and the share of the work that is done. [-]
-
-    Returns
-    -------
-    SwaleCase
-        Ready for any storm.
-
-    Raises
-    ------
-    LotshedError
-        If the ground cannot serve, or a line cannot be used.
-    """
+    """Read the ground of opened swales, follow its water and measure each swale."""
     inputs, lines, names = opened.inputs, opened.lines, opened.names
     given, rules = inputs.site.swales, inputs.site.rules
     assert given is not None
@@ -201,25 +165,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
 
 
 def rain_of(inputs: SiteInputs) -> tuple[DesignRain, dict[float, DesignRain]]:
-    """Design rain of a site, and that of every return period of its table.
-
-    Parameters
-    ----------
-    inputs : SiteInputs
-        An opened site.
-
-    Returns
-    -------
-    DesignRain
-        The design storm: 10 years where the table is given without a return period.
-    dict of float to DesignRain
-        By return period; empty without a table. [yr]
-
-    Raises
-    ------
-    LotshedError
-        If the table cannot be used, or does not hold the return period.
-    """
+    """Design rain of a site, and that of every return period of its table. [yr]"""
     given = inputs.site.rain
     if given.table is not None:
         table = read_rain_table(given.table)

@@ -91,22 +91,7 @@ class DriveSpan:
 
 
 def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any) -> list[DriveSpan]:
-    """Where the drives lie whose culverts are given.
-
-    Parameters
-    ----------
-    thalweg : Thalweg
-        The swale's bottom.
-    shown : LongProfile
-        Of it, as the raster shows it, drives and all.
-    culverts : GeoDataFrame
-        Layer of culverts that belong to the swale.
-
-    Returns
-    -------
-    list of DriveSpan
-        Downstream, apart from each other.
-    """
+    """Where the drives lie whose culverts are given."""
     flat = shapely.force_2d(thalweg.line)
     spans = []
     for row in culverts.itertuples():
@@ -125,20 +110,7 @@ def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any) ->
 
 def without_drives(thalweg: Thalweg, shown: FloatArray, spans: Sequence[DriveSpan]) -> FloatArray:
     """Bottom of a swale as if its known drives were not there, straight from the bottom above each to that below.
-
-    Parameters
-    ----------
-    thalweg : Thalweg
-        The swale's bottom.
-    shown : (n,) float ndarray
-        As the raster shows it. [m]
-    spans : sequence of DriveSpan
-        Known drives.
-
-    Returns
-    -------
-    (n,) float ndarray
-        [m]
+    [m]
     """
     under = np.zeros(len(shown), dtype=np.bool_)
     for span in spans:
@@ -150,22 +122,7 @@ def without_drives(thalweg: Thalweg, shown: FloatArray, spans: Sequence[DriveSpa
 
 
 def suspected_drives(thalweg: Thalweg, profile: LongProfile, known: Sequence[DriveSpan]) -> list[DriveSpan]:
-    """Humps that are left when the known drives are taken out: each may be a drive over a culvert that nobody gave.
-
-    Parameters
-    ----------
-    thalweg : Thalweg
-        The swale's bottom.
-    profile : LongProfile
-        Without the known drives.
-    known : sequence of DriveSpan
-        Known drives.
-
-    Returns
-    -------
-    list of DriveSpan
-        Known and suspected, downstream, apart from each other.
-    """
+    """Humps that are left when the known drives are taken out: each may be a drive over a culvert that nobody gave."""
     found = [
         DriveSpan(max(dam.start - 0.5, 0.0), min(dam.end + 0.5, thalweg.length), dam, None)
         for dam in profile.dams
@@ -194,28 +151,7 @@ def measure_drive(
     sections: Sequence[SwaleSection],
     stations: FloatArray,
 ) -> SwaleCrossing:
-    """Measure a drive: its ridge, and its culvert where one is given.
-
-    Parameters
-    ----------
-    id : str
-        Unique.
-    span : DriveSpan
-        Where it is.
-    shown : Ground
-        As the raster shows it.
-    thalweg : Thalweg
-        The swale's bottom.
-    sections : sequence of SwaleSection
-        Of the swale, one at each end of the drive.
-    stations : (n,) float ndarray
-        Of the sections. [m]
-
-    Returns
-    -------
-    SwaleCrossing
-        What is not given of a culvert is assumed, and said.
-    """
+    """Measure a drive: its ridge, and its culvert where one is given."""
     above = int(np.flatnonzero(stations <= span.start + 1e-6)[-1])
     section, below = sections[above], sections[above + 1]
     # a step beyond the banks, where the water would go round the drive's end

@@ -38,25 +38,7 @@ class WhatIf:
 
 
 def lot_results(inputs: SiteInputs, lots: Path | None) -> tuple[LotResult, ...]:
-    """Results of the lots that discharge to a site's swales, each once.
-
-    Parameters
-    ----------
-    inputs : SiteInputs
-        The opened site, which may name folders.
-    lots : Path or None
-        A further folder.
-
-    Returns
-    -------
-    tuple of LotResult
-        In the order of the folders and of the lots' names.
-
-    Raises
-    ------
-    LotshedError
-        If a folder holds no result, or one cannot be read.
-    """
+    """Results of the lots that discharge to a site's swales, each once."""
     given = inputs.site.swales
     folders = [*(given.discharges if given is not None else ()), *([lots] if lots is not None else [])]
     results: dict[Path, LotResult] = {}
@@ -69,29 +51,7 @@ def lot_results(inputs: SiteInputs, lots: Path | None) -> tuple[LotResult, ...]:
 def place_discharges(
     case: SwaleCase, results: Sequence[LotResult], asked: Sequence[WhatIf]
 ) -> tuple[tuple[PointDischarge, ...], list[list[SwaleOutlet]]]:
-    """Point discharges on the swales, and every outlet there: laid out, asked about, or given without a flow.
-
-    Parameters
-    ----------
-    case : SwaleCase
-        The swales.
-    results : sequence of LotResult
-        Lots whose outlets near a swale are taken.
-    asked : sequence of WhatIf
-        Discharges to try.
-
-    Returns
-    -------
-    tuple of PointDischarge
-        What is added.
-    list of list of SwaleOutlet
-        Outlets by swale.
-
-    Raises
-    ------
-    LayerError
-        If a discharge that is asked about lies far from every swale.
-    """
+    """Point discharges on the swales, and every outlet there: laid out, asked about, or given without a flow."""
     frame = case.ground.grid.frame
     placed: list[PointDischarge] = []
     outlets: list[list[SwaleOutlet]] = [[] for _ in case.sites]

@@ -132,28 +132,7 @@ def judge_reaches(
     first_overtops: Sequence[float | None],
     rules: JudgeRules,
 ) -> tuple[ReachFinding, ...]:
-    """Answer for each reach.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    levels : SwaleLevels
-        Of the design storm.
-    capacity : SwaleCapacity
-        Of its sections.
-    ponds : sequence of SwalePond
-        Water left along it.
-    first_overtops : sequence of float or None
-        By reach. [yr]
-    rules : JudgeRules
-        What it is held against.
-
-    Returns
-    -------
-    tuple of ReachFinding
-        Downstream.
-    """
+    """Answer for each reach."""
     return tuple(
         _judge_reach(site, reach, levels, capacity, ponds, first, rules)
         for reach, first in zip(site.reaches, first_overtops, strict=True)
@@ -208,22 +187,7 @@ def _judge_reach(
 
 
 def judge_crossings(site: SwaleSite, levels: SwaleLevels, units: Units) -> tuple[CrossingFinding, ...]:
-    """Answer for each drive.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    levels : SwaleLevels
-        Of the design storm.
-    units : str
-        us or si, of the sentences.
-
-    Returns
-    -------
-    tuple of CrossingFinding
-        Downstream.
-    """
+    """Answer for each drive."""
     found = []
     for crossing in site.crossings:
         passed = levels.surface.crossings[crossing.above]

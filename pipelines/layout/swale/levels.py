@@ -71,20 +71,6 @@ class SwaleLevels:
 def swale_capacity(site: SwaleSite, *, freeboard: float, cell: float) -> SwaleCapacity:
     """Capacity of every section on its reach's grade.
 
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    freeboard : float
-        [m]
-    cell : float
-        Size of the raster's cells. [m]
-
-    Returns
-    -------
-    SwaleCapacity
-        [m3/s], [m/s]
-
     References
     ----------
     .. [1] As of `pipelines.hydraulics.channel.standard_step.capacity_at`.
@@ -100,23 +86,11 @@ def swale_capacity(site: SwaleSite, *, freeboard: float, cell: float) -> SwaleCa
 
 
 def cell_loss(section: SwaleSection, cell: float) -> float:
-    """Share of a section's bank-full capacity that a raster of this cell size hides.
+    """Share of a section's bank-full capacity that a raster of this cell size hides. [-]
 
     The section is read once more at points a cell apart, as a raster would have read it, and what it then carries
     is held against what it carries as it is; the mean over where the points may fall. A raster cuts the corners of
     bottom and banks, so that it always reads the capacity low.
-
-    Parameters
-    ----------
-    section : SwaleSection
-        As measured.
-    cell : float
-        Size of the raster's cells. [m]
-
-    Returns
-    -------
-    float
-        From 0 to 1. [-]
 
     References
     ----------
@@ -141,20 +115,6 @@ def swale_levels(
 ) -> SwaleLevels:
     """Levels of a flow along a swale.
 
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    flow : (n,) float ndarray
-        At its sections. [m3/s]
-    downstream_level : float, optional
-        Of the water at its lower end; normal flow on the last reach's grade where not given. [m]
-
-    Returns
-    -------
-    SwaleLevels
-        [m]
-
     References
     ----------
     .. [1] As of `pipelines.hydraulics.channel.standard_step.water_surface`.
@@ -167,22 +127,7 @@ def swale_levels(
 
 
 def overtops(site: SwaleSite, levels: SwaleLevels, reach: SwaleReach) -> bool:
-    """Whether a storm stands above a bank of a reach, or runs over the drive at its lower end.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    levels : SwaleLevels
-        Of the storm.
-    reach : SwaleReach
-        One of its reaches.
-
-    Returns
-    -------
-    bool
-        A drive whose culvert is not known does not count.
-    """
+    """Whether a storm stands above a bank of a reach, or runs over the drive at its lower end."""
     over_drive = any(
         crossing.above == reach.last and levels.surface.crossings[crossing.above].over > 0.0
         for crossing in site.crossings
@@ -199,26 +144,7 @@ def level_series(
     downstream_level: float | None = None,
     shares: Sequence[float] = _RATED,
 ) -> FloatArray:
-    """Level through a storm at every section, from levels at a few shares of its peaks.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    flow : (n, m) float ndarray
-        At each section and time. [m3/s]
-    standing : (n,) float ndarray
-        Level of still water, which is there without any flow; the bottom where none stands. [m]
-    downstream_level : float, optional
-        Of the water at its lower end. [m]
-    shares : sequence of float
-        Of the peaks, from 0 to 1, at which levels are found. [-]
-
-    Returns
-    -------
-    (n, m) float ndarray
-        [m]
-    """
+    """Level through a storm at every section, from levels at a few shares of its peaks. [m]"""
     peak = flow.max(axis=1)
     rated = np.stack([swale_levels(site, share * peak, downstream_level=downstream_level).level for share in shares])
     share = np.divide(flow, peak[:, None], out=np.zeros_like(flow), where=peak[:, None] > 0.0)

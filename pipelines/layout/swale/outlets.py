@@ -98,28 +98,7 @@ def judge_outlet(
     step: float,
     rules: JudgeRules,
 ) -> OutletFinding:
-    """Tailwater at an outlet, what it does behind, and whether the swale takes it.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    outlet : SwaleOutlet
-        As given.
-    reaches : sequence of ReachFinding
-        Of the swale.
-    series, flow : (n, m) float ndarray
-        Level and flow at every section through the storm. [m], [m3/s]
-    step : float
-        [s]
-    rules : JudgeRules
-        What it is held against.
-
-    Returns
-    -------
-    OutletFinding
-        The verdict is that of its reach, or that the outlet stands under water.
-    """
+    """Tailwater at an outlet, what it does behind, and whether the swale takes it."""
     section = site.section_below(outlet.station)
     # the level between two sections, by where the outlet lies between them
     upper = max(section - 1, 0)

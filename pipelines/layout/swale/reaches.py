@@ -49,26 +49,7 @@ def divide_reaches(
     stations: FloatArray,
     crossings: Sequence[SwaleCrossing],
 ) -> tuple[SwaleReach, ...]:
-    """Divide a swale into reaches.
-
-    Parameters
-    ----------
-    id : str
-        Of the swale.
-    thalweg : Thalweg
-        Its bottom.
-    profile : LongProfile
-        Of it.
-    stations : (n,) float ndarray
-        Of its sections. [m]
-    crossings : sequence of SwaleCrossing
-        Drives across it.
-
-    Returns
-    -------
-    tuple of SwaleReach
-        Downstream; every section lies in one.
-    """
+    """Divide a swale into reaches."""
     edges = [0.0, *(end for crossing in crossings for end in (crossing.start, crossing.end)), thalweg.length]
     free = [(edges[k], edges[k + 1]) for k in range(0, len(edges), 2)]
     found: list[SwaleReach] = []

@@ -130,26 +130,6 @@ def plan_recut(
     the least is found by tangents: a linear program, to which tangents are added where it landed until its own
     bound and what its answer really takes agree. Volumes are by average end areas.
 
-    Parameters
-    ----------
-    sections : sequence of RecutSection
-        Downstream; two at least.
-    limits : sequence of LevelLimit
-        What must stay; each holds at the section nearest to its station.
-    rules : RecutRules, optional
-        Slope, depth, width.
-
-    Returns
-    -------
-    Recut or NoRecut
-        At the steepest slope there is where the slope asked for cannot be had; NoRecut where not even a level bottom
-        can.
-
-    Raises
-    ------
-    GeometryError
-        If there are fewer than two sections.
-
     References
     ----------
     .. [1] J. E. Kelley, "The cutting-plane method for solving convex programs", J. SIAM 8(4), 1960, pp. 703-712.

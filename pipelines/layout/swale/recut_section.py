@@ -101,23 +101,7 @@ class RecutSection:
 def recut_section(
     section: SwaleSection, *, bottom_width: float = 0.3, side_slope: float = 3.0, beyond: float = 3.0
 ) -> RecutSection:
-    """Prepare a section for re-cutting.
-
-    Parameters
-    ----------
-    section : SwaleSection
-        As measured.
-    bottom_width : float
-        Of the new trapezoid. [m]
-    side_slope : float
-        Horizontal to one vertical. [-]
-    beyond : float
-        How far beyond its banks the ground is taken as level with them. [m]
-
-    Returns
-    -------
-    RecutSection
-    """
+    """Prepare a section for re-cutting."""
     left, right = float(section.offsets[0]) - beyond, float(section.offsets[-1]) + beyond
     count = max(int(np.ceil((right - left) / _STEP)), 2) + 1
     offsets = np.linspace(left, right, count)

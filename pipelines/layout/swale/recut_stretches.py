@@ -70,30 +70,6 @@ def recut_swale(
     Culvert inverts stay: the bottom above one ends no lower than its upper invert, the bottom below begins no higher
     than its lower one. At a drive whose culvert is only suspected nothing is dug, nor below the bottom at the lower
     end. A utility keeps its clearance; where its depth is not known nothing is dug over it.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    utilities : GeoDataFrame
-        Layer of utilities.
-    keeping : sequence of (int, int)
-        First and last section of each reach in which water stands, or which rises.
-    rules : RecutRules
-        Slope, depth, width.
-    bottom_width : float
-        Of the new trapezoid. [m]
-    side_slope : float
-        Horizontal to one vertical. [-]
-    roughness : float
-        Manning's n. [-]
-    units : str
-        us or si, of the sentences.
-
-    Returns
-    -------
-    tuple of RecutStretch
-        Downstream; stretches of a single section are left out.
     """
     crossed = _utility_limits(site, utilities)
     edges = [-1, *(crossing.above for crossing in site.crossings), len(site.sections) - 1]

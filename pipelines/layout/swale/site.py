@@ -125,22 +125,7 @@ class SwaleSite:
 
 
 def check_swale_lines(lines: Sequence[LineString], names: Sequence[str], roofs: Any) -> None:
-    """Refuse lines that cross each other or a roof; what a line is by itself is checked as it is measured.
-
-    Parameters
-    ----------
-    lines : sequence of shapely LineString
-        In the metric frame.
-    names : sequence of str
-        Of each, for messages.
-    roofs : GeoDataFrame
-        Layer of roofs.
-
-    Raises
-    ------
-    LayerError
-        If two cross, or one crosses a roof.
-    """
+    """Refuse lines that cross each other or a roof; what a line is by itself is checked as it is measured."""
     for index, line in enumerate(lines):
         if line.length == 0.0:
             raise LayerError(f"{names[index]}: it has no length; draw at least two different points along the bottom")
@@ -170,33 +155,7 @@ def measure_swale(
     name: str,
     rules: SwaleRules | None = None,
 ) -> SwaleSite:
-    """Measure a swale: bottom, drives, sections, reaches.
-
-    Parameters
-    ----------
-    ground : Ground
-        As water meets it, opened along the culverts.
-    surface : Surface
-        The same window as the raster shows it.
-    drawn : shapely LineString
-        Along the swale, in the metric frame.
-    culverts : GeoDataFrame
-        Layer of culverts that belong to it.
-    id, name : str
-        Of the swale.
-    rules : SwaleRules, optional
-        How it is measured.
-
-    Returns
-    -------
-    SwaleSite
-        Downstream.
-
-    Raises
-    ------
-    GeometryError
-        If the line cannot be used; the message names the swale.
-    """
+    """Measure a swale: bottom, drives, sections, reaches."""
     rules = rules or SwaleRules()
     try:
         thalweg = snap_thalweg(ground, drawn, reach=rules.snap_reach)
@@ -235,25 +194,7 @@ def measure_swale(
 
 
 def culverts_by_swale(lines: Sequence[LineString], culverts: Any) -> list[Any]:
-    """Culverts of each swale.
-
-    Parameters
-    ----------
-    lines : sequence of shapely LineString
-        Swales as drawn.
-    culverts : GeoDataFrame
-        Layer of culverts.
-
-    Returns
-    -------
-    list of GeoDataFrame
-        Rows of each swale.
-
-    Raises
-    ------
-    LayerError
-        If one lies on no swale.
-    """
+    """Culverts of each swale."""
     owner = []
     for line, feature in zip(culverts.geometry, culverts["id"], strict=True):
         away = [shapely.distance(line, swale) for swale in lines]

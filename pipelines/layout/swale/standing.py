@@ -67,28 +67,7 @@ def standing_along(
     rmse: float,
     soaking_rate: float | None,
 ) -> tuple[SwalePond, ...]:
-    """Low spots along a swale, filled with what the storm brings.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    drainage : Drainage
-        Of the ground opened along the culverts.
-    spots : sequence of LowSpot
-        Of that drainage; those within another are left out.
-    arriving : (n,) float ndarray
-        Water that passes each section in the storm. [m3]
-    rmse : float
-        Vertical accuracy of one height. [m]
-    soaking_rate : float or None
-        Of the ground under standing water. [m/s]
-
-    Returns
-    -------
-    tuple of SwalePond
-        Downstream. Volumes are cell area times depth, exact on the raster.
-    """
+    """Low spots along a swale, filled with what the storm brings."""
     grid = drainage.ground.grid
     rows, columns = grid.cells(site.thalweg.x, site.thalweg.y)
     cells = np.clip(rows, 0, grid.shape[0] - 1) * grid.shape[1] + np.clip(columns, 0, grid.shape[1] - 1)
@@ -130,20 +109,7 @@ def standing_along(
 
 
 def still_level(site: SwaleSite, ponds: Sequence[SwalePond]) -> FloatArray:
-    """Level of still water at each section, the bottom where none stands.
-
-    Parameters
-    ----------
-    site : SwaleSite
-        As measured.
-    ponds : sequence of SwalePond
-        Along it.
-
-    Returns
-    -------
-    (n,) float ndarray
-        [m]
-    """
+    """Level of still water at each section, the bottom where none stands. [m]"""
     level = site.bottom.copy()
     for pond in ponds:
         inside = (site.station >= pond.start - 1.0) & (site.station <= pond.end + 1.0)

@@ -92,28 +92,7 @@ class DrownedLine:
 
 
 def tailwater_at(level: FloatArray, flow: FloatArray, step: float, threshold: float) -> Tailwater:
-    """How long an outlet is drowned.
-
-    Parameters
-    ----------
-    level, flow : (n,) float ndarray
-        Of the swale at the outlet, through the storm. [m], [m3/s]
-    step : float
-        Of time. [s]
-    threshold : float
-        Level above which the outlet is drowned: the crown of its pipe. [m]
-
-    Returns
-    -------
-    Tailwater
-        Counted over the time in which the swale runs with at least a twentieth of its peak; without any flow,
-        over all the time given.
-
-    Raises
-    ------
-    HydraulicsError
-        If level and flow are not of one length, or empty.
-    """
+    """How long an outlet is drowned."""
     if len(level) != len(flow) or len(level) == 0:
         raise HydraulicsError(f"{len(level)} levels and {len(flow)} flows: give one of each for every time")
     runs = flow >= _RUNS * flow.max() if flow.max() > 0.0 else np.ones(len(flow), dtype=np.bool_)
@@ -126,23 +105,6 @@ def tailwater_at(level: FloatArray, flow: FloatArray, step: float, threshold: fl
 
 def line_under_tailwater(line: GravityLine, tailwater: float) -> DrownedLine:
     """Level at the upper end of a gravity line that runs full, and what it still carries.
-
-    Parameters
-    ----------
-    line : GravityLine
-        The last run.
-    tailwater : float
-        Level of the swale at its outlet. [m]
-
-    Returns
-    -------
-    DrownedLine
-        [m], [m3/s]
-
-    Raises
-    ------
-    HydraulicsError
-        If a length is not above zero or the flow negative.
 
     Notes
     -----

@@ -83,24 +83,6 @@ def judge_swale(
     The error is one-sided: grass and standing water hide the bottom, so the raster reads it high and the capacity
     low. A swale that takes the storm on the raster takes it the more in truth; one that is short by less than the
     hidden depth may still take it.
-
-    Parameters
-    ----------
-    state : SwaleState
-        What is known.
-    units : str
-        us or si, of the sentences.
-    tolerable_depth, tolerable_hours : float
-        Standing water that people bear. [m], [h]
-    hidden : float
-        How far the true bottom may lie below the raster's. [m]
-    sigmas : float
-        Standard errors that a sure answer must be clear of. [-]
-
-    Returns
-    -------
-    SwaleVerdict
-        Standing water comes first, then what is suspected, then the level.
     """
 
     def depth(value: float) -> str:

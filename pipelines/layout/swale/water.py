@@ -90,30 +90,7 @@ def divide_to_swales(
     compacted: bool,
     piped: Sequence[Polygon | MultiPolygon] = (),
 ) -> SwaleWater:
-    """Divide the ground by the place where its water enters a swale.
-
-    Parameters
-    ----------
-    sites : sequence of SwaleSite
-        The swales.
-    drainage : Drainage
-        Over the ground.
-    surfaces : SurfaceMap
-        What lies on it.
-    two_year_24h_depth : float
-        For the travel time of sheet flow. [m]
-    return_period : float or None
-        Of the design storm. [yr]
-    compacted : bool
-        Soil is taken one group worse than mapped.
-    piped : sequence of shapely Geometry
-        Ground whose water comes in as a point discharge.
-
-    Returns
-    -------
-    SwaleWater
-        Ready for any storm.
-    """
+    """Divide the ground by the place where its water enters a swale."""
     seeds = np.full(drainage.ground.grid.shape, -1, dtype=np.int64)
     first = []
     label = 0
@@ -130,20 +107,7 @@ def divide_to_swales(
 
 
 def piped_cells(drainage: Drainage, piped: Sequence[Polygon | MultiPolygon]) -> IntArray | None:
-    """Flat indices of the cells in some shapes, None for none.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Over the ground.
-    piped : sequence of shapely Geometry
-        In the metric frame.
-
-    Returns
-    -------
-    (n,) int ndarray or None
-        Their cells.
-    """
+    """Flat indices of the cells in some shapes, None for none."""
     shapes = [shape for shape in piped if not shape.is_empty]
     if not shapes:
         return None
@@ -160,22 +124,6 @@ def swale_flows(
     velocities: Sequence[float],
 ) -> tuple[SwaleFlow, ...]:
     """Flow along each swale in a storm.
-
-    Parameters
-    ----------
-    water : SwaleWater
-        Ground that drains to them.
-    rain : DesignRain
-        The storm.
-    discharges : sequence of PointDischarge
-        What comes in besides; each runs as long as the storm rains.
-    velocities : sequence of float
-        At which water travels down each swale. [m/s]
-
-    Returns
-    -------
-    tuple of SwaleFlow
-        By swale.
 
     References
     ----------
@@ -198,18 +146,7 @@ def swale_flows(
 
 
 def side_areas(water: SwaleWater) -> tuple[dict[str, FloatArray], ...]:
-    """Ground that enters each swale by station: all, roofs, paving.
-
-    Parameters
-    ----------
-    water : SwaleWater
-        Ground that drains to them.
-
-    Returns
-    -------
-    tuple of dict of str to (n,) float ndarray
-        Under total, roof and paved, by swale. [m2]
-    """
+    """Ground that enters each swale by station: all, roofs, paving. [m2]"""
     found = [
         {name: np.zeros(len(site.sections)) for name in ("total", "roof", "paved")} for site in water.sites
     ]
@@ -226,26 +163,7 @@ def side_areas(water: SwaleWater) -> tuple[dict[str, FloatArray], ...]:
 def place_discharge(
     sites: Sequence[SwaleSite], id: str, lot: str, flow: float, point: Point, *, within: float = FARTHEST
 ) -> PointDischarge | None:
-    """Put a discharge on the nearest swale.
-
-    Parameters
-    ----------
-    sites : sequence of SwaleSite
-        The swales.
-    id, lot : str
-        Of the discharge and its lot.
-    flow : float
-        [m3/s]
-    point : shapely Point
-        Where it comes out.
-    within : float
-        Farthest that it may lie from the swale. [m]
-
-    Returns
-    -------
-    PointDischarge or None
-        None where no swale is near enough.
-    """
+    """Put a discharge on the nearest swale."""
     away = [float(site.thalweg.line.distance(point)) for site in sites]
     nearest = int(np.argmin(away))
     if away[nearest] > within:
@@ -254,29 +172,7 @@ def place_discharge(
 
 
 def place_or_refuse(sites: Sequence[SwaleSite], id: str, flow: float, point: Point) -> PointDischarge:
-    """Put a what-if discharge on the nearest swale, or say that none is near.
-
-    Parameters
-    ----------
-    sites : sequence of SwaleSite
-        The swales.
-    id : str
-        Of the discharge.
-    flow : float
-        [m3/s]
-    point : shapely Point
-        Where it comes out.
-
-    Returns
-    -------
-    PointDischarge
-        On the nearest swale.
-
-    Raises
-    ------
-    LayerError
-        If none is within 25 m.
-    """
+    """Put a what-if discharge on the nearest swale, or say that none is near."""
     placed = place_discharge(sites, id, "", flow, point)
     if placed is None:
         away = min(float(site.thalweg.line.distance(point)) for site in sites)
@@ -290,22 +186,7 @@ def place_or_refuse(sites: Sequence[SwaleSite], id: str, flow: float, point: Poi
 def lot_shares(
     water: SwaleWater, parcels: Sequence[tuple[str, Polygon | MultiPolygon]], depths: Mapping[int, FloatArray]
 ) -> list[tuple[str, int, float, float, float, float, float]]:
-    """What each lot's ground sends to each swale.
-
-    Parameters
-    ----------
-    water : SwaleWater
-        Ground that drains to them.
-    parcels : sequence of (str, shapely Geometry)
-        Lots.
-    depths : mapping of int to (n,) float ndarray
-        Runoff volume of each inflow's cells, by label. [m3]
-
-    Returns
-    -------
-    list of tuple
-        Lot, position of the swale, area, roof area, volume, first and last station. [m2], [m2], [m3], [m], [m]
-    """
+    """What each lot's ground sends to each swale."""
     grid = water.drainage.ground.grid
     roof_code = water.surfaces.keys.index(ROOF)
     rows: list[tuple[str, int, float, float, float, float, float]] = []

@@ -7,18 +7,7 @@ from pipelines.layout.ways.way_values import LaidOut, WayInputs
 
 
 def lay_out_ways(inputs: WayInputs) -> tuple[LaidOut, ...]:
-    """Every way to carry the water off.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot, what collects, and where it may end.
-
-    Returns
-    -------
-    tuple of LaidOut
-        Gravity, daylight, pump and soakaway, possible or not.
-    """
+    """Every way to carry the water off."""
     gravity, answer = by_gravity(inputs, inputs.outfalls, "gravity")
     daylight, _ = by_gravity(inputs, inputs.daylights, "daylight")
     return (gravity, daylight, by_pump(inputs, gravity, answer), by_soakaway(inputs))

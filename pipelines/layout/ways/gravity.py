@@ -36,24 +36,7 @@ NOWHERE = {
 def by_gravity(
     inputs: WayInputs, targets: Sequence[OutfallSite], mode: Mode
 ) -> tuple[LaidOut, GravityAnswer | None]:
-    """Lay every collector by gravity to some places.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    targets : sequence of OutfallSite
-        Where lines may end.
-    mode : str
-        gravity, or daylight where the places are on the lot's own lawn.
-
-    Returns
-    -------
-    way : LaidOut
-        Possible where every basin and drain is served.
-    answer : GravityAnswer or None
-        As laid, None where there is no place.
-    """
+    """Lay every collector by gravity to some places."""
     if not targets:
         return LaidOut(mode, False, depends_on=NOWHERE[mode]), None
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
@@ -77,26 +60,7 @@ def best_gravity(
     *,
     like: LaySettings | None = None,
 ) -> GravityAnswer:
-    """Gravity lines by the first settings that serve all that is wanted, else by those that serve most of it.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    names : sequence of str
-        Collectors to lay lines from.
-    targets : sequence of OutfallSite
-        Where they may end.
-    wanted : sequence of str
-        Those of them that must be served.
-    like : LaySettings, optional
-        Settings by which other lines of this lot were laid, tried first.
-
-    Returns
-    -------
-    GravityAnswer
-        The lines.
-    """
+    """Gravity lines by the first settings that serve all that is wanted, else by those that serve most of it."""
     tried = list(settings_to_try(inputs.situation.rules, inputs.site.layout))
     if like is not None and like in tried:
         tried.insert(0, tried.pop(tried.index(like)))
@@ -191,20 +155,7 @@ def _pop_ups(answer: GravityAnswer) -> list[Fitting]:
 
 
 def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
-    """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    answer : GravityAnswer
-        The lines as laid.
-
-    Returns
-    -------
-    list of str
-        Warnings.
-    """
+    """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact."""
     said = []
     if answer.settings.words and answer.lines.runs:
         said.append(f"gravity lines are {answer.settings.words}")
@@ -238,20 +189,7 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
 
 
 def run_warnings(runs: Sequence[PipeRun], floor: float) -> list[str]:
-    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean.
-
-    Parameters
-    ----------
-    runs : sequence of PipeRun
-        As laid.
-    floor : float
-        Least cover that they should have. [m]
-
-    Returns
-    -------
-    list of str
-        Warnings.
-    """
+    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean."""
     said = []
     for run in runs:
         if run.least_cover < floor - SHORT_OF_COVER:
@@ -288,24 +226,7 @@ def _cleans_itself(run: PipeRun) -> bool:
 def discharges_of(
     inputs: WayInputs, answer: GravityAnswer, mode: Mode
 ) -> tuple[tuple[Discharge, ...], tuple[str, ...]]:
-    """One discharge for each outfall that lines end at, and the shots that would settle what is not sure.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    answer : GravityAnswer
-        The lines as laid.
-    mode : str
-        gravity, daylight or soakaway.
-
-    Returns
-    -------
-    discharges : tuple of Discharge
-        By outfall.
-    deciding : tuple of str
-        Places whose levels would settle a verdict.
-    """
+    """One discharge for each outfall that lines end at, and the shots that would settle what is not sure."""
     discharges: list[Discharge] = []
     deciding: list[str] = []
     waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}

@@ -105,20 +105,7 @@ class GravityAnswer:
 
 
 def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
-    """Slopes and covers to lay by, the trade's target first, then its floors.
-
-    Parameters
-    ----------
-    rules : Rules
-        Of the trade.
-    layout : Layout
-        What the site file fixes is kept in every one of them.
-
-    Returns
-    -------
-    tuple of LaySettings
-        Slope [-] and cover [m].
-    """
+    """Slopes and covers to lay by, the trade's target first, then its floors."""
     slopes, covers = rules["slope_4in_smooth"], rules["cover_lawn"]
     target, floor = (layout.slope, layout.slope) if layout.slope else (slopes.likely, slopes.low)
     deep, shallow = (layout.cover, layout.cover) if layout.cover else (covers.likely, covers.low)
@@ -144,30 +131,7 @@ def lay_gravity(
     *,
     first: int = 1,
 ) -> GravityAnswer:
-    """The cheapest gravity lines for some collectors; a pipe that would surcharge a grate goes up a size.
-
-    Parameters
-    ----------
-    ground : LayGround
-        What they are laid in.
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    wanted : sequence of str
-        Ids of collectors to serve.
-    targets : sequence of OutfallSite
-        Where lines may end; several may be places of one outfall.
-    settings : LaySettings
-        Slope and cover.
-    first : int
-        Number of the first run.
-
-    Returns
-    -------
-    GravityAnswer
-        What could be served, and why the rest could not.
-    """
+    """The cheapest gravity lines for some collectors; a pipe that would surcharge a grate goes up a size."""
     spec, pipes = route_spec(ground, settings)
     field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
     places = {f"{site.id}#{k}": site for k, site in enumerate(targets)}
@@ -193,43 +157,12 @@ def lay_gravity(
 def drowned_from_below(
     name: str, lines: LaidLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
 ) -> bool:
-    """Whether a collector lies below the water that its line ends in, so that no size of pipe helps.
-
-    Parameters
-    ----------
-    name : str
-        Id of the collector.
-    lines : LaidLines
-        Its line.
-    rims : mapping of str to float
-        Level at which water comes out, by collector. [m]
-    tailwater : mapping of str to float
-        Water level by outfall. [m]
-
-    Returns
-    -------
-    bool
-    """
+    """Whether a collector lies below the water that its line ends in, so that no size of pipe helps."""
     return name in rims and name in lines.served and rims[name] <= tailwater[lines.served[name]]
 
 
 def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
-    """What lines are made of and what their parts cost.
-
-    Parameters
-    ----------
-    ground : LayGround
-        For prices and the site file's pipe.
-    settings : LaySettings
-        For the least slope.
-
-    Returns
-    -------
-    spec : RouteSpec
-        For the router.
-    pipes : tuple of Pipe
-        The spec's pipes, from the catalogue.
-    """
+    """What lines are made of and what their parts cost."""
     rules, prices = ground.situation.rules, ground.prices
     if ground.layout.pipe:
         chosen = find_pipe(ground.layout.pipe)
@@ -288,26 +221,7 @@ def _slopes(pipe: Pipe, settings: LaySettings, rules: Rules, layout: Layout) -> 
 def collectors_of(
     catching: Catching, flows: Mapping[str, float], wanted: Sequence[str], spec: RouteSpec, settings: LaySettings
 ) -> list[Collector]:
-    """Collectors as the router sees them, each with the highest invert that its pipe can have.
-
-    Parameters
-    ----------
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    wanted : sequence of str
-        Ids of those to serve.
-    spec : RouteSpec
-        For the pipe that carries each.
-    settings : LaySettings
-        For the cover. [m]
-
-    Returns
-    -------
-    list of Collector
-        In the order of the catching.
-    """
+    """Collectors as the router sees them, each with the highest invert that its pipe can have."""
     found: list[Collector] = []
 
     def crown(flow: float) -> float:
@@ -331,24 +245,7 @@ def collectors_of(
 def line_ground(
     ground: LayGround, catching: Catching, flows: Mapping[str, float], places: Mapping[str, OutfallSite]
 ) -> LineGround:
-    """What lines are laid through: rims, grate flows, what is crossed, outfalls and their water.
-
-    Parameters
-    ----------
-    ground : LayGround
-        What they are laid in.
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    places : mapping of str to OutfallSite
-        By id of the router's target.
-
-    Returns
-    -------
-    LineGround
-        For `lay_lines`.
-    """
+    """What lines are laid through: rims, grate flows, what is crossed, outfalls and their water."""
     rims: dict[str, float] = {basin.id: basin.ground for basin in catching.basins}
     rims |= {drain.id: float(drain.ground[-1]) for drain in catching.drains}
     rims |= {spout.id: spout.ground for spout in catching.downspouts}
@@ -365,18 +262,7 @@ def line_ground(
 
 
 def outfall_names(places: Mapping[str, OutfallSite]) -> dict[str, str]:
-    """Id of the outfall feature of each place: places of one outfall are told apart by a letter.
-
-    Parameters
-    ----------
-    places : mapping of str to OutfallSite
-        By id of the router's target.
-
-    Returns
-    -------
-    dict of str to str
-        Unique ids.
-    """
+    """Id of the outfall feature of each place: places of one outfall are told apart by a letter."""
     count: dict[str, int] = {}
     for site in places.values():
         count[site.id] = count.get(site.id, 0) + 1
@@ -424,26 +310,7 @@ def _spares(
 def spare_to(
     ground: LayGround, catching: Catching, flows: Mapping[str, float], name: str, outfall: OutfallSite
 ) -> tuple[float, float] | None:
-    """Fall to spare from a collector to an outfall by the trade's target slope and cover, and its error.
-
-    Parameters
-    ----------
-    ground : LayGround
-        What lines are laid in.
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    name : str
-        The collector.
-    outfall : OutfallSite
-        Where the line would end.
-
-    Returns
-    -------
-    tuple of float or None
-        Negative where gravity is short; None where no way is allowed. [m]
-    """
+    """Fall to spare from a collector to an outfall by the trade's target slope and cover, and its error. [m]"""
     settings = settings_to_try(ground.situation.rules, ground.layout)[0]
     spec, _ = route_spec(ground, settings)
     field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
@@ -475,28 +342,7 @@ def spare_along(
     spec: RouteSpec,
     cover: float,
 ) -> tuple[float, float]:
-    """Fall to spare along the way of lines as they are laid, and its error.
-
-    Parameters
-    ----------
-    ground : LayGround
-        What they are laid in.
-    collectors : mapping of str to Collector
-        By id; the first line's is where the way begins.
-    way : sequence of (RoutedLine, RoutePipe)
-        Lines from the collector down to the outfall, and the pipe, at its least slope, that each is reckoned with.
-    outfall : OutfallSite
-        Where they end.
-    spec : RouteSpec
-        For the drop at basins, digging tolerance and end taper.
-    cover : float
-        Least cover that is asked for. [m]
-
-    Returns
-    -------
-    tuple of float
-        Negative where slope or cover would be missed. [m]
-    """
+    """Fall to spare along the way of lines as they are laid, and its error. [m]"""
     field, grid = ground.field, ground.field.grid
     start = collectors[way[0][0].from_id]
     need, ahead = outfall.level + spec.dig_tolerance, 0.0
@@ -532,28 +378,7 @@ def out_of_reach(
     targets: Sequence[OutfallSite],
     settings: LaySettings,
 ) -> dict[str, str]:
-    """Collectors that no line can serve whatever its way: even the shortest needs more fall than there is.
-
-    Parameters
-    ----------
-    ground : LayGround
-        What lines are laid in.
-    catching : Catching
-        The collectors.
-    flows : mapping of str to float
-        Design flow by collector. [m3/s]
-    wanted : sequence of str
-        Ids of collectors to look at.
-    targets : sequence of OutfallSite
-        Where lines may end.
-    settings : LaySettings
-        Slope and cover.
-
-    Returns
-    -------
-    dict of str to str
-        Why, by collector.
-    """
+    """Collectors that no line can serve whatever its way: even the shortest needs more fall than there is."""
     spec, _ = route_spec(ground, settings)
     short: dict[str, float] = {}
     collectors = collectors_of(catching, flows, wanted, spec, settings)
@@ -574,20 +399,7 @@ def out_of_reach(
 
 
 def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
-    """Standard error of the fall between two places: of lidar, or of level shots near them.
-
-    Parameters
-    ----------
-    upper, lower : shapely Point
-        Where the line is bound, and the outfall. [m]
-    ground : LayGround
-        For the lidar's accuracy and the shots.
-
-    Returns
-    -------
-    float
-        [m]
-    """
+    """Standard error of the fall between two places: of lidar, or of level shots near them. [m]"""
     rmse = ground.situation.rmse
     between = fall_error(rmse, float(shapely.distance(upper, lower)))
     shots = ground.situation.shots
@@ -599,18 +411,7 @@ def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
 
 
 def verdict_of(spare: float, error: float) -> Verdict:
-    """Whether a fall to spare stands clear of its error.
-
-    Parameters
-    ----------
-    spare, error : float
-        Fall to spare and its standard error. [m]
-
-    Returns
-    -------
-    str
-        sure, cannot_tell or no.
-    """
+    """Whether a fall to spare stands clear of its error."""
     if abs(spare) <= SIGMAS * error:
         return "cannot_tell"
     return "sure" if spare > 0.0 else "no"
@@ -621,18 +422,6 @@ def verdict_as_laid(spare: float, margin: float, error: float) -> Verdict:
 
     Sure where the trade's target stands clear of its error; also where it is clearly missed and the floors that the
     line is laid by stand clear.
-
-    Parameters
-    ----------
-    spare, margin : float
-        Fall to spare by the trade's target, and by the slope and cover that it is laid by. [m]
-    error : float
-        Standard error of both. [m]
-
-    Returns
-    -------
-    str
-        sure or cannot_tell.
     """
     by_target = verdict_of(spare, error)
     if by_target == "no":

@@ -46,22 +46,7 @@ class _Lift:
 
 
 def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -> LaidOut:
-    """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-    gravity : LaidOut
-        The way by gravity.
-    answer : GravityAnswer or None
-        As it was laid.
-
-    Returns
-    -------
-    LaidOut
-        The way by pump.
-    """
+    """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it."""
     if not inputs.outfalls:
         return LaidOut("pump", False, depends_on=NOWHERE["gravity"])
     served = answer.lines.served if answer is not None else {}
@@ -88,16 +73,6 @@ def sump_cells(inputs: WayInputs) -> BoolArray:
 
     On the lot, its edge 5 ft from any wall and its pit outside the 45-degree plane of the footing, clear of
     keep-outs and paving.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot.
-
-    Returns
-    -------
-    (rows, cols) bool ndarray
-        On the field's grid.
     """
     situation, rules = inputs.situation, inputs.situation.rules
     radius = rules["sump_width"].likely / 2.0

@@ -33,13 +33,7 @@ SHALLOWEST_SUMP = 0.15
 
 
 def assumed_curve() -> PumpCurve:
-    """Curve of the pump that is assumed where none is given: 28 ft at no flow, 5 ft at 90 gpm.
-
-    Returns
-    -------
-    PumpCurve
-        Of a half-horsepower effluent pump; common practice, no source. [m3/s], [m]
-    """
+    """Curve of the pump that is assumed where none is given: 28 ft at no flow, 5 ft at 90 gpm."""
     return pump_curve([0.0, 90 * 6.30902e-5], [28 * 0.3048, 5 * 0.3048])
 
 
@@ -82,41 +76,7 @@ def design_lift(
     run_number: int,
     crossing_words: Mapping[str, str],
 ) -> LiftDesign:
-    """Size a sump, its pump's line and what comes out.
-
-    Parameters
-    ----------
-    situation : Situation
-        The lot.
-    curve : PumpCurve
-        Of the pump.
-    point : shapely Point
-        Where the sump stands. [m]
-    inlet : float
-        Invert of the lowest pipe that comes in. [m]
-    inflow : float
-        Peak that arrives. [m3/s]
-    line : RoutedLine
-        Way of the pressure line, from the sump to the outfall.
-    outfall : str
-        Where it ends.
-    outlet_level : float
-        Level at which it comes out. [m]
-    number, run_number : int
-        Of the sump and of the run.
-    crossing_words : mapping of str to str
-        What is crossed, in words, by its id.
-
-    Returns
-    -------
-    LiftDesign
-        The first pipe of the list that keeps the velocity within its limit.
-
-    Raises
-    ------
-    PumpTooWeakError
-        If the pump does not reach the static lift.
-    """
+    """Size a sump, its pump's line and what comes out."""
     rules = situation.rules
     ground_here = float(heights_along(LineString([point, point]), situation.drainage)[0])
     basins = [_yard_basin(rules, ground_here - inlet, width) for width in (rules["sump_width"].likely, *WIDER_BASINS)]

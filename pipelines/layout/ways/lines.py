@@ -87,26 +87,7 @@ class LineGround:
 def lay_lines(
     forest: RoutedForest, pipes: Sequence[Pipe], where: LineGround, *, first: int = 1, downspouts: frozenset[str]
 ) -> LaidLines:
-    """Runs of pipe along routed lines.
-
-    Parameters
-    ----------
-    forest : RoutedForest
-        Lines, upstream before downstream.
-    pipes : sequence of Pipe
-        The spec's pipes, by position.
-    where : LineGround
-        What they are laid through.
-    first : int
-        Number of the first run.
-    downspouts : frozenset of str
-        Ids of collectors that are downspouts.
-
-    Returns
-    -------
-    LaidLines
-        Runs, fittings and grade line.
-    """
+    """Runs of pipe along routed lines."""
     names = {line.id: f"run-{first + k}" for k, line in enumerate(forest.lines)}
     runs = tuple(_run(line, names, pipes[line.pipe], where, downspouts) for line in forest.lines)
     fittings = _fittings(forest, runs, names)
@@ -122,20 +103,7 @@ def lay_lines(
 
 
 def crossings_in_words(line: RoutedLine, words: Mapping[str, str]) -> tuple[str, ...]:
-    """What a line crosses, each kind once.
-
-    Parameters
-    ----------
-    line : RoutedLine
-        As routed.
-    words : mapping of str to str
-        What is crossed, in words, by its id.
-
-    Returns
-    -------
-    tuple of str
-        Buried things in the order of the line, how often where that is more than once; then whose leave it takes.
-    """
+    """What a line crosses, each kind once."""
     times = Counter(words.get(name, name) for name in line.crossings)
     return (
         *(what if count == 1 else f"{what}, {count} times" for what, count in times.items()),

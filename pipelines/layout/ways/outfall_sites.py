@@ -94,28 +94,7 @@ def given_outfalls(
     shots: Sequence[Point] = (),
     high_waters: Sequence[float | None] = (),
 ) -> tuple[OutfallSite, ...]:
-    """Places of the outfalls that the user gave.
-
-    Parameters
-    ----------
-    shapes : sequence of (shapely Geometry, str, float or None)
-        Point or line, kind, and the level of its bottom where it is known. [m]
-    drainage : Drainage
-        Directions over the ground.
-    parcel : shapely Geometry
-        The lot. [m]
-    rules : OutfallRules
-        Distances.
-    shots : sequence of shapely Point
-        Where a level was read; z is the height. One beside an outfall is its bottom. [m]
-    high_waters : sequence of float or None
-        Level of the water at each outfall in the design storm, where it is known. [m]
-
-    Returns
-    -------
-    tuple of OutfallSite
-        Those on known ground; a line gives several, near the lot.
-    """
+    """Places of the outfalls that the user gave."""
     sites: list[OutfallSite] = []
     known = (*high_waters, *[None] * len(shapes))
     for number, (shape, kind, given) in enumerate(shapes, start=1):
@@ -152,30 +131,7 @@ def found_outfalls(
     *,
     most: int = 3,
 ) -> tuple[OutfallSite, ...]:
-    """Places beyond the frontage that carry flow away from the lot, the likeliest first.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions over the ground.
-    parcel : shapely Geometry
-        The lot. [m]
-    on_parcel : (rows, cols) bool ndarray
-        Its cells.
-    right_of_way : shapely Geometry or None
-        Outside it nothing is looked for, since ground there is a neighbour's; None where nobody gave it. [m]
-    barred : shapely Geometry
-        Roofs. [m]
-    rules : OutfallRules
-        Distances.
-    most : int
-        How many at the most.
-
-    Returns
-    -------
-    tuple of OutfallSite
-        Unverified; empty where nothing carries water away.
-    """
+    """Places beyond the frontage that carry flow away from the lot, the likeliest first."""
     grid = drainage.ground.grid
     near = mask_of(shapely.buffer(parcel, rules.frontage_reach), grid) & ~on_parcel
     near &= (drainage.ground.kind == OPEN) & ~mask_of(barred, grid)
@@ -226,28 +182,6 @@ def daylight_places(
     """Places on the lot where a pipe may come out and its water run on lawfully over the ground.
 
     Water let out there must leave the lot into the right of way, and must not pass a place in trouble.
-
-    Parameters
-    ----------
-    drainage : Drainage
-        Directions over the ground.
-    parcel : shapely Geometry
-        The lot. [m]
-    on_parcel : (rows, cols) bool ndarray
-        Its cells.
-    right_of_way : shapely Geometry or None
-        Without it nobody can tell a neighbour from a street, and no place is proposed. [m]
-    paving, houses, barred : shapely Geometry
-        Kept clear of. [m]
-    wet : (rows, cols) bool ndarray
-        Cells whose water comes to a place in trouble.
-    rules : OutfallRules
-        Distances.
-
-    Returns
-    -------
-    tuple of OutfallSite
-        The lowest first, apart from each other.
     """
     if right_of_way is None:
         return ()

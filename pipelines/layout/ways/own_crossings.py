@@ -17,18 +17,7 @@ CLEAR = 0.15
 
 
 def own_crossings(runs: Sequence[PipeRun]) -> tuple[str, ...]:
-    """What a crew must know of lines of a plan that cross each other.
-
-    Parameters
-    ----------
-    runs : sequence of PipeRun
-        The lines.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each place, the lower line named last; empty where no two cross away from their ends.
-    """
+    """What a crew must know of lines of a plan that cross each other."""
     said: list[str] = []
     for one, other in combinations(runs, 2):
         first, second = shapely.force_2d(one.line), shapely.force_2d(other.line)

@@ -29,22 +29,7 @@ RUN_ON_SHARE = 0.5
 
 
 def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
-    """A shallow swale or berm that turns run-on aside, where the ground falls enough on an allowed way.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot, and where water may leave.
-    found : Diagnosis
-        What is wrong.
-    share : float
-        Of the ground behind it that lies outside the lot. [-]
-
-    Returns
-    -------
-    Cure or None
-        None where little of it is run-on, or none can fall by 1 % all along, no deeper than a foot, to the lot's edge.
-    """
+    """A shallow swale or berm that turns run-on aside, where the ground falls enough on an allowed way."""
     sites = (*inputs.outfalls, *inputs.daylights)
     if share < RUN_ON_SHARE or not found.troubles or not sites:
         return None

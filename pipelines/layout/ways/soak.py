@@ -23,18 +23,7 @@ TRIES = 6
 
 
 def by_soakaway(inputs: WayInputs) -> LaidOut:
-    """Lead every collector to a trench of stone from which the water soaks away.
-
-    Parameters
-    ----------
-    inputs : WayInputs
-        The lot; its site file must give a rate tested on site and the depth of high water.
-
-    Returns
-    -------
-    LaidOut
-        Not possible, and why, where it is not assessed, too small, too slow or too near water.
-    """
+    """Lead every collector to a trench of stone from which the water soaks away."""
     soil = inputs.site.soil
     if soil.tested_rate is None or soil.water_table is None:
         return LaidOut(

@@ -58,40 +58,7 @@ def site_sumps(
     power_cost: float = 0.0,
     cover: float = 0.3,
 ) -> tuple[tuple[SumpSite, ...], dict[str, str]]:
-    """Where sumps cost least, gravity lines to them, pressure line and power together.
-
-    Parameters
-    ----------
-    field : RouteField
-        Where lines may be laid.
-    collectors : sequence of Collector
-        What cannot leave by gravity.
-    outfall : OutfallTarget
-        Where the pressure line ends.
-    spec : RouteSpec
-        Pipes and prices of the gravity lines.
-    pressure_pipe : RoutePipe
-        Pipe of the pressure line.
-    places : (rows, cols) bool ndarray
-        Cells where a sump may stand.
-    deepest_inlet : float
-        Deepest that an invert may come into a sump, below its ground. [m]
-    sump_cost : float
-        Of a sump with its pump; what keeps it at one sump. [money]
-    power : shapely Point, optional
-        Where power comes from.
-    power_cost : float
-        Of bringing it. [money/m]
-    cover : float
-        Of the pressure line. [m]
-
-    Returns
-    -------
-    sites : tuple of SumpSite
-        One as a rule.
-    unserved : dict of str to str
-        Collectors that reach none, and why.
-    """
+    """Where sumps cost least, gravity lines to them, pressure line and power together."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
     view = settled_view(field, known)
     sites, unserved = _site_sumps(

@@ -52,22 +52,7 @@ class GroundPicture:
 
 
 def ground_picture(elevation: FloatArray, grid: Grid, bounds: Bounds) -> GroundPicture:
-    """Cut the ground to a rectangle.
-
-    Parameters
-    ----------
-    elevation : (rows, cols) float ndarray
-        NaN where unknown. [m]
-    grid : Grid
-        Where its cells lie.
-    bounds : tuple of float
-        West, south, east, north. [m]
-
-    Returns
-    -------
-    GroundPicture
-        At most so many cells that a report stays small.
-    """
+    """Cut the ground to a rectangle."""
     rows, columns = snapped_cells(grid, bounds)
     cells = (rows[1] - rows[0]) * (columns[1] - columns[0])
     thinned = max(1, int(np.ceil(np.sqrt(cells / MOST_CELLS))))
@@ -81,18 +66,7 @@ def ground_picture(elevation: FloatArray, grid: Grid, bounds: Bounds) -> GroundP
 
 
 def shaded_png(picture: GroundPicture) -> bytes:
-    """The ground lit from the north-west, as an image.
-
-    Parameters
-    ----------
-    picture : GroundPicture
-        The ground.
-
-    Returns
-    -------
-    bytes
-        A PNG of one byte a cell, clear where the ground is unknown.
-    """
+    """The ground lit from the north-west, as an image."""
     grid = picture.grid
     known = np.isfinite(picture.elevation)
     if not known.any():
@@ -112,18 +86,7 @@ def shaded_png(picture: GroundPicture) -> bytes:
 
 
 def heights_text(picture: GroundPicture) -> dict[str, object]:
-    """Heights for a page: whole numbers of steps above the lowest ground, packed.
-
-    Parameters
-    ----------
-    picture : GroundPicture
-        The ground.
-
-    Returns
-    -------
-    dict
-        rows, columns, base and step, and the numbers as base64 of two bytes each, 65535 where unknown. [m]
-    """
+    """Heights for a page: whole numbers of steps above the lowest ground, packed."""
     known = np.isfinite(picture.elevation)
     base = float(np.nanmin(picture.elevation)) if known.any() else 0.0
     reach = float(np.nanmax(picture.elevation)) - base if known.any() else 0.0
@@ -137,24 +100,7 @@ def heights_text(picture: GroundPicture) -> dict[str, object]:
 def contour_lines(
     picture: GroundPicture, units: Units, view: Bounds
 ) -> tuple[float, list[tuple[float, list[FloatArray]]]]:
-    """Contours of the smoothed ground.
-
-    Parameters
-    ----------
-    picture : GroundPicture
-        The ground.
-    units : str
-        us or si: contours stand at round values of feet or metres.
-    view : tuple of float
-        West, south, east, north of what is looked at most, whose relief decides their interval. [m]
-
-    Returns
-    -------
-    interval : float
-        Between contours. [m]
-    lines : list of (float, list of (n, 2) float ndarray)
-        Level [m], and its lines as easting and northing [m], from low to high.
-    """
+    """Contours of the smoothed ground. [m]"""
     one = si_factor("ft" if units == "us" else "m")
     known = np.isfinite(picture.elevation)
     grid = picture.grid
@@ -188,22 +134,7 @@ def contour_lines(
 
 
 def cell_runs(cells: IntArray, picture: GroundPicture, columns_of_run: int) -> list[list[int]]:
-    """Cells of the run's grid as runs in the picture's rows.
-
-    Parameters
-    ----------
-    cells : (n,) int ndarray
-        Flat indices of the run's grid.
-    picture : GroundPicture
-        The ground.
-    columns_of_run : int
-        Columns of the run's grid. [-]
-
-    Returns
-    -------
-    list of [int, int]
-        First flat index in the picture, and how many follow on. [-]
-    """
+    """Cells of the run's grid as runs in the picture's rows."""
     rows, columns = picture.grid.shape
     down = cells // columns_of_run - picture.first_row
     across = cells % columns_of_run - picture.first_column

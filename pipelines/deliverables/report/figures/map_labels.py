@@ -52,22 +52,7 @@ class Label:
 def place_labels(
     layers: Sequence[MapLayer], to_pixels: "ToPixels", *, most: int = 22
 ) -> tuple[Label, ...]:
-    """Names of the features that have one, the most important first.
-
-    Parameters
-    ----------
-    layers : sequence of MapLayer
-        From the bottom up.
-    to_pixels : callable
-        From easting and northing to the drawing. [m] to [px]
-    most : int
-        Characters of a name that are written. [-]
-
-    Returns
-    -------
-    tuple of Label
-        [px]
-    """
+    """Names of the features that have one, the most important first."""
     named = [(layer, feature) for layer in layers for feature in layer.features if feature.label]
     rank = {name: position for position, name in enumerate(FIRST)}
     named.sort(key=lambda each: rank.get(each[0].name, len(rank)))

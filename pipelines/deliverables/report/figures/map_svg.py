@@ -32,21 +32,7 @@ class MapSheet(ToPixels):
 
 
 def map_drawing(picture: MapPicture, *, moving: bool) -> str:
-    """Draw a map.
-
-    Parameters
-    ----------
-    picture : MapPicture
-        What it shows.
-    moving : bool
-        For a page, where lines keep their width as it is zoomed; else for paper, cut to the first view, with
-        scale bar, north arrow and legend-free labels.
-
-    Returns
-    -------
-    str
-        SVG; one pixel is a 96th of an inch at the first view.
-    """
+    """Draw a map."""
     west, south, east, north = picture.view
     sheet = MapSheet(west, north, WIDTH / (east - west))
     height = WIDTH * (north - south) / (east - west)
@@ -73,18 +59,7 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
 
 
 def legend_mark(symbol: Symbol) -> str:
-    """A small drawing of a symbol for the legend.
-
-    Parameters
-    ----------
-    symbol : Symbol
-        As on the map.
-
-    Returns
-    -------
-    str
-        SVG of 34 by 18 pixels.
-    """
+    """A small drawing of a symbol for the legend."""
     drawing = Drawing(34.0, 18.0)
     drawing.root.set("class", "mark")
     drawing.root.set("aria-hidden", "true")
@@ -259,22 +234,7 @@ def _arrow(symbol: Symbol) -> str:
 
 
 def scale_step(picture: MapPicture, share: float = 0.25) -> tuple[float, str]:
-    """A round length for a scale bar.
-
-    Parameters
-    ----------
-    picture : MapPicture
-        Whose view it is for.
-    share : float
-        Of the view's width that it may take. [-]
-
-    Returns
-    -------
-    length : float
-        [m]
-    words : str
-        With its unit.
-    """
+    """A round length for a scale bar. [m]"""
     one, unit = (0.3048, "ft") if picture.units == "us" else (1.0, "m")
     room = share * (picture.view[2] - picture.view[0]) / one
     power = 10.0 ** math.floor(math.log10(room))
@@ -299,22 +259,7 @@ def _north(drawing: Drawing, x: float, y: float) -> None:
 
 
 def seen(bounds: Bounds, margin: float, shape: float) -> Bounds:
-    """A rectangle widened by a margin and to a shape.
-
-    Parameters
-    ----------
-    bounds : tuple of float
-        West, south, east, north. [m]
-    margin : float
-        On every side. [m]
-    shape : float
-        Width over height. [-]
-
-    Returns
-    -------
-    tuple of float
-        About the same middle. [m]
-    """
+    """A rectangle widened by a margin and to a shape."""
     west, south, east, north = bounds
     wide, high = max(east - west + 2.0 * margin, 1.0), max(north - south + 2.0 * margin, 1.0)
     wide, high = max(wide, high * shape), max(high, wide / shape)

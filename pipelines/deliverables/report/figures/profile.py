@@ -22,18 +22,7 @@ WIDTH, HEIGHT = 760.0, 300.0
 
 
 def stations_of(line: LineString) -> FloatArray:
-    """Distance along a line to each of its vertices.
-
-    Parameters
-    ----------
-    line : shapely LineString
-        In the metric frame. [m]
-
-    Returns
-    -------
-    (n,) float ndarray
-        In plan, 0 first. [m]
-    """
+    """Distance along a line to each of its vertices. [m]"""
     xy = shapely.get_coordinates(line)
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
 
@@ -41,26 +30,7 @@ def stations_of(line: LineString) -> FloatArray:
 def profile_figure(
     run: PipeRun, fittings: Sequence[Fitting], ground: FloatArray, grid: Grid, units: Units
 ) -> Figure:
-    """Profile of one run.
-
-    Parameters
-    ----------
-    run : PipeRun
-        Its line's z is the invert.
-    fittings : sequence of Fitting
-        On it.
-    ground : (rows, cols) float ndarray
-        [m]
-    grid : Grid
-        Where its cells lie.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure
-        Ground, pipe, least cover and fittings by station.
-    """
+    """Profile of one run."""
     one = si_factor("ft" if units == "us" else "m")
     unit = "ft" if units == "us" else "m"
     bore = find_pipe(run.pipe_key).outside

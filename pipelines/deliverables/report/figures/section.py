@@ -13,20 +13,7 @@ WIDTH, HEIGHT = 760.0, 250.0
 
 
 def drain_section(drain: FrenchDrain, units: Units) -> Figure:
-    """Section of a French drain at its deepest.
-
-    Parameters
-    ----------
-    drain : FrenchDrain
-        [m]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure
-        Stone, fabric and pipe with width and depth.
-    """
+    """Section of a French drain at its deepest."""
     drawing = Drawing(WIDTH, HEIGHT)
     scale = min(170.0 / drain.depth, 300.0 / drain.width)
     wide, deep = drain.width * scale, drain.depth * scale
@@ -62,20 +49,7 @@ def drain_section(drain: FrenchDrain, units: Units) -> Figure:
 
 
 def sump_section(sump: Sump, units: Units) -> Figure:
-    """Section of a pumped basin with its levels.
-
-    Parameters
-    ----------
-    sump : Sump
-        [m]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure
-        Lid, inlet, pump-off level and bottom, by their depth below the lid.
-    """
+    """Section of a pumped basin with its levels."""
     drawing = Drawing(WIDTH, HEIGHT + 30.0)
     left, right, top, deep = 300.0, 420.0, 40.0, 200.0
     scale = deep / max(sump.ground_elevation - sump.bottom_elevation, 0.1)

@@ -66,37 +66,13 @@ class Drawing:
 
 
 def path_data(points: Points) -> str:
-    """Path through points, as SVG writes it.
-
-    Parameters
-    ----------
-    points : iterable of (float, float)
-        In the drawing's own units. [px]
-
-    Returns
-    -------
-    str
-        Empty for no points. [px]
-    """
+    """Path through points, as SVG writes it."""
     parts = [f"{_n(x)} {_n(y)}" for x, y in points]
     return "M" + "L".join(parts) if parts else ""
 
 
 def round_steps(low: float, high: float, most: int) -> list[float]:
-    """Round values between two, at steps of 1, 2 or 5 times a power of ten.
-
-    Parameters
-    ----------
-    low, high : float
-        Ends, in any unit. [unit]
-    most : int
-        How many there may be. [-]
-
-    Returns
-    -------
-    list of float
-        At least two that enclose nothing but lie inside. [unit]
-    """
+    """Round values between two, at steps of 1, 2 or 5 times a power of ten. [unit]"""
     step = round_step(max(high - low, 1e-9) / max(most, 1))
     first = ceil(low / step - 1e-9)
     return [n * step for n in range(first, floor(high / step + 1e-9) + 1)]

@@ -16,20 +16,7 @@ MOST_SECTIONS = 6
 
 
 def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
-    """Long profile of a swale: bottom, lower bank, water, ponds, re-cut, drives and outlets.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale. [SI]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure
-        Level by station.
-    """
+    """Long profile of a swale: bottom, lower bank, water, ponds, re-cut, drives and outlets."""
     unit = "ft" if units == "us" else "m"
     one, site = si_factor(unit), found.site
     levels = [site.profile.bottom, site.bank, found.levels.level]
@@ -72,20 +59,7 @@ def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
 
 
 def section_figures(found: SwaleFinding, units: Units) -> tuple[Figure, ...]:
-    """Sections of a swale with their water: the worst of each reach.
-
-    Parameters
-    ----------
-    found : SwaleFinding
-        The swale. [SI]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    tuple of Figure
-        Downstream.
-    """
+    """Sections of a swale with their water: the worst of each reach."""
     worst = sorted(found.reaches, key=lambda each: each.room)
     chosen = sorted(dict.fromkeys(each.worst for each in worst[:MOST_SECTIONS]))
     return tuple(_section(found, index, units) for index in chosen)

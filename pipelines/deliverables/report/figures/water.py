@@ -17,20 +17,7 @@ LEAST_SHARE = 0.02
 
 
 def hydrograph_figure(flow: CollectorFlow, units: Units) -> Figure | None:
-    """What comes to a collector in the design storm, and what it takes.
-
-    Parameters
-    ----------
-    flow : CollectorFlow
-        [m3/s]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure or None
-        None where nothing comes.
-    """
+    """What comes to a collector in the design storm, and what it takes."""
     if flow.arrives.peak <= 0.0:
         return None
     unit = "gpm" if units == "us" else "l/s"
@@ -57,22 +44,7 @@ def hydrograph_figure(flow: CollectorFlow, units: Units) -> Figure | None:
 
 
 def pump_figure(picture: PumpPicture, sump: Sump, units: Units) -> Figure:
-    """A pump's curve against its line's, and where they meet.
-
-    Parameters
-    ----------
-    picture : PumpPicture
-        Both curves. [m3/s], [m]
-    sump : Sump
-        With the operating point.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Figure
-        Head against flow.
-    """
+    """A pump's curve against its line's, and where they meet."""
     flow_unit, head_unit = ("gpm", "ft") if units == "us" else ("l/s", "m")
     flow_one, head_one = si_factor(flow_unit), si_factor(head_unit)
     flow = picture.flow / flow_one

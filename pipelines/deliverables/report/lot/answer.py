@@ -22,22 +22,7 @@ DECIDING = "Level shots that decide"
 
 
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
-    """The answer's parts, then the site checks, most telling first.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    tuple of Block
-        Only questions that have an answer.
-    """
+    """The answer's parts, then the site checks, most telling first."""
     plan = findings.plan
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
@@ -61,18 +46,7 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
 
 
 def worst_verdict(findings: Findings) -> str:
-    """The least sure of a plan's discharges.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    str
-        sure, cannot_tell or no.
-    """
+    """The least sure of a plan's discharges."""
     found = {line.verdict for line in findings.plan.discharges}
     return next((verdict for verdict in ("no", "cannot_tell", "sure") if verdict in found), "cannot_tell")
 
@@ -150,22 +124,7 @@ def _how_long(hours: float | None, told: Number) -> list[Inline]:
 
 
 def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
-    """What is built, the pipes added up.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Yields
-    ------
-    tuple of str or Number
-        Collectors, then all pipe.
-    """
+    """What is built, the pipes added up."""
     runs = findings.plan.pipe_runs
     yield from _collectors(findings, layers, units)
     if runs:
@@ -186,22 +145,7 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
 
 
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
-    """What a plan proposes, a line each.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Yields
-    ------
-    tuple of str or Number
-        Collectors, then each run of pipe.
-    """
+    """What a plan proposes, a line each."""
     yield from _collectors(findings, layers, units)
     for run in findings.plan.pipe_runs:
         told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
@@ -238,22 +182,7 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:
-    """One discharge in words: how it leaves, how sure that is, by how much, and why.
-
-    Parameters
-    ----------
-    line : Discharge
-        Of the plan. [SI]
-    position : int
-        Among the plan's discharges. [-]
-    units : str
-        us or si.
-
-    Returns
-    -------
-    tuple of str or Number
-        A sentence or two.
-    """
+    """One discharge in words: how it leaves, how sure that is, by how much, and why."""
     source = f"summary|discharges|{position}"
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]

@@ -20,22 +20,7 @@ SHORT = ("id", "from_id", "to_id", "size", "length", "slope", "deepest", "crossi
 
 
 def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet | None:
-    """What the crew digs by.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Sheet or None
-        None where nothing is dug.
-    """
+    """What the crew digs by."""
     plan = findings.plan
     if not (plan.pipe_runs or plan.french_drains or plan.channel_drains):
         return None
@@ -74,18 +59,7 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
 
 
 def order_of_work(plan: Plan) -> Iterator[str]:
-    """Steps of the job in the order in which they are done; common practice, no source.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is built.
-
-    Yields
-    ------
-    str
-        A step.
-    """
+    """Steps of the job in the order in which they are done; common practice, no source."""
     yield "Check on site what the answer asks for; with a verdict of cannot tell, the level shots come first."
     yield "See that the utility marks are there, locate private lines, open crossings by hand."
     yield "Set the benchmark, stake the line, cut and lift the sod."
@@ -106,18 +80,7 @@ def order_of_work(plan: Plan) -> Iterator[str]:
 
 
 def photographs(plan: Plan) -> Iterator[str]:
-    """What is photographed while it can be seen; common practice, no source.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is built.
-
-    Yields
-    ------
-    str
-        A picture.
-    """
+    """What is photographed while it can be seen; common practice, no source."""
     yield "Every crossing, with a rule against it and something behind it that can be found again."
     for run in plan.pipe_runs:
         yield f"{run.id} in its open trench from both ends, with a rule at {run.from_id} and at {run.to_id}."
@@ -131,18 +94,7 @@ def photographs(plan: Plan) -> Iterator[str]:
 
 
 def hose_test(plan: Plan) -> Iterator[str]:
-    """How it is tried before it is closed; common practice, no source.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is built.
-
-    Yields
-    ------
-    str
-        A step.
-    """
+    """How it is tried before it is closed; common practice, no source."""
     yield "One person at the outlet, one at the hose; a garden hose gives 5 to 10 gpm (0.3 to 0.6 l/s)."
     for basin in plan.catch_basins:
         if not basin.provisional:

@@ -33,22 +33,7 @@ NAMES = {
 
 
 def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> MapPicture:
-    """The map of a lot.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found, in the metric frame. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    MapPicture
-        Layers from the bottom up; what the lot does not have is not there.
-    """
+    """The map of a lot."""
     drawn = _layers(findings, layers, units)
     drawn = tuple(layer for layer in drawn if layer.features)
     view = _view(findings)

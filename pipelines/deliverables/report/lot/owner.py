@@ -15,22 +15,7 @@ SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency an
 
 
 def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
-    """What the owner of the lot needs.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Sheet
-        Only what this lot has.
-    """
+    """What the owner of the lot needs."""
     plan = findings.plan
     works = bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins)
     blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((plan.verdict,))]
@@ -88,18 +73,7 @@ def _money(lines: Sequence[TakeOffLine], which: str, units: Units) -> list[Numbe
 
 
 def care_rows(plan: Plan) -> list[tuple[str, str, str]]:
-    """What is looked after and when; common practice, no source.
-
-    Parameters
-    ----------
-    plan : Plan
-        What is built.
-
-    Returns
-    -------
-    list of tuple of str
-        When, what, what to look for.
-    """
+    """What is looked after and when; common practice, no source."""
     rows: list[tuple[str, str, str]] = []
     if plan.catch_basins:
         rows.append(("After every big storm, and when leaves fall", "Grates", "Clear of leaves, sitting fast, whole."))

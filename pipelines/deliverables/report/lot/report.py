@@ -18,22 +18,7 @@ LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_
 
 
 def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Report:
-    """Everything a lot's report says.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Report
-        Before it is set as a page or on paper.
-    """
+    """Everything a lot's report says."""
     sheets = (crew_sheet(findings, layers, units), owner_sheet(findings, layers, units),
               reviewer_sheet(findings, layers, units))  # fmt: skip
     tables = [layer_table(layers, name, units, COLUMNS[name], title=TITLES[name]) for name in LISTED]

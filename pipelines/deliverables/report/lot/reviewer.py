@@ -17,22 +17,7 @@ from pipelines.inputs.quantity_words import Units
 
 
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
-    """What a reviewer asks.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-    layers : mapping of str to DataFrame
-        As they are handed over.
-    units : str
-        us or si.
-
-    Returns
-    -------
-    Sheet
-        Only what this lot has.
-    """
+    """What a reviewer asks."""
     blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
     leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
     if leaving is not None:
@@ -62,18 +47,7 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
 
 
 def rules_table(findings: Findings) -> Table | None:
-    """Every rule, default and assumption with its mark.
-
-    Parameters
-    ----------
-    findings : Findings
-        What one run found. [SI]
-
-    Returns
-    -------
-    Table or None
-        None where there is none.
-    """
+    """Every rule, default and assumption with its mark."""
     if not findings.parameters:
         return None
     columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))

@@ -299,36 +299,6 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
     cheaper or higher, and inverts need no rounding. Where a step crosses something buried, passing over and passing
     under are kept apart.
 
-    Parameters
-    ----------
-    graph : RouteGraph
-    sets : RouteSets
-    upper : (2**k,) float ndarray
-        A cost at which each set can be served, infinite where none is known; bettered in place. [money]
-    ceiling : (2**k,) float ndarray
-        Lines of a set that cost more are not looked for. [money]
-    left : (rows, cells * ways) float ndarray
-        Lower bounds of what is still to pay, by the way out of each cell. [money]
-    row_of : (sets, 2**k) int ndarray
-        Row of `left` for a set's line and the collectors that it has still to gather.
-    alone : bool
-        Whether no lines will be joined, so that only the way to an outfall counts.
-    room : int
-        Labels to keep space for.
-
-    Returns
-    -------
-    full : bool
-        Whether the room was too small; the rest is then worthless.
-    ints : (labels, 7) int ndarray
-        Of each settled label: node, way out, kind, label before it, the other label or collector, set and under, next.
-    inverts : (labels,) float ndarray
-        [m]
-    final : (sets,) int ndarray
-        Label at which each set's cheapest line ends, -1 where there is none.
-    totals : (sets,) float ndarray
-        Cost of those lines with their outlets, infinite where there is none. [money]
-
     References
     ----------
     .. [1] Dreyfus, S. E., and Wagner, R. A., "The Steiner problem in graphs", Networks 1, 195-207, 1971,

@@ -105,25 +105,7 @@ def lay_step(graph: Any, pipe: Any, rounding: float, z: float, node: int, d: int
 
 @njit(cache=True)
 def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepest: float, crown: float) -> Any:
-    """Highest invert that a line from a collector can have at each node, whatever its way; -inf where none leads.
-
-    Parameters
-    ----------
-    graph : RouteGraph
-    starts : (n,) int ndarray
-        Nodes of the collector.
-    invert : float
-        At the collector. [m]
-    slope, steepest : float
-        Least and greatest of the pipes' slopes; the latter sets how high an end taper may lie. [-]
-    crown : float
-        Least height of a pipe's top above its invert. [m]
-
-    Returns
-    -------
-    (nodes,) float ndarray
-        [m]
-    """
+    """Highest invert that a line from a collector can have at each node, whatever its way; -inf where none leads."""
     nodes, ways = graph.onward.shape
     best = np.full(nodes, -np.inf)
     done = np.zeros(nodes, np.bool_)

@@ -79,25 +79,7 @@ def parts_of(bed: Any, dx: float, dy: float) -> int:
 
 @njit(cache=True)
 def find_hits(hits: Any, x0: float, y0: float, x1: float, y1: float, marks: Any) -> Any:
-    """Where a segment crosses what may be crossed with care.
-
-    Parameters
-    ----------
-    hits : (m, 7) float ndarray
-        Edges of what may be crossed, (x, y, x, y), price of crossing one, and the heights between which no part of a
-        pipe may lie there. [m], [money], [m]
-    x0, y0, x1, y1 : float
-        Ends of the segment. [m]
-    marks : (m, 3) float ndarray
-        Filled with distance along and those heights. [m]
-
-    Returns
-    -------
-    cost : float
-        Half of it where the segment only begins or ends on an edge. [money]
-    count : int
-        Rows of `marks` that were filled.
-    """
+    """Where a segment crosses what may be crossed with care."""
     cost, count = 0.0, 0
     dx, dy = x1 - x0, y1 - y0
     length = np.hypot(dx, dy)
@@ -120,31 +102,7 @@ def find_hits(hits: Any, x0: float, y0: float, x1: float, y1: float, marks: Any)
 @njit(cache=True)
 def lay_segment(bed: Any, tube: Any, hits: Any, x0: float, y0: float, x1: float, y1: float, z: float,
                 marks: Any, out: Any) -> Any:
-    """Lay a straight segment as high as it can lie.
-
-    Parameters
-    ----------
-    bed, tube, hits
-        Where, what, and across what.
-    x0, y0, x1, y1 : float
-        Its ends. [m]
-    z : float
-        Invert at its beginning. [m]
-    marks : (m, 3) float ndarray
-        Room for as many crossings as there are hits.
-    out : (n, 5) float ndarray
-        Where it holds at least as many rows as the segment has stations: filled with distance, ground, highest and
-        lowest invert, invert of each. [m]
-
-    Returns
-    -------
-    invert : float
-        At its end, NaN where it cannot be laid. [m]
-    cost : float
-        Pipe, trench, surface and crossings. [money]
-    stations : int
-        Rows of `out` that were filled.
-    """
+    """Lay a straight segment as high as it can lie."""
     length = np.hypot(x1 - x0, y1 - y0)
     parts = parts_of(bed, x1 - x0, y1 - y0)
     ds = length / parts
@@ -180,22 +138,7 @@ def lay_segment(bed: Any, tube: Any, hits: Any, x0: float, y0: float, x1: float,
 
 @njit(cache=True)
 def grade_breaks(along: Any, highest: Any, floor: Any, slope: float, loss: float) -> Any:
-    """Few straight grades under a profile, nowhere deeper below it than `loss` where that can be.
-
-    Parameters
-    ----------
-    along, highest, floor : (n,) float ndarray
-        Distance, invert of the highest profile, and the lowest that an invert may have. [m]
-    slope, loss : float
-        Least slope, and how much deeper the grades may lie. [-], [m]
-
-    Returns
-    -------
-    breaks : (m,) int ndarray
-        Stations at which the grade changes, ends included.
-    inverts : (m,) float ndarray
-        [m]
-    """
+    """Few straight grades under a profile, nowhere deeper below it than `loss` where that can be."""
     n = along.size
     breaks, inverts = np.empty(n, np.int64), np.empty(n)
     breaks[0], inverts[0] = 0, highest[0]

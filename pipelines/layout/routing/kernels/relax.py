@@ -10,24 +10,7 @@ from pipelines.layout.routing.kernels.heap import heap_drop_first, heap_push
 
 @njit(cache=True)
 def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
-    """Cheapest cost at every cell, given what it costs to start at each of them.
-
-    Parameters
-    ----------
-    onward : (cells, ways) int ndarray
-        Cell that each step leads to, -1 where it is closed; a step and its reverse lie half of `ways` apart.
-    costs : (cells, ways) float ndarray
-        Cost of each step. [money]
-    start : (cells,) float ndarray
-        Cost to start at a cell, infinite where one cannot. [money]
-    backward : bool
-        Whether steps are taken against their direction: the result is then the cost of going from each cell.
-
-    Returns
-    -------
-    (cells,) float ndarray
-        Infinite where no way leads. [money]
-    """
+    """Cheapest cost at every cell, given what it costs to start at each of them."""
     cells, ways = onward.shape
     best = start.copy()
     done = np.zeros(cells, np.bool_)
@@ -59,26 +42,7 @@ def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
 
 @njit(cache=True)
 def bent_ways(onward: Any, costs: Any, turn: Any, first: int, *, backward: bool) -> Any:
-    """Cheapest ways from one cell to all, bends counted.
-
-    Parameters
-    ----------
-    onward, costs
-        As of `spread_costs`.
-    turn : (ways, ways) float ndarray
-        Cost of the bend between two steps, infinite where it is too sharp. [money]
-    first : int
-        Where the ways begin.
-    backward : bool
-        Whether steps are taken against their direction: the ways then end at `first`.
-
-    Returns
-    -------
-    best : (cells, ways) float ndarray
-        By the last step taken, infinite where there is none; 0 at `first`. [money]
-    before : (cells, ways) int ndarray
-        The step taken before it, -1 at the first.
-    """
+    """Cheapest ways from one cell to all, bends counted."""
     cells, ways = onward.shape
     best, before = np.full((cells, ways), np.inf), np.full((cells, ways), -1)
     done = np.zeros((cells, ways), np.bool_)

@@ -30,38 +30,7 @@ def bend_units(turn: float, tolerance: float) -> int:
 @njit(cache=True)
 def straightest(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z0: float, end_level: float,
                 bends: Any, tolerance: float, heading_out: float, stubs: Any, joined: int, by_height: bool) -> Any:
-    """Cheapest line through some of a path's points, straight from each to the next that is kept.
-
-    Parameters
-    ----------
-    bed, tube
-        Where, and what.
-    walls : (m, 4) float ndarray
-        What a line may not touch.
-    hits : (m, 7) float ndarray
-        What it may cross with care: see `find_hits`.
-    x, y : (n,) float ndarray
-        Points of a path, others by which it may end, and its end; the first and the last are kept. [m]
-    z0, end_level : float
-        Invert at the first point, and the lowest at the last. [m]
-    bends : (5,) float ndarray
-        Price of a bend of 0, 22.5, 45, 67.5, 90 degrees. [money]
-    tolerance : float
-        How far a bend may be off such an angle. [degrees]
-    heading_out : float
-        Heading of the line that it joins at its end, NaN for none. [degrees]
-    stubs : (2,) float ndarray
-        How much of the line may touch walls at its beginning and at its end. [m]
-    joined : int
-        How many of the points are the path's own, each in reach of the next, the last of them in reach of the end.
-    by_height : bool
-        Whether the highest line is wanted rather than the cheapest.
-
-    Returns
-    -------
-    kept : (m,) int ndarray
-        Positions of the points kept, empty where no line can be laid.
-    """
+    """Cheapest line through some of a path's points, straight from each to the next that is kept."""
     n = x.size
     cost, invert = np.full((n, n), np.inf), np.full((n, n), np.nan)
     before = np.full((n, n), -1)
@@ -147,26 +116,7 @@ def _points_kept(before: Any, last: int) -> Any:
 @njit(cache=True)
 def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: float, bends: Any, tolerance: float,
                heading_out: float, stubs: Any) -> Any:
-    """What a line with given vertices costs when it lies as high as it can.
-
-    Parameters
-    ----------
-    bed, tube, walls, hits, bends, tolerance, heading_out, stubs
-        As of `straightest`.
-    x, y : (n,) float ndarray
-        Its vertices. [m]
-    z : float
-        Invert at the first. [m]
-
-    Returns
-    -------
-    cost : float
-        Infinite where it cannot be laid. [money]
-    invert : float
-        At its end. [m]
-    off : float
-        Sum of the degrees by which bends are off what fittings and joints make. [degrees]
-    """
+    """What a line with given vertices costs when it lies as high as it can."""
     none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
     cost, off = 0.0, 0.0
     last = x.size - 2

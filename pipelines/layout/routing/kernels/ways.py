@@ -46,27 +46,6 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
     """Shortest ways from every cell to a source, straight wherever nothing is in between.
 
     Dijkstra's search over the cells, in which a cell may take over its neighbour's next point where it sees it.
-
-    Parameters
-    ----------
-    passable : (rows, cols, 16) bool ndarray
-    steps : (16, 2) int ndarray
-    x, y : (cells + 1,) float ndarray
-        Cell centres, then the source. [m]
-    walls : (m, 4) float ndarray
-    first : int
-        Flat index of the cell at the source.
-    source_sees : bool
-        Whether the source may be seen from other cells than `first`.
-
-    Returns
-    -------
-    distance : (cells + 1,) float ndarray
-        Length of the way, infinite where there is none. [m]
-    onward : (cells + 1,) int ndarray
-        Index of the next point of the way, -1 at the source and where there is none.
-    order : (n,) int ndarray
-        Reached cells, the nearest first.
     """
     rows, columns, ways = passable.shape
     cells = rows * columns
@@ -136,15 +115,7 @@ def spare_along_ways(
     left: float, top: float, width: float, height: float,
     crown: float, need: float, slope: float, taper: float, basin_drop: float,
 ) -> Any:
-    """Least of what is available less what is needed, along each cell's way.
-
-    Returns
-    -------
-    spare : (cells,) float ndarray
-        NaN where there is no way. [m]
-    binding : (cells,) int ndarray
-        Flat index of the cell where it is least, -1 where there is no way.
-    """
+    """Least of what is available less what is needed, along each cell's way."""
     columns = ground.shape[1]
     cells = ground.size
     spare = np.full(cells, np.nan)
