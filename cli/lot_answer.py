@@ -8,8 +8,9 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.names import EDGES, MODES, VERDICTS
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
 from pipelines.layout.plan import Discharge
+from terrain.unit_table import Units
 
 WIDTH = 100
 MOST_LOW_SPOTS = 6

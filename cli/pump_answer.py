@@ -3,8 +3,8 @@
 import textwrap
 from collections.abc import Callable
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 from pipelines.hydraulics.pumping.lift import LiftResult
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 
 CAUTION = (
     "A licensed electrician and ground-fault protection for the pump's circuit; unplugged before anyone reaches in. "

@@ -1,7 +1,7 @@
 """The answer of `lotshed storm` as a person reads it on a terminal."""
 
-from pipelines.hydraulics.constants import INCH
 from pipelines.hydrology.storm_question import StormAnswer
+from terrain.unit_table import INCH
 
 SERIES = {
     "partial_duration": "storms above a threshold (partial duration)",

@@ -4,7 +4,8 @@ import textwrap
 from collections.abc import Iterator
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
+from terrain.unit_table import Units
 
 WIDTH = 100
 ANSWERS = {

@@ -3,7 +3,33 @@
 import functools
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final, Literal
+
+Units = Literal["us", "si"]
+"""What leaves Python is in one of these."""
+
+INCH: Final = 0.0254
+FOOT: Final = 0.3048
+US_SURVEY_FOOT: Final = 1200.0 / 3937.0
+"""[m]"""
+ACRE: Final = 43560.0 * FOOT**2
+"""[m2]"""
+US_GALLON: Final = 231.0 * INCH**3
+CUBIC_YARD: Final = 27.0 * FOOT**3
+"""[m3]"""
+MINUTE: Final = 60.0
+HOUR: Final = 3600.0
+DAY: Final = 86400.0
+"""[s]"""
+GALLON_PER_MINUTE: Final = US_GALLON / MINUTE
+CUBIC_FOOT_PER_SECOND: Final = FOOT**3
+"""[m3/s]"""
+INCH_PER_HOUR: Final = INCH / HOUR
+MILLIMETRE_PER_HOUR: Final = 0.001 / HOUR
+"""[m/s]"""
+POUND: Final = 0.45359237
+SHORT_TON: Final = 2000.0 * POUND
+"""[kg]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE
 from pipelines.hydraulics.pumping.lift import LiftResult
 from pipelines.hydraulics.pumping.pressure_line import PressureLine, line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE
 
 
 def pump_summary(lift: LiftResult) -> dict[str, Any]:

@@ -5,9 +5,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from pipelines.inputs.quantity_words import Units
 from terrain.arrays import FloatArray
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 DIGITS = 10
 

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, GRAVITY, INCH
+from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_fraction, require_not_negative, require_positive
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH
 
 WEIR_COEFFICIENT = 3.0 * sqrt(FOOT)
 """3.0 ft^0.5/s, printed as 1.66 in SI. [m^0.5/s]"""

@@ -5,9 +5,9 @@ from math import acos, pi, sin, sqrt
 
 from scipy.optimize import brentq
 
-from pipelines.hydraulics.constants import FOOT
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from terrain.unit_table import FOOT
 
 DEEPEST_CARRYING_DEPTH = 0.9381812
 """Depth over diameter at which a round pipe with constant n carries most. [-]"""

@@ -9,8 +9,8 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Literal
 
-from pipelines.hydraulics.constants import INCH
 from pipelines.hydraulics.errors import HydraulicsError
+from terrain.unit_table import INCH
 
 Interior = Literal["smooth", "corrugated", "perforated"]
 Use = Literal["pressure", "gravity", "both"]

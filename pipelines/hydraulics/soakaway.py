@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.hydraulics.constants import FOOT
 from pipelines.hydraulics.limits import require_fraction, require_not_negative, require_positive
+from terrain.unit_table import FOOT
 
 SAFETY_FACTOR = 2.0
 """On the tested rate. [-]"""

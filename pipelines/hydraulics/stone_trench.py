@@ -4,11 +4,12 @@ from dataclasses import dataclass
 from math import inf, pi, sqrt
 from typing import Literal
 
-from pipelines.hydraulics.constants import DENSITY_OF_WATER, GRAVITY, INCH, VISCOSITY_OF_WATER
+from pipelines.hydraulics.constants import DENSITY_OF_WATER, GRAVITY, VISCOSITY_OF_WATER
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_fraction, require_not_negative, require_positive
 from pipelines.hydraulics.manning import full_pipe_capacity
 from pipelines.hydraulics.pipe_catalogue import Pipe
+from terrain.unit_table import INCH
 
 DESIGN_POROSITY = 0.35
 """Voids over whole volume on the safe side; stone is printed at 0.40. [-]"""

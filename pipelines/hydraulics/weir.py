@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipelines.hydraulics.constants import FOOT, GRAVITY
+from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative
 from terrain.arrays import FloatArray
+from terrain.unit_table import FOOT
 
 ROADWAY_COEFFICIENT = 2.8 * FOOT**0.5
 """Low end of what HDS-5 gives a paved road under shallow water, 2.8 ft^0.5/s. [m^0.5/s]"""

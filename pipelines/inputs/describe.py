@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
 from pipelines.inputs.shapes.layers import locate_layer
@@ -14,6 +14,7 @@ from pipelines.inputs.site_sections import VectorFile
 from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
 from terrain.reading.raster_source import RasterSource, open_raster
 from terrain.reading.surface import read_window
+from terrain.unit_table import Units
 
 _MARGIN = 20.0
 

@@ -1,11 +1,8 @@
 """Quantities written for people: the trade's unit, rounded as the trade reads it."""
 
 import math
-from typing import Literal
 
-from terrain.unit_table import si_factor
-
-Units = Literal["us", "si"]
+from terrain.unit_table import Units, si_factor
 
 # unit and decimals by kind and system; a decimal comma never, thousands apart from 1,000 up
 _WRITTEN: dict[str, dict[str, tuple[str, int]]] = {

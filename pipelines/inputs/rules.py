@@ -43,6 +43,8 @@ class Rule:
         The publication, where one is named.
     meaning : str
         What it says.
+    moves : str
+        What of the answer it moves.
     """
 
     key: str
@@ -53,6 +55,7 @@ class Rule:
     mark: str
     source: str
     meaning: str
+    moves: str
 
     @property
     def words(self) -> str:
@@ -114,8 +117,9 @@ class Rules(Mapping[str, Rule]):
 @functools.cache
 def load_rules() -> Rules:
     """The defaults."""
-    text = files("pipelines.inputs").joinpath("rules.csv").read_text(encoding="utf-8")
-    return Rules({row["key"]: _default(row) for row in csv.DictReader(text.splitlines())})
+    tables = sorted(files("pipelines.inputs").joinpath("trade").iterdir(), key=lambda each: each.name)
+    texts = [table.read_text(encoding="utf-8") for table in tables if table.name.endswith(".csv")]
+    return Rules({row["key"]: _default(row) for text in texts for row in csv.DictReader(text.splitlines())})
 
 
 def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
@@ -141,7 +145,7 @@ def _default(row: dict[str, str]) -> Rule:
     likely = _plain(row["likely"], row["unit"])
     low = _plain(row["low"], row["unit"]) if row["low"] else likely
     high = _plain(row["high"], row["unit"]) if row["high"] else likely
-    return Rule(row["key"], low, likely, high, row["unit"], row["mark"], row["source"], row["meaning"])
+    return Rule(row["key"], low, likely, high, row["unit"], row["mark"], row["source"], row["meaning"], row["moves"])
 
 
 def _plain(digits: str, unit: str) -> float:

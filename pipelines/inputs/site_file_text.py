@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pipelines.inputs.describe import Description, description_lines
 from pipelines.inputs.input_files import path_from
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 
 def site_file_text(description: Description, folder: str | os.PathLike[str], units: Units = "us") -> str:

@@ -5,6 +5,10 @@ from typing import Literal
 
 from shapely import LineString, Point
 
+from terrain.reason import Reason
+
+Said = Reason | str
+"""What a reader is told."""
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
 Verdict = Literal["sure", "cannot_tell", "no"]
 
@@ -46,7 +50,7 @@ class CatchBasin:
     ground_elevation: float
     invert_elevation: float
     provisional: bool
-    why: str
+    why: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,7 @@ class FrenchDrain:
     pipe: str
     slope: float
     peak_flow: float
-    why: str
+    why: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +97,7 @@ class ChannelDrain:
     length: float
     width: float
     peak_flow: float
-    why: str
+    why: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +157,7 @@ class PipeRun:
     least_cover: float
     deepest: float
     under_paving: float
-    crossings: tuple[str, ...]
+    crossings: tuple[Said, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +203,7 @@ class Sump:
     off_elevation: float
     bottom_elevation: float
     minutes_without_power: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +238,7 @@ class Outfall:
     fall_to_spare: float | None
     fall_error: float | None
     verdict: Verdict | None
-    to_confirm: str
+    to_confirm: Said
     highest_level: float | None = None
 
 
@@ -258,7 +262,7 @@ class Discharge:
     outfall: str | None
     mode: Mode
     verdict: Verdict
-    why: str
+    why: Said
     fall_to_spare: float | None
     fall_error: float | None
     lift: float | None
@@ -279,9 +283,9 @@ class Cure:
     """A cheap cure: what to do, where, and what it would change."""
 
     id: str
-    what: str
-    why: str
-    changes: str
+    what: Said
+    why: Said
+    changes: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,7 +317,7 @@ class Alternative:
     high: float | None
     deepest: float | None
     fall_to_spare: float | None
-    depends_on: str
+    depends_on: Said
     chosen: bool
 
 
@@ -340,7 +344,7 @@ class Plan:
         The answer in a sentence.
     """
 
-    verdict: str
+    verdict: Said
     catch_basins: tuple[CatchBasin, ...] = ()
     french_drains: tuple[FrenchDrain, ...] = ()
     channel_drains: tuple[ChannelDrain, ...] = ()
@@ -352,6 +356,6 @@ class Plan:
     cures: tuple[Cure, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     take_off: tuple[TakeOffLine, ...] = ()
-    refer_out: tuple[str, ...] = ()
-    site_checks: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    refer_out: tuple[Said, ...] = ()
+    site_checks: tuple[Said, ...] = ()
+    warnings: tuple[Said, ...] = ()

@@ -14,7 +14,8 @@ from pipelines.hydraulics.channel.open_channel import (
     wetted_section,
 )
 from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, POUND_PER_SQUARE_FOOT
+from pipelines.hydraulics.constants import POUND_PER_SQUARE_FOOT
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT
 
 HEC22 = "FHWA, Urban Drainage Design Manual, HEC-22, 3rd ed., 2009"
 HDS5 = "FHWA, Hydraulic Design of Highway Culverts, HDS-5, 2nd ed., 2001"

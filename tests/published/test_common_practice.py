@@ -2,13 +2,13 @@
 
 import pytest
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, INCH_PER_HOUR, US_GALLON
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.lift import size_lift
 from pipelines.hydraulics.pumping.pressure_line import RELIEF_HOLE, PressureLine, flow_from_jet, jet_height, line_head
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, sump_basin, worst_cycling
 from pipelines.hydraulics.stone_trench import StoneTrench, trench_intake
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, INCH_PER_HOUR, US_GALLON
 
 GPM = GALLON_PER_MINUTE
 LINE = find_pipe("1-1/2 in sch 40")

@@ -6,8 +6,8 @@ import pytest
 
 from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel, critical_depth
 from pipelines.hydraulics.channel.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, INCH
 from pipelines.hydraulics.weir import broad_crested_weir
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT, INCH
 
 HDS5 = "FHWA, Hydraulic Design of Highway Culverts, HDS-5, 2nd ed., 2001"
 HEC5 = "FHWA, HEC-5, Hydraulic Charts for Highway Culverts"

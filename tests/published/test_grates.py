@@ -2,8 +2,8 @@
 
 import pytest
 
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT
 from pipelines.hydraulics.grate import Grate, crossover_depth, grate_capacity, ponding_depth, square_grate, weir_flow
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT
 
 HEC22 = "FHWA, Urban Drainage Design Manual, HEC-22, 3rd ed., 2009"
 TXDOT = "TxDOT, Hydraulic Design Manual, ch. 10"

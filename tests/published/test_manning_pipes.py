@@ -5,7 +5,6 @@ from math import pi
 import pytest
 from scipy.optimize import minimize_scalar
 
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT, INCH
 from pipelines.hydraulics.manning import (
     circular_segment,
     full_pipe_capacity,
@@ -15,6 +14,7 @@ from pipelines.hydraulics.manning import (
     velocity_manning,
 )
 from pipelines.hydraulics.pipe_catalogue import find_pipe, inside_diameter, pipe_catalogue
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT, INCH
 
 HEC22 = "FHWA, Urban Drainage Design Manual, HEC-22, 3rd ed., 2009"
 WHITE = "White, Fluid Mechanics, ch. 10"

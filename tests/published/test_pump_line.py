@@ -4,7 +4,6 @@ from math import pi
 
 import pytest
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.lift import operating_flow
 from pipelines.hydraulics.pumping.pressure_line import (
@@ -15,6 +14,7 @@ from pipelines.hydraulics.pumping.pressure_line import (
 )
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydraulics.pumping.sump_basin import cycle_volume_needed, cycling_at, worst_cycling
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 
 GPM = GALLON_PER_MINUTE
 ILLINOIS = "Illinois Administrative Code 77-906, Appendix A, Exhibit I"

@@ -2,10 +2,10 @@
 
 import pytest
 
-from pipelines.hydraulics.constants import FOOT, INCH, INCH_PER_HOUR, US_GALLON
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.soakaway import LONGEST_DRY_TIME, Soakaway, assess_soakaway
 from pipelines.hydraulics.stone_trench import StoneTrench, deepest_stone, drain_down_time, trench_storage
+from terrain.unit_table import FOOT, INCH, INCH_PER_HOUR, US_GALLON
 
 ORDINANCE = "Stormwater ordinance, example sizing for infiltration trenches"
 SMRC = "Stormwater Manager's Resource Center, infiltration criteria"

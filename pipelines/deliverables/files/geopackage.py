@@ -16,7 +16,7 @@ from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.layer_table import Layer, layers
 from pipelines.deliverables.files.styles import style_document
 from pipelines.deliverables.files.symbols import symbols
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
 

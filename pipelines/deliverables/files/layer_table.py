@@ -13,7 +13,9 @@ import pandas as pd
 import shapely
 
 from pipelines.deliverables.unit_systems import from_si
-from pipelines.inputs.quantity_words import Units
+from pipelines.deliverables.words.say import say
+from terrain.reason import Reason
+from terrain.unit_table import Units
 
 ABSENT = "-"
 
@@ -127,10 +129,12 @@ def _typed(values: Sequence[Any], column: Column, units: Units) -> Any:
         return pd.array([None if value is None else bool(value) for value in values], dtype="boolean")
     if column.type == "integer":
         return pd.array(list(values), dtype="Int64")
-    return pd.Series([None if value is None else _text(value) for value in values], dtype=object)
+    return pd.Series([None if value is None else _text(value, units) for value in values], dtype=object)
 
 
-def _text(value: Any) -> str:
+def _text(value: Any, units: Units) -> str:
+    if isinstance(value, Reason):
+        value = say(value, units)
     # a file name that is no valid text, or a NUL in a name, would end the run at the very last
     return str(value).encode("utf-8", "backslashreplace").decode("utf-8").replace("\0", "")
 

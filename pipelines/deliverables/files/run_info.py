@@ -6,7 +6,7 @@ import pandas as pd
 
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 OUTPUTS = "outputs"
 

@@ -12,10 +12,10 @@ from pipelines.deliverables.files.geotiff import write_geotiff
 from pipelines.deliverables.files.layer_table import Layer, layers
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.files.text_file import write_text
-from pipelines.inputs.quantity_words import Units
 from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
+from terrain.unit_table import Units
 
 
 def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:

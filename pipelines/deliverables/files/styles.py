@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 from pipelines.deliverables.files.layer_table import Layer
 from pipelines.deliverables.files.symbols import Condition, Symbol
 from pipelines.deliverables.unit_systems import from_si
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
 MARKERS = {"cross": "cross_fill"}

@@ -5,6 +5,9 @@ import math
 from pathlib import Path
 from typing import Any
 
+from pipelines.deliverables.words.say import say
+from terrain.reason import Reason
+
 
 def write_text(path: Path, text: str) -> None:
     """Write a text file with the line breaks it holds."""
@@ -18,6 +21,8 @@ def summary_text(content: dict[str, Any]) -> str:
 
 
 def _finite(value: Any) -> Any:
+    if isinstance(value, Reason):
+        return say(value, "si")
     if isinstance(value, dict):
         return {str(key): _finite(part) for key, part in value.items()}
     if isinstance(value, list | tuple):

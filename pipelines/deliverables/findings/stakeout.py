@@ -11,9 +11,9 @@ from shapely import Point
 from pipelines.deliverables.findings.lot import Benchmark, Findings
 from pipelines.deliverables.unit_systems import from_si
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import PipeRun
 from terrain.arrays import FloatArray
+from terrain.unit_table import Units
 
 SPACING = 3.0
 """Between stakes on a straight run; common practice, no source. [m]"""

@@ -6,7 +6,6 @@ from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
@@ -15,6 +14,7 @@ from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond
 from terrain.arrays import FloatArray
 from terrain.grid import Frame, Grid
+from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True, eq=False)

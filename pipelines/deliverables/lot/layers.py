@@ -10,8 +10,8 @@ import shapely
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.routing.fall_to_spare import spare_contours
+from terrain.unit_table import Units
 
 CONTOURS = tuple(0.3048 * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
 """Fall to spare that is drawn. [m]"""

@@ -18,7 +18,7 @@ from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.map_svg import WIDTH, legend_mark, map_drawing
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.shown_text import shown
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
 SAID = {"sure": "Sure", "cannot_tell": "Cannot tell from this lidar", "no": "Does not work as far as is known"}

@@ -19,7 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 ANSWERS = {
     "takes_it": "takes it", "short": "is short", "holds_water": "holds water",

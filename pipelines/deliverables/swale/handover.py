@@ -16,7 +16,7 @@ from pipelines.deliverables.report.swale_report import swale_map, swale_report
 from pipelines.deliverables.swale.layers import stations_table, swale_tables
 from pipelines.deliverables.swale.plot import profile_png, sections_png
 from pipelines.deliverables.swale.summary import swale_summary
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 
 def write_swales(

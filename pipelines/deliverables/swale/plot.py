@@ -6,8 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.findings.swale import SwaleFinding
-from pipelines.inputs.quantity_words import Units
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 # Okabe and Ito, "Color Universal Design", 2008: the colour-blind tell them apart; dashes and marks say the same again
 _GROUND, _WATER, _BANK, _RECUT, _BAD, _SUSPECT = "#5a4632", "#0072b2", "#009e73", "#e69f00", "#d55e00", "#cc79a7"

@@ -10,9 +10,10 @@ from typing import Literal
 from scipy.optimize import brentq
 
 from pipelines.hydraulics.channel.barrel import Barrel, critical_depth, normal_depth, wet_area
-from pipelines.hydraulics.constants import FOOT, GRAVITY
+from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
+from terrain.unit_table import FOOT
 
 FRICTION_FACTOR = 2 * GRAVITY
 """Of the friction of a full barrel: 19.6 in SI, 29 in feet. [m/s2]"""

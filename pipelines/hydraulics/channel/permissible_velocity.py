@@ -4,9 +4,9 @@ import csv
 from functools import lru_cache
 from importlib.resources import files
 
-from pipelines.hydraulics.constants import FOOT
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative
+from terrain.unit_table import FOOT
 
 
 @lru_cache(maxsize=1)

@@ -6,7 +6,6 @@ from math import inf, isfinite, pi
 
 from scipy.optimize import brentq
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE
 from pipelines.hydraulics.errors import HydraulicsError, PumpTooWeakError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
 from pipelines.hydraulics.pipe_catalogue import Pipe, inside_diameter, next_sizes_up
@@ -26,6 +25,7 @@ from pipelines.hydraulics.pumping.sump_basin import (
     cycling_at,
     worst_cycling,
 )
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE
 
 
 @dataclass(frozen=True, slots=True)

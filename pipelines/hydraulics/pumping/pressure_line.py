@@ -7,9 +7,10 @@ from functools import lru_cache
 from importlib.resources import files
 from math import pi, sqrt
 
-from pipelines.hydraulics.constants import FOOT, GRAVITY, INCH
+from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from terrain.unit_table import FOOT, INCH
 
 SLOWEST_VELOCITY = 2 * FOOT
 """Below it silt stays in the line; sewer codes ask 2 to 3 ft/s. [m/s]"""

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from math import inf, pi, sqrt
 
-from pipelines.hydraulics.constants import INCH
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from terrain.unit_table import INCH
 
 MOST_STARTS_PER_HOUR = 15.0
 """Above it the motor suffers; common practice, as NEMA MG 10 allows a 1 hp two-pole motor. [1/h]"""

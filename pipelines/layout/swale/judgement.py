@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.reaches import SwaleReach
@@ -14,6 +14,7 @@ from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond
 from pipelines.layout.swale.verdict import SwaleState, SwaleVerdict, judge_swale
 from terrain.lidar_error import fall_error
+from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,13 @@ import numpy as np
 import shapely
 
 from pipelines.hydraulics.channel.open_channel import cross_section, wetted_section
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.recut import LevelLimit, NoRecut, Recut, RecutRules, plan_recut
 from pipelines.layout.swale.recut_section import RecutSection, recut_section
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import FloatArray
+from terrain.unit_table import Units
 
 UTILITY_CLEARANCE = 0.3048
 """Kept between a new bottom and a utility, 1 ft; common practice, no source. [m]"""

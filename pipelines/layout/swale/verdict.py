@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.inputs.quantity_words import Units, format_quantity
+from pipelines.inputs.quantity_words import format_quantity
 from terrain.swale.long_profile import SIGMAS
+from terrain.unit_table import Units
 
 SwaleAnswer = Literal["takes_it", "short", "holds_water", "cannot_tell"]
 HIDDEN = 0.05

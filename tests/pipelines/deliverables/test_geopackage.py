@@ -17,7 +17,7 @@ from pipelines.deliverables.files.styles import style_document
 from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 FEATURES = {
     "parcel": "MultiPolygon",

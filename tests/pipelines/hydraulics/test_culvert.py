@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel
 from pipelines.hydraulics.channel.culvert import Culvert, culvert_capacity, culvert_flow, culvert_inlet, culvert_inlets
-from pipelines.hydraulics.constants import CUBIC_FOOT_PER_SECOND, FOOT
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.ratings import rate_outlet, stage_outflow, sum_outflows
 from pipelines.hydraulics.weir import LARGEST_COEFFICIENT, broad_crested_weir, overtopping_flow
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT
 
 CFS = CUBIC_FOOT_PER_SECOND
 

@@ -8,20 +8,14 @@ from pipelines.hydraulics.access_hole import entrance_energy
 from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel, critical_depth
 from pipelines.hydraulics.channel.culvert import culvert_inlet, full_barrel_loss, inlet_control_depth
 from pipelines.hydraulics.channel.open_channel import channel_flow, critical_stage, trapezoid_section
-from pipelines.hydraulics.constants import (
-    CUBIC_FOOT_PER_SECOND,
-    FOOT,
-    GALLON_PER_MINUTE,
-    INCH,
-    INCH_PER_HOUR,
-    POUND_PER_SQUARE_FOOT,
-)
+from pipelines.hydraulics.constants import POUND_PER_SQUARE_FOOT
 from pipelines.hydraulics.grate import orifice_flow, weir_flow
 from pipelines.hydraulics.manning import full_pipe_capacity, minimum_slope, velocity_manning
 from pipelines.hydraulics.pumping.pressure_line import friction_hazen_williams, jet_height, relief_hole_flow
 from pipelines.hydraulics.pumping.sump_basin import cycle_volume_needed
 from pipelines.hydraulics.stone_trench import drain_down_time
 from pipelines.hydraulics.weir import broad_crested_weir
+from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT, GALLON_PER_MINUTE, INCH, INCH_PER_HOUR
 
 CFS = CUBIC_FOOT_PER_SECOND
 GPM = GALLON_PER_MINUTE

@@ -6,12 +6,12 @@ from hypothesis import strategies as st
 
 from pipelines.hydraulics.access_hole import EnteringFlow, access_hole_energy, entrance_capacity, entrance_energy
 from pipelines.hydraulics.basin_capacity import basin_capacity
-from pipelines.hydraulics.constants import GALLON_PER_MINUTE, INCH
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.grade_line import GradeNode, GradeRun, grade_line
 from pipelines.hydraulics.grate import BASIN_GRATES, grate_capacity
 from pipelines.hydraulics.manning import full_pipe_capacity, pipe_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from terrain.unit_table import GALLON_PER_MINUTE, INCH
 
 PIPE = find_pipe("4 in SDR-35")
 GPM = GALLON_PER_MINUTE

@@ -4,7 +4,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.constants import GALLON_PER_MINUTE, INCH
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.grate import (
     BASIN_GRATES,
@@ -16,6 +15,7 @@ from pipelines.hydraulics.grate import (
     square_grate,
     weir_flow,
 )
+from terrain.unit_table import GALLON_PER_MINUTE, INCH
 
 GRATES = st.builds(square_grate, st.floats(0.1, 1.0), open_fraction=st.floats(0.1, 0.9))
 CLOGGING = st.floats(0.0, 0.9)

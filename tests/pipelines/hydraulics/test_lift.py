@@ -8,7 +8,6 @@ from fluids.friction import friction_factor
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.constants import FOOT, GALLON_PER_MINUTE, INCH
 from pipelines.hydraulics.errors import HydraulicsError, PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.lift import size_lift
@@ -30,6 +29,7 @@ from pipelines.hydraulics.pumping.sump_basin import (
     sump_basin,
     worst_cycling,
 )
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH
 
 GPM = GALLON_PER_MINUTE
 SCH_40 = find_pipe("1-1/2 in sch 40")

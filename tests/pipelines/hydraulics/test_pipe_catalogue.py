@@ -2,9 +2,9 @@
 
 import pytest
 
-from pipelines.hydraulics.constants import INCH
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.pipe_catalogue import find_pipe, inside_diameter, next_sizes_up, pipe_catalogue, sizes_of
+from terrain.unit_table import INCH
 
 
 @pytest.mark.parametrize("text, key", [

@@ -7,7 +7,7 @@ from fluids.packed_bed import Ergun
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydraulics.constants import DENSITY_OF_WATER, FOOT, INCH_PER_HOUR, VISCOSITY_OF_WATER
+from pipelines.hydraulics.constants import DENSITY_OF_WATER, VISCOSITY_OF_WATER
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.soakaway import Soakaway, assess_soakaway
@@ -21,6 +21,7 @@ from pipelines.hydraulics.stone_trench import (
     trench_storage,
     velocity_ergun,
 )
+from terrain.unit_table import FOOT, INCH_PER_HOUR
 
 PIPE = find_pipe("4 in D2729 perforated")
 

@@ -10,11 +10,10 @@ import numpy as np
 from contourpy import contour_generator
 from scipy.ndimage import gaussian_filter
 
-from pipelines.inputs.quantity_words import Units
 from terrain.arrays import FloatArray, IntArray
 from terrain.grid import Grid
 from terrain.reading.surface import snapped_cells
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 MOST_CELLS = 250_000
 """More are thinned out, so that a report stays small."""

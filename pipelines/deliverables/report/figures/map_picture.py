@@ -6,8 +6,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.figures.ground_picture import Bounds, GroundPicture
-from pipelines.inputs.quantity_words import Units
 from terrain.arrays import IntArray
+from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,12 +10,11 @@ from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Fitting, PipeRun
 from terrain.arrays import FloatArray
 from terrain.grid import Grid
 from terrain.sampling import sample_bilinear
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 GROUND, PIPE, WATER = "#8a5a00", "#000000", "#0072b2"
 WIDTH, HEIGHT = 760.0, 300.0

@@ -3,8 +3,8 @@
 from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Drawing
 from pipelines.deliverables.report.numbers import number
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import FrenchDrain, Sump
+from terrain.unit_table import Units
 
 UNDER_PIPE, OVER_PIPE, PIPE = 0.0508, 0.1524, 0.1016
 """Stone under and least over a perforated pipe, and the pipe: the usual 2, 6 and 4 in. [m]"""

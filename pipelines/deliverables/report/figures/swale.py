@@ -8,8 +8,7 @@ from pipelines.deliverables.findings.swale import SwaleFinding
 from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
-from pipelines.inputs.quantity_words import Units
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 GROUND, WATER, BANK, RECUT, BAD = "#8a5a00", "#0072b2", "#00684c", "#b07400", "#c24a00"
 MOST_SECTIONS = 6

@@ -6,9 +6,8 @@ from pipelines.deliverables.findings.lot import CollectorFlow, PumpPicture
 from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Sump
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 ARRIVES, TAKEN, LINE = "#0072b2", "#d55e00", "#009e73"
 WIDTH, HEIGHT = 760.0, 260.0

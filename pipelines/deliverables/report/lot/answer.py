@@ -9,8 +9,8 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Items, Number, Paragraph, Subhead, Words
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, VERDICTS
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Discharge
+from terrain.unit_table import Units
 
 MOST_LOW_SPOTS = 4
 WORTH_A_LINE = 0.0254

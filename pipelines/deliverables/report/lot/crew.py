@@ -13,8 +13,8 @@ from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table, number
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Plan
+from terrain.unit_table import Units
 
 SHORT = ("id", "from_id", "to_id", "size", "length", "slope", "deepest", "crossings")
 

@@ -19,7 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import number, row_words
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 MARGIN = 6.0
 """Ground around the lot and its works that is seen at first. [m]"""

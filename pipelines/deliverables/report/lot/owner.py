@@ -8,8 +8,8 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Number, Paragraph, Sheet, Subhead, Table
 from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, proposed
 from pipelines.deliverables.report.numbers import number
-from pipelines.inputs.quantity_words import Units
 from pipelines.layout.plan import Plan, TakeOffLine
+from terrain.unit_table import Units
 
 SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency and what the job has of permits"}
 

@@ -12,7 +12,7 @@ from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.numbers import layer_table
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
 

@@ -13,7 +13,7 @@ from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
-from pipelines.inputs.quantity_words import Units
+from terrain.unit_table import Units
 
 
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:

@@ -1,0 +1,91 @@
+"""A reason as a sentence: each code has one in the tables beside this file, in each unit system."""
+
+import functools
+import tomllib
+from collections.abc import Iterable
+from importlib.resources import files
+from typing import Any
+
+from pipelines.deliverables.words.quantities import KINDS, format_quantity
+from terrain.reason import Reason
+from terrain.unit_table import Units
+
+
+def say(fact: Reason | str, units: Units) -> str:
+    """A reason in words; what a person wrote stays as it is.
+
+    Raises
+    ------
+    KeyError
+        If no table has a sentence for its code.
+    """
+    if isinstance(fact, str):
+        return fact
+    return str(_template(fact.code, units).render(dict(fact.values)))
+
+
+def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
+    """Reasons in words, each sentence once, in order."""
+    return tuple(dict.fromkeys(say(fact, units) for fact in facts))
+
+
+def start_upper(text: str) -> str:
+    """A text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+@functools.cache
+def sentences() -> dict[str, str]:
+    """Sentence by code, of all tables; a code stands in one."""
+    found: dict[str, str] = {}
+    for path in sorted(files("pipelines.deliverables.words").iterdir(), key=lambda each: each.name):
+        if path.name.endswith(".toml"):
+            table = tomllib.loads(path.read_text(encoding="utf-8"))
+            twice = sorted(found.keys() & table.keys())
+            if twice:
+                raise ValueError(f"{path.name} has sentences that another table has: {', '.join(twice)}")
+            found |= table
+    return found
+
+
+@functools.cache
+def _template(code: str, units: Units) -> Any:
+    return environment(units).from_string(sentences()[code])
+
+
+@functools.cache
+def environment(units: Units) -> Any:
+    """What turns a sentence's marks into words: `{{ fall | depth }}`, a filter for each kind of quantity."""
+    from jinja2 import Environment, StrictUndefined
+
+    made = Environment(undefined=StrictUndefined, finalize=functools.partial(_written, units=units))
+    for kind in KINDS:
+        made.filters[kind] = functools.partial(format_quantity, kind=kind, units=units)
+    made.filters["listed"] = functools.partial(_listed, units=units)
+    made.filters["each"] = functools.partial(_each, units=units)
+    made.filters["start"] = lambda value: start_upper(_written(value, units=units))
+    made.filters["an"] = _with_article
+    made.globals["units"] = units
+    return made
+
+
+def _written(value: Any, *, units: Units) -> str:
+    """A mark without a filter holds words, ids or a whole count: a measured number without its unit is a defect."""
+    if isinstance(value, Reason):
+        return say(value, units)
+    if isinstance(value, float):
+        raise TypeError(f"{value} stands in a sentence without its unit")
+    return "" if value is None else str(value)
+
+
+def _each(values: Iterable[Any], between: str = "; ", *, units: Units) -> str:
+    return between.join(_written(value, units=units) for value in values)
+
+
+def _listed(values: Iterable[Any], *, units: Units) -> str:
+    words = [_written(value, units=units) for value in values]
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def _with_article(text: str) -> str:
+    return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"
