@@ -40,9 +40,7 @@ def test_strict_is_3_where_a_verdict_is_not_sure_and_the_result_is_there(run: Ru
 def test_a_self_check_that_fails_is_a_defect_and_leaves_nothing(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from terrain.flow import pysheds_adapter
-
-    monkeypatch.setattr(pysheds_adapter, "self_check", lambda drainage: ("3 cells are filled to another level",))
+    monkeypatch.setattr("pipelines.lot.self_check", lambda drainage: ("3 cells are filled to another level",))
     result = run("screen", SAMPLES / "lot_only.toml", "--out", tmp_path / "lot", "--self-check")
     assert result.exit_code == 1
     assert "A defect of lotshed, not of your input" in result.stderr
