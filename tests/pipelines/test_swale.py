@@ -125,7 +125,7 @@ def test_an_outlet_under_standing_water_is_always_drowned(swale_files):
     first, second = found.outlets
     assert first.tailwater.state == "always"
     assert second.tailwater.state == "free"
-    assert not first.invert_assumed
+    assert not first.outlet.invert_assumed
     assert "submerged throughout the storm" in say(first.verdict.why, "us")
 
 

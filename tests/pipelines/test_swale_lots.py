@@ -145,4 +145,4 @@ def test_an_outlet_that_a_lot_laid_stands_for_the_outfall_given_there(swale_file
     write_lot(tmp_path / "lots" / "lot_1", X0, 0.005)
     path = swale_files(trapezoid, outfalls=[((0.0, 0.5), "100.2 m"), ((30.0, 0.5), "100 m")])
     outlets = check_swale(path, lots=tmp_path / "lots").swales[0].outlets
-    assert [each.id for each in outlets] == ["lot_1/O1", "outfall 2"]
+    assert [each.outlet.id for each in outlets] == ["lot_1/O1", "outfall 2"]

@@ -89,11 +89,12 @@ def test_unlisted_culverts_are_suspected_where_they_are(swales):
 
 
 def test_the_drowned_outlet_is_found(swales):
-    drowned = {each.id for found in swales.values() for each in found.outlets if each.tailwater.state == "always"}
+    outlets = [each for found in swales.values() for each in found.outlets]
+    drowned = {each.outlet.id for each in outlets if each.tailwater.state == "always"}
     # that of lot 9, behind the silted culvert, and the one in the reach against the grade
     assert len(drowned) == 2
-    first = min((each for each in swales["south swale"].outlets), key=lambda each: each.station)
-    assert first.id in drowned
+    first = min((each for each in swales["south swale"].outlets), key=lambda each: each.outlet.station)
+    assert first.outlet.id in drowned
     assert "suspected" in say(first.verdict.why, "us")
 
 

@@ -141,10 +141,10 @@ def _outlets(found: SwaleFinding, units: Units) -> Iterator[str]:
     free = []
     for each in found.outlets:
         if each.verdict.answer == "takes_it" and each.tailwater.state == "free":
-            free.append(each.id)
+            free.append(each.outlet.id)
         else:
             answer = "the swale takes it" if each.verdict.answer == "takes_it" else ANSWERS[each.verdict.answer]
-            yield f"{each.id}, {answer}: {say(each.verdict.why, units)}."
+            yield f"{each.outlet.id}, {answer}: {say(each.verdict.why, units)}."
     yield from _rest(
         free, len(found.outlets), "outlet", "outlets", "is not submerged and the swale takes it",
         "are not submerged and the swale takes them",

@@ -26,7 +26,7 @@ from pipelines.deliverables.report.swale_answer import (
     storm_name,
     swale_answer_blocks,
 )
-from pipelines.deliverables.words.rule_words import rule_words
+from pipelines.deliverables.words.rules import rule_words
 from pipelines.deliverables.words.say import say
 
 SURE = {"takes_it": "sure", "short": "no", "holds_water": "no", "cannot_tell": "cannot_tell"}

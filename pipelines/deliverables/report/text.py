@@ -1,34 +1,50 @@
-"""Blocks of a report as plain text, for a terminal: the words of the page, wrapped."""
+"""Blocks of a report as plain text for a terminal."""
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 
-from pipelines.deliverables.report.blocks import Block, Facts, Items, Paragraph, Subhead, Words, plain
+from pipelines.deliverables.report.blocks import Block, Facts, Inline, Items, Number, Paragraph, Subhead, Table, plain
+from pipelines.deliverables.report.shown_text import shown
 
 
 def blocks_as_text(blocks: Iterable[Block], width: int) -> str:
-    """Paragraphs, headings and lists as wrapped text; tables and figures are left out."""
-    parts: list[str] = []
-    title = ""
+    """Blocks as text: a line for each title, an item for each answer; drawings are left out."""
+    parts: list[list[str]] = []
+    titled = False
     for block in blocks:
         if isinstance(block, Subhead):
-            title = block.text
-        elif isinstance(block, Paragraph):
-            parts.append(_titled(title, [textwrap.fill(plain(block.words), width)]))
-            title = ""
-        elif isinstance(block, Items):
-            parts.append(_titled(title, _items(block.items, width)))
-            title = ""
-        elif isinstance(block, Facts):
-            parts += [_titled(question, _items(answers, width)) for question, answers in block.rows]
-    return "\n\n".join(parts)
+            parts.append([shown(block.text)])
+            titled = True
+            continue
+        for title, lines in _sections(block, width):
+            if title and not titled:
+                parts.append([title])
+            elif not titled:
+                parts.append([])
+            parts[-1] += lines
+            titled = False
+    return "\n\n".join("\n".join(part) for part in parts if part)
 
 
-def _titled(title: str, lines: Sequence[str]) -> str:
-    return "\n".join([title, *lines] if title else lines)
+def _sections(block: Block, width: int) -> Iterator[tuple[str, list[str]]]:
+    """Titles, each with its lines."""
+    if isinstance(block, Paragraph):
+        yield "", [textwrap.fill(shown(plain(block.words)), width)]
+    elif isinstance(block, Items):
+        yield "", [_item(plain(words), width) for words in block.items]
+    elif isinstance(block, Facts):
+        for question, answers in block.rows:
+            yield shown(question), [_item(plain(words), width) for words in answers]
+    elif isinstance(block, Table):
+        yield shown(block.title), [_item(_row(block, row), width) for row in block.rows]
 
 
-def _items(items: Sequence[Words], width: int) -> list[str]:
-    return [
-        textwrap.fill(plain(words), width, initial_indent="  - ", subsequent_indent="    ") for words in items
-    ]
+def _row(table: Table, row: tuple[Inline, ...]) -> str:
+    """A row as a sentence: what it is of, then each heading with its value."""
+    first, *cells = (value.text if isinstance(value, Number) else value for value in row)
+    told = [f"{head.head.lower()} {cell}" for head, cell in zip(table.columns[1:], cells, strict=True) if cell]
+    return f"{first}: {', '.join(told)}"
+
+
+def _item(text: str, width: int) -> str:
+    return textwrap.fill(shown(text), width, initial_indent="  - ", subsequent_indent="    ")

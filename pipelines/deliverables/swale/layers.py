@@ -13,7 +13,7 @@ from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.words.quantities import format_quantity
-from pipelines.deliverables.words.rule_words import rule_words
+from pipelines.deliverables.words.rules import rule_words
 from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.judgement import ReachFinding
 from pipelines.layout.swale.outlets import OutletFinding
@@ -310,15 +310,16 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
     rows, shapes = [], []
     for found in findings.swales:
         for each in found.outlets:
+            outlet = each.outlet
             rows.append(
                 {
-                    "id": each.id,
+                    "id": outlet.id,
                     "swale": found.site.id,
-                    "kind": each.kind,
-                    "station": each.station,
-                    "invert": each.invert,
-                    "invert_assumed": each.invert_assumed,
-                    "flow": each.flow if each.flow > 0.0 else None,
+                    "kind": outlet.kind,
+                    "station": outlet.station,
+                    "invert": outlet.invert,
+                    "invert_assumed": outlet.invert_assumed,
+                    "flow": outlet.flow if outlet.flow > 0.0 else None,
                     "tailwater": each.tailwater.state,
                     "drowned": each.tailwater.submerged,
                     "drowned_share": each.tailwater.share,
@@ -329,7 +330,7 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
                     **_answer(each, findings.units),
                 }
             )
-            shapes.append(Point(each.x, each.y))
+            shapes.append(Point(outlet.x, outlet.y))
     return _layer(findings, "outlets", shapes, _columns(rows, "outlets"))
 
 
@@ -349,7 +350,7 @@ def verdict_rows(found: SwaleFinding, units: Units) -> Iterator[dict[str, Any]]:
             "measure": say(drive.measure, units),
         }
     for outlet in found.outlets:
-        yield {"id": outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet, units)}
+        yield {"id": outlet.outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet, units)}
 
 
 def _verdicts(findings: SwaleFindings) -> pd.DataFrame:

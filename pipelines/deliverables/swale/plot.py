@@ -161,7 +161,7 @@ def _draw_outlets(axes: Any, found: SwaleFinding, one: float) -> None:
     for state, (mark, colour) in marks.items():
         mine = [each for each in found.outlets if each.tailwater.state == state]
         if mine:
-            at, level = [each.station / one for each in mine], [each.invert / one for each in mine]
+            at, level = [each.outlet.station / one for each in mine], [each.outlet.invert / one for each in mine]
             axes.plot(at, level, linestyle="none", marker=mark, color=colour, markeredgecolor=_INK, markersize=7,
                       label=f"outlet, {words[state]}")  # fmt: skip
 

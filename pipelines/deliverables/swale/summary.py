@@ -114,10 +114,10 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         ],
         "outlets": [
             {
-                "id": each.id,
-                "kind": each.kind,
-                "station_m": each.station,
-                "flow_m3s": each.flow if each.flow > 0.0 else None,
+                "id": each.outlet.id,
+                "kind": each.outlet.kind,
+                "station_m": each.outlet.station,
+                "flow_m3s": each.outlet.flow if each.outlet.flow > 0.0 else None,
                 "tailwater": each.tailwater.state,
                 "drowned_h": each.tailwater.submerged / HOUR,
                 "above_outlet_m": each.tailwater.above,

@@ -25,11 +25,11 @@ class SwaleOutlet:
     invert : float
         Of its pipe. [m]
     invert_assumed : bool
-        Not given.
+        Taken as so far above the bottom as the rules say, since nothing gives it.
     diameter : float
         Of its pipe, 0 where unknown. [m]
     flow : float
-        That it adds. [m3/s]
+        That it adds, 0 where unknown. [m3/s]
     line : GravityLine or None
         The run behind it.
     """
@@ -52,33 +52,15 @@ class OutletFinding:
 
     Attributes
     ----------
-    x, y : float
-        Where it is. [m]
-    station : float
-        Along the swale. [m]
-    section : int
-        Position of the section below it.
-    invert : float
-        Of its pipe. [m]
-    invert_assumed : bool
-        Taken as so far above the bottom as the rules say, since nothing gives it.
-    flow : float
-        That it adds, 0 where unknown. [m3/s]
+    tailwater : Tailwater
+        What the swale's water does to it.
     behind : SubmergedLine or None
         What that does to the gravity line behind it, where it is known.
     verdict : SwaleVerdict
         Whether the swale takes it there.
     """
 
-    id: str
-    kind: str
-    x: float
-    y: float
-    station: float
-    section: int
-    invert: float
-    invert_assumed: bool
-    flow: float
+    outlet: SwaleOutlet
     tailwater: Tailwater
     behind: SubmergedLine | None
     verdict: SwaleVerdict
@@ -105,10 +87,7 @@ def judge_outlet(
     tail = tailwater_at(level, flow[section], step, outlet.invert + outlet.diameter, rules)
     behind = line_under_tailwater(outlet.line, tail.highest) if outlet.line is not None else None
     mine = next((each for each in reaches if each.reach.first <= section <= each.reach.last), reaches[-1])
-    return OutletFinding(
-        outlet.id, outlet.kind, outlet.x, outlet.y, outlet.station, section, outlet.invert, outlet.invert_assumed,
-        outlet.flow, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules),
-    )  # fmt: skip
+    return OutletFinding(outlet, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules))
 
 
 def _outlet_verdict(

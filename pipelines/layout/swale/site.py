@@ -54,7 +54,6 @@ class SwaleSite:
 
     id: str
     name: str
-    drawn: LineString
     thalweg: Thalweg
     profile: LongProfile
     sections: tuple[SwaleSection, ...]
@@ -158,7 +157,7 @@ def measure_swale(
     for reach in reaches:
         slope[reach.first : reach.last + 1] = reach.grade
     return SwaleSite(
-        id, name, drawn, thalweg, profile, sections, channel, crossings, reaches, slope,
+        id, name, thalweg, profile, sections, channel, crossings, reaches, slope,
         _warnings(name, thalweg, sections, rules, len(spans) - len(crossings)),
     )  # fmt: skip
 

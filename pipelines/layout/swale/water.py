@@ -61,10 +61,8 @@ class SwaleWater:
         Over the ground.
     surfaces : SurfaceMap
         What lies on it.
-    seeds : (rows, cols) int ndarray
-        Label of each swale cell: first label of its swale plus position of the section below it.
     first : tuple of int
-        First label of each swale.
+        First label of each swale; a cell's is that plus the position of the section below it.
     inflows : tuple of SideInflow
         By label.
     """
@@ -72,7 +70,6 @@ class SwaleWater:
     sites: tuple[SwaleSite, ...]
     drainage: Drainage
     surfaces: SurfaceMap
-    seeds: IntArray
     first: tuple[int, ...]
     inflows: tuple[SideInflow, ...]
 
@@ -100,7 +97,7 @@ def divide_to_swales(
         drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
         compacted=compacted, piped=piped_cells(drainage, piped),
     )  # fmt: skip
-    return SwaleWater(tuple(sites), drainage, surfaces, seeds, tuple(first), inflows)
+    return SwaleWater(tuple(sites), drainage, surfaces, tuple(first), inflows)
 
 
 def piped_cells(drainage: Drainage, piped: Sequence[Polygon | MultiPolygon]) -> IntArray | None:

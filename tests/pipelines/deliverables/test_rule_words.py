@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipelines.deliverables.words.rule_words import rule_words
+from pipelines.deliverables.words.rules import rule_words
 from pipelines.inputs.rules import load_rules
 from terrain.unit_table import RULE_UNITS
 

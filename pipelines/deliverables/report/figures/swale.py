@@ -111,7 +111,7 @@ def _drives(plot: Plot, found: SwaleFinding, one: float) -> None:
 
 def _outlets(plot: Plot, found: SwaleFinding, one: float) -> None:
     for each in found.outlets:
-        x, y = plot.x(each.station / one), plot.y(each.invert / one)
+        x, y = plot.x(each.outlet.station / one), plot.y(each.outlet.invert / one)
         free = each.tailwater.state == "free"
         plot.add("circle", cx=x, cy=y, r=4.0, fill="#ffffff" if free else BAD, stroke=INK, stroke_width=1.3)
 
