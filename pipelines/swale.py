@@ -1,6 +1,7 @@
 """The reviewer's job: from a site file to whether its swales take what comes to them."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
@@ -21,14 +22,12 @@ from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
-from pipelines.inputs.quantity_words import format_quantity
 from pipelines.layout.quantities.cautions import swale_cautions
 from pipelines.layout.swale.case import Progress, SwaleCase, measure_case, open_swales, rain_of
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
 from pipelines.layout.swale.levels import level_series, overtops, swale_levels
 from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
-from pipelines.layout.swale.recut import RecutRules
 from pipelines.layout.swale.recut_stretches import RecutStretch, recut_swale
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
@@ -42,10 +41,22 @@ from pipelines.layout.swale.water import (
 )
 from terrain.arrays import FloatArray
 from terrain.flow.cells_to_polygons import label_polygons
+from terrain.reason import Reason, reason
+from terrain.unit_table import Units
 
-__all__ = ["WhatIf", "check_swale", "plan_of_check"]
+__all__ = ["CheckPlan", "WhatIf", "check_swale", "plan_of_check"]
 
 _RANK = {"short": 3, "holds_water": 2, "cannot_tell": 1, "takes_it": 0}
+# beside those of the swale itself
+_RULES_USED = ("n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse")
+
+
+@dataclass(frozen=True, slots=True)
+class CheckPlan:
+    """What a check would do, and in which units its reader reads."""
+
+    units: Units
+    steps: tuple[Reason, ...]
 
 
 def check_swale(
@@ -81,7 +92,7 @@ def check_swale(
     tell = progress or (lambda stage, share: None)
     tell("reading the site", 0.0)
     opened = open_swales(site_path)
-    rain, others = rain_of(opened.inputs)
+    rain, others = rain_of(opened.inputs, opened.rules)
     results = lot_results(opened.inputs, lots)
     case = measure_case(opened, tell)
     discharges, outlets = place_discharges(case, results, add_discharges)
@@ -101,7 +112,7 @@ def check_swale(
     return _findings(case, rain, water, discharges, tuple(found))
 
 
-def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
+def plan_of_check(site_path: Path, *, lots: Path | None = None) -> CheckPlan:
     """Check all inputs of a check and say what it would do, without reading the ground.
 
     Parameters
@@ -113,8 +124,8 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
 
     Returns
     -------
-    str
-        A line for each thing that would be done.
+    CheckPlan
+        Each thing that would be done.
 
     Raises
     ------
@@ -123,18 +134,17 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
     """
     opened = open_swales(site_path)
     inputs = opened.inputs
-    rain, others = rain_of(inputs)
-    count = f"{len(opened.lines)} {'swale' if len(opened.lines) == 1 else 'swales'}"
-    said = [f"{inputs.site.name}: check {count} on {inputs.source.path.name}"]
+    rain, others = rain_of(inputs, opened.rules)
+    site, raster = inputs.site, inputs.source.path.name
+    steps = [reason("swale_plan", site=site.name, count=len(opened.lines), raster=raster)]
     for line, name, own in zip(opened.lines, opened.names, opened.culverts, strict=True):
-        length = format_quantity(line.length, "length", inputs.site.units)
-        said.append(f"{name}: {length} as drawn, {len(own)} culverts given")
-    storm = "one storm" if rain.return_period is None else f"the {rain.return_period:g}-year storm"
-    depth = format_quantity(rain.storm.depth, "rain", inputs.site.units)
-    said.append(f"rain: {storm} of {depth}, {len(others)} others")
-    results = lot_results(inputs, lots)
-    said.append(f"discharges of lots: {', '.join(result.name for result in results) or 'none'}")
-    return "\n".join(said)
+        steps.append(reason("swale_plan_line", name=name, length=line.length, culverts=len(own)))
+    steps.append(
+        reason("swale_plan_rain", years=rain.return_period, depth=rain.storm.depth, others=len(others))
+    )
+    names = tuple(result.name for result in lot_results(inputs, lots))
+    steps.append(reason("swale_plan_discharges", lots=names))
+    return CheckPlan(site.units, tuple(steps))
 
 
 def _divide(case: SwaleCase, rain: DesignRain, piped: Sequence[shapely.Polygon | shapely.MultiPolygon]) -> SwaleWater:
@@ -164,7 +174,7 @@ def _lot_sums(
         added = [each for each in discharges if each.lot in {result.name for result in within}]
         water = _divide(case, rain, [shape for result in within for shape in result.piped])
         flow = swale_flows(water, rain, [*asked, *added], case.velocities)[position]
-        levels = swale_levels(site, flow.peak, downstream_level=case.downstream_level)
+        levels = swale_levels(site, flow.peak, case.rules, downstream_level=case.downstream_level)
         mine = [each for each in added if each.swale == position]
         room = float((site.bank - levels.level).min())
         sums.append(
@@ -191,67 +201,49 @@ def _check_one(
     sums: tuple[LotSum, ...],
 ) -> SwaleFinding:
     level_at = case.downstream_level
-    levels = swale_levels(site, flow.peak, downstream_level=level_at)
+    levels = swale_levels(site, flow.peak, case.rules, downstream_level=level_at)
     ponds = standing_along(
-        site, case.drainage, case.spots, flow.volume, rmse=case.inputs.rmse,
-        soaking_rate=case.soaking_rates[position],
+        site, case.drainage, case.spots, flow.volume, rules=case.rules, soaking_rate=case.soaking_rates[position]
     )
     by_storm = {
-        years: swale_levels(site, each.peak, downstream_level=level_at) for years, each in sorted(storms.items())
+        years: swale_levels(site, each.peak, case.rules, downstream_level=level_at)
+        for years, each in sorted(storms.items())
     }
     firsts = [
         next((years for years, each in by_storm.items() if overtops(site, each, reach)), None)
         for reach in site.reaches
     ]
-    reaches = judge_reaches(site, levels, case.capacities[position], ponds, firsts, case.rules)
+    reaches = judge_reaches(site, levels, case.capacities[position], ponds, firsts, case.rules, cover=case.cover)
     series = np.zeros((0, 0))
     if outlets:
-        series = level_series(site, flow.flow, standing=still_level(site, ponds), downstream_level=level_at)
+        series = level_series(
+            site, flow.flow, case.rules, standing=still_level(site, ponds), downstream_level=level_at
+        )
     found = tuple(
         judge_outlet(site, outlet, reaches, series, flow.flow, flow.step, case.rules)
         for outlet in sorted(outlets, key=lambda each: each.station)
     )
-    crossings = judge_crossings(site, levels, case.rules.units)
+    crossings = judge_crossings(site, levels)
     worst = max(reaches, key=lambda each: (_RANK[each.verdict.answer], -each.room))
     over = [each for each in firsts if each is not None]
     return SwaleFinding(
         site, side, flow, levels, case.capacities[position], ponds, _pond_shapes(case, ponds), reaches, crossings,
-        found, _recut(case, site, reaches), sums, min(over) if over else None, worst.verdict.answer, _why(case, worst),
+        found, _recut(case, site, reaches), sums, min(over) if over else None, worst.verdict.answer, _why(worst),
     )  # fmt: skip
 
 
-def _why(case: SwaleCase, worst: ReachFinding) -> str:
-    start, end = (format_quantity(at, "length", case.rules.units) for at in (worst.reach.start, worst.reach.end))
-    return f"reach {worst.reach.id}, station {start} to {end}: {worst.verdict.why}"
+def _why(worst: ReachFinding) -> Reason:
+    reach = worst.reach
+    return reason("swale_worst_reach", reach=reach.id, start=reach.start, end=reach.end, why=worst.verdict.why)
 
 
 def _recut(case: SwaleCase, site: SwaleSite, reaches: Sequence[ReachFinding]) -> tuple[RecutStretch, ...]:
-    given, rules = case.inputs.site.swales, case.inputs.site.rules
-    assert given is not None
-
-    def choose(value: float | None, key: str) -> float:
-        return value if value is not None else rules[key].likely
-
     keeping = [
         (each.reach.first, each.reach.last)
         for each in reaches
         if each.verdict.answer == "holds_water" or each.against_grade
     ]
-    return recut_swale(
-        site,
-        case.inputs.layers.utilities,
-        keeping,
-        rules=RecutRules(
-            slope=rules["swale_slope"].likely,
-            max_depth=choose(given.max_depth, "swale_max_depth"),
-            max_top_width=choose(given.max_top_width, "swale_max_top_width"),
-            fill=rules["swale_fill"].likely,
-        ),
-        bottom_width=choose(given.bottom_width, "swale_bottom_width"),
-        side_slope=1.0 / choose(given.side_slope, "swale_side_slope"),
-        roughness=case.roughness,
-        units=case.rules.units,
-    )
+    return recut_swale(site, case.inputs.layers.utilities, keeping, case.rules)
 
 
 def _pond_shapes(case: SwaleCase, ponds: Sequence[SwalePond]) -> tuple[shapely.Geometry, ...]:
@@ -285,10 +277,7 @@ def _findings(
         AddedDischarge(each.id, each.flow, case.sites[each.swale].id, each.station) for each in discharges
     )
     piped = any(each.lot for each in discharges)
-    notes = (
-        "Lots' discharges are taken at their peak through the whole storm, which is on the high side; the ground that "
-        "they pipe is taken out of the surface runoff.",
-    ) if piped else ()
+    notes = (reason("swale_lots_at_peak"),) if piped else ()
     files = input_files(site, case.inputs.source, case.inputs.layers)
     return SwaleFindings(
         name=site.name,
@@ -301,22 +290,13 @@ def _findings(
         discharges=added,
         return_period=rain.return_period,
         storm_depth=rain.storm.depth,
-        freeboard=case.freeboard,
+        freeboard=case.rules["swale_freeboard"].likely,
         rmse=case.inputs.rmse,
         inputs=tuple(InputFile(each.key, each.file, each.sha256, each.crs, each.cell_size) for each in files),
         warnings=(*case.warnings, *rain.notes, *notes),
         cautions=tuple(Caution(id, text) for id, text in swale_cautions()),
-        parameters=_parameters(case),
+        rules=tuple(rule for key, rule in case.rules.items() if key in _RULES_USED or key.startswith("swale_")),
         vertical_datum=case.inputs.source.vertical_datum,
         ground=case.ground.elevation,
     )
 
-
-def _parameters(case: SwaleCase) -> tuple[tuple[str, str, str], ...]:
-    rules = case.inputs.site.rules
-    keys = (
-        "n_swale", "swale_freeboard", "swale_slope", "swale_side_slope", "swale_bottom_width", "swale_max_depth",
-        "swale_max_top_width", "swale_fill", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time",
-        "lidar_rmse",
-    )  # fmt: skip
-    return tuple((key, rules[key].words, rules[key].mark) for key in keys)

@@ -19,6 +19,8 @@ from cli.voice import Voice
 if TYPE_CHECKING:
     from pipelines.swale import WhatIf
 
+WIDTH = 100
+
 
 @click.command("swale")
 @click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
@@ -44,7 +46,7 @@ def command(
     as_json: bool,
     overwrite: bool,
 ) -> int | None:
-    """Check swales station by station: grade, standing water, culverts, levels in the storm, outlets, a re-cut.
+    """Check swales station by station: slope, standing water, culverts, water levels in the storm, outlets, a re-cut.
 
     SITE.toml names the ground raster, the parcels and in [swales] the lines along the swales; culverts, outfalls,
     roofs, rain and soil make the answer better. Into DIR go swale.gpkg (layers in the raster's CRS if that is
@@ -66,14 +68,17 @@ def command(
             from pipelines.deliverables.files.place import check_place
 
             check_place(out, overwrite=overwrite)
-        click.echo(plan_of_check(site, lots=lots))
+        from pipelines.deliverables.words.say import say
+
+        plan = plan_of_check(site, lots=lots)
+        for step in plan.steps:
+            click.echo(say(step, plan.units))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
 
     from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.swale.handover import write_swales
-    from pipelines.deliverables.swale.layers import verdict_rows
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
@@ -86,12 +91,12 @@ def command(
 
         click.echo(summary_text(swale_summary(findings)), nl=False)
     else:
-        from cli.swale_answer import swale_answer
+        from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
+        from pipelines.deliverables.report.text import blocks_as_text
 
-        click.echo(swale_answer(findings))
+        click.echo(blocks_as_text((*swale_answer_blocks(findings), *caution_blocks(findings)), WIDTH))
         voice.note(f"Written to {out}: {', '.join(written)}")
-    answers = [row["answer"] for found in findings.swales for row in verdict_rows(found)]
-    return VERDICT_FAILS if strict and any(answer != "takes_it" for answer in answers) else None
+    return VERDICT_FAILS if strict and any(not found.takes_all for found in findings.swales) else None
 
 
 def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":

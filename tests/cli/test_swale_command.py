@@ -24,7 +24,7 @@ def done(tmp_path_factory):
 def test_it_answers_in_words_with_units(done):
     result, out = done
     assert result.exit_code == 0, result.stderr
-    for part in ("north swale", "south swale", "Reach by reach", "against the grade", "suspected", "Cautions"):
+    for part in ("north swale", "south swale", "Reaches", "against the slope", "suspected", "Cautions"):
         assert part in result.stdout
     assert "Written to" in result.stderr
     assert (out / "swale.gpkg").exists()

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pipelines.deliverables.words.say import say
 from pipelines.hydraulics.channel.culvert import culvert_flow
 from pipelines.swale import WhatIf, check_swale, plan_of_check
 from terrain.errors import LotshedError
@@ -97,7 +98,7 @@ def test_a_culvert_too_small_is_told_with_by_how_much(swale_files):
     assert each.answer == "short"
     assert each.over == pytest.approx(each.flow - each.through)
     assert each.over > 0.5 * each.flow
-    assert "runs over the drive" in each.why
+    assert "runs over the drive" in say(each.why, "us")
     assert found.first_overtops is not None
 
 
@@ -109,7 +110,7 @@ def test_an_unseen_culvert_is_suspected_where_it_is(swale_files):
     assert each.crossing.ridge.crest == pytest.approx(70.0, abs=2.0)
     above = next(reach for reach in found.reaches if reach.reach.last == each.crossing.above)
     assert above.verdict.answer == "cannot_tell"
-    assert "suspected at station 7" in above.verdict.why
+    assert "suspected at station 7" in say(above.verdict.why, "si")
     assert (found.ponds[0].behind, found.ponds[0].sure) == (each.crossing.id, True)
     # nothing is dug at it, nor below the bottom at the lower end
     for stretch in found.recut:
@@ -124,8 +125,8 @@ def test_an_outlet_under_standing_water_is_always_drowned(swale_files):
     first, second = found.outlets
     assert first.tailwater.state == "always"
     assert second.tailwater.state == "free"
-    assert not first.invert_assumed
-    assert "stands under water" in first.verdict.why
+    assert not first.outlet.invert_assumed
+    assert "submerged throughout the storm" in say(first.verdict.why, "us")
 
 
 @pytest.mark.parametrize("quarter_turns", [1, 2, 3])
@@ -261,10 +262,23 @@ def test_a_site_without_swales_is_told(swale_files):
 
 
 def test_a_dry_run_says_what_would_be_done(swale_files):
-    said = plan_of_check(swale_files(trapezoid))
+    plan = plan_of_check(swale_files(trapezoid))
+    said = "\n".join(say(step, plan.units) for step in plan.steps)
     assert "check 1 swale on ground.tif" in said
     assert "swale 1: 120.0 m as drawn, 0 culverts given" in said
     assert "10-year storm" in said
+
+
+def test_rules_of_the_site_file_reach_the_verdict(swale_files):
+    path = swale_files(trapezoid, settings='freeboard = "40 cm"', rain='depth = "90 mm"\nduration = "60 min"')
+    plain = check_swale(path).swales[0]
+    path.write_text(path.read_text() + '\n[rules]\nswale_hidden_bottom = "30 cm"\nswale_longest_reach = "20 m"\n')
+    changed = check_swale(path)
+    assert len(changed.swales[0].reaches) > len(plain.reaches)
+    assert {each.verdict.answer for each in plain.reaches} == {"cannot_tell"}
+    assert all(each.verdict.why["hidden"] == pytest.approx(0.3) for each in changed.swales[0].reaches)
+    marks = {rule.key: rule.mark for rule in changed.rules}
+    assert (marks["swale_hidden_bottom"], marks["swale_freeboard"], marks["swale_slope"]) == ("given", "given", "P")
 
 
 def _assert_alike(one, other, rel):

@@ -6,14 +6,18 @@ from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
+from pipelines.inputs.rules import Rule
+from pipelines.layout.plan import Said
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
 from pipelines.layout.swale.recut_stretches import RecutStretch
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond
+from pipelines.layout.swale.verdict import SwaleAnswer
 from terrain.arrays import FloatArray
 from terrain.grid import Frame, Grid
+from terrain.reason import Reason
 from terrain.unit_table import Units
 
 
@@ -95,8 +99,6 @@ class AddedDischarge:
         Of a lot's outlet, or of a what-if.
     flow : float
         [m3/s]
-    swale : str
-        Id of the swale.
     station : float
         [m]
     """
@@ -113,33 +115,23 @@ class SwaleFinding:
 
     Attributes
     ----------
-    site : SwaleSite
-        As measured.
     ground : SideGround
         What drains to it.
     flow : SwaleFlow
         In the design storm.
     levels : SwaleLevels
         In the design storm, at the largest flow of each station.
-    capacity : SwaleCapacity
-        Of its sections.
     ponds : tuple of SwalePond
         Water that stands after the storm.
-    pond_shapes : tuple of shapely Geometry
-        Of each.
-    reaches : tuple of ReachFinding
+    reaches, crossings, outlets
         Downstream.
-    crossings : tuple of CrossingFinding
-        Drives, downstream.
-    outlets : tuple of OutletFinding
-        That discharge to it.
     recut : tuple of RecutStretch
         Least digging that drains it.
     lot_sums : tuple of LotSum
         As lots are added, in the order of their names.
     first_overtops : float or None
         Return period of the first storm of the table that stands above a bank or runs over a drive. [yr]
-    answer, why : str
+    answer : str
         Of the whole swale: the worst of its reaches.
     """
 
@@ -156,8 +148,14 @@ class SwaleFinding:
     recut: tuple[RecutStretch, ...]
     lot_sums: tuple[LotSum, ...]
     first_overtops: float | None
-    answer: str
-    why: str
+    answer: SwaleAnswer
+    why: Reason
+
+    @property
+    def takes_all(self) -> bool:
+        """Whether every reach, drive and outlet surely takes the storm."""
+        answers = [each.verdict.answer for each in self.reaches] + [each.verdict.answer for each in self.outlets]
+        return all(answer == "takes_it" for answer in (*answers, *(each.answer for each in self.crossings)))
 
     @property
     def full_at(self) -> str | None:
@@ -187,18 +185,12 @@ class SwaleFindings:
         [m]
     freeboard, rmse : float
         [m]
-    inputs : tuple of InputFile
-        Files read.
-    warnings : tuple of str
-        What a reader must know.
-    cautions : tuple of Caution
-        What goes with every result.
-    parameters : tuple of tuple
-        (name, value in words, mark) of every rule and assumption used.
+    rules : tuple of Rule
+        Of the trade that were used.
     vertical_datum : str
         In words.
-    ground : (rows, cols) float ndarray or None
-        For pictures. [m]
+    ground : (rows, cols) float ndarray
+        [m]
     """
 
     name: str
@@ -214,8 +206,8 @@ class SwaleFindings:
     freeboard: float
     rmse: float
     inputs: tuple[InputFile, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
-    parameters: tuple[tuple[str, str, str], ...]
+    rules: tuple[Rule, ...]
     vertical_datum: str
-    ground: FloatArray | None = None
+    ground: FloatArray

@@ -10,7 +10,7 @@ import pandas as pd
 from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
 from pipelines.deliverables.unit_systems import unit_value
 from pipelines.deliverables.words.names import CODES, EDGES
-from pipelines.inputs.quantity_words import format_quantity
+from pipelines.deliverables.words.quantities import format_quantity
 from terrain.unit_table import Units
 
 _RAISED = str.maketrans("23", "²³")

@@ -12,19 +12,23 @@ import shapely
 
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.deliverables.report.blocks import Block, Column, Facts, Items, Report, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.blocks import Block, Column, Items, Report, Sheet, Subhead, Table
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
 from pipelines.deliverables.report.lot.answer import caution_paragraph
-from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
-from terrain.unit_table import Units
+from pipelines.deliverables.report.numbers import Shown, layer_table, row_words
+from pipelines.deliverables.report.swale_answer import (
+    ANSWERS,
+    WORST_FIRST,
+    caution_blocks,
+    storm_name,
+    swale_answer_blocks,
+)
+from pipelines.deliverables.words.rules import rule_words
+from pipelines.deliverables.words.say import say
 
-ANSWERS = {
-    "takes_it": "takes it", "short": "is short", "holds_water": "holds water",
-    "cannot_tell": "cannot be told from this lidar",
-}  # fmt: skip
 SURE = {"takes_it": "sure", "short": "no", "holds_water": "no", "cannot_tell": "cannot_tell"}
 TITLES = {
     "swales": "Swales", "reaches": "Reaches", "culverts": "Culverts under drives",
@@ -40,29 +44,24 @@ LABELLED = ("swales", "outlets", "suspected_culverts", "culverts")
 
 def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Report:
     """Everything a report of swales says."""
-    units = findings.units
-    worst = next((answer for answer in ("short", "holds_water", "cannot_tell", "takes_it")
-                  if any(found.answer == answer for found in findings.swales)), "cannot_tell")  # fmt: skip
-    storm = "the design storm" if findings.return_period is None else f"the {findings.return_period:g}-year storm"
+    worst = min((found.answer for found in findings.swales), key=WORST_FIRST.index, default="cannot_tell")
     said = "; ".join(f"{found.site.name} {ANSWERS[found.answer]}" for found in findings.swales)
     return Report(
         name=findings.name,
         version=findings.version,
-        units=units,
+        units=findings.units,
         subject="Check of outfall swales",
         sure=SURE[worst],
-        verdict=f"In {storm}: {said}.",
-        answer=tuple(_answer(findings, layers, units)),
-        sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _keeper(findings, layers)),
+        verdict=f"In {storm_name(findings)}: {said}.",
+        answer=swale_answer_blocks(findings),
+        sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _authority(findings, layers)),
         tables=tuple(_numbers(findings, layers)),
         foot=tuple(f"{file.file} sha256 {file.sha256[:16]}" for file in findings.inputs),
     )
 
 
-def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture | None:
+def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture:
     """The map of a check of swales."""
-    if findings.ground is None:
-        return None
     drawn = tuple(layer for layer in (_map_layer(findings, layers, name) for name in MAPPED) if layer.features)
     lines = np.array([found.site.thalweg.line for found in findings.swales], dtype=object)
     west, south, east, north = shapely.total_bounds(lines).tolist()
@@ -100,57 +99,6 @@ def _plain(value: object) -> object:
     return bool(value) if str(value) in ("True", "False") else value
 
 
-def _answer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Block]:
-    rows: list[tuple[str, tuple[Words, ...]]] = []
-    for position, found in enumerate(findings.swales):
-        source, name = f"summary|swales|{position}", found.site.id
-        words: list[Words] = [(f"{ANSWERS[found.answer].capitalize()}: {found.why}.",)]
-        words.append((
-            number(found.site.thalweg.length, "length", units, f"{source}|length_m"), " long at ",
-            layer_number(layers, "swales", name, "grade", "slope", units), "; ",
-            layer_number(layers, "swales", name, "drained_area", "area", units), " drains to it, ",
-            layer_number(layers, "swales", name, "peak_flow", "large_flow", units), " at its lower end.",
-        ))  # fmt: skip
-        words += [
-            (f"{each.reach.id} {ANSWERS[each.verdict.answer]}: {each.verdict.why}.",)
-            for each in found.reaches
-            if each.verdict.answer != "takes_it"
-        ]
-        words += [
-            (f"{each.crossing.id}: {each.why}.",)
-            for each in found.crossings
-            if each.answer != "takes_it" or not each.crossing.given
-        ]
-        words += [
-            (f"{each.id} {ANSWERS[each.verdict.answer]}: {each.verdict.why}.",)
-            for each in found.outlets
-            if each.verdict.answer != "takes_it"
-        ]
-        if found.full_at is not None:
-            words.append((f"Full with {found.full_at}." if found.full_at else "Full before any lot is added.",))
-        rows.append((found.site.name, tuple(words)))
-    yield Facts(tuple(rows))
-    checks = list(dict.fromkeys(_to_measure(findings)))
-    if checks:
-        yield Subhead("Measure on site, most telling first")
-        yield Items(tuple((check,) for check in checks), "box")
-
-
-def _to_measure(findings: SwaleFindings) -> Iterator[str]:
-    order = ("short", "holds_water", "cannot_tell")
-    found = [
-        (order.index(each.verdict.answer), f"{each.reach.id}: {each.verdict.measure}.")
-        for swale in findings.swales
-        for each in swale.reaches
-        if each.verdict.answer in order
-    ]
-    yield from (text for _, text in sorted(found, key=lambda each: each[0]))
-    for swale in findings.swales:
-        for drive in swale.crossings:
-            if not drive.crossing.given:
-                yield f"{drive.crossing.id}: whether a culvert lies there, its bore, both inverts and the silt in it."
-
-
 def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
     units = findings.units
     blocks: list[Block] = [caution_paragraph(), long_profile_figure(found, units)]
@@ -160,30 +108,27 @@ def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[s
         if table is not None:
             blocks.append(replace(table, id=f"{found.site.id}-{name}"))
     blocks += [Subhead("Sections, the worst of each reach"), *section_figures(found, units)]
-    return Sheet(f"swale-{found.site.id}", found.site.name, "For whoever must let water into it.", tuple(blocks))
+    return Sheet(f"swale-{found.site.id}", found.site.name, "For the permit reviewer.", tuple(blocks))
 
 
-def _keeper(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
+def _authority(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
     units = findings.units
     blocks: list[Block] = [caution_paragraph()]
     needed = [stretch for found in findings.swales for stretch in found.recut if stretch.needed]
     if needed:
-        blocks.append(Subhead("Least re-cut, with the keeper's leave only"))
+        blocks.append(Subhead("Least re-cut, only with permission of the maintaining authority"))
         blocks += [
-            Items(((f"{stretch.id}: {stretch.why_not}.",),)) for stretch in needed if stretch.why_not
+            Items(((f"{stretch.id}: {say(stretch.why_not, units)}.",),))
+            for stretch in needed
+            if stretch.why_not is not None
         ]
         names = [stretch.id for stretch in needed]
         rows = {"recut": layers["recut"][layers["recut"]["stretch"].isin(names)].reset_index(drop=True)}
         table = layer_table(rows, "recut", units, _columns()["recut"], title=TITLES["recut"])
         if table is not None:
             blocks.append(table)
-    blocks += [
-        Subhead("Heed"),
-        Items(tuple((caution.text,) for caution in findings.cautions), "box"),
-    ]
-    if findings.warnings:
-        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
-    return Sheet("keeper", "Keeper", "For whoever keeps the swale.", tuple(blocks))
+    blocks += caution_blocks(findings)
+    return Sheet("authority", "Maintaining authority", "For the owner of the swale.", tuple(blocks))
 
 
 def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Iterator[Block]:
@@ -191,9 +136,9 @@ def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Ite
         table = layer_table(layers, name, findings.units, _columns()[name], title=TITLES[name])
         if table is not None:
             yield table
-    if findings.parameters:
-        columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
-        yield Table("rules", "Rules and defaults", columns, findings.parameters)
+    columns = (Column("Rule"), Column("Meaning"), Column("Value: low / likely / high"), Column("Mark"))
+    rules = tuple((rule.key, rule.meaning, rule_words(rule, findings.units), rule.mark) for rule in findings.rules)
+    yield Table("rules", "Rules and defaults", columns, rules)
     if findings.inputs:
         heads = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
         rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)

@@ -12,7 +12,12 @@ from shapely.ops import substring
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.layout.swale.verdict import SwaleVerdict
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.deliverables.words.rules import rule_words
+from pipelines.deliverables.words.say import say
+from pipelines.layout.swale.judgement import ReachFinding
+from pipelines.layout.swale.outlets import OutletFinding
+from terrain.unit_table import Units
 
 
 def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
@@ -118,7 +123,7 @@ def _swales(findings: SwaleFindings) -> pd.DataFrame:
                 "first_overtops": found.first_overtops,
                 "full_with_lot": found.full_at,
                 "answer": found.answer,
-                "why": found.why,
+                "why": say(found.why, findings.units),
             }
         )
     shapes = [found.site.thalweg.line for found in findings.swales]
@@ -171,20 +176,21 @@ def _reaches(findings: SwaleFindings) -> pd.DataFrame:
                     "erodes": each.erodes,
                     "standing_depth": each.standing.depth if each.standing is not None else 0.0,
                     "first_overtops": each.first_overtops,
-                    **_answer(each.verdict),
+                    **_answer(each, findings.units),
                 }
             )
             shapes.append(substring(flat, reach.start, reach.end))
     return _layer(findings, "reaches", shapes, _columns(rows, "reaches"))
 
 
-def _answer(verdict: SwaleVerdict) -> dict[str, Any]:
+def _answer(judged: ReachFinding | OutletFinding, units: Units) -> dict[str, Any]:
+    verdict = judged.verdict
     return {
         "answer": verdict.answer,
         "short_level": verdict.short_level,
         "short_flow": verdict.short_flow,
-        "why": verdict.why,
-        "measure": verdict.measure,
+        "why": say(verdict.why, units),
+        "measure": say(verdict.measure, units),
     }
 
 
@@ -200,7 +206,7 @@ def _culverts(findings: SwaleFindings) -> pd.DataFrame:
                     "id": each.crossing.id,
                     "swale": found.site.id,
                     "station": each.crossing.start,
-                    "bore": each.crossing.bore,
+                    "bore": each.crossing.diameter,
                     "material": each.crossing.material,
                     "length": culvert.length,
                     "invert_up": culvert.invert_up,
@@ -213,7 +219,7 @@ def _culverts(findings: SwaleFindings) -> pd.DataFrame:
                     "tailwater": each.tailwater,
                     "governs": each.governs,
                     "answer": each.answer,
-                    "why": each.why,
+                    "why": say(each.why, findings.units),
                 }
             )
             shapes.append(each.crossing.line)
@@ -236,7 +242,7 @@ def _suspected_culverts(findings: SwaleFindings) -> pd.DataFrame:
                     "height_error": None if dam is None else dam.error,
                     "drive_level": each.crossing.ridge.lowest,
                     "headwater": each.headwater,
-                    "why": each.why,
+                    "why": say(each.why, findings.units),
                 }
             )
             shapes.append(shapely.line_interpolate_point(found.site.thalweg.line, each.crossing.ridge.crest))
@@ -258,7 +264,7 @@ def _standing_water(findings: SwaleFindings) -> pd.DataFrame:
                     "area": pond.spot.area,
                     "volume": pond.volume,
                     "level": pond.level,
-                    "stands": None if pond.hours is None else pond.hours * 3600.0,
+                    "stands": pond.time,
                     "sure": pond.sure,
                     "behind": pond.behind,
                 }
@@ -293,7 +299,7 @@ def _recut(findings: SwaleFindings) -> pd.DataFrame:
                         "capacity": float(stretch.capacity[number]),
                         "needed": stretch.needed,
                         "as_asked": stretch.recut.as_asked,
-                        "why": stretch.why_not,
+                        "why": "" if stretch.why_not is None else say(stretch.why_not, findings.units),
                     }
                 )
                 shapes.append(Point(section.x, section.y, bottom))
@@ -304,37 +310,34 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
     rows, shapes = [], []
     for found in findings.swales:
         for each in found.outlets:
+            outlet = each.outlet
             rows.append(
                 {
-                    "id": each.id,
+                    "id": outlet.id,
                     "swale": found.site.id,
-                    "kind": each.kind,
-                    "station": each.station,
-                    "invert": each.invert,
-                    "invert_assumed": each.invert_assumed,
-                    "flow": each.flow if each.flow > 0.0 else None,
+                    "kind": outlet.kind,
+                    "station": outlet.station,
+                    "invert": outlet.invert,
+                    "invert_assumed": outlet.invert_assumed,
+                    "flow": outlet.flow if outlet.flow > 0.0 else None,
                     "tailwater": each.tailwater.state,
-                    "drowned": each.tailwater.drowned,
+                    "drowned": each.tailwater.submerged,
                     "drowned_share": each.tailwater.share,
                     "highest_level": each.tailwater.highest,
                     "above_outlet": each.tailwater.above,
                     "line_lost": None if each.behind is None else each.behind.lost,
                     "line_surcharges": None if each.behind is None else each.behind.surcharges,
-                    "answer": each.verdict.answer,
-                    "why": each.verdict.why,
-                    "measure": each.verdict.measure,
+                    **_answer(each, findings.units),
                 }
             )
-            shapes.append(Point(each.x, each.y))
+            shapes.append(Point(outlet.x, outlet.y))
     return _layer(findings, "outlets", shapes, _columns(rows, "outlets"))
 
 
-def verdict_rows(found: SwaleFinding) -> Iterator[dict[str, Any]]:
+def verdict_rows(found: SwaleFinding, units: Units) -> Iterator[dict[str, Any]]:
     """Answers of one swale: its reaches, drives and outlets, downstream."""
-    known = "its bore, both inverts, the silt in it and the drive's low point"
-    look = "whether a culvert lies there, its bore, both inverts and the silt in it"
     for reach in found.reaches:
-        yield {"id": reach.reach.id, "swale": found.site.id, "of": "reach", **_answer(reach.verdict)}
+        yield {"id": reach.reach.id, "swale": found.site.id, "of": "reach", **_answer(reach, units)}
     for drive in found.crossings:
         yield {
             "id": drive.crossing.id,
@@ -343,15 +346,15 @@ def verdict_rows(found: SwaleFinding) -> Iterator[dict[str, Any]]:
             "answer": drive.answer,
             "short_level": 0.0,
             "short_flow": drive.over if drive.crossing.given else 0.0,
-            "why": drive.why,
-            "measure": known if drive.crossing.given else look,
+            "why": say(drive.why, units),
+            "measure": say(drive.measure, units),
         }
     for outlet in found.outlets:
-        yield {"id": outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet.verdict)}
+        yield {"id": outlet.outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet, units)}
 
 
 def _verdicts(findings: SwaleFindings) -> pd.DataFrame:
-    rows = [row for found in findings.swales for row in verdict_rows(found)]
+    rows = [row for found in findings.swales for row in verdict_rows(found, findings.units)]
     return _layer(findings, "verdicts", None, _columns(rows, "verdicts"))
 
 
@@ -393,7 +396,7 @@ def _lot_sums(findings: SwaleFindings) -> pd.DataFrame:
 def _cautions(findings: SwaleFindings) -> pd.DataFrame:
     return make_layer(
         "cautions", findings.units, id=[each.id for each in findings.cautions],
-        text=[each.text for each in findings.cautions],
+        text=[say(each.text, findings.units) for each in findings.cautions],
     )  # fmt: skip
 
 
@@ -420,9 +423,13 @@ def _run_info(findings: SwaleFindings, outputs: Sequence[str]) -> Iterator[tuple
         if file.crs is not None:
             yield f"input.{file.key}.crs", file.crs
     for each in findings.discharges:
-        yield f"discharge.{each.id}", f"{each.flow * 1000.0:.4g} l/s to {each.swale} at station {each.station:.1f} m"
-    for name, value, mark in findings.parameters:
-        yield f"parameter.{name}", f"{value} [{mark}]" if mark else value
+        flow, station = (
+            format_quantity(value, kind, findings.units)
+            for value, kind in ((each.flow, "large_flow"), (each.station, "length"))
+        )
+        yield f"discharge.{each.id}", f"{flow} to {each.swale} at station {station}"
+    for rule in findings.rules:
+        yield f"parameter.{rule.key}", f"{rule_words(rule, findings.units)} [{rule.mark}]"
     for number, warning in enumerate(findings.warnings, start=1):
-        yield f"warning.{number}", warning
+        yield f"warning.{number}", say(warning, findings.units)
     yield OUTPUTS, ", ".join(outputs)

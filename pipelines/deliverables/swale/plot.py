@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.findings.swale import SwaleFinding
+from pipelines.deliverables.report.swale_answer import ANSWERS
 from terrain.unit_table import Units, si_factor
 
 # Okabe and Ito, "Color Universal Design", 2008: the colour-blind tell them apart; dashes and marks say the same again
@@ -38,8 +39,8 @@ def profile_png(found: SwaleFinding, units: Units) -> bytes:
     _draw_drives(axes, found, one)
     _draw_outlets(axes, found, one)
     axes.set_xlabel(f"Station, from the upper end [{unit}]")
-    axes.set_ylabel(f"Level [{unit}]")
-    axes.set_title(f"{site.name}: {found.answer.replace('_', ' ')}", loc="left", color=_INK, fontweight="bold")
+    axes.set_ylabel(f"Elevation [{unit}]")
+    axes.set_title(f"{site.name} {ANSWERS[found.answer]}", loc="left", color=_INK, fontweight="bold")
     axes.legend(loc="upper right", fontsize=8, frameon=True, facecolor=_PAPER, edgecolor=_FAINT)
     return _png(figure)
 
@@ -72,7 +73,7 @@ def sections_png(found: SwaleFinding, units: Units) -> bytes:
         axes.set_title(f"{ids[index]}, station {at}{mark}", fontsize=8, loc="left",
                        color=_BAD if found.levels.over_bank[index] else _INK)  # fmt: skip
         axes.set_xlabel(f"Offset to the right, looking downstream [{unit}]", fontsize=7)
-        axes.set_ylabel(f"Level [{unit}]", fontsize=7)
+        axes.set_ylabel(f"Elevation [{unit}]", fontsize=7)
         axes.tick_params(labelsize=7)
     figure.suptitle(
         f"{site.name}, sections: ground brown, water of the design storm blue, lower bank dashed green, re-cut orange",
@@ -156,11 +157,11 @@ def _draw_drives(axes: Any, found: SwaleFinding, one: float) -> None:
 
 def _draw_outlets(axes: Any, found: SwaleFinding, one: float) -> None:
     marks = {"free": ("o", _BANK), "part": ("v", _RECUT), "always": ("X", _BAD)}
-    words = {"free": "free", "part": "drowned part of the storm", "always": "always drowned"}
+    words = {"free": "free", "part": "submerged part of the storm", "always": "always submerged"}
     for state, (mark, colour) in marks.items():
         mine = [each for each in found.outlets if each.tailwater.state == state]
         if mine:
-            at, level = [each.station / one for each in mine], [each.invert / one for each in mine]
+            at, level = [each.outlet.station / one for each in mine], [each.outlet.invert / one for each in mine]
             axes.plot(at, level, linestyle="none", marker=mark, color=colour, markeredgecolor=_INK, markersize=7,
                       label=f"outlet, {words[state]}")  # fmt: skip
 

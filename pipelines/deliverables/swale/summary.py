@@ -4,6 +4,8 @@ from typing import Any
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.layers import verdict_rows
+from pipelines.deliverables.words.say import say, say_all
+from terrain.unit_table import HOUR
 
 
 def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
@@ -42,8 +44,8 @@ def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
             {"id": each.id, "flow_m3s": each.flow, "swale": each.swale, "station_m": each.station}
             for each in findings.discharges
         ],
-        "warnings": list(findings.warnings),
-        "cautions": [caution.text for caution in findings.cautions],
+        "warnings": list(say_all(findings.warnings, "si")),
+        "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }
 
 
@@ -54,7 +56,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         "id": site.id,
         "name": site.name,
         "answer": found.answer,
-        "why": found.why,
+        "why": say(found.why, "si"),
         "length_m": site.thalweg.length,
         "fall_m": site.thalweg.fall,
         "grade": site.thalweg.grade,
@@ -78,7 +80,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
                 "why": row["why"],
                 "measure": row["measure"],
             }
-            for row in verdict_rows(found)
+            for row in verdict_rows(found, "si")
         ],
         "against_grade": [
             {
@@ -92,7 +94,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
             if each.against_grade and each.reach.adverse is not None
         ],
         "suspected_culverts": [
-            {"id": each.crossing.id, "station_m": each.crossing.ridge.crest, "why": each.why}
+            {"id": each.crossing.id, "station_m": each.crossing.ridge.crest, "why": say(each.why, "si")}
             for each in found.crossings
             if not each.crossing.given
         ],
@@ -104,7 +106,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
                 "depth_m": pond.depth,
                 "length_m": pond.length,
                 "volume_m3": pond.volume,
-                "stands_h": pond.hours,
+                "stands_h": None if pond.time is None else pond.time / HOUR,
                 "sure": pond.sure,
                 "behind": pond.behind or None,
             }
@@ -112,12 +114,12 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         ],
         "outlets": [
             {
-                "id": each.id,
-                "kind": each.kind,
-                "station_m": each.station,
-                "flow_m3s": each.flow if each.flow > 0.0 else None,
+                "id": each.outlet.id,
+                "kind": each.outlet.kind,
+                "station_m": each.outlet.station,
+                "flow_m3s": each.outlet.flow if each.outlet.flow > 0.0 else None,
                 "tailwater": each.tailwater.state,
-                "drowned_h": each.tailwater.drowned / 3600.0,
+                "drowned_h": each.tailwater.submerged / HOUR,
                 "above_outlet_m": each.tailwater.above,
                 "line_lost": None if each.behind is None else each.behind.lost,
                 "answer": each.verdict.answer,
@@ -133,7 +135,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
                 "slope": None if stretch.recut is None else stretch.recut.slope,
                 "gap": None if stretch.recut is None else stretch.recut.gap,
                 "as_asked": stretch.recut is not None and stretch.recut.as_asked,
-                "why_not": stretch.why_not or None,
+                "why_not": None if stretch.why_not is None else say(stretch.why_not, "si"),
             }
             for stretch in found.recut
         ],

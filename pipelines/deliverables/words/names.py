@@ -9,8 +9,8 @@ MODES = {
     "none": "nothing to build",
 }
 CODES = {
-    "takes_it": "takes it", "holds_water": "holds water", "cannot_tell": "cannot tell",
-    "part": "drowned part of the time", "always": "always drowned",
+    "takes_it": "takes it", "holds_water": "holds water", "cannot_tell": "cannot be judged from this lidar",
+    "part": "submerged part of the time", "always": "always submerged",
 }  # fmt: skip
 """Codes of layers as a person reads them."""
 EDGES = {

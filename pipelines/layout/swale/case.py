@@ -13,27 +13,25 @@ from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_
 from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.rules import RuleOverride, Rules
 from pipelines.inputs.site_ground import SiteInputs, open_site, shots_in_words
 from pipelines.inputs.swale_ground import read_swale_ground
 from pipelines.inputs.tables.rain_table_file import read_rain_table
-from pipelines.layout.swale.judgement import JudgeRules
+from pipelines.layout.plan import Said
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
-from pipelines.layout.swale.site import SwaleRules, SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
+from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot, find_low_spots
 from terrain.ground import ROOF, Ground
 from terrain.reading.surface import Surface
+from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
 
-RETURN_PERIOD = 10.0
-"""Design storm where a rain table is given without a return period. [yr]"""
 SOIL_GROUP = "C"
 COVER = "lawn, fair"
 GRASS = "grass_mixture"
-# A swale that runs bank-full is not thought to run slower or faster than this. [m/s]
-_SLOWEST, _FASTEST = 0.2, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,17 +40,16 @@ class OpenedSwales:
 
     Attributes
     ----------
-    inputs : SiteInputs
-        The opened site.
     lines : list of shapely LineString
         As drawn, in the metric frame.
-    names : list of str
-        Of each.
     culverts : list of GeoDataFrame
         Rows of the layer of culverts that belong to each.
+    rules : Rules
+        Of the trade, with what [rules] and [swales] say.
     """
 
     inputs: SiteInputs
+    rules: Rules
     lines: list[LineString]
     names: list[str]
     culverts: list[Any]
@@ -64,31 +61,22 @@ class SwaleCase:
 
     Attributes
     ----------
-    inputs : SiteInputs
-        The opened site.
     surface, ground, drainage, spots
         The window as read, as water meets it, its directions and low spots.
     surfaces : SurfaceMap
         What lies on it.
-    sites : tuple of SwaleSite
-        The swales.
-    capacities : tuple of SwaleCapacity
-        Of each.
-    rules : JudgeRules
-        What they are held against.
-    freeboard, roughness : float
-        [m], [-]
+    cover : str
+        Key of the grass.
     downstream_level : float or None
         Of the water at their lower ends. [m]
     velocities : tuple of float
         At which water travels down each, that of the full swale. [m/s]
     soaking_rates : tuple of float
         Of the ground under each. [m/s]
-    warnings : tuple of str
-        What a reader must know.
     """
 
     inputs: SiteInputs
+    rules: Rules
     surface: Surface
     ground: Ground
     drainage: Drainage
@@ -96,13 +84,11 @@ class SwaleCase:
     surfaces: SurfaceMap
     sites: tuple[SwaleSite, ...]
     capacities: tuple[SwaleCapacity, ...]
-    rules: JudgeRules
-    freeboard: float
-    roughness: float
+    cover: str
     downstream_level: float | None
     velocities: tuple[float, ...]
     soaking_rates: tuple[float, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def open_swales(site_path: Path) -> OpenedSwales:
@@ -118,13 +104,33 @@ def open_swales(site_path: Path) -> OpenedSwales:
     given = [str(name) or f"swale {feature}" for name, feature in zip(layer["name"], layer["id"], strict=True)]
     names = [name if "swale" in name.lower() else f"swale {name}" for name in given]
     check_swale_lines(lines, names, inputs.layers.roofs)
-    return OpenedSwales(inputs, lines, names, culverts_by_swale(lines, inputs.layers.culverts))
+    rules = _rules_of(inputs)
+    return OpenedSwales(inputs, rules, lines, names, culverts_by_swale(lines, inputs.layers.culverts, rules))
+
+
+def _rules_of(inputs: SiteInputs) -> Rules:
+    """Rules of the trade with what [elevation] and [swales] say in place."""
+    given = inputs.site.swales
+    assert given is not None
+    said = {
+        "lidar_rmse": inputs.site.elevation.rmse,
+        "n_swale": given.roughness,
+        "swale_spacing": given.spacing,
+        "swale_freeboard": given.freeboard,
+        "swale_side_slope": given.side_slope,
+        "swale_bottom_width": given.bottom_width,
+        "swale_max_depth": given.max_depth,
+        "swale_max_top_width": given.max_top_width,
+        "swale_return_period": inputs.site.rain.return_period,
+    }
+    overrides = tuple(RuleOverride(key, None, value, None) for key, value in said.items() if value is not None)
+    return inputs.site.rules.with_overrides(overrides)
 
 
 def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     """Read the ground of opened swales, follow its water and measure each swale."""
     inputs, lines, names = opened.inputs, opened.lines, opened.names
-    given, rules = inputs.site.swales, inputs.site.rules
+    given, rules = inputs.site.swales, opened.rules
     assert given is not None
     if compiles_first():
         tell(COMPILING, None)
@@ -132,45 +138,34 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     surface, ground, fit = read_swale_ground(inputs, lines, names)
     drainage = drain_ground(ground)
     tell("measuring the swales", 0.3)
-    roughness = given.roughness if given.roughness is not None else rules["n_swale"].likely
-    measured = SwaleRules(
-        spacing=given.spacing if given.spacing is not None else 5.0, roughness=roughness, rmse=inputs.rmse
-    )
     sites = tuple(
-        measure_swale(ground, surface, line, opened.culverts[k], id=f"S{k + 1}", name=names[k], rules=measured)
+        measure_swale(ground, surface, line, opened.culverts[k], id=f"S{k + 1}", name=names[k], rules=rules)
         for k, line in enumerate(lines)
     )
-    freeboard = given.freeboard if given.freeboard is not None else rules["swale_freeboard"].likely
     cell = max(ground.grid.cell_width, ground.grid.cell_height)
+    freeboard = rules["swale_freeboard"].likely
     capacities = tuple(swale_capacity(site, freeboard=freeboard, cell=cell) for site in sites)
     surfaces = _surfaces(inputs, ground)
-    notes = _assumed(inputs)
+    notes = _assumed(inputs, rules)
     if fit is not None and inputs.shots is not None:
         notes += shots_in_words(fit, inputs.shots)
-    judge = JudgeRules(
-        freeboard=freeboard,
-        rmse=inputs.rmse,
-        cover=given.cover or GRASS,
-        tolerable_depth=rules["tolerable_lawn_depth"].likely,
-        tolerable_hours=rules["tolerable_lawn_time"].likely / 3600.0,
-        units=inputs.site.units,
-    )
+    slowest, fastest = rules["swale_slowest"].likely, rules["swale_fastest"].likely
     return SwaleCase(
-        inputs, surface, ground, drainage, find_low_spots(drainage, rmse=inputs.rmse), surfaces, sites, capacities,
-        judge, freeboard, roughness, given.downstream_level,
-        tuple(float(np.clip(np.median(each.velocity), _SLOWEST, _FASTEST)) for each in capacities),
+        inputs, rules, surface, ground, drainage, find_low_spots(drainage, rmse=inputs.rmse), surfaces, sites,
+        capacities, given.cover or GRASS, given.downstream_level,
+        tuple(float(np.clip(np.median(each.velocity), slowest, fastest)) for each in capacities),
         tuple(_soaking_rate(inputs, surfaces, site) for site in sites),
         (*inputs.layers.warnings, *surface.warnings, *notes, *(said for site in sites for said in site.warnings)),
     )  # fmt: skip
 
 
-def rain_of(inputs: SiteInputs) -> tuple[DesignRain, dict[float, DesignRain]]:
+def rain_of(inputs: SiteInputs, rules: Rules) -> tuple[DesignRain, dict[float, DesignRain]]:
     """Design rain of a site, and that of every return period of its table. [yr]"""
     given = inputs.site.rain
     if given.table is not None:
         table = read_rain_table(given.table)
         distribution = given.distribution or "nested"
-        years = given.return_period if given.return_period is not None else RETURN_PERIOD
+        years = rules["swale_return_period"].likely
         others = {
             float(each): rain_from_table(table, float(each), distribution=distribution)
             for each in table.return_periods
@@ -198,27 +193,27 @@ def _surfaces(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
     )
 
 
-def _assumed(inputs: SiteInputs) -> list[str]:
+def _assumed(inputs: SiteInputs, rules: Rules) -> list[Said]:
     """What is missing in the site file and what is taken for it."""
     site, layers = inputs.site, inputs.layers
-    said = []
+    found: list[Said] = []
     if site.elevation.rmse is None:
-        said.append(f"no accuracy of the lidar is given: {inputs.rmse * 100.0:.0f} cm are taken")
+        found.append(reason("swale_rmse_assumed", rmse=inputs.rmse))
     if site.rain.table is not None and site.rain.return_period is None:
-        said.append(f"no return period is given: {RETURN_PERIOD:g} years are taken")
+        found.append(reason("swale_return_period_assumed", years=rules["swale_return_period"].likely))
     if site.soil.group is None and layers.soils.empty:
-        said.append(f"no soil is given: hydrologic group {SOIL_GROUP} is taken")
+        found.append(reason("swale_soil_assumed", group=SOIL_GROUP))
     if site.soil.cover is None:
-        said.append(f"no cover is given: {COVER} is taken")
+        found.append(reason("swale_cover_assumed", cover=COVER))
     if site.soil.compacted:
-        said.append("the soil of built lots is taken one hydrologic group worse than mapped (soil.compacted)")
+        found.append(reason("swale_soil_compacted"))
     if layers.roofs.empty:
-        said.append("no roofs are given: their water is taken to run off as from lawn, which is on the low side")
+        found.append(reason("swale_roofs_missing"))
     if layers.hardscape.empty:
-        said.append("no hardscape is given: drives and streets are taken as lawn, which is on the low side")
+        found.append(reason("swale_hardscape_missing"))
     if layers.culverts.empty:
-        said.append("no culverts are given: a drive that dams a swale in the raster is told as a suspected culvert")
-    return said
+        found.append(reason("swale_culverts_missing"))
+    return found
 
 
 def _soaking_rate(inputs: SiteInputs, surfaces: SurfaceMap, site: SwaleSite) -> float:

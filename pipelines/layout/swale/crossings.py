@@ -11,18 +11,15 @@ from shapely import LineString, Point
 from pipelines.hydraulics.channel.barrel import circular_barrel
 from pipelines.hydraulics.channel.culvert import Culvert, CulvertInlet, culvert_inlet
 from pipelines.hydraulics.channel.drive_crossing import DriveCrossing
+from pipelines.inputs.rules import Rules
 from terrain.arrays import FloatArray
 from terrain.ground import Ground
+from terrain.reason import Reason, reason
 from terrain.swale.drive_ridge import DriveRidge, find_ridge
 from terrain.swale.long_profile import Dam, LongProfile
 from terrain.swale.sections import SwaleSection
 from terrain.swale.thalweg import Thalweg
 
-ASSUMED_BORE = 0.3048
-"""Bore taken where a culvert's is not given, 12 in; common practice, no source. [m]"""
-CORRUGATED_N = 0.024
-SMOOTH_N = 0.012
-_FOOT_OF_FILL = 3.0
 _SMOOTH = ("concrete", "plastic", "pvc", "hdpe", "smooth", "clay", "polyethylene", "sdr", "abs", "polypropylene")
 
 
@@ -32,8 +29,6 @@ class SwaleCrossing:
 
     Attributes
     ----------
-    id : str
-        Unique.
     start, end : float
         Stations of the sections above and below it. [m]
     above : int
@@ -46,14 +41,12 @@ class SwaleCrossing:
         A culvert was given; else it is suspected.
     dam : Dam or None
         The hump in the raster, where it shows one.
-    bore : float or None
-        Inside diameter. [m]
-    material : str
-        As given.
+    diameter : float or None
+        Inside. [m]
     line : shapely LineString or None
         Of the culvert.
-    assumed : str
-        What had to be assumed of it, in words; empty for nothing.
+    assumed : tuple of Reason
+        What had to be assumed of it.
     """
 
     id: str
@@ -64,10 +57,10 @@ class SwaleCrossing:
     drive: DriveCrossing
     given: bool
     dam: Dam | None
-    bore: float | None
+    diameter: float | None
     material: str
     line: LineString | None
-    assumed: str
+    assumed: tuple[Reason, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +83,10 @@ class DriveSpan:
     culvert: Any
 
 
-def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any) -> list[DriveSpan]:
+def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any, rules: Rules) -> list[DriveSpan]:
     """Where the drives lie whose culverts are given."""
     flat = shapely.force_2d(thalweg.line)
+    foot = rules["swale_drive_foot"].likely
     spans = []
     for row in culverts.itertuples():
         first, last = sorted(
@@ -102,8 +96,8 @@ def drives_over_culverts(thalweg: Thalweg, shown: LongProfile, culverts: Any) ->
         start, end = first, last
         if dam is not None:
             # a fill's foot lies near the culvert's end; what rises farther off is the swale's own
-            start = min(first, max(dam.start, first - _FOOT_OF_FILL))
-            end = max(last, min(dam.end, last + _FOOT_OF_FILL))
+            start = min(first, max(dam.start, first - foot))
+            end = max(last, min(dam.end, last + foot))
         spans.append(DriveSpan(max(start - 0.5, 0.0), min(end + 0.5, thalweg.length), dam, row))
     return _apart(spans)
 
@@ -150,6 +144,7 @@ def measure_drive(
     thalweg: Thalweg,
     sections: Sequence[SwaleSection],
     stations: FloatArray,
+    rules: Rules,
 ) -> SwaleCrossing:
     """Measure a drive: its ridge, and its culvert where one is given."""
     above = int(np.flatnonzero(stations <= span.start + 1e-6)[-1])
@@ -159,7 +154,7 @@ def measure_drive(
     ridge = find_ridge(shown, thalweg, span.start, span.end, left=left, right=right)
     if span.culvert is None:
         drive = DriveCrossing(None, ridge.offsets, ridge.heights)
-        return SwaleCrossing(id, span.start, span.end, above, ridge, drive, False, span.dam, None, "", None, "")
+        return SwaleCrossing(id, span.start, span.end, above, ridge, drive, False, span.dam, None, "", None, ())
     row = span.culvert
     line = shapely.force_2d(row.geometry)
     flat = shapely.force_2d(thalweg.line)
@@ -167,30 +162,30 @@ def measure_drive(
         flat, Point(line.coords[-1])
     )
     given = (float(row.invert_up_m), float(row.invert_down_m))
-    bore = float(row.diameter_m)
+    diameter = float(row.diameter_m)
     assumed = []
-    if not np.isfinite(bore):
-        bore = ASSUMED_BORE
-        assumed.append("its bore is not given and taken as 12 in (0.30 m)")
+    if not np.isfinite(diameter):
+        diameter = rules["swale_culvert_diameter"].likely
+        assumed.append(reason("swale_culvert_diameter_assumed", diameter=diameter))
     up = given[0] if np.isfinite(given[0]) else section.bottom
     down = given[1] if np.isfinite(given[1]) else below.bottom
     if not all(np.isfinite(given)):
-        assumed.append("its inverts are read off the raster")
-    inlet, roughness = _inlet_of(str(row.material))
+        assumed.append(reason("swale_culvert_inverts_read"))
+    inlet, roughness = _inlet_of(str(row.material), rules)
     if not str(row.material).strip():
-        assumed.append("its material is not given and taken as corrugated")
-    culvert = Culvert(circular_barrel(bore), inlet, max(line.length, 0.5), roughness, up, down)
+        assumed.append(reason("swale_culvert_material_assumed"))
+    culvert = Culvert(circular_barrel(diameter), inlet, max(line.length, 0.5), roughness, up, down)
     drive = DriveCrossing(culvert, ridge.offsets, ridge.heights)
     return SwaleCrossing(
-        id, span.start, span.end, above, ridge, drive, True, span.dam, bore, str(row.material),
-        line if downstream else line.reverse(), "; ".join(assumed),
+        id, span.start, span.end, above, ridge, drive, True, span.dam, diameter, str(row.material),
+        line if downstream else line.reverse(), tuple(assumed),
     )  # fmt: skip
 
 
-def _inlet_of(material: str) -> tuple[CulvertInlet, float]:
+def _inlet_of(material: str, rules: Rules) -> tuple[CulvertInlet, float]:
     """How a culvert of a material begins, and its roughness: projecting from the fill, as driveway culverts do."""
-    words = material.lower()
+    words, smooth_n = material.lower(), rules["swale_culvert_n_smooth"].likely
     if "concrete" in words:
-        return culvert_inlet("concrete_groove_projecting"), SMOOTH_N
+        return culvert_inlet("concrete_groove_projecting"), smooth_n
     smooth = any(word in words for word in _SMOOTH) and "corrugated" not in words
-    return culvert_inlet("metal_projecting"), SMOOTH_N if smooth else CORRUGATED_N
+    return culvert_inlet("metal_projecting"), smooth_n if smooth else rules["swale_culvert_n_corrugated"].likely

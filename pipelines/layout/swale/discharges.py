@@ -16,9 +16,6 @@ from pipelines.layout.swale.outlets import SwaleOutlet
 from pipelines.layout.swale.tailwater import GravityLine
 from pipelines.layout.swale.water import PointDischarge, place_discharge, place_or_refuse
 
-_ON_SWALE = 10.0
-_SAME_PLACE = 2.0
-
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
@@ -52,12 +49,13 @@ def place_discharges(
     case: SwaleCase, results: Sequence[LotResult], asked: Sequence[WhatIf]
 ) -> tuple[tuple[PointDischarge, ...], list[list[SwaleOutlet]]]:
     """Point discharges on the swales, and every outlet there: laid out, asked about, or given without a flow."""
-    frame = case.ground.grid.frame
+    frame, rules = case.ground.grid.frame, case.rules
+    beside, farthest = rules["swale_outlet_near"].likely, rules["swale_discharge_farthest"].likely
     placed: list[PointDischarge] = []
     outlets: list[list[SwaleOutlet]] = [[] for _ in case.sites]
     for result in results:
         for outlet in result.outlets:
-            near = 2.0 * _ON_SWALE if outlet.kind in ("swale", "ditch") else _ON_SWALE / 2.0
+            near = rules["swale_lot_outlet_near"].likely if outlet.kind in ("swale", "ditch") else beside
             each = place_discharge(case.sites, outlet.id, result.name, outlet.flow, outlet.point, within=near)
             if each is None:
                 continue
@@ -70,17 +68,18 @@ def place_discharges(
             )  # fmt: skip
     for number, one in enumerate(asked, start=1):
         point = frame.from_map(Point(one.easting, one.northing))
-        each = place_or_refuse(case.sites, f"what-if {number}", one.flow, point)
+        each = place_or_refuse(case.sites, f"what-if {number}", one.flow, point, within=farthest)
         placed.append(each)
         outlets[each.swale].append(_outlet(case, each, "what_if", point, None, 0.0, None))
     layer = case.inputs.layers.outfalls
     for shape, kind, level, feature in zip(layer.geometry, layer["kind"], layer["level_m"], layer["id"], strict=True):
         point = shape if shape.geom_type == "Point" else shapely.centroid(shape)
-        each = place_discharge(case.sites, f"outfall {feature}", "", 0.0, point, within=_ON_SWALE / 2.0)
+        each = place_discharge(case.sites, f"outfall {feature}", "", 0.0, point, within=beside)
         if each is None or kind not in ("swale", "ditch"):
             continue
         # a lot that lays its outlet there has said more of it
-        known_better = any(shapely.distance(point, Point(o.x, o.y)) < _SAME_PLACE for o in outlets[each.swale])
+        same = rules["swale_same_outlet"].likely
+        known_better = any(shapely.distance(point, Point(o.x, o.y)) < same for o in outlets[each.swale])
         if not known_better:
             known = float(level) if np.isfinite(level) else None
             outlets[each.swale].append(_outlet(case, each, str(kind), point, known, 0.0, None))
@@ -98,7 +97,7 @@ def _outlet(
 ) -> SwaleOutlet:
     site = case.sites[placed.swale]
     bottom = float(np.interp(placed.station, site.profile.station, site.profile.bottom))
-    above = case.inputs.site.rules["outlet_above_swale"].likely
+    above = case.rules["outlet_above_swale"].likely
     return SwaleOutlet(
         placed.id, kind, point.x, point.y, placed.station, bottom + above if invert is None else invert,
         invert is None, diameter, placed.flow, line,

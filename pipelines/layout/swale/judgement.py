@@ -6,44 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
-from pipelines.inputs.quantity_words import format_quantity
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.reaches import SwaleReach
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond
-from pipelines.layout.swale.verdict import SwaleState, SwaleVerdict, judge_swale
+from pipelines.layout.swale.verdict import SwaleAnswer, SwaleState, SwaleVerdict, judge_swale
 from terrain.lidar_error import fall_error
-from terrain.unit_table import Units
-
-
-@dataclass(frozen=True, slots=True)
-class JudgeRules:
-    """What a swale is held against.
-
-    Attributes
-    ----------
-    freeboard : float
-        [m]
-    rmse : float
-        Vertical accuracy of one height. [m]
-    cover : str
-        Key of the grass.
-    erodible : bool
-        The soil erodes easily.
-    tolerable_depth, tolerable_hours : float
-        Standing water that people bear. [m], [h]
-    units : str
-        us or si, of the sentences.
-    """
-
-    freeboard: float
-    rmse: float
-    cover: str = "grass_mixture"
-    erodible: bool = True
-    tolerable_depth: float = 0.0508
-    tolerable_hours: float = 24.0
-    units: Units = "us"
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,10 +23,6 @@ class ReachFinding:
 
     Attributes
     ----------
-    reach : SwaleReach
-        Which.
-    verdict : SwaleVerdict
-        Whether it takes the storm.
     against_grade : bool
         It rises downstream by more than the lidar's error.
     capacity, capacity_with_freeboard : float or None
@@ -100,8 +67,6 @@ class CrossingFinding:
 
     Attributes
     ----------
-    crossing : SwaleCrossing
-        Which.
     flow, through, over : float
         That arrives, and what the culvert and the drive carry. [m3/s]
     headwater, tailwater : float
@@ -110,8 +75,8 @@ class CrossingFinding:
         inlet, outlet, weir or none.
     answer : str
         takes_it, short (the drive is overtopped) or cannot_tell.
-    why : str
-        In a sentence.
+    measure : Reason
+        What to measure on site.
     """
 
     crossing: SwaleCrossing
@@ -121,8 +86,9 @@ class CrossingFinding:
     headwater: float
     tailwater: float
     governs: str
-    answer: str
-    why: str
+    answer: SwaleAnswer
+    why: Reason
+    measure: Reason
 
 
 def judge_reaches(
@@ -131,11 +97,13 @@ def judge_reaches(
     capacity: SwaleCapacity,
     ponds: Sequence[SwalePond],
     first_overtops: Sequence[float | None],
-    rules: JudgeRules,
+    rules: Rules,
+    *,
+    cover: str,
 ) -> tuple[ReachFinding, ...]:
-    """Answer for each reach."""
+    """Answer for each reach; `cover` is the key of its grass."""
     return tuple(
-        _judge_reach(site, reach, levels, capacity, ponds, first, rules)
+        _judge_reach(site, reach, levels, capacity, ponds, first, rules, cover)
         for reach, first in zip(site.reaches, first_overtops, strict=True)
     )
 
@@ -147,10 +115,12 @@ def _judge_reach(
     capacity: SwaleCapacity,
     ponds: Sequence[SwalePond],
     first: float | None,
-    rules: JudgeRules,
+    rules: Rules,
+    cover: str,
 ) -> ReachFinding:
     inside = slice(reach.first, reach.last + 1)
-    room = site.bank[inside] - rules.freeboard - levels.level[inside]
+    freeboard = rules["swale_freeboard"].likely
+    room = site.bank[inside] - freeboard - levels.level[inside]
     worst = reach.first + int(np.argmin(room))
     flow = levels.surface.flow[inside]
     falls = reach.grade > 0.0
@@ -162,97 +132,96 @@ def _judge_reach(
         default=None,
     )
     speed = float(levels.surface.velocity[inside].max())
-    allowed = permissible_velocity(rules.cover, max(reach.grade, 0.0), erodible=rules.erodible)
+    allowed = permissible_velocity(cover, max(reach.grade, 0.0), erodible=True)
     hidden = {crossing.id for crossing in site.crossings if not crossing.given}
     # behind a drive that hides a culvert the raster's pond may not be there
     told = pond is not None and pond.behind not in hidden
-    below = _drive_below(site, reach, levels)
+    below = _drive_below(site, reach, levels, rules)
     state = SwaleState(
         room=float(room.min()),
-        freeboard=rules.freeboard,
-        error=_depth_error(site, worst, rules.rmse),
+        freeboard=freeboard,
+        error=_depth_error(site, worst, rules["lidar_rmse"].likely),
         missing_flow=max(float(flow.max()) - full, below[1] if below else 0.0, 0.0) if full is not None else 0.0,
         standing=pond.depth if pond is not None and told else 0.0,
-        standing_hours=pond.hours if pond is not None else None,
+        standing_time=pond.time if pond is not None else None,
         standing_sure=pond.sure if pond is not None else False,
         suspected=_suspected(site, reach, levels, rules),
-        cause="" if below is None else _too_small(*below, rules.units),
+        cause=None
+        if below is None
+        else reason("swale_culvert_below_too_small", drive=below[0], over=below[1]),
     )
-    verdict = judge_swale(
-        state, units=rules.units, tolerable_depth=rules.tolerable_depth, tolerable_hours=rules.tolerable_hours
-    )
+    rises = reach.adverse is not None and reach.adverse.sure
     return ReachFinding(
-        reach, verdict, reach.adverse is not None and reach.adverse.sure, full, kept, float(flow.max()), worst,
-        float(room.min()), speed, allowed, allowed is not None and speed > allowed, first, pond,
+        reach, judge_swale(state, rules), rises, full, kept, float(flow.max()), worst, float(room.min()), speed,
+        allowed, allowed is not None and speed > allowed, first, pond,
     )  # fmt: skip
 
 
-def judge_crossings(site: SwaleSite, levels: SwaleLevels, units: Units) -> tuple[CrossingFinding, ...]:
+def judge_crossings(site: SwaleSite, levels: SwaleLevels) -> tuple[CrossingFinding, ...]:
     """Answer for each drive."""
-    found = []
-    for crossing in site.crossings:
-        passed = levels.surface.crossings[crossing.above]
-        flow = float(levels.surface.flow[crossing.above])
-        if not crossing.given:
-            height = crossing.dam.height if crossing.dam is not None else 0.0
-            answer, why = "cannot_tell", (
-                f"the raster shows ground {format_quantity(height, 'depth', units)} high across the swale with a low "
-                "just above it: look for a culvert there"
-            )
-        elif passed.over > 0.0:
-            answer, why = "short", (
-                f"{format_quantity(passed.over, 'flow', units)} of {format_quantity(flow, 'flow', units)} runs over "
-                f"the drive; the culvert carries {format_quantity(passed.through, 'flow', units)}"
-            )
-        else:
-            spare = crossing.ridge.lowest - passed.headwater
-            answer, why = "takes_it", (
-                f"all {format_quantity(flow, 'flow', units)} passes, {passed.governs} control, the water "
-                f"{format_quantity(spare, 'depth', units)} below the drive"
-            )
-        if crossing.assumed:
-            why = f"{why}; {crossing.assumed}"
-        found.append(
-            CrossingFinding(
-                crossing, flow, passed.through, passed.over, passed.headwater,
-                float(levels.level[crossing.above + 1]), passed.governs, answer, why,
-            )
-        )  # fmt: skip
-    return tuple(found)
+    return tuple(_judge_crossing(crossing, levels) for crossing in site.crossings)
 
 
-def _too_small(drive: str, over: float, units: Units) -> str:
-    return f"the culvert of drive {drive} below it is too small by {format_quantity(over, 'flow', units)}"
+def _judge_crossing(crossing: SwaleCrossing, levels: SwaleLevels) -> CrossingFinding:
+    passed = levels.surface.crossings[crossing.above]
+    flow = float(levels.surface.flow[crossing.above])
+    answer: SwaleAnswer
+    measure = reason("swale_measure_culvert")
+    if not crossing.given:
+        height = crossing.dam.height if crossing.dam is not None else 0.0
+        answer, why = "cannot_tell", reason("swale_drive_suspected", height=height)
+        measure = reason("swale_measure_suspected_culvert")
+    elif passed.over > 0.0:
+        answer, why = "short", reason(
+            "swale_drive_overtopped", over=passed.over, flow=flow, through=passed.through, assumed=crossing.assumed
+        )
+    else:
+        spare = crossing.ridge.lowest - passed.headwater
+        answer, why = "takes_it", reason(
+            "swale_drive_passes", flow=flow, control=passed.governs, spare=spare, assumed=crossing.assumed
+        )
+    return CrossingFinding(
+        crossing, flow, passed.through, passed.over, passed.headwater, float(levels.level[crossing.above + 1]),
+        passed.governs, answer, why, measure,
+    )  # fmt: skip
 
 
-def _drive_below(site: SwaleSite, reach: SwaleReach, levels: SwaleLevels) -> tuple[str, float] | None:
+def _drive_below(
+    site: SwaleSite, reach: SwaleReach, levels: SwaleLevels, rules: Rules
+) -> tuple[str, float] | None:
     """The next drive whose culvert is too small and backs water up to a reach, and what runs over it."""
     for crossing in site.crossings:
         if crossing.above < reach.first or not crossing.given:
             continue
-        passed = levels.surface.crossings[crossing.above]
-        backs_up = passed.headwater > float(site.bottom[reach.last]) + 0.02
-        return (crossing.id, passed.over) if passed.over > 0.0 and backs_up else None
+        over = levels.surface.crossings[crossing.above].over
+        return (crossing.id, over) if over > 0.0 and _backs_up(site, reach, crossing, levels, rules) else None
     return None
 
 
+def _backs_up(
+    site: SwaleSite, reach: SwaleReach, crossing: SwaleCrossing, levels: SwaleLevels, rules: Rules
+) -> bool:
+    headwater = levels.surface.crossings[crossing.above].headwater
+    return headwater > float(site.bottom[reach.last]) + rules["swale_backwater"].likely
+
+
 def _depth_error(site: SwaleSite, index: int, rmse: float) -> float:
-    """Standard error of a depth: of the fall from a bank to the bottom."""
+    """Standard error of a depth: of the fall from a bank to the bottom. [m]"""
     return float(fall_error(rmse, max(site.sections[index].width / 2.0, 0.5)))
 
 
-def _suspected(site: SwaleSite, reach: SwaleReach, levels: SwaleLevels, rules: JudgeRules) -> str:
+def _suspected(site: SwaleSite, reach: SwaleReach, levels: SwaleLevels, rules: Rules) -> Reason | None:
     """What a suspected drive below makes of a reach that it backs water into."""
-    for crossing in site.crossings:
-        if crossing.given or crossing.above < reach.first or crossing.start > reach.end + 60.0:
-            continue
-        passed = levels.surface.crossings[crossing.above]
-        if passed.headwater > float(site.bottom[reach.last]) + 0.02:
-            at = format_quantity(crossing.ridge.crest, "length", rules.units)
-            level = format_quantity(passed.headwater - float(site.bottom[crossing.above]), "depth", rules.units)
-            return (
-                f"a culvert is suspected at station {at}; without one the water there stands {level} deep and backs up "
-                "to here"
-            )
-        break
-    return ""
+    farthest = reach.end + rules["swale_suspect_reach"].likely
+    crossing = next(
+        (
+            each
+            for each in site.crossings
+            if not each.given and each.above >= reach.first and each.start <= farthest
+        ),
+        None,
+    )
+    if crossing is None or not _backs_up(site, reach, crossing, levels, rules):
+        return None
+    depth = levels.surface.crossings[crossing.above].headwater - float(site.bottom[crossing.above])
+    return reason("swale_culvert_suspected_below", station=crossing.ridge.crest, depth=depth)

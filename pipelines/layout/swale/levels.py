@@ -1,6 +1,5 @@
 """Levels of a storm along a measured swale, and what it could carry."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,13 +12,12 @@ from pipelines.hydraulics.channel.standard_step import (
     normal_levels,
     water_surface,
 )
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.reaches import SwaleReach
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import BoolArray, FloatArray
 from terrain.swale.sections import SwaleSection
 
-LEAST_SLOPE = 0.0005
-"""Slope taken for normal flow at a lower end that is level or adverse. Common practice, no source. [-]"""
 _RATED = (0.0, 0.05, 0.15, 0.3, 0.5, 0.75, 1.0)
 
 
@@ -30,7 +28,7 @@ class SwaleCapacity:
     Attributes
     ----------
     bank_full, with_freeboard : (n,) float ndarray
-        Uniform flow on the grade of its reach, up to the lower bank and to the freeboard below it; 0 where it does
+        Uniform flow on the slope of its reach, up to the lower bank and to the freeboard below it; 0 where it does
         not fall. [m3/s]
     velocity : (n,) float ndarray
         Bank-full. [m/s]
@@ -69,7 +67,7 @@ class SwaleLevels:
 
 
 def swale_capacity(site: SwaleSite, *, freeboard: float, cell: float) -> SwaleCapacity:
-    """Capacity of every section on its reach's grade.
+    """Capacity of every section on its reach's slope.
 
     References
     ----------
@@ -111,7 +109,7 @@ def cell_loss(section: SwaleSection, cell: float) -> float:
 
 
 def swale_levels(
-    site: SwaleSite, flow: FloatArray, *, downstream_level: float | None = None
+    site: SwaleSite, flow: FloatArray, rules: Rules, *, downstream_level: float | None = None
 ) -> SwaleLevels:
     """Levels of a flow along a swale.
 
@@ -119,7 +117,7 @@ def swale_levels(
     ----------
     .. [1] As of `pipelines.hydraulics.channel.standard_step.water_surface`.
     """
-    end = Downstream(downstream_level, max(float(site.slope[-1]), LEAST_SLOPE))
+    end = Downstream(downstream_level, max(float(site.slope[-1]), rules["swale_end_slope"].likely))
     crossings = {crossing.above: crossing.drive for crossing in site.crossings}
     surface = water_surface(site.channel, flow, end, crossings=crossings)
     normal = normal_levels(site.channel, flow, site.slope)
@@ -139,16 +137,18 @@ def overtops(site: SwaleSite, levels: SwaleLevels, reach: SwaleReach) -> bool:
 def level_series(
     site: SwaleSite,
     flow: FloatArray,
+    rules: Rules,
     *,
     standing: FloatArray,
     downstream_level: float | None = None,
-    shares: Sequence[float] = _RATED,
 ) -> FloatArray:
     """Level through a storm at every section, from levels at a few shares of its peaks. [m]"""
     peak = flow.max(axis=1)
-    rated = np.stack([swale_levels(site, share * peak, downstream_level=downstream_level).level for share in shares])
+    rated = np.stack(
+        [swale_levels(site, share * peak, rules, downstream_level=downstream_level).level for share in _RATED]
+    )
     share = np.divide(flow, peak[:, None], out=np.zeros_like(flow), where=peak[:, None] > 0.0)
-    level = np.stack([np.interp(share[index], shares, rated[:, index]) for index in range(len(peak))])
+    level = np.stack([np.interp(share[index], _RATED, rated[:, index]) for index in range(len(peak))])
     with_still_water: FloatArray = np.maximum(level, standing[:, None])
     return with_still_water
 

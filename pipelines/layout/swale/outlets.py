@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipelines.inputs.quantity_words import format_quantity
-from pipelines.layout.swale.judgement import JudgeRules, ReachFinding
+from pipelines.inputs.rules import Rules
+from pipelines.layout.swale.judgement import ReachFinding
 from pipelines.layout.swale.site import SwaleSite
-from pipelines.layout.swale.tailwater import DrownedLine, GravityLine, Tailwater, line_under_tailwater, tailwater_at
+from pipelines.layout.swale.tailwater import GravityLine, SubmergedLine, Tailwater, line_under_tailwater, tailwater_at
 from pipelines.layout.swale.verdict import SwaleVerdict
 from terrain.arrays import FloatArray
 from terrain.lidar_error import NOISE_LENGTH, fall_error
+from terrain.reason import reason
 from terrain.swale.long_profile import SIGMAS
 
 
@@ -19,18 +20,16 @@ class SwaleOutlet:
 
     Attributes
     ----------
-    id, kind : str
-        Of the outlet.
     x, y, station : float
         Where it is, and along the swale. [m]
     invert : float
         Of its pipe. [m]
     invert_assumed : bool
-        Not given.
+        Taken as so far above the bottom as the rules say, since nothing gives it.
     diameter : float
         Of its pipe, 0 where unknown. [m]
     flow : float
-        That it adds. [m3/s]
+        That it adds, 0 where unknown. [m3/s]
     line : GravityLine or None
         The run behind it.
     """
@@ -53,39 +52,17 @@ class OutletFinding:
 
     Attributes
     ----------
-    id, kind : str
-        Of the outlet.
-    x, y : float
-        Where it is. [m]
-    station : float
-        Along the swale. [m]
-    section : int
-        Position of the section below it.
-    invert : float
-        Of its pipe. [m]
-    invert_assumed : bool
-        Taken as so far above the bottom as the rules say, since nothing gives it.
-    flow : float
-        That it adds, 0 where unknown. [m3/s]
     tailwater : Tailwater
         What the swale's water does to it.
-    behind : DrownedLine or None
+    behind : SubmergedLine or None
         What that does to the gravity line behind it, where it is known.
     verdict : SwaleVerdict
         Whether the swale takes it there.
     """
 
-    id: str
-    kind: str
-    x: float
-    y: float
-    station: float
-    section: int
-    invert: float
-    invert_assumed: bool
-    flow: float
+    outlet: SwaleOutlet
     tailwater: Tailwater
-    behind: DrownedLine | None
+    behind: SubmergedLine | None
     verdict: SwaleVerdict
 
 
@@ -96,7 +73,7 @@ def judge_outlet(
     series: FloatArray,
     flow: FloatArray,
     step: float,
-    rules: JudgeRules,
+    rules: Rules,
 ) -> OutletFinding:
     """Tailwater at an outlet, what it does behind, and whether the swale takes it."""
     section = site.section_below(outlet.station)
@@ -107,37 +84,30 @@ def judge_outlet(
     run = site.station[section] - site.station[upper]
     share = (outlet.station - site.station[upper]) / run if run > 0.0 else 1.0
     level = (1.0 - share) * series[upper] + share * series[section]
-    tail = tailwater_at(level, flow[section], step, outlet.invert + outlet.diameter)
+    tail = tailwater_at(level, flow[section], step, outlet.invert + outlet.diameter, rules)
     behind = line_under_tailwater(outlet.line, tail.highest) if outlet.line is not None else None
     mine = next((each for each in reaches if each.reach.first <= section <= each.reach.last), reaches[-1])
-    return OutletFinding(
-        outlet.id, outlet.kind, outlet.x, outlet.y, outlet.station, section, outlet.invert, outlet.invert_assumed,
-        outlet.flow, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules),
-    )  # fmt: skip
+    return OutletFinding(outlet, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules))
 
 
 def _outlet_verdict(
-    outlet: SwaleOutlet, tail: Tailwater, behind: DrownedLine | None, reach: ReachFinding, rules: JudgeRules
+    outlet: SwaleOutlet, tail: Tailwater, behind: SubmergedLine | None, reach: ReachFinding, rules: Rules
 ) -> SwaleVerdict:
     """The verdict of its reach, and what the tailwater adds to it."""
     verdict = reach.verdict
     if tail.state == "free":
         return verdict
-    above = format_quantity(tail.above, "depth", rules.units)
+    line = None if behind is None else reason("swale_line_behind_loses", lost=behind.lost, surcharges=behind.surcharges)
     if tail.state == "always":
-        drowned = f"the outlet stands under water through the storm, {above} at its deepest"
+        why = reason("swale_outlet_always_submerged", above=tail.above, behind=line, swale=verdict.why)
     else:
-        hours = format_quantity(tail.drowned, "time", rules.units)
-        drowned = f"the swale drowns it for {hours}, {above} at its highest"
-    if behind is not None:
-        drowned += f"; the line behind it then loses {behind.lost:.0%} of what it carries"
-        drowned += " and water comes out at its upper end" if behind.surcharges else ""
-    why = f"{drowned}; {verdict.why}"
-    measure = "the outlet's invert, the swale's bottom and bank there, and the next culvert downstream, with a level"
-    answer = verdict.answer
-    fails = tail.state == "always" or (behind is not None and behind.surcharges)
-    if fails and answer == "takes_it":
-        clear = SIGMAS * float(fall_error(rules.rmse, NOISE_LENGTH))
-        answer = "cannot_tell" if outlet.invert_assumed or tail.above < clear else "short"
-    return SwaleVerdict(answer, max(tail.above, verdict.short_level) if fails else verdict.short_level,
-                        verdict.short_flow, why, measure)  # fmt: skip
+        why = reason(
+            "swale_outlet_submerged", time=tail.submerged, above=tail.above, behind=line, swale=verdict.why
+        )
+    answer, short_level = verdict.answer, verdict.short_level
+    if tail.state == "always" or (behind is not None and behind.surcharges):
+        short_level = max(tail.above, short_level)
+        if answer == "takes_it":
+            clear = SIGMAS * float(fall_error(rules["lidar_rmse"].likely, NOISE_LENGTH))
+            answer = "cannot_tell" if outlet.invert_assumed or tail.above < clear else "short"
+    return SwaleVerdict(answer, short_level, verdict.short_flow, why, reason("swale_measure_outlet"))

@@ -1,4 +1,4 @@
-"""Reaches of a swale: stretches between drives, and those that run against the grade."""
+"""Reaches of a swale: stretches between drives, and those that run against the slope."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,23 +6,19 @@ from itertools import pairwise
 
 import numpy as np
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.crossings import SwaleCrossing
 from terrain.arrays import FloatArray
 from terrain.swale.long_profile import Adverse, LongProfile
 from terrain.swale.thalweg import Thalweg
 
-LONGEST_REACH = 60.0
-"""Longer reaches are divided. Common practice, no source. [m]"""
-
 
 @dataclass(frozen=True, slots=True)
 class SwaleReach:
-    """A stretch between drives, or against the grade.
+    """A stretch between drives, or against the slope.
 
     Attributes
     ----------
-    id : str
-        Unique.
     start, end : float
         Stations. [m]
     first, last : int
@@ -30,7 +26,7 @@ class SwaleReach:
     grade : float
         Of the straight line fitted to its bottom, positive downstream. [-]
     adverse : Adverse or None
-        The rise, where it runs against the grade.
+        The rise, where it runs against the slope.
     """
 
     id: str
@@ -48,6 +44,7 @@ def divide_reaches(
     profile: LongProfile,
     stations: FloatArray,
     crossings: Sequence[SwaleCrossing],
+    rules: Rules,
 ) -> tuple[SwaleReach, ...]:
     """Divide a swale into reaches."""
     edges = [0.0, *(end for crossing in crossings for end in (crossing.start, crossing.end)), thalweg.length]
@@ -57,7 +54,7 @@ def divide_reaches(
         inner = np.flatnonzero((stations >= start - 1e-6) & (stations <= end + 1e-6))
         if len(inner) == 0:
             continue
-        cuts = _cuts(start, end, [each for each in profile.adverse if each.start < end and each.end > start])
+        cuts = _cuts(start, end, [each for each in profile.adverse if each.start < end and each.end > start], rules)
         first = int(inner[0])
         for upper, lower in pairwise(cuts):
             last = int(inner[stations[inner] <= lower + 1e-6][-1]) if lower < end else int(inner[-1])
@@ -72,13 +69,14 @@ def divide_reaches(
     return tuple(found)
 
 
-def _cuts(start: float, end: float, adverse: Sequence[Adverse]) -> list[float]:
+def _cuts(start: float, end: float, adverse: Sequence[Adverse], rules: Rules) -> list[float]:
     """Where a stretch is divided: at the ends of what rises, and into lengths that are not too long."""
-    inner = {at for each in adverse for at in (each.start, each.end) if start + 3.0 < at < end - 3.0}
+    least, longest = rules["swale_least_reach"].likely, rules["swale_longest_reach"].likely
+    inner = {at for each in adverse for at in (each.start, each.end) if start + least < at < end - least}
     cuts = [start, *sorted(inner), end]
     divided = [start]
     for upper, lower in pairwise(cuts):
-        parts = int(np.ceil((lower - upper) / LONGEST_REACH)) or 1
+        parts = int(np.ceil((lower - upper) / longest)) or 1
         divided += [upper + (lower - upper) * part / parts for part in range(1, parts + 1)]
     return divided
 

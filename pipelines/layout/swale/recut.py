@@ -7,12 +7,12 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix, vstack
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.recut_section import RecutSection
 from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
+from terrain.reason import Reason, reason
 
-# Filling a low with what is dug costs little beside digging; without any cost it would not be least.
-_FILL_COST = 0.02
 _GAP = 1e-6
 _ROUNDS = 60
 
@@ -27,36 +27,18 @@ class LevelLimit:
         Along the swale. [m]
     lowest, highest : float
         Of the new bottom; equal where it is fixed. [m]
-    why : str
-        In words: a culvert's invert, a gas line, the lower end.
+    why : Reason
+        What it is: a culvert's invert, a gas line, the lower end.
     """
 
     station: float
     lowest: float
     highest: float
-    why: str
+    why: Reason
 
 
-@dataclass(frozen=True, slots=True)
-class RecutRules:
-    """How a swale is re-cut.
-
-    Attributes
-    ----------
-    slope : float
-        Least slope of the new bottom. [-]
-    max_depth : float
-        Of the re-cut swale below its lower bank. [m]
-    max_top_width : float
-        Of the cut. [m]
-    fill : float
-        How far the bottom may be raised with what was dug. [m]
-    """
-
-    slope: float = 0.01
-    max_depth: float = 0.9
-    max_top_width: float = 6.0
-    fill: float = 0.1
+Binding = tuple[Reason, float]
+"""What limits a bottom, and its station. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,9 +59,8 @@ class Recut:
         Has the slope that was asked for.
     gap : float
         How far the volume may lie above the least there is, as a share of it. [-]
-    binding : tuple of (str, float)
-        What kept the slope from being steeper, above and below, in words, and its station; empty where it is as asked
-        for. [m]
+    binding : tuple of (Reason, float)
+        What kept the slope from being steeper, above and below, and its station; empty where it is as asked for. [m]
     """
 
     station: FloatArray
@@ -91,7 +72,7 @@ class Recut:
     slope: float
     as_asked: bool
     gap: float
-    binding: tuple[tuple[str, float], ...]
+    binding: tuple[Binding, ...]
 
     @property
     def cut(self) -> FloatArray:
@@ -110,19 +91,19 @@ class NoRecut:
 
     Attributes
     ----------
-    upper, lower : (str, float)
-        What keeps the bottom low above, and what keeps it high below, in words, and its station. [m]
+    upper, lower : (Reason, float)
+        What keeps the bottom low above, and what keeps it high below, and its station. [m]
     rise : float
         From the one to the other. [m]
     """
 
-    upper: tuple[str, float]
-    lower: tuple[str, float]
+    upper: Binding
+    lower: Binding
     rise: float
 
 
 def plan_recut(
-    sections: Sequence[RecutSection], limits: Sequence[LevelLimit] = (), rules: RecutRules | None = None
+    sections: Sequence[RecutSection], limits: Sequence[LevelLimit], rules: Rules
 ) -> Recut | NoRecut:
     """Re-cut a stretch of swale with the least digging.
 
@@ -134,21 +115,22 @@ def plan_recut(
     ----------
     .. [1] J. E. Kelley, "The cutting-plane method for solving convex programs", J. SIAM 8(4), 1960, pp. 703-712.
     """
-    rules = rules or RecutRules()
     if len(sections) < 2:
         raise GeometryError("a re-cut needs two stations or more: set a smaller spacing or draw the swale longer")
     station = np.array([section.station for section in sections])
     lowest, highest, why_low, why_high = _bounds(sections, limits, rules)
-    slope, conflict = _steepest(station, lowest, highest, rules.slope)
+    slope, conflict = _steepest(station, lowest, highest, rules["swale_slope"].likely)
     if slope is None:
         assert conflict is not None
         upper, lower = conflict
         return NoRecut(why_high[upper], why_low[lower], float(lowest[lower] - highest[upper]))
-    bottom, bound = _least(sections, station, lowest, highest, slope)
+    # filling a low with what is dug costs little beside digging; without any cost it would not be least
+    fill_cost = rules["swale_fill_cost"].likely
+    bottom, bound = _least(sections, station, lowest, highest, slope, fill_cost)
     lengths = _lengths(station)
     area = np.array([section.dug(level) for section, level in zip(sections, bottom, strict=True)])
     filled = np.array([section.filled(level) for section, level in zip(sections, bottom, strict=True)])
-    cost = float(lengths @ (area + _FILL_COST * filled))
+    cost = float(lengths @ (area + fill_cost * filled))
     pieces = np.concatenate([[0.0], (area[1:] + area[:-1]) / 2.0 * np.diff(station)])
     binding = () if conflict is None else (why_high[conflict[0]], why_low[conflict[1]])
     return Recut(
@@ -166,19 +148,21 @@ def plan_recut(
 
 
 def _bounds(
-    sections: Sequence[RecutSection], limits: Sequence[LevelLimit], rules: RecutRules
-) -> tuple[FloatArray, FloatArray, list[tuple[str, float]], list[tuple[str, float]]]:
-    """Lowest and highest bottom at each station, and what sets each in words."""
+    sections: Sequence[RecutSection], limits: Sequence[LevelLimit], rules: Rules
+) -> tuple[FloatArray, FloatArray, list[Binding], list[Binding]]:
+    """Lowest and highest bottom at each station, and what sets each."""
+    max_depth, max_top_width = rules["swale_max_depth"].likely, rules["swale_max_top_width"].likely
     station = np.array([section.station for section in sections])
     lowest = np.empty(len(sections))
-    highest = np.array([section.ground + rules.fill for section in sections])
-    why_low, why_high = [], []
+    highest = np.array([section.ground + rules["swale_fill"].likely for section in sections])
+    why_low: list[Binding] = []
+    why_high: list[Binding] = []
     for index, section in enumerate(sections):
-        deep, wide = section.bank - rules.max_depth, section.lowest_for_width(rules.max_top_width)
+        deep, wide = section.bank - max_depth, section.lowest_for_width(max_top_width)
         lowest[index] = max(deep, wide)
-        what = "greatest depth" if deep >= wide else "greatest top width"
+        what = reason("swale_limit_depth") if deep >= wide else reason("swale_limit_top_width")
         why_low.append((what, section.station))
-        why_high.append(("low ground", section.station))
+        why_high.append((reason("swale_limit_low_ground"), section.station))
     for limit in limits:
         index = int(np.argmin(np.abs(station - limit.station)))
         why = (limit.why, float(station[index]))
@@ -217,7 +201,12 @@ def _lengths(station: FloatArray) -> FloatArray:
 
 
 def _least(
-    sections: Sequence[RecutSection], station: FloatArray, lowest: FloatArray, highest: FloatArray, slope: float
+    sections: Sequence[RecutSection],
+    station: FloatArray,
+    lowest: FloatArray,
+    highest: FloatArray,
+    slope: float,
+    fill_cost: float,
 ) -> tuple[FloatArray, float]:
     """Bottom of least cost, and a bound that no bottom costs less than."""
     count = len(sections)
@@ -226,7 +215,7 @@ def _least(
     tangents: list[tuple[int, float, float]] = []
     for index, section in enumerate(sections):
         for level in np.linspace(lowest[index], highest[index], 5 if highest[index] > lowest[index] else 1):
-            tangents.append((index, *section.tangent(float(level), _FILL_COST)))
+            tangents.append((index, *section.tangent(float(level), fill_cost)))
     falls = coo_matrix(
         (
             np.concatenate([np.ones(count - 1), -np.ones(count - 1)]),
@@ -258,7 +247,7 @@ def _least(
         bottom = np.clip(found.x[:count], lowest, highest)
         cost = float(
             sum(
-                length * section.cost(float(level), _FILL_COST)
+                length * section.cost(float(level), fill_cost)
                 for length, section, level in zip(lengths, sections, bottom, strict=True)
             )
         )
@@ -268,5 +257,5 @@ def _least(
         if best_cost - bound <= _GAP * max(best_cost, 1e-6):
             break
         for index, section in enumerate(sections):
-            tangents.append((index, *section.tangent(float(bottom[index]), _FILL_COST)))
+            tangents.append((index, *section.tangent(float(bottom[index]), fill_cost)))
     return best, bound

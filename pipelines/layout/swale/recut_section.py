@@ -7,8 +7,8 @@ import numpy as np
 from terrain.arrays import FloatArray
 from terrain.swale.sections import SwaleSection
 
-# Spacing of the points across at which ground and trapezoid are compared. [m]
-_STEP = 0.05
+# Spacing of the points across at which ground and trapezoid are compared, and how far past the banks. [m]
+_STEP, _BEYOND = 0.05, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,10 +99,10 @@ class RecutSection:
 
 
 def recut_section(
-    section: SwaleSection, *, bottom_width: float = 0.3, side_slope: float = 3.0, beyond: float = 3.0
+    section: SwaleSection, *, bottom_width: float, side_slope: float
 ) -> RecutSection:
     """Prepare a section for re-cutting."""
-    left, right = float(section.offsets[0]) - beyond, float(section.offsets[-1]) + beyond
+    left, right = float(section.offsets[0]) - _BEYOND, float(section.offsets[-1]) + _BEYOND
     count = max(int(np.ceil((right - left) / _STEP)), 2) + 1
     offsets = np.linspace(left, right, count)
     # np.interp holds the end values beyond the banks

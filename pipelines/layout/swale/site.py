@@ -11,6 +11,7 @@ from shapely import LineString, Point
 from pipelines.hydraulics.channel.open_channel import cross_section
 from pipelines.hydraulics.channel.standard_step import Channel, make_channel
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.crossings import (
     SwaleCrossing,
     drives_over_culverts,
@@ -23,35 +24,10 @@ from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
 from terrain.ground import Ground
 from terrain.reading.surface import Surface
+from terrain.reason import Reason, reason
 from terrain.swale.long_profile import LongProfile, read_profile
 from terrain.swale.sections import SwaleSection, cut_sections
 from terrain.swale.thalweg import Thalweg, lowest_beside, snap_thalweg
-
-ON_SWALE = 5.0
-"""A culvert belongs to a swale that lies this near. Common practice, no source. [m]"""
-
-
-@dataclass(frozen=True, slots=True)
-class SwaleRules:
-    """How a swale is measured.
-
-    Attributes
-    ----------
-    spacing : float
-        Between sections. [m]
-    reach : float
-        How far from the drawn line the bottom, and from the bottom a bank, is looked for. [m]
-    roughness : float
-        Manning's n. [-]
-    rmse : float
-        Vertical accuracy of one height. [m]
-    """
-
-    spacing: float = 5.0
-    snap_reach: float = 3.0
-    reach: float = 8.0
-    roughness: float = 0.05
-    rmse: float = 0.10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,10 +36,6 @@ class SwaleSite:
 
     Attributes
     ----------
-    id, name : str
-        Unique id, and the name it was given.
-    drawn : shapely LineString
-        As drawn.
     thalweg : Thalweg
         On the ground opened along the culverts.
     profile : LongProfile
@@ -78,13 +50,10 @@ class SwaleSite:
         Downstream, without gap but for the drives.
     slope : (n,) float ndarray
         Grade of the reach that each section lies in. [-]
-    warnings : tuple of str
-        What a reader must know.
     """
 
     id: str
     name: str
-    drawn: LineString
     thalweg: Thalweg
     profile: LongProfile
     sections: tuple[SwaleSection, ...]
@@ -92,7 +61,7 @@ class SwaleSite:
     crossings: tuple[SwaleCrossing, ...]
     reaches: tuple[SwaleReach, ...]
     slope: FloatArray
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
     @property
     def station_ids(self) -> list[str]:
@@ -153,84 +122,85 @@ def measure_swale(
     *,
     id: str,
     name: str,
-    rules: SwaleRules | None = None,
+    rules: Rules,
 ) -> SwaleSite:
     """Measure a swale: bottom, drives, sections, reaches."""
-    rules = rules or SwaleRules()
+    spacing, bank_reach, n = (rules[key].likely for key in ("swale_spacing", "swale_bank_reach", "n_swale"))
     try:
-        thalweg = snap_thalweg(ground, drawn, reach=rules.snap_reach)
-        if thalweg.length < rules.spacing:
+        thalweg = snap_thalweg(ground, drawn, reach=rules["swale_snap_reach"].likely)
+        if thalweg.length < spacing:
             raise GeometryError(
-                f"swale line: it is {thalweg.length:.1f} m long, shorter than the {rules.spacing:g} m between "
+                f"swale line: it is {thalweg.length:.1f} m long, shorter than the {spacing:g} m between "
                 "sections; draw it longer or set a smaller spacing"
             )
     except GeometryError as error:
         raise GeometryError(str(error).replace("swale line", name, 1)) from None
     shown = replace(ground, elevation=surface.elevation)
     bottom = lowest_beside(shown, np.column_stack([thalweg.x, thalweg.y]))
-    known = drives_over_culverts(thalweg, read_profile(replace(thalweg, bottom=bottom), rmse=rules.rmse), culverts)
-    profile = read_profile(replace(thalweg, bottom=without_drives(thalweg, bottom, known)), rmse=rules.rmse)
+    known = drives_over_culverts(thalweg, _profile(thalweg, bottom, rules), culverts, rules)
+    profile = _profile(thalweg, without_drives(thalweg, bottom, known), rules)
     spans = suspected_drives(thalweg, profile, known)
     sections = cut_sections(
-        shown, thalweg, spacing=rules.spacing, gaps=[(span.start, span.end) for span in spans], reach=rules.reach
+        shown, thalweg, spacing=spacing, gaps=[(span.start, span.end) for span in spans], reach=bank_reach
     )
     stations = np.array([section.station for section in sections])
     crossings = tuple(
-        measure_drive(f"{id}-C{number}", span, shown, thalweg, sections, stations)
+        measure_drive(f"{id}-C{number}", span, shown, thalweg, sections, stations, rules)
         for number, span in enumerate(spans, start=1)
         if (stations <= span.start + 1e-6).any() and (stations >= span.end - 1e-6).any()
     )
     channel = make_channel(
-        stations, [cross_section(section.offsets, section.elevations, rules.roughness) for section in sections]
+        stations, [cross_section(section.offsets, section.elevations, n) for section in sections]
     )
-    reaches = divide_reaches(id, thalweg, profile, stations, crossings)
+    reaches = divide_reaches(id, thalweg, profile, stations, crossings, rules)
     slope = np.full(len(stations), thalweg.grade)
     for reach in reaches:
         slope[reach.first : reach.last + 1] = reach.grade
     return SwaleSite(
-        id, name, drawn, thalweg, profile, sections, channel, crossings, reaches, slope,
+        id, name, thalweg, profile, sections, channel, crossings, reaches, slope,
         _warnings(name, thalweg, sections, rules, len(spans) - len(crossings)),
     )  # fmt: skip
 
 
-def culverts_by_swale(lines: Sequence[LineString], culverts: Any) -> list[Any]:
+def _profile(thalweg: Thalweg, bottom: FloatArray, rules: Rules) -> LongProfile:
+    return read_profile(
+        replace(thalweg, bottom=bottom),
+        rmse=rules["lidar_rmse"].likely,
+        averaged_over=rules["swale_averaged_over"].likely,
+        longest_dam=rules["swale_drive_longest"].likely,
+        least_rise=rules["swale_drive_least_height"].likely,
+    )
+
+
+def culverts_by_swale(lines: Sequence[LineString], culverts: Any, rules: Rules) -> list[Any]:
     """Culverts of each swale."""
+    near = rules["swale_culvert_near"].likely
     owner = []
     for line, feature in zip(culverts.geometry, culverts["id"], strict=True):
         away = [shapely.distance(line, swale) for swale in lines]
         nearest = int(np.argmin(away))
-        if away[nearest] > ON_SWALE:
+        if away[nearest] > near:
             raise LayerError(
                 f"culvert {feature}: it lies on no swale, the nearest is {away[nearest]:.1f} m away and at most "
-                f"{ON_SWALE:g} m may be; draw its swale, or leave it out with `where`"
+                f"{near:g} m may be; draw its swale, or leave it out with `where`"
             )
         owner.append(nearest)
     return [culverts[[each == index for each in owner]] for index in range(len(lines))]
 
 
 def _warnings(
-    name: str, thalweg: Thalweg, sections: tuple[SwaleSection, ...], rules: SwaleRules, at_an_end: int
-) -> tuple[str, ...]:
-    said = []
+    name: str, thalweg: Thalweg, sections: tuple[SwaleSection, ...], rules: Rules, at_an_end: int
+) -> tuple[Reason, ...]:
+    found = []
     if at_an_end:
-        said.append(
-            f"{name}: {at_an_end} of its drives lie at its end, with no section above or below; draw the line past "
-            "them, or they are not counted"
-        )
+        found.append(reason("swale_drives_at_end", name=name, count=at_an_end))
     if thalweg.at_reach > 0.1:
-        said.append(
-            f"{name}: along {thalweg.at_reach:.0%} of it the lowest ground lies at the edge of the "
-            f"{rules.snap_reach:g} m searched on either side of the drawn line; draw it nearer to the bottom"
-        )
+        reach = rules["swale_snap_reach"].likely
+        found.append(reason("swale_line_beside_bottom", name=name, share=thalweg.at_reach, reach=reach))
     none = sum(1 for section in sections if "none" in (section.left_kind, section.right_kind))
     if none:
-        said.append(
-            f"{name}: at {none} of {len(sections)} stations no bank was found within {rules.reach:g} m on one side; "
-            "there the ground is taken to end at an upright wall"
-        )
-    if thalweg.fall < rules.rmse:
-        said.append(
-            f"{name}: it falls {thalweg.fall:.2f} m from end to end, less than the lidar's error; which end is the "
-            "lower one is not sure"
-        )
-    return tuple(said)
+        reach = rules["swale_bank_reach"].likely
+        found.append(reason("swale_without_bank", name=name, without=none, stations=len(sections), reach=reach))
+    if thalweg.fall < rules["lidar_rmse"].likely:
+        found.append(reason("swale_hardly_falls", name=name, fall=thalweg.fall))
+    return tuple(found)

@@ -5,15 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import FloatArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.lidar_error import NOISE_LENGTH, fall_error
 from terrain.swale.long_profile import SIGMAS
-
-LEAST_DEPTH = 0.05
-"""Shallower standing water is not listed. Common practice, no source. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,10 +20,6 @@ class SwalePond:
 
     Attributes
     ----------
-    id : str
-        Unique.
-    spot : LowSpot
-        The depression.
     start, end, deepest : float
         Stations between which the thalweg is under water, and where it is deepest. [m]
     level : float
@@ -36,8 +30,8 @@ class SwalePond:
         Of thalweg under water. [m]
     volume : float
         Of water that stands. [m3]
-    hours : float or None
-        Until it has soaked away; None where the soil's rate is not known. [h]
+    time : float or None
+        Until it has soaked away; None where the soil's rate is not known. [s]
     sure : bool
         Deeper than the lidar's error.
     behind : str
@@ -53,7 +47,7 @@ class SwalePond:
     depth: float
     length: float
     volume: float
-    hours: float | None
+    time: float | None
     sure: bool
     behind: str
 
@@ -64,11 +58,12 @@ def standing_along(
     spots: Sequence[LowSpot],
     arriving: FloatArray,
     *,
-    rmse: float,
+    rules: Rules,
     soaking_rate: float | None,
 ) -> tuple[SwalePond, ...]:
     """Low spots along a swale, filled with what the storm brings."""
     grid = drainage.ground.grid
+    rmse, least = rules["lidar_rmse"].likely, rules["swale_least_pond"].likely
     rows, columns = grid.cells(site.thalweg.x, site.thalweg.y)
     cells = np.clip(rows, 0, grid.shape[0] - 1) * grid.shape[1] + np.clip(columns, 0, grid.shape[1] - 1)
     step = float(site.thalweg.station[1])
@@ -91,16 +86,16 @@ def standing_along(
         sure = deepest > SIGMAS * fall_error(rmse, max(length, NOISE_LENGTH))
         at_deepest = float(site.thalweg.station[int(np.argmax(depth))])
         in_culvert = any(each.given and each.start < at_deepest < each.end for each in site.crossings)
-        if deepest < LEAST_DEPTH or in_culvert:
+        if deepest < least or in_culvert:
             continue
-        hours = deepest / soaking_rate / 3600.0 if soaking_rate else None
+        time = deepest / soaking_rate if soaking_rate else None
         behind = next(
             (each.id for each in site.crossings if each.start - 1.0 <= float(at.max()) <= each.end + 1.0), ""
         )
         ponds.append(
             SwalePond(
                 "", spot, float(site.thalweg.station[wet].min()), float(site.thalweg.station[wet].max()),
-                at_deepest, level, deepest, length, volume, hours, sure,
+                at_deepest, level, deepest, length, volume, time, sure,
                 behind,
             )
         )  # fmt: skip

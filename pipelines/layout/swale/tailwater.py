@@ -1,4 +1,4 @@
-"""Tailwater at an outlet: how long it drowns the pipe, and what that does to the gravity line behind it."""
+"""Tailwater at an outlet: how long it submerges the pipe, and what that does to the gravity line behind it."""
 
 from dataclasses import dataclass
 from math import pi
@@ -10,12 +10,10 @@ from pipelines.hydraulics.channel.barrel import circular_barrel
 from pipelines.hydraulics.channel.culvert import full_barrel_loss
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from pipelines.inputs.rules import Rules
 from terrain.arrays import FloatArray
 
 TailwaterState = Literal["free", "part", "always"]
-# Water that runs off in a storm's last trickle is not counted as the storm; common practice, no source.
-_RUNS = 0.05
-_ALWAYS = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +25,8 @@ class Tailwater:
     state : str
         free (never above the threshold), part (part of the storm), always.
     share : float
-        Of the time that the swale runs, in which the outlet is drowned. [-]
-    drowned : float
+        Of the time that the swale runs, in which the outlet is submerged. [-]
+    submerged : float
         How long. [s]
     highest : float
         Level. [m]
@@ -38,7 +36,7 @@ class Tailwater:
 
     state: TailwaterState
     share: float
-    drowned: float
+    submerged: float
     highest: float
     above: float
 
@@ -69,7 +67,7 @@ class GravityLine:
 
 
 @dataclass(frozen=True, slots=True)
-class DrownedLine:
+class SubmergedLine:
     """What tailwater does to a gravity line.
 
     Attributes
@@ -91,25 +89,26 @@ class DrownedLine:
     lost: float
 
 
-def tailwater_at(level: FloatArray, flow: FloatArray, step: float, threshold: float) -> Tailwater:
-    """How long an outlet is drowned."""
+def tailwater_at(level: FloatArray, flow: FloatArray, step: float, threshold: float, rules: Rules) -> Tailwater:
+    """How long an outlet is submerged; water that runs off in a storm's last trickle is not counted as the storm."""
     if len(level) != len(flow) or len(level) == 0:
         raise HydraulicsError(f"{len(level)} levels and {len(flow)} flows: give one of each for every time")
-    runs = flow >= _RUNS * flow.max() if flow.max() > 0.0 else np.ones(len(flow), dtype=np.bool_)
+    least, most = rules["swale_runs_share"].likely, rules["swale_always_share"].likely
+    runs = flow >= least * flow.max() if flow.max() > 0.0 else np.ones(len(flow), dtype=np.bool_)
     under = level > threshold
     share = float(under[runs].mean())
-    state: TailwaterState = "free" if share == 0.0 else "always" if share >= _ALWAYS else "part"
+    state: TailwaterState = "free" if share == 0.0 else "always" if share >= most else "part"
     highest = float(level.max())
     return Tailwater(state, share, float(under[runs].sum() * step), highest, highest - threshold)
 
 
-def line_under_tailwater(line: GravityLine, tailwater: float) -> DrownedLine:
+def line_under_tailwater(line: GravityLine, tailwater: float) -> SubmergedLine:
     """Level at the upper end of a gravity line that runs full, and what it still carries.
 
     Notes
     -----
     Level up = the higher of tailwater and crown at the outlet + (1 + 0.5 + 19.63 n^2 L / R^(4/3)) V^2 / 2g, and not
-    below the crown at the upper end. An outlet that is not drowned may run part full, so that a free capacity is on
+    below the crown at the upper end. An outlet that is not submerged may run part full, so that a free capacity is on
     the low side.
 
     References
@@ -135,4 +134,4 @@ def line_under_tailwater(line: GravityLine, tailwater: float) -> DrownedLine:
     level_up = max(start + loss(line.flow), line.invert_up + min(line.diameter, line.rim - line.invert_up))
     free = capacity(crown)
     carried = capacity(start)
-    return DrownedLine(level_up, level_up > line.rim, free, carried, 1.0 - carried / free if free > 0.0 else 0.0)
+    return SubmergedLine(level_up, level_up > line.rim, free, carried, 1.0 - carried / free if free > 0.0 else 0.0)

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.inputs.quantity_words import format_quantity
+from pipelines.inputs.rules import Rules
+from terrain.reason import Reason, reason
 from terrain.swale.long_profile import SIGMAS
-from terrain.unit_table import Units
 
 SwaleAnswer = Literal["takes_it", "short", "holds_water", "cannot_tell"]
-HIDDEN = 0.05
-"""How far below the raster's bottom a grassed or wet swale's true bottom may lie. Common practice, no source. [m]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +26,14 @@ class SwaleState:
         By which the flow passes the capacity, 0 where it does not. [m3/s]
     standing : float
         Depth of water left standing after rain. [m]
-    standing_hours : float or None
-        Until it has soaked away; None where unknown. [h]
+    standing_time : float or None
+        Until it has soaked away; None where unknown. [s]
     standing_sure : bool
         Deeper than the lidar's error.
-    suspected : str
-        What is suspected but not known, in words; empty for nothing.
-    cause : str
-        What makes the level stand so high, in words; empty where nothing is known.
+    suspected : Reason or None
+        What is suspected but not known.
+    cause : Reason or None
+        What makes the level stand so high, where it is known.
     """
 
     room: float
@@ -43,10 +41,10 @@ class SwaleState:
     error: float
     missing_flow: float
     standing: float = 0.0
-    standing_hours: float | None = None
+    standing_time: float | None = None
     standing_sure: bool = False
-    suspected: str = ""
-    cause: str = ""
+    suspected: Reason | None = None
+    cause: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,86 +53,50 @@ class SwaleVerdict:
 
     Attributes
     ----------
-    answer : str
-        takes_it, short, holds_water or cannot_tell.
     short_level, short_flow : float
         Level over the bank and flow over the capacity where it is short, else 0. [m], [m3/s]
-    why, measure : str
-        The reason, and what to measure on site, in a sentence each.
+    measure : Reason
+        What to measure on site.
     """
 
     answer: SwaleAnswer
     short_level: float
     short_flow: float
-    why: str
-    measure: str
+    why: Reason
+    measure: Reason
 
 
-def judge_swale(
-    state: SwaleState,
-    *,
-    units: Units = "us",
-    tolerable_depth: float = 0.0508,
-    tolerable_hours: float = 24.0,
-    hidden: float = HIDDEN,
-    sigmas: float = SIGMAS,
-) -> SwaleVerdict:
+def judge_swale(state: SwaleState, rules: Rules) -> SwaleVerdict:
     """Say whether a swale takes the storm.
 
     The error is one-sided: grass and standing water hide the bottom, so the raster reads it high and the capacity
     low. A swale that takes the storm on the raster takes it the more in truth; one that is short by less than the
     hidden depth may still take it.
     """
-
-    def depth(value: float) -> str:
-        return format_quantity(abs(value), "depth", units)
-
-    clear = sigmas * state.error
+    hidden, clear = rules["swale_hidden_bottom"].likely, SIGMAS * state.error
     below_bank = state.room + state.freeboard
-    over = max(-below_bank, 0.0)
-    lasts = state.standing_hours is None or state.standing_hours > tolerable_hours
-    if state.standing > tolerable_depth and lasts and state.standing_sure:
-        hours = "" if state.standing_hours is None else f" for about {state.standing_hours:.0f} h"
-        return SwaleVerdict(
-            "holds_water",
-            over,
-            state.missing_flow,
-            f"water stands {depth(state.standing)} deep{hours} after rain",
-            "whether water stands there three days after rain, and the bottom under it with a level and a probe",
-        )
-    if state.suspected:
-        return SwaleVerdict(
-            "cannot_tell",
-            over,
-            state.missing_flow,
-            state.suspected,
-            "whether a culvert lies there, its bore, both inverts and the silt in it",
-        )
-    doubt = f"lidar error ({depth(clear)}) and a hidden bottom ({depth(hidden)})"
-    because = f"; {state.cause}" if state.cause else ""
-    stands = f"the storm stands {depth(below_bank)} {'below' if below_bank >= 0.0 else 'above'} the lower bank"
+
+    def verdict(answer: SwaleAnswer, why: Reason, measure: Reason) -> SwaleVerdict:
+        return SwaleVerdict(answer, max(-below_bank, 0.0), state.missing_flow, why, measure)
+
+    lasts = state.standing_time is None or state.standing_time > rules["tolerable_lawn_time"].likely
+    if state.standing > rules["tolerable_lawn_depth"].likely and lasts and state.standing_sure:
+        why = reason("swale_holds_water", depth=state.standing, time=state.standing_time)
+        return verdict("holds_water", why, reason("swale_measure_standing_water"))
+    if state.suspected is not None:
+        return verdict("cannot_tell", state.suspected, reason("swale_measure_suspected_culvert"))
     if below_bank < -(clear + hidden):
-        return SwaleVerdict(
-            "short",
-            over,
-            state.missing_flow,
-            f"{stands}, more than {doubt} can explain{because}",
-            "bottom and banks with a level at the worst station, and the bore of the culvert below it",
-        )
+        why = reason("swale_overtops", above=-below_bank, error=clear, hidden=hidden, cause=state.cause)
+        return verdict("short", why, reason("swale_measure_short"))
     if state.room > clear:
-        kept = f", keeps {depth(state.freeboard)} of freeboard" if state.freeboard > 0.0 else ""
-        return SwaleVerdict(
-            "takes_it",
-            0.0,
-            0.0,
-            f"{stands}{kept}, and more to spare than the lidar's error ({depth(clear)})",
-            "nothing more than bottom and banks at its worst station",
-        )
-    kept = f" where {depth(state.freeboard)} of freeboard is wanted" if state.freeboard > 0.0 else ""
-    return SwaleVerdict(
-        "cannot_tell",
-        over,
-        state.missing_flow,
-        f"{stands}{kept}; {doubt} may decide it either way{because}",
-        "bottom (probe the silt) and both banks with a level at the worst station",
+        why = reason("swale_takes_storm", below=below_bank, freeboard=state.freeboard, error=clear)
+        return SwaleVerdict("takes_it", 0.0, 0.0, why, reason("swale_measure_worst_station"))
+    why = reason(
+        "swale_within_error",
+        below=below_bank,
+        freeboard=state.freeboard,
+        error=clear,
+        hidden=hidden,
+        cause=state.cause,
     )
+    return verdict("cannot_tell", why, reason("swale_measure_bottom_and_banks"))

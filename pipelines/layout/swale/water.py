@@ -23,9 +23,6 @@ from terrain.flow.drainage import Drainage
 from terrain.flow.lot_ground import cells_inside
 from terrain.swale.swale_cells import swale_cells
 
-FARTHEST = 25.0
-"""A discharge farther from every swale than this is a mistake. Common practice, no source. [m]"""
-
 
 @dataclass(frozen=True, slots=True)
 class PointDischarge:
@@ -64,10 +61,8 @@ class SwaleWater:
         Over the ground.
     surfaces : SurfaceMap
         What lies on it.
-    seeds : (rows, cols) int ndarray
-        Label of each swale cell: first label of its swale plus position of the section below it.
     first : tuple of int
-        First label of each swale.
+        First label of each swale; a cell's is that plus the position of the section below it.
     inflows : tuple of SideInflow
         By label.
     """
@@ -75,7 +70,6 @@ class SwaleWater:
     sites: tuple[SwaleSite, ...]
     drainage: Drainage
     surfaces: SurfaceMap
-    seeds: IntArray
     first: tuple[int, ...]
     inflows: tuple[SideInflow, ...]
 
@@ -103,7 +97,7 @@ def divide_to_swales(
         drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
         compacted=compacted, piped=piped_cells(drainage, piped),
     )  # fmt: skip
-    return SwaleWater(tuple(sites), drainage, surfaces, seeds, tuple(first), inflows)
+    return SwaleWater(tuple(sites), drainage, surfaces, tuple(first), inflows)
 
 
 def piped_cells(drainage: Drainage, piped: Sequence[Polygon | MultiPolygon]) -> IntArray | None:
@@ -161,7 +155,7 @@ def side_areas(water: SwaleWater) -> tuple[dict[str, FloatArray], ...]:
 
 
 def place_discharge(
-    sites: Sequence[SwaleSite], id: str, lot: str, flow: float, point: Point, *, within: float = FARTHEST
+    sites: Sequence[SwaleSite], id: str, lot: str, flow: float, point: Point, *, within: float
 ) -> PointDischarge | None:
     """Put a discharge on the nearest swale."""
     away = [float(site.thalweg.line.distance(point)) for site in sites]
@@ -171,14 +165,16 @@ def place_discharge(
     return PointDischarge(id, lot, flow, nearest, sites[nearest].station_of(point))
 
 
-def place_or_refuse(sites: Sequence[SwaleSite], id: str, flow: float, point: Point) -> PointDischarge:
+def place_or_refuse(
+    sites: Sequence[SwaleSite], id: str, flow: float, point: Point, *, within: float
+) -> PointDischarge:
     """Put a what-if discharge on the nearest swale, or say that none is near."""
-    placed = place_discharge(sites, id, "", flow, point)
+    placed = place_discharge(sites, id, "", flow, point, within=within)
     if placed is None:
         away = min(float(site.thalweg.line.distance(point)) for site in sites)
         raise LayerError(
             f"{id} at easting {point.x:.1f} m, northing {point.y:.1f} m (metres of the map's plane): the nearest swale "
-            f"is {away:.0f} m away and at most {FARTHEST:g} m may be; give the map coordinates of a place on a swale"
+            f"is {away:.0f} m away and at most {within:g} m may be; give the map coordinates of a place on a swale"
         )
     return placed
 

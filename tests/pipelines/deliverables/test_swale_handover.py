@@ -1,7 +1,9 @@
 """What a check of swales hands over keeps its promises."""
 
 import csv
+import html
 import json
+import re
 import sqlite3
 from contextlib import closing
 
@@ -13,6 +15,9 @@ from PIL import Image
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.layer_table import layers
+from pipelines.deliverables.report.blocks import Facts, Items, Paragraph, plain
+from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
+from pipelines.deliverables.report.text import blocks_as_text
 from pipelines.deliverables.swale.handover import write_swales
 from pipelines.swale import WhatIf, check_swale
 
@@ -122,6 +127,47 @@ def test_run_info_names_inputs_and_rules(result):
     assert rows["outputs"] == ", ".join(written)
     assert len(rows["input.elevation.sha256"]) == 64
     assert "parameter.n_swale" in rows
+
+
+# of the other unit system; the price list and law are no part of a swale's answer
+OTHERS = {
+    "us": r"\d (cm|mm|m|m2|m²|m3|m³|l/s|m/s|mm/h|m3/s)\b",
+    "si": r"\d (in|ft|ft2|ft²|ft3|ft³|yd3|yd³|cfs|gpm|ft/s|in/h)\b",
+}
+
+
+def test_each_reader_meets_their_own_units_alone(result):
+    findings, out, _, units = result
+    texts = [blocks_as_text(swale_answer_blocks(findings), 100)]
+    for name in LAYERS + TABLES:
+        if name != "cautions":
+            table = gpd.read_file(out / "swale.gpkg", layer=name)
+            texts += [str(each) for column in table for each in table[column] if isinstance(each, str)]
+    page = re.sub(r"<(script|style).*?</\1>", "", (out / "report.html").read_text(encoding="utf-8"), flags=re.DOTALL)
+    page = html.unescape(re.sub(r"<[^>]+>", "", page))
+    for caution in findings.cautions:
+        page = page.replace(caution.text, "")
+    for text in (*texts, page):
+        assert not re.search(OTHERS[units], text), re.search(f".{{0,60}}{OTHERS[units]}", text)
+
+
+def test_the_terminal_says_what_the_page_says(result):
+    findings, out, _, _ = result
+    page = html.unescape(re.sub(r"<[^>]+>", "", (out / "report.html").read_text(encoding="utf-8")))
+    blocks = (*swale_answer_blocks(findings), *caution_blocks(findings))
+    told = " ".join(blocks_as_text(blocks, 100).split())
+    lines = []
+    for block in blocks:
+        if isinstance(block, Paragraph):
+            lines.append(block.words)
+        elif isinstance(block, Items):
+            lines += block.items
+        elif isinstance(block, Facts):
+            lines += [words for _, answers in block.rows for words in answers]
+    assert len(lines) > 10
+    for words in lines:
+        assert plain(words) in page
+        assert plain(words) in told
 
 
 def test_pictures_are_pictures(result):

@@ -5,30 +5,35 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipelines.deliverables.words.say import say
 from pipelines.hydraulics.errors import HydraulicsError
+from pipelines.inputs.rules import load_rules
 from pipelines.layout.swale.tailwater import GravityLine, line_under_tailwater, tailwater_at
 from pipelines.layout.swale.verdict import SwaleState, judge_swale
+from terrain.reason import reason
+from terrain.unit_table import HOUR
 
+RULES = load_rules()
 FLOW = np.array([0.0, 1.0, 2.0, 3.0, 2.0, 1.0, 0.0])
 
 
 def test_free_part_and_always():
     level = 10.0 + 0.1 * FLOW
-    assert tailwater_at(level, FLOW, 60.0, 10.35).state == "free"
-    part = tailwater_at(level, FLOW, 60.0, 10.15)
-    assert (part.state, part.share, part.drowned) == ("part", 0.6, 180.0)
+    assert tailwater_at(level, FLOW, 60.0, 10.35, RULES).state == "free"
+    part = tailwater_at(level, FLOW, 60.0, 10.15, RULES)
+    assert (part.state, part.share, part.submerged) == ("part", 0.6, 180.0)
     assert part.above == pytest.approx(0.15)
-    assert tailwater_at(level, FLOW, 60.0, 9.9).state == "always"
+    assert tailwater_at(level, FLOW, 60.0, 9.9, RULES).state == "always"
 
 
 def test_still_water_drowns_an_outlet_without_any_flow():
-    still = tailwater_at(np.full(4, 10.2), np.zeros(4), 60.0, 10.1)
+    still = tailwater_at(np.full(4, 10.2), np.zeros(4), 60.0, 10.1, RULES)
     assert (still.state, still.share) == ("always", 1.0)
 
 
 def test_levels_and_flows_of_other_lengths_are_told():
     with pytest.raises(HydraulicsError, match="3 levels and 7 flows"):
-        tailwater_at(np.zeros(3), FLOW, 60.0, 0.0)
+        tailwater_at(np.zeros(3), FLOW, 60.0, 0.0, RULES)
 
 
 LINE = GravityLine(
@@ -63,27 +68,30 @@ def test_more_tailwater_never_helps(tailwater, more):
     assert high.capacity <= low.capacity
 
 
+SUSPECTED = reason("swale_culvert_suspected_below", station=30.0, depth=0.4)
+
+
 @pytest.mark.parametrize(
     ("state", "answer", "says"),
     [
-        (SwaleState(0.3, 0.15, 0.04, 0.0), "takes_it", "below the lower bank, keeps 15 cm of freeboard"),
-        (SwaleState(0.02, 0.15, 0.04, 0.0), "cannot_tell", "may decide it either way"),
-        (SwaleState(-0.2, 0.15, 0.04, 0.01), "cannot_tell", "above the lower bank where 15 cm"),
+        (SwaleState(0.3, 0.15, 0.04, 0.0), "takes_it", "45 cm below the lower bank (15 cm required)"),
+        (SwaleState(0.02, 0.15, 0.04, 0.0), "cannot_tell", "could decide it either way"),
+        (SwaleState(-0.2, 0.15, 0.04, 0.01), "cannot_tell", "5 cm above the lower bank (at least 15 cm below it"),
         (SwaleState(-0.5, 0.15, 0.04, 0.05), "short", "35 cm above the lower bank, more than"),
-        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 60.0, True), "holds_water", "20 cm deep for about 60 h"),
-        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 60.0, False), "takes_it", "below"),
-        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 6.0, True), "takes_it", "below"),
-        (SwaleState(-0.5, 0.0, 0.04, 0.0, suspected="a dam at station 30 m"), "cannot_tell", "a dam at station 30 m"),
+        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 40 * HOUR, True), "holds_water", "20 cm deep for about 40 h"),
+        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 40 * HOUR, False), "takes_it", "below"),
+        (SwaleState(0.3, 0.15, 0.04, 0.0, 0.2, 6 * HOUR, True), "takes_it", "below"),
+        (SwaleState(-0.5, 0, 0.04, 0, suspected=SUSPECTED), "cannot_tell", "suspected at station 30.0 m"),
     ],
 )
 def test_verdicts(state, answer, says):
-    verdict = judge_swale(state, units="si")
+    verdict = judge_swale(state, RULES)
     assert verdict.answer == answer
-    assert says in verdict.why
-    assert verdict.measure
+    assert says in say(verdict.why, "si")
+    assert say(verdict.measure, "si")
 
 
 def test_a_hidden_bottom_errs_to_one_side():
     # short by less than the grass may hide is not told as short; takes it by as much is told as takes it
-    assert judge_swale(SwaleState(-0.06, 0.0, 0.02, 0.0)).answer == "cannot_tell"
-    assert judge_swale(SwaleState(0.06, 0.0, 0.02, 0.0)).answer == "takes_it"
+    assert judge_swale(SwaleState(-0.06, 0.0, 0.02, 0.0), RULES).answer == "cannot_tell"
+    assert judge_swale(SwaleState(0.06, 0.0, 0.02, 0.0), RULES).answer == "takes_it"

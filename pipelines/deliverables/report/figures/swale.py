@@ -23,7 +23,7 @@ def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
     low, high = (float(pick([pick(each) for each in levels])) for pick in (np.min, np.max))
     length = float(site.profile.station[-1])
     plot = Plot(980.0, 360.0, (0.0, length / one), ((low - 0.15) / one, (high + 0.25) / one), top=44.0)
-    plot.axes(f"Station, {unit} from the upper end", f"Level, {unit}", across_most=12)
+    plot.axes(f"Station, {unit} from the upper end", f"Elevation, {unit}", across_most=12)
     bottom = plot.at(zip(site.profile.station / one, site.profile.bottom / one, strict=True))
     plot.area([*bottom, (bottom[-1][0], plot.bottom), (bottom[0][0], plot.bottom)], colour=GROUND, opacity=0.12)
     for pond in found.ponds:
@@ -72,7 +72,7 @@ def _section(found: SwaleFinding, index: int, units: Units) -> Figure:
     high = max(float(ground.max()), level / one)
     plot = Plot(760.0, 250.0, (float(across.min()), float(across.max())),
                 (float(ground.min()) - 0.1 / one, high + 0.2 / one), top=36.0)  # fmt: skip
-    plot.axes(f"Offset to the right, looking downstream, {unit}", f"Level, {unit}", up_most=5)
+    plot.axes(f"Offset to the right, looking downstream, {unit}", f"Elevation, {unit}", up_most=5)
     # the water stands over the lowest ground and as far as it is below the level on either side
     low, dry = int(np.argmin(ground)), ground >= level / one
     if not dry[low]:
@@ -111,7 +111,7 @@ def _drives(plot: Plot, found: SwaleFinding, one: float) -> None:
 
 def _outlets(plot: Plot, found: SwaleFinding, one: float) -> None:
     for each in found.outlets:
-        x, y = plot.x(each.station / one), plot.y(each.invert / one)
+        x, y = plot.x(each.outlet.station / one), plot.y(each.outlet.invert / one)
         free = each.tailwater.state == "free"
         plot.add("circle", cx=x, cy=y, r=4.0, fill="#ffffff" if free else BAD, stroke=INK, stroke_width=1.3)
 
