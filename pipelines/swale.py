@@ -18,6 +18,7 @@ from pipelines.deliverables.findings.swale import (
 )
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
@@ -81,14 +82,17 @@ def check_swale(
     tell = progress or (lambda stage, share: None)
     tell("reading the site", 0.0)
     opened = open_swales(site_path)
-    rain, others = rain_of(opened.inputs)
+    rain = rain_of(opened.inputs)
     results = lot_results(opened.inputs, lots)
     case = measure_case(opened, tell)
     discharges, outlets = place_discharges(case, results, add_discharges)
     tell("following the water", 0.5)
     water = _divide(case, rain, [shape for result in results for shape in result.piped])
     flows = swale_flows(water, rain, discharges, case.velocities)
-    storms = {years: swale_flows(water, other, discharges, case.velocities) for years, other in others.items()}
+    storms = {
+        years: swale_flows(water, other, discharges, case.velocities)
+        for years, other in rain.of_other_periods().items()
+    }
     tell("finding levels", 0.7)
     areas = side_areas(water)
     found = []
@@ -123,7 +127,7 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
     """
     opened = open_swales(site_path)
     inputs = opened.inputs
-    rain, others = rain_of(inputs)
+    rain = rain_of(inputs)
     count = f"{len(opened.lines)} {'swale' if len(opened.lines) == 1 else 'swales'}"
     said = [f"{inputs.site.name}: check {count} on {inputs.source.path.name}"]
     for line, name, own in zip(opened.lines, opened.names, opened.culverts, strict=True):
@@ -131,7 +135,7 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
         said.append(f"{name}: {length} as drawn, {len(own)} culverts given")
     storm = "one storm" if rain.return_period is None else f"the {rain.return_period:g}-year storm"
     depth = format_quantity(rain.storm.depth, "rain", inputs.site.units)
-    said.append(f"rain: {storm} of {depth}, {len(others)} others")
+    said.append(f"rain: {storm} of {depth}, {len(rain.of_other_periods())} others")
     results = lot_results(inputs, lots)
     said.append(f"discharges of lots: {', '.join(result.name for result in results) or 'none'}")
     return "\n".join(said)
@@ -140,7 +144,8 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> str:
 def _divide(case: SwaleCase, rain: DesignRain, piped: Sequence[shapely.Polygon | shapely.MultiPolygon]) -> SwaleWater:
     return divide_to_swales(
         case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
-        return_period=rain.return_period, compacted=case.inputs.site.soil.compacted, piped=piped,
+        return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
+        compacted=case.inputs.site.soil.compacted, piped=piped,
     )  # fmt: skip
 
 
@@ -317,6 +322,7 @@ def _parameters(case: SwaleCase) -> tuple[tuple[str, str, str], ...]:
     keys = (
         "n_swale", "swale_freeboard", "swale_slope", "swale_side_slope", "swale_bottom_width", "swale_max_depth",
         "swale_max_top_width", "swale_fill", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time",
-        "lidar_rmse",
+        "lidar_rmse", "default_return_period", "least_time_of_concentration", "longest_sheet_flow", "flat_slope",
+        "flat_slope_added", "pond_on_path",
     )  # fmt: skip
     return tuple((key, rules[key].words, rules[key].mark) for key in keys)

@@ -17,7 +17,6 @@ NRCS_FLOWS = np.array(
      0.207, 0.147, 0.107, 0.077, 0.055, 0.040, 0.029, 0.021, 0.015, 0.011, 0.005, 0.000]
 )
 """Flow over peak flow of the dimensionless unit hydrograph. [-]"""
-PEAK_FACTOR = 484.0
 
 
 def time_to_peak_nrcs(time_of_concentration: float, step: float) -> float:
@@ -46,40 +45,6 @@ def time_to_peak_nrcs(time_of_concentration: float, step: float) -> float:
     """
     require_positive(HydrographError, time_of_concentration=time_of_concentration, step=step)
     return 0.5 * step + 0.6 * time_of_concentration
-
-
-def peak_unit_flow_nrcs(area: float, excess: float, time_to_peak: float, *, peak_factor: float = PEAK_FACTOR) -> float:
-    """Peak of the triangular unit hydrograph.
-
-    Parameters
-    ----------
-    area : float
-        [m2]
-    excess : float
-        Depth that runs off. [m]
-    time_to_peak : float
-        [s]
-    peak_factor : float
-        In ft3/s, mi2, inches and hours. [-]
-
-    Returns
-    -------
-    float
-        qp = 484 A Q / Tp. [m3/s]
-
-    Raises
-    ------
-    HydrographError
-        If the time or factor is not positive, or another number is negative or not finite.
-
-    References
-    ----------
-    .. [1] NRCS, National Engineering Handbook part 630, ch. 16, 2007, eq. 16-6, from memory of the number.
-    """
-    require_positive(HydrographError, time_to_peak=time_to_peak, peak_factor=peak_factor)
-    require_not_negative(HydrographError, area=area, excess=excess)
-    # 1 in in 1 h on 1 mi2 is 5280^2 / 12 / 3600 ft3/s
-    return peak_factor / (5280.0**2 / 43200.0) * area * excess / time_to_peak
 
 
 def unit_hydrograph_nrcs(time_of_concentration: float, step: float) -> FloatArray:
@@ -217,46 +182,6 @@ def rational_peak(coefficient: float, intensity: float, area: float) -> float:
     return coefficient * intensity * area
 
 
-def rational_hydrograph(peak: float, time_of_concentration: float, duration: float, step: float) -> Hydrograph:
-    """Hydrograph of constant rain by the rational method: a triangle, or a trapezoid where the rain lasts longer.
-
-    Parameters
-    ----------
-    peak : float
-        C i A, of the rain's own intensity. [m3/s]
-    time_of_concentration : float
-        [s]
-    duration : float
-        Of the rain; shorter than the time of concentration, it reaches only its share of the peak. [s]
-    step : float
-        [s]
-
-    Returns
-    -------
-    Hydrograph
-        Its volume is the peak times the duration. [m3]
-
-    Raises
-    ------
-    HydrographError
-        If a number means nothing.
-
-    References
-    ----------
-    .. [1] Modified rational method: Poertner, H. G., "Practices in Detention of Urban Stormwater Runoff", APWA, 1974,
-       from memory.
-    """
-    require_not_negative(HydrographError, peak=peak)
-    require_positive(HydrographError, time_of_concentration=time_of_concentration, duration=duration, step=step)
-    rise, end = min(time_of_concentration, duration), time_of_concentration + duration
-    reached = peak * min(1.0, duration / time_of_concentration)
-    times = np.arange(int(np.ceil(end / step)) + 1) * step
-    flow = np.interp(times, [0.0, rise, end - rise, end], [0.0, reached, reached, 0.0])
-    volume = float(flow.sum()) * step
-    # sampled off its corners it would hold a little more or less than the rain brought
-    return Hydrograph(step, flow * (peak * duration / volume) if volume > 0.0 else flow)
-
-
 def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
     """Flow of several at one place: hydrographs add, peaks don't."""
     parts = list(hydrographs)
@@ -269,15 +194,3 @@ def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
     for part in parts:
         flow[: part.flow.size] += part.flow
     return Hydrograph(parts[0].step, flow)
-
-
-def with_step(hydrograph: Hydrograph, step: float) -> Hydrograph:
-    """The same water in other steps."""
-    require_positive(HydrographError, step=step)
-    # a flow stands for the step around its time, so that step times their sum is the volume
-    edges = (np.arange(hydrograph.flow.size + 1) - 0.5) * hydrograph.step
-    passed = np.concatenate([[0.0], np.cumsum(hydrograph.flow) * hydrograph.step])
-    count = int(np.ceil((edges[-1] + 0.5 * step) / step)) + 1
-    wanted = (np.arange(count + 1) - 0.5) * step
-    wanted[0] = min(wanted[0], edges[0])
-    return Hydrograph(step, np.diff(np.interp(wanted, edges, passed)) / step)

@@ -6,6 +6,7 @@ from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
+from pipelines.layout.plan import Said
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
@@ -189,7 +190,7 @@ class SwaleFindings:
         [m]
     inputs : tuple of InputFile
         Files read.
-    warnings : tuple of str
+    warnings : tuple of Reason or str
         What a reader must know.
     cautions : tuple of Caution
         What goes with every result.
@@ -214,7 +215,7 @@ class SwaleFindings:
     freeboard: float
     rmse: float
     inputs: tuple[InputFile, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[str, str, str], ...]
     vertical_datum: str

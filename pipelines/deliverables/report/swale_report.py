@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 ANSWERS = {
@@ -182,7 +183,8 @@ def _keeper(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Shee
         Items(tuple((caution.text,) for caution in findings.cautions), "box"),
     ]
     if findings.warnings:
-        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
+        said = tuple((say(text, units),) for text in findings.warnings)
+        blocks += [Subhead("Assumed, missing, doubtful"), Items(said)]
     return Sheet("keeper", "Keeper", "For whoever keeps the swale.", tuple(blocks))
 
 

@@ -12,6 +12,7 @@ from shapely.ops import substring
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
+from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.verdict import SwaleVerdict
 
 
@@ -424,5 +425,5 @@ def _run_info(findings: SwaleFindings, outputs: Sequence[str]) -> Iterator[tuple
     for name, value, mark in findings.parameters:
         yield f"parameter.{name}", f"{value} [{mark}]" if mark else value
     for number, warning in enumerate(findings.warnings, start=1):
-        yield f"warning.{number}", warning
+        yield f"warning.{number}", say(warning, findings.units)
     yield OUTPUTS, ", ".join(outputs)

@@ -4,6 +4,7 @@ from typing import Any
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.layers import verdict_rows
+from pipelines.deliverables.words.say import say
 
 
 def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
@@ -42,7 +43,7 @@ def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
             {"id": each.id, "flow_m3s": each.flow, "swale": each.swale, "station_m": each.station}
             for each in findings.discharges
         ],
-        "warnings": list(findings.warnings),
+        "warnings": [say(warning, "si") for warning in findings.warnings],
         "cautions": [caution.text for caution in findings.cautions],
     }
 

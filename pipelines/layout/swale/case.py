@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
-from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.site_ground import SiteInputs, open_site, shots_in_words
@@ -27,10 +27,6 @@ from terrain.reading.surface import Surface
 
 Progress = Callable[[str, float | None], None]
 
-RETURN_PERIOD = 10.0
-"""Design storm where a rain table is given without a return period. [yr]"""
-SOIL_GROUP = "C"
-COVER = "lawn, fair"
 GRASS = "grass_mixture"
 # A swale that runs bank-full is not thought to run slower or faster than this. [m/s]
 _SLOWEST, _FASTEST = 0.2, 3.0
@@ -164,21 +160,10 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     )  # fmt: skip
 
 
-def rain_of(inputs: SiteInputs) -> tuple[DesignRain, dict[float, DesignRain]]:
-    """Design rain of a site, and that of every return period of its table. [yr]"""
+def rain_of(inputs: SiteInputs) -> DesignRain:
+    """Design rain of a site."""
     given = inputs.site.rain
-    if given.table is not None:
-        table = read_rain_table(given.table)
-        distribution = given.distribution or "nested"
-        years = given.return_period if given.return_period is not None else RETURN_PERIOD
-        others = {
-            float(each): rain_from_table(table, float(each), distribution=distribution)
-            for each in table.return_periods
-        }
-        return rain_from_table(table, years, distribution=distribution), others
-    if given.depth is not None and given.duration is not None:
-        return rain_given(given.depth, given.duration), {}
-    return rain_assumed(), {}
+    return design_rain(given, None if given.table is None else read_rain_table(given.table), inputs.site.rules)
 
 
 def _surfaces(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
@@ -204,8 +189,6 @@ def _assumed(inputs: SiteInputs) -> list[str]:
     said = []
     if site.elevation.rmse is None:
         said.append(f"no accuracy of the lidar is given: {inputs.rmse * 100.0:.0f} cm are taken")
-    if site.rain.table is not None and site.rain.return_period is None:
-        said.append(f"no return period is given: {RETURN_PERIOD:g} years are taken")
     if site.soil.group is None and layers.soils.empty:
         said.append(f"no soil is given: hydrologic group {SOIL_GROUP} is taken")
     if site.soil.cover is None:

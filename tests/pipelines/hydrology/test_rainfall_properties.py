@@ -7,9 +7,7 @@ from hypothesis import strategies as st
 
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import (
-    annual_maximum_return_period_langbein,
     depths_of_duration,
-    partial_duration_return_period_langbein,
     rain_depth,
     rain_intensity,
     return_period_of,
@@ -88,25 +86,3 @@ def test_the_rarer_of_two_columns_of_one_depth_is_not_claimed():
 def test_rain_that_means_nothing_is_refused(depth, duration):
     with pytest.raises(RainError, match="give a finite number above 0"):
         which_storm(table(), depth, duration)
-
-
-def test_series_are_told_apart():
-    annual = table("annual_maximum")
-    as_asked = rain_depth(annual, 600.0, 10.0)
-    converted = rain_depth(annual, 600.0, 10.0, series="partial_duration")
-    assert converted > as_asked
-    assert converted == rain_depth(annual, 600.0, annual_maximum_return_period_langbein(10.0))
-    assert rain_depth(annual, 600.0, 10.0, series="unknown") == as_asked
-
-
-@given(st.floats(1.001, 1e4))
-def test_langbein_there_and_back(years):
-    there = partial_duration_return_period_langbein(years)
-    assert there < years
-    assert annual_maximum_return_period_langbein(there) == pytest.approx(years, rel=1e-9)
-
-
-@pytest.mark.parametrize("years", [1.0, 0.5, np.nan])
-def test_annual_maximum_says_nothing_of_a_year_and_less(years):
-    with pytest.raises(RainError, match="above 1 yr"):
-        partial_duration_return_period_langbein(years)
