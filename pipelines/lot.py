@@ -307,7 +307,7 @@ def _findings(
     excess = excess_by_cell(planned.diagnosis.division, before, reckoning.surfaces)
     studied_roofs = (situation.drainage.ground.kind == ROOF) & situation.on_parcel
     bounds = runoff_bounds(after.runoff)
-    parameters = (
+    parameters: tuple[tuple[Said, Said, str], ...] = (
         *situation.rules.in_words(),
         ("design storm", lot.rain.storm.name, ""),
         (

@@ -8,6 +8,7 @@ from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.limits import require_not_negative, require_positive
 from terrain.arrays import FloatArray
+from terrain.unit_table import ACRE
 
 NRCS_TIMES = np.concatenate([np.arange(21) / 10.0, np.arange(11, 21) / 5.0, [4.5, 5.0]])
 """Time over time to peak of the dimensionless unit hydrograph. [-]"""
@@ -17,6 +18,8 @@ NRCS_FLOWS = np.array(
      0.207, 0.147, 0.107, 0.077, 0.055, 0.040, 0.029, 0.021, 0.015, 0.011, 0.005, 0.000]
 )
 """Flow over peak flow of the dimensionless unit hydrograph. [-]"""
+RATIONAL_LIMIT = 200.0 * ACRE
+"""Largest area the rational method is used for. [m2]"""
 
 
 def time_to_peak_nrcs(time_of_concentration: float, step: float) -> float:
@@ -177,7 +180,7 @@ def rational_peak(coefficient: float, intensity: float, area: float) -> float:
     .. [1] FHWA, "Urban Drainage Design Manual", HEC-22, sec. 3.2.2, eq. 3-1; up to 200 acres.
     """
     require_not_negative(HydrographError, coefficient=coefficient, intensity=intensity, area=area)
-    if area > 81e4:
+    if area > RATIONAL_LIMIT:
         raise HydrographError(f"{area / 1e4:.0f} ha is more than the 80 ha the rational method is used for: divide it")
     return coefficient * intensity * area
 

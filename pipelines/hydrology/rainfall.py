@@ -1,7 +1,6 @@
 """Depth, intensity and return period of rain from a table, never past its edges."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,24 +11,7 @@ from terrain.arrays import FloatArray
 from terrain.unit_table import DAY, HOUR, MINUTE
 
 # a duration read from text and one computed may differ in the last bits
-_ROUND_OFF = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class ReturnPeriod:
-    """How rare a rain was.
-
-    Attributes
-    ----------
-    years : float or None
-        None where the table does not say. [yr]
-    beyond_table, below_table : bool
-        Deeper than the table's last column, or shallower than its first.
-    """
-
-    years: float | None
-    beyond_table: bool
-    below_table: bool
+ROUND_OFF = 1e-9
 
 
 def rain_depth(table: RainTable, duration: float, return_period: float) -> float:
@@ -66,7 +48,7 @@ def rain_depth(table: RainTable, duration: float, return_period: float) -> float
     """
     require_positive(RainError, return_period=return_period)
     first, last = float(table.return_periods[0]), float(table.return_periods[-1])
-    if not first * (1.0 - _ROUND_OFF) <= return_period <= last * (1.0 + _ROUND_OFF):
+    if not first * (1.0 - ROUND_OFF) <= return_period <= last * (1.0 + ROUND_OFF):
         raise RainError(
             f"return period {return_period:g} yr lies outside {table_name(table)}, which holds {first:g} to {last:g} "
             "yr: ask for one of these, or give a table that reaches further"
@@ -130,7 +112,7 @@ def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
     """
     require_positive(RainError, duration=duration)
     first, last = float(table.durations[0]), float(table.durations[-1])
-    if not first * (1.0 - _ROUND_OFF) <= duration <= last * (1.0 + _ROUND_OFF):
+    if not first * (1.0 - ROUND_OFF) <= duration <= last * (1.0 + ROUND_OFF):
         raise RainError(
             f"duration {duration_text(duration)} lies outside {table_name(table)}, which holds {duration_text(first)} "
             f"to {duration_text(last)}: ask for a duration in that range, or give a table that reaches further"
@@ -142,44 +124,6 @@ def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
         return row
     log_durations = np.log(table.durations)
     return np.array([math.exp(np.interp(math.log(at), log_durations, np.log(column))) for column in table.depths.T])
-
-
-def return_period_of(table: RainTable, depth: float, duration: float) -> ReturnPeriod:
-    """Return period of a rain that was measured.
-
-    Parameters
-    ----------
-    table : RainTable
-        Depths by duration and return period.
-    depth : float
-        [m]
-    duration : float
-        [s]
-
-    Returns
-    -------
-    ReturnPeriod
-        In the table's own series, or that the rain is beyond or below the table.
-
-    Raises
-    ------
-    RainError
-        If the duration lies outside the table, or the depth is not positive.
-
-    References
-    ----------
-    .. [1] As of `rain_depth`, read the other way.
-    """
-    require_positive(RainError, depth=depth)
-    depths = depths_of_duration(table, duration)
-    if depth < depths[0] * (1.0 - _ROUND_OFF):
-        return ReturnPeriod(None, beyond_table=False, below_table=True)
-    if depth > depths[-1] * (1.0 + _ROUND_OFF):
-        return ReturnPeriod(None, beyond_table=True, below_table=False)
-    # where neighbouring columns hold the same depth, the rarer of them is not claimed
-    rising = np.concatenate([[True], np.diff(depths) > 0.0])
-    log_years = np.interp(depth, depths[rising], np.log(table.return_periods[rising]))
-    return ReturnPeriod(math.exp(float(log_years)), beyond_table=False, below_table=False)
 
 
 def duration_text(duration: float) -> str:

@@ -8,7 +8,7 @@ from shapely import Geometry
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import Travel
-from pipelines.hydrology.hydrographs import rational_peak, runoff_hydrograph
+from pipelines.hydrology.hydrographs import RATIONAL_LIMIT, rational_peak, runoff_hydrograph
 from pipelines.hydrology.losses import (
     composite_coefficient,
     composite_curve_number,
@@ -23,8 +23,6 @@ from pipelines.hydrology.sub_catchment import SubCatchment, SurfaceShare
 
 STEP = 30.0
 """The step of every hydrograph of a run, a tenth of the shortest time of concentration. [s]"""
-RATIONAL_LIMIT = 80e4
-"""Largest area the rational method is used for. [m2]"""
 
 
 @dataclass(frozen=True, slots=True)
