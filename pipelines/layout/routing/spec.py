@@ -7,6 +7,8 @@ from shapely import LineString, Point
 
 from terrain.arrays import FloatArray
 from terrain.errors import LotshedError
+from terrain.reason import Reason
+from terrain.unit_table import FOOT
 
 
 class RouteError(LotshedError, ValueError):
@@ -78,8 +80,8 @@ class RouteSpec:
     bend_45: float = 12.0
     junction: float = 25.0
     taper_length: float = 3.0
-    dig_tolerance: float = 0.03048
-    basin_drop: float = 0.03048
+    dig_tolerance: float = 0.1 * FOOT
+    basin_drop: float = 0.1 * FOOT
     joint_angle: float = 5.0
 
     def __post_init__(self) -> None:
@@ -230,7 +232,7 @@ class RoutedForest:
         Cost of the forest on the grid, before it was straightened. [money]
     exact : bool
         Whether `grid_cost` is the least there is on the grid.
-    unserved : dict of str to str
+    unserved : dict of str to Reason
         Collectors that no gravity line can serve, and why.
     """
 
@@ -239,7 +241,7 @@ class RoutedForest:
     lower_bound: float
     grid_cost: float
     exact: bool
-    unserved: dict[str, str]
+    unserved: dict[str, Reason]
 
     @property
     def gap(self) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.layout.routing.kernels.laying import Tube
-from pipelines.layout.routing.line_layer import CannotLay, Layer
+from pipelines.layout.routing.pipe_layer import CannotLay, PipeLayer
 from pipelines.layout.routing.spec import Collector
 from pipelines.layout.routing.trace import GridRun
 from terrain.arrays import FloatArray
@@ -53,7 +53,7 @@ class TreeShape:
 
     Parameters
     ----------
-    layer : Layer
+    layer : PipeLayer
         Field and prices.
     runs : list of GridRun
         The runs.
@@ -64,7 +64,7 @@ class TreeShape:
     """
 
     def __init__(
-        self, layer: Layer, runs: list[GridRun], tubes: list[Tube], collectors: Sequence[Collector]
+        self, layer: PipeLayer, runs: list[GridRun], tubes: list[Tube], collectors: Sequence[Collector]
     ) -> None:
         self.layer, self.runs, self.tubes = layer, runs, tubes
         place = {id(run): k for k, run in enumerate(runs)}

@@ -51,7 +51,7 @@ class Laid:
     cost: float
 
 
-class Layer:
+class PipeLayer:
     """Lays lines in one field.
 
     Parameters
@@ -201,6 +201,13 @@ class Layer:
             parts.append(out[1:count] if parts else out[:count])
             places.append(places[-1] + count - 1)
         return np.vstack(parts), np.array(places)
+
+
+def without_repeats(path: FloatArray) -> FloatArray:
+    """A path without the points that lie where the one before them does."""
+    away = np.hypot(*np.diff(path, axis=0).T) > 1e-6
+    kept: FloatArray = path[np.concatenate([[True], away])]
+    return kept
 
 
 def bend_list(xy: FloatArray) -> list[tuple[int, tuple[float, ...]]]:
