@@ -24,22 +24,21 @@ class DesignRain:
         Feeds hydrographs, standing water, pump and volume alike.
     table : RainTable or None
         None where the rain was given as a depth and a duration.
-    return_period : float or None
-        [yr]
     two_year_24h_depth : float
         For the travel time of sheet flow. [m]
-    distribution : str
-        How the table's rain falls in time.
     notes : tuple of Reason
         What was assumed.
     """
 
     storm: DesignStorm
     table: RainTable | None
-    return_period: float | None
     two_year_24h_depth: float
-    distribution: Distribution = "nested"
-    notes: tuple[Reason, ...] = ()
+    notes: tuple[Reason, ...]
+
+    @property
+    def return_period(self) -> float | None:
+        """None where it is not known. [yr]"""
+        return self.storm.return_period
 
     def intensity(self, duration: float) -> float:
         """Mean intensity of the heaviest rain of a duration, for the rational peak.
@@ -72,11 +71,12 @@ class DesignRain:
     def of_other_periods(self) -> dict[float, "DesignRain"]:
         """Rain of each return period of the table, falling in time as this does; none where a storm cannot be made."""
         found: dict[float, DesignRain] = {}
-        if self.table is None:
+        table, distribution = self.table, self.storm.distribution
+        if table is None or distribution == "constant":
             return found
-        for years in self.table.return_periods.tolist():
+        for years in table.return_periods.tolist():
             try:
-                found[years] = rain_from_table(self.table, years, distribution=self.distribution)
+                found[years] = rain_from_table(table, years, distribution=distribution)
             except RainError:
                 continue
         return found
@@ -164,13 +164,13 @@ def rain_from_table(
     else:
         storm = nrcs_storm(rain_depth(table, DAY, return_period), distribution, return_period=return_period)
     two_year, note = _two_year_depth(table)
-    return DesignRain(storm, table, return_period, two_year, distribution, (*notes, *note))
+    return DesignRain(storm, table, two_year, (*notes, *note))
 
 
 def rain_given(depth: float, duration: float, *, two_year_24h_depth: float) -> DesignRain:
     """Design rain of one depth and duration, at constant intensity."""
     note = reason("two_year_rain_assumed", depth=two_year_24h_depth)
-    return DesignRain(constant_storm(depth, duration), None, None, two_year_24h_depth, notes=(note,))
+    return DesignRain(constant_storm(depth, duration), None, two_year_24h_depth, (note,))
 
 
 def _two_year_depth(table: RainTable) -> tuple[float, tuple[Reason, ...]]:

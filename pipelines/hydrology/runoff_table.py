@@ -27,16 +27,9 @@ STEP = 30.0
 
 @dataclass(frozen=True, slots=True)
 class RunoffBounds:
-    """Runoff of the same storm on the same ground after a dry spell, on average, and after a wet one.
-
-    Attributes
-    ----------
-    dry, average, wet : float
-        [m3]
-    """
+    """Runoff of the same storm on the same ground after a dry spell and after a wet one. [m3]"""
 
     dry: float
-    average: float
     wet: float
 
 
@@ -137,10 +130,9 @@ def runoff_bounds(rows: Iterable[SubCatchment]) -> RunoffBounds:
     ----------
     .. [1] As of `pipelines.hydrology.losses.dry_and_wet`.
     """
-    dry = average = wet = 0.0
+    dry = wet = 0.0
     for row in rows:
         drier, wetter = dry_and_wet(row.shares)
         dry += runoff_of_shares(row.storm_depth, drier) * row.area
-        average += row.runoff_volume
         wet += runoff_of_shares(row.storm_depth, wetter) * row.area
-    return RunoffBounds(dry, average, wet)
+    return RunoffBounds(dry, wet)

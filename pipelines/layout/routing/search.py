@@ -9,7 +9,7 @@ import numpy as np
 from pipelines.layout.routing.bounds import Bounds
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.forest_state import NEED
-from pipelines.layout.routing.sets import cheapest_partitions, parts_of, sets_of_tree, sets_to_search
+from pipelines.layout.routing.sets import cheapest_partitions, chosen_sets, sets_of_tree, sets_to_search
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
 from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
 from pipelines.layout.routing.trace import GridRun, trace_tree
@@ -141,7 +141,7 @@ def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float])
     answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO else None
     exact = answer is not None
     best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
-    runs = [run for part in parts_of(choice, len(best) - 1)
+    runs = [run for part in chosen_sets(choice, len(best) - 1)
             for run in trace_tree(task, group, found, int(found.final[found.best(part)]))]
     cost = float(best[-1])
     return GridForest(tuple(runs), cost, cost if exact else min(cost, float(others[0])), exact, {})

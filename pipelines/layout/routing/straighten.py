@@ -6,6 +6,7 @@ import numpy as np
 
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.laying import Tube
+from pipelines.layout.routing.kernels.straight import heading_of
 from pipelines.layout.routing.pipe_layer import ANY_ANGLE, CannotLay, Laid, PipeLayer, bend_list, without_repeats
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RouteSpec
 from pipelines.layout.routing.trace import GridRun
@@ -101,8 +102,7 @@ def _shorter(
             m = next(m for m in range(len(runs)) if runs[m] is run.into)
             through = passes_through(run.into, collectors)
             end_level = needs[m] + (layer.spec.basin_drop if through else 0.0)
-            dx, dy = shapes[m][1] - shapes[m][0]
-            heading = heading if through else float(np.degrees(np.arctan2(dy, dx)))
+            heading = heading if through else heading_of(*shapes[m][0], *shapes[m][1])
         begins = float(run.inverts[0])
         if run.start is not None and _stands_aside(layer, run, collectors):  # the search counts from the cell's centre
             begins += tube.slope * float(np.hypot(*(path[1] - path[0])))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.layout.routing.kernels.laying import Tube
+from pipelines.layout.routing.kernels.straight import heading_of
 from pipelines.layout.routing.pipe_layer import CannotLay, PipeLayer
 from pipelines.layout.routing.spec import Collector
 from pipelines.layout.routing.trace import GridRun
@@ -99,8 +100,7 @@ class TreeShape:
         m = self.into[k]
         if m < 0 or self.through[m]:
             return float("nan")
-        dx, dy = shapes[m][1] - shapes[m][0]
-        return float(np.degrees(np.arctan2(dy, dx)))
+        return float(heading_of(*shapes[m][0], *shapes[m][1]))
 
     def _value(self, k: int, shape: FloatArray, invert: float, heading: float) -> tuple[float, float, float]:
         key = (k, shape.tobytes(), invert, -999.0 if np.isnan(heading) else heading)

@@ -52,8 +52,9 @@ def test_peaks_of_two_grounds_do_not_add():
 
 def test_dry_and_wet_ground_bound_the_row():
     dry, wet = dry_and_wet(LOT)
-    bounds = runoff_bounds([row(), row(length=90.0)])
-    assert bounds.dry < bounds.average < bounds.wet
+    rows = [row(), row(length=90.0)]
+    bounds = runoff_bounds(rows)
+    assert bounds.dry < sum(each.runoff_volume for each in rows) < bounds.wet
     assert bounds.dry == pytest.approx(2 * row(dry).runoff_volume, rel=1e-9)
     assert bounds.wet == pytest.approx(2 * row(wet).runoff_volume, rel=1e-9)
 
