@@ -73,10 +73,6 @@ class SwaleFlow:
         volume: FloatArray = self.flow.sum(axis=1) * self.step
         return volume
 
-    def at(self, index: int) -> Hydrograph:
-        """Hydrograph at a station. [m3/s]"""
-        return Hydrograph(self.step, self.flow[index])
-
 
 def side_inflows(
     drainage: Drainage,

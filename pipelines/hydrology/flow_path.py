@@ -66,29 +66,18 @@ def travel_rules(rules: Rules) -> TravelRules:
 
 @dataclass(frozen=True, slots=True)
 class Travel:
-    """Where the time along a flow path goes.
+    """A flow path, ponds left out, and the time along it.
 
     Attributes
     ----------
     length, slope : float
-        Of the whole path, ponds excluded: metres, and fall over length. [m], [-]
-    ponded_length : float
-        Of the path through ponds, which takes no time here. [m]
-    sheet_length, sheet_time : float
-        [m], [s]
-    shallow_length, shallow_time : float
-        [m], [s]
+        Its length, and fall over length. [m], [-]
     time_of_concentration : float
-        Their sum, at least the floor. [s]
+        [s]
     """
 
     length: float
     slope: float
-    ponded_length: float
-    sheet_length: float
-    sheet_time: float
-    shallow_length: float
-    shallow_time: float
     time_of_concentration: float
 
 
@@ -120,7 +109,7 @@ def along_path(
     Returns
     -------
     Travel
-        The time [s] and its parts.
+        The path and its time. [s]
 
     Raises
     ------
@@ -141,25 +130,19 @@ def along_path(
     lengths = np.where(ponded, 0.0, np.diff(distance))
     falls = np.where(ponded, 0.0, -np.diff(filled))
     length = float(lengths.sum())
-    sheet_length, sheet_time = _sheet(lengths, falls, surfaces, two_year_24h_depth, rules)
+    sheet_length, time = _sheet(lengths, falls, surfaces, two_year_24h_depth, rules)
     rest = _past(lengths, sheet_length)
-    shallow_time = 0.0
     for first, last in _runs(surfaces):
         run = float(rest[first:last].sum())
         whole = float(lengths[first:last].sum())
         if run <= 0.0:
             continue
         slope = rules.slope(float(falls[first:last].sum()) / whole)
-        shallow_time += run / shallow_velocity(surfaces[first], slope)
+        time += run / shallow_velocity(surfaces[first], slope)
     return Travel(
         length=length,
         slope=float(falls.sum()) / length if length > 0.0 else 0.0,
-        ponded_length=float(distance[-1] - distance[0]) - length,
-        sheet_length=sheet_length,
-        sheet_time=sheet_time,
-        shallow_length=float(rest.sum()),
-        shallow_time=shallow_time,
-        time_of_concentration=max(sheet_time + shallow_time, rules.least_time),
+        time_of_concentration=max(time, rules.least_time),
     )
 
 

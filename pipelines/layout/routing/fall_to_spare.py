@@ -56,13 +56,6 @@ class FallToSpare:
             points.append((self.outfall.point.x, self.outfall.point.y))
         return np.array(points, dtype=np.float64).reshape(-1, 2)
 
-    def at(self, x: float, y: float) -> tuple[float, float]:
-        """Fall to spare and length of the way at a point, NaN outside. [m]"""
-        row, column = self.grid.cells(x, y)
-        if 0 <= row < self.grid.shape[0] and 0 <= column < self.grid.shape[1]:
-            return float(self.spare[row, column]), float(self.length[row, column])
-        return np.nan, np.nan
-
 
 def fall_to_spare(
     field: RouteField,

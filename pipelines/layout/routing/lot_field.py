@@ -15,12 +15,14 @@ from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.quantities.take_off import UnitPrice
-from pipelines.layout.routing.field import DRIVE, LAWN, PAVING, RouteField, field_from_arrays
+from pipelines.layout.routing.field import RouteField, field_from_arrays
 from pipelines.layout.routing.steps import Crossing
-from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.arrays import BoolArray, FloatArray
 from terrain.grid import Grid
 from terrain.unit_table import FOOT, HOUR
 
+RESOLUTION = 1.0
+"""Cells of a route field, or the raster's where these are coarser. [m]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
 
@@ -33,7 +35,6 @@ def lot_field(
     *,
     cover: float,
     max_depth: float,
-    resolution: float = 1.0,
 ) -> RouteField:
     """Where lines may be laid on a lot and on from it to its outfalls.
 
@@ -47,19 +48,18 @@ def lot_field(
     """
     street, assumed = _ways_out(situation, outfalls)
     reached = shapely.union_all([situation.parcel, street, assumed])
-    grid = _grid(situation, reached, resolution)
+    grid = _grid(situation, reached)
     ground = _ground(situation, grid)
     barred = _barred(situation, layers, reached, grid)
     rules = situation.rules
-    surface, on_top = _surfaces(layers, grid, prices, rules)
+    drives, on_top = _surfaces(layers, grid, prices, rules)
     near = mask_of(_near_line(situation, street), grid)
     covers = np.full(grid.shape, cover)
-    covers[surface == DRIVE] = max(cover, rules["cover_drive"].likely)
+    covers[drives] = max(cover, rules["cover_drive"].likely)
     permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
     return field_from_arrays(
         grid,
         ground,
-        surface=surface,
         surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0),
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
@@ -92,9 +92,9 @@ def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeom
     return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
 
 
-def _grid(situation: Situation, reached: BaseGeometry, resolution: float) -> Grid:
+def _grid(situation: Situation, reached: BaseGeometry) -> Grid:
     fine = situation.grid
-    step = max(1, round(resolution / max(fine.cell_width, fine.cell_height)))
+    step = max(1, round(RESOLUTION / max(fine.cell_width, fine.cell_height)))
     west, south, east, north = reached.bounds
     columns = _span((west - MARGIN - fine.left) / fine.cell_width, (east + MARGIN - fine.left) / fine.cell_width, step,
                     fine.shape[1])
@@ -174,17 +174,18 @@ def _near_line(situation: Situation, street: BaseGeometry) -> BaseGeometry:
 
 def _surfaces(
     layers: SiteLayers, grid: Grid, prices: Mapping[str, UnitPrice], rules: Rules
-) -> tuple[IntArray, FloatArray]:
-    surface = np.full(grid.shape, LAWN, dtype=np.int64)
+) -> tuple[BoolArray, FloatArray]:
+    """Where drives lie, and what a metre costs for what lies on top. [money/m]"""
+    drives = np.zeros(grid.shape, dtype=np.bool_)
     cost = np.full(grid.shape, _price(prices, "sod") / FOOT**2 * rules["lawn_spoiled_width"].likely)
     for shape, kind in zip(layers.hardscape.geometry, layers.hardscape["kind"], strict=True):
         inside = mask_of(shape, grid)
         drive = "drive" in str(kind).lower()
-        surface[inside] = DRIVE if drive else PAVING
+        drives[inside] = drive
         # a drive is bored under, other paving cut and patched
         patch = _price(prices, "paving patch") / FOOT**2 * rules["paving_cut_width"].likely
         cost[inside] = _price(prices, "bore") / FOOT if drive else patch
-    return surface, cost
+    return drives, cost
 
 
 def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:
