@@ -203,6 +203,8 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
         taper_length=END_TAPER,
         dig_tolerance=rules["digging_tolerance"].likely,
         basin_drop=rules["loss_at_basin"].likely,
+        joint_angle=rules["joint_angle"].likely,
+        grade_break=rules["grade_break_cost"].likely,
     )
     return spec, pipes
 
