@@ -118,39 +118,12 @@ def runoff_hydrograph(excess: FloatArray, area: float, time_of_concentration: fl
     References
     ----------
     .. [1] NRCS, National Engineering Handbook part 630, ch. 16, 2007, composite flood hydrograph.
+    .. [2] Chow, V. T., Maidment, D. R., Mays, L. W., "Applied Hydrology", 1988, eq. 7.4.1, discrete convolution.
     """
     require_not_negative(HydrographError, area=area)
-    unit = unit_hydrograph_nrcs(time_of_concentration, step)
-    return Hydrograph(step, convolve(excess, unit) * area)
-
-
-def convolve(excess: FloatArray, unit: FloatArray) -> FloatArray:
-    """Sum of the responses to each step's excess.
-
-    Parameters
-    ----------
-    excess : (n,) float ndarray
-        Depth of each step. [m]
-    unit : (m,) float ndarray
-        Response to a unit of it. [1/s]
-
-    Returns
-    -------
-    (n + m - 1,) float ndarray
-        [m/s]
-
-    Raises
-    ------
-    HydrographError
-        If excess is negative or not finite.
-
-    References
-    ----------
-    .. [1] Chow, V. T., Maidment, D. R., Mays, L. W., "Applied Hydrology", 1988, eq. 7.4.1, discrete convolution.
-    """
     if excess.size == 0 or not (np.isfinite(excess).all() and (excess >= 0.0).all()):
         raise HydrographError("rainfall excess is empty, negative or not finite: give one depth of 0 or above a step")
-    return np.asarray(np.convolve(excess, unit), dtype=np.float64)
+    return Hydrograph(step, np.convolve(excess, unit_hydrograph_nrcs(time_of_concentration, step)) * area)
 
 
 def rational_peak(coefficient: float, intensity: float, area: float) -> float:

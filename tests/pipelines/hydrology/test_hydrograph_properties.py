@@ -9,7 +9,6 @@ from hypothesis.extra.numpy import arrays
 from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.hydrographs import (
     add_hydrographs,
-    convolve,
     rational_peak,
     runoff_hydrograph,
     time_to_peak_nrcs,
@@ -67,7 +66,7 @@ def test_adding_wants_one_step_and_something_to_add():
 def test_excess_that_means_nothing_is_refused():
     for excess in (np.array([]), np.array([-1.0]), np.array([np.nan])):
         with pytest.raises(HydrographError, match="empty, negative or not finite"):
-            convolve(excess, np.ones(3))
+            runoff_hydrograph(excess, 100.0, 600.0, 30.0)
 
 
 def test_rational_method_has_a_largest_area():
