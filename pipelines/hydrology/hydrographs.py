@@ -123,7 +123,8 @@ def runoff_hydrograph(excess: FloatArray, area: float, time_of_concentration: fl
     require_not_negative(HydrographError, area=area)
     if excess.size == 0 or not (np.isfinite(excess).all() and (excess >= 0.0).all()):
         raise HydrographError("rainfall excess is empty, negative or not finite: give one depth of 0 or above a step")
-    return Hydrograph(step, np.convolve(excess, unit_hydrograph_nrcs(time_of_concentration, step)) * area)
+    flow: FloatArray = np.asarray(np.convolve(excess, unit_hydrograph_nrcs(time_of_concentration, step)), np.float64)
+    return Hydrograph(step, flow * area)
 
 
 def rational_peak(coefficient: float, intensity: float, area: float) -> float:
