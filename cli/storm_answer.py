@@ -1,7 +1,9 @@
 """The answer of `lotshed storm` as a person reads it on a terminal."""
 
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.hydrology.rainfall import duration_text
 from pipelines.hydrology.storm_question import StormAnswer
-from terrain.unit_table import INCH
+from terrain.unit_table import Units
 
 SERIES = {
     "partial_duration": "storms above a threshold (partial duration)",
@@ -10,7 +12,7 @@ SERIES = {
 }
 
 
-def storm_answer(answer: StormAnswer) -> str:
+def storm_answer(answer: StormAnswer, units: Units) -> str:
     """The run's answer as plain text, every number with its unit."""
     first, last = answer.return_periods[0], answer.return_periods[-1]
     if answer.beyond_table:
@@ -21,21 +23,22 @@ def storm_answer(answer: StormAnswer) -> str:
         period = "unknown"
     else:
         period = f"about {answer.return_period:.{0 if answer.return_period >= 10 else 1}f} yr"
+    duration = duration_text(answer.duration)
+
+    def rain(depth: float) -> tuple[str, str]:
+        return format_quantity(depth, "rain", units), format_quantity(depth / answer.duration, "rate", units)
+
     lines = [
-        f"{_depth(answer.depth)} in {answer.duration / 60:g} min: {_intensity(answer.intensity)}",
+        f"{rain(answer.depth)[0]} in {duration}: {rain(answer.depth)[1]}",
         f"return period: {period}",
         "",
-        f"depth of {answer.duration / 60:g} min in the table:",
+        f"depth of {duration} in the table:",
+        *(
+            f"  {years:>6g} yr  {', '.join(rain(depth))}"
+            for years, depth in zip(answer.return_periods, answer.depths, strict=True)
+        ),
+        "",
+        f"source: {answer.source}",
+        f"series: {SERIES[answer.series]}",
     ]
-    for years, depth in zip(answer.return_periods, answer.depths, strict=True):
-        lines.append(f"  {years:>6g} yr  {_depth(depth)}, {_intensity(depth / answer.duration)}")
-    lines += ["", f"source: {answer.source}", f"series: {SERIES[answer.series]}"]
     return "\n".join(lines)
-
-
-def _depth(depth: float) -> str:
-    return f"{depth / INCH:.2f} in ({depth * 1000:.1f} mm)"
-
-
-def _intensity(intensity: float) -> str:
-    return f"{intensity * 3600 / INCH:.2f} in/h ({intensity * 3600 * 1000:.0f} mm/h)"

@@ -17,12 +17,15 @@ from pipelines.deliverables.findings.gathering import (
     storms_of,
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
-from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
+from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.surface_map import COVER, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.input_files import input_files
@@ -37,6 +40,7 @@ from pipelines.layout.diagnosis.lot_water import excess_by_cell
 from pipelines.layout.diagnosis.misfits import misfits_in_words
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
+from pipelines.layout.plan import Said
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.ways.lift_design import assumed_curve
@@ -50,11 +54,6 @@ from terrain.flow.pysheds_adapter import self_check, with_pysheds
 from terrain.ground import ROOF, Ground
 
 Progress = Callable[[str, float | None], None]
-
-RETURN_PERIOD = 10.0
-"""Design storm where a rain table is given without a return period. [yr]"""
-SOIL_GROUP = "C"
-COVER = "lawn, fair"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +70,7 @@ class LotInputs:
         By item.
     pump : tuple of ndarray or None
         Flow [m3/s] and head [m] of the pump's curve.
-    warnings : tuple of str
+    warnings : tuple of Reason or str
         What was assumed.
     """
 
@@ -79,7 +78,7 @@ class LotInputs:
     rain: DesignRain
     prices: Prices
     pump: "tuple[np.ndarray, np.ndarray] | None"
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def open_lot(path: Path) -> LotInputs:
@@ -104,14 +103,17 @@ def open_lot(path: Path) -> LotInputs:
     site = opened.site
     refuse_unfit(opened.source, opened.layers.parcel)
     _check_names(site)
-    rain, assumed = _rain(site)
+    table = None if site.rain.table is None else read_rain_table(site.rain.table)
+    rain = design_rain(site.rain, table, site.rules)
     prices = default_prices() if site.prices is None else read_prices(site.prices.file)
     pump = None
     if site.pump is not None:
         points = read_pump_points(site.pump.curve)
         pump_curve(points.flow, points.head)
         pump = (points.flow, points.head)
-    warnings = (*opened.source.warnings, *opened.layers.warnings, *prices.warnings, *assumed, *_assumed(opened))
+    warnings: tuple[Said, ...] = (
+        *opened.source.warnings, *opened.layers.warnings, *prices.warnings, *rain.notes, *_assumed(opened),
+    )
     return LotInputs(opened, rain, prices, pump, warnings)
 
 
@@ -143,11 +145,11 @@ def check_site(path: Path) -> str:
         f"{source.vertical.unit} ({source.vertical.told_by}), lidar error {opened.rmse * 100.0:.0f} cm",
         f"map: {source.grid.frame.crs.name}",
         *layers,
-        f"design storm: {lot.rain.storm.name}, {lot.rain.storm.depth * 1000.0:.0f} mm "
-        f"({lot.rain.storm.depth / 0.0254:.2f} in)",
+        f"design storm: {say(lot.rain.storm.name, site.units)}, "
+        f"{format_quantity(lot.rain.storm.depth, 'rain', site.units)}",
         f"pump curve: {'as given' if lot.pump is not None else 'assumed'}; prices: "
         f"{'as given over the defaults' if site.prices is not None else 'defaults'}",
-        *(f"warning: {warning}" for warning in lot.warnings),
+        *(f"warning: {said}" for said in say_all(lot.warnings, site.units)),
     ]
     return "\n".join(lines)
 
@@ -223,23 +225,6 @@ def _check_names(site: SiteFile) -> None:
         raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
-def _rain(site: SiteFile) -> tuple[DesignRain, tuple[str, ...]]:
-    rain = site.rain
-    assumed: list[str] = []
-    if rain.table is not None:
-        table = read_rain_table(rain.table)
-        years = rain.return_period
-        if years is None:
-            years = RETURN_PERIOD
-            assumed.append(f"no return period is given: {years:g} years are taken")
-        design = rain_from_table(table, years, distribution=rain.distribution or "nested")
-    elif rain.depth is not None and rain.duration is not None:
-        design = rain_given(rain.depth, rain.duration)
-    else:
-        design = rain_assumed()
-    return design, (*assumed, *design.notes)
-
-
 def _assumed(opened: SiteInputs) -> list[str]:
     """What is missing in the site file and what is taken for it."""
     site, layers = opened.site, opened.layers
@@ -301,7 +286,9 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckonin
         soils=list(zip(layers.soils.geometry, layers.soils["group"], strict=True)),
         default_group=group,
     )
-    return Reckoning(surfaces, lot.rain, site.soil.compacted)
+    return Reckoning(
+        surfaces, lot.rain, site.soil.compacted, travel_rules(site.rules), site.rules["standing_followed"].likely
+    )
 
 
 def _findings(
@@ -310,7 +297,7 @@ def _findings(
     reckoning: Reckoning,
     planned: LotPlan,
     storms: tuple[OtherStorm, ...],
-    warnings: tuple[str, ...],
+    warnings: tuple[Said, ...],
 ) -> Findings:
     opened = lot.opened
     site, layers, grid = opened.site, opened.layers, situation.grid
@@ -320,7 +307,7 @@ def _findings(
     excess = excess_by_cell(planned.diagnosis.division, before, reckoning.surfaces)
     studied_roofs = (situation.drainage.ground.kind == ROOF) & situation.on_parcel
     bounds = runoff_bounds(after.runoff)
-    parameters = (
+    parameters: tuple[tuple[Said, Said, str], ...] = (
         *situation.rules.in_words(),
         ("design storm", lot.rain.storm.name, ""),
         (

@@ -19,6 +19,7 @@ from pipelines.deliverables.findings.swale import (
 )
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
@@ -48,7 +49,10 @@ __all__ = ["CheckPlan", "WhatIf", "check_swale", "plan_of_check"]
 
 _RANK = {"short": 3, "holds_water": 2, "cannot_tell": 1, "takes_it": 0}
 # beside those of the swale itself
-_RULES_USED = ("n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse")
+_RULES_USED = (
+    "n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse", "default_return_period",
+    "least_time_of_concentration", "longest_sheet_flow", "flat_slope", "flat_slope_added", "pond_on_path",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +96,17 @@ def check_swale(
     tell = progress or (lambda stage, share: None)
     tell("reading the site", 0.0)
     opened = open_swales(site_path)
-    rain, others = rain_of(opened.inputs, opened.rules)
+    rain = rain_of(opened.inputs, opened.rules)
     results = lot_results(opened.inputs, lots)
     case = measure_case(opened, tell)
     discharges, outlets = place_discharges(case, results, add_discharges)
     tell("following the water", 0.5)
     water = _divide(case, rain, [shape for result in results for shape in result.piped])
     flows = swale_flows(water, rain, discharges, case.velocities)
-    storms = {years: swale_flows(water, other, discharges, case.velocities) for years, other in others.items()}
+    storms = {
+        years: swale_flows(water, other, discharges, case.velocities)
+        for years, other in rain.of_other_periods().items()
+    }
     tell("finding levels", 0.7)
     areas = side_areas(water)
     found = []
@@ -134,13 +141,13 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> CheckPlan:
     """
     opened = open_swales(site_path)
     inputs = opened.inputs
-    rain, others = rain_of(inputs, opened.rules)
+    rain = rain_of(inputs, opened.rules)
     site, raster = inputs.site, inputs.source.path.name
     steps = [reason("swale_plan", site=site.name, count=len(opened.lines), raster=raster)]
     for line, name, own in zip(opened.lines, opened.names, opened.culverts, strict=True):
         steps.append(reason("swale_plan_line", name=name, length=line.length, culverts=len(own)))
     steps.append(
-        reason("swale_plan_rain", years=rain.return_period, depth=rain.storm.depth, others=len(others))
+        reason("swale_plan_rain", years=rain.return_period, depth=rain.storm.depth, others=len(rain.of_other_periods()))
     )
     names = tuple(result.name for result in lot_results(inputs, lots))
     steps.append(reason("swale_plan_discharges", lots=names))
@@ -150,7 +157,8 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> CheckPlan:
 def _divide(case: SwaleCase, rain: DesignRain, piped: Sequence[shapely.Polygon | shapely.MultiPolygon]) -> SwaleWater:
     return divide_to_swales(
         case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
-        return_period=rain.return_period, compacted=case.inputs.site.soil.compacted, piped=piped,
+        return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
+        compacted=case.inputs.site.soil.compacted, piped=piped,
     )  # fmt: skip
 
 

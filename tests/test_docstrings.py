@@ -13,8 +13,7 @@ PACKAGES = ("terrain", "pipelines", "cli")
 FORMULAS = ("pipelines.hydrology", "pipelines.hydraulics")
 # lookups and plain geometry
 NO_FORMULA = {
-    "inside_diameter", "wet_area", "wet_perimeter", "total_area", "impervious_fraction", "largest_depth",
-    "most_in_an_hour", "advance",
+    "inside_diameter", "wet_area", "wet_perimeter", "total_area", "impervious_fraction", "advance",
 }
 FLOAT = ("float", "<class 'float'>")
 UNIT = re.compile(r"\[[^\]]+\]")

@@ -17,7 +17,8 @@ def command(table: Path, depth: str, duration: str, as_json: bool) -> None:
     """Say which storm a rain was: its intensity and return period by a rain table.
 
     The table holds depth by duration and return period: columns duration_min, depth_in_2yr (or depth_mm_2yr) and so
-    on, or an agency's point-precipitation CSV as published. Nothing is read beyond it. JSON is in mm, mm/h and years.
+    on, or an agency's point-precipitation CSV as published. Nothing is read beyond it. The answer is in the units of
+    --depth, JSON in mm, mm/h and years.
 
     \b
     Example:
@@ -38,4 +39,5 @@ def command(table: Path, depth: str, duration: str, as_json: bool) -> None:
     else:
         from cli.storm_answer import storm_answer
 
-        click.echo(storm_answer(answer))
+        inches = depth.rstrip().endswith(("in", "ft"))
+        click.echo(storm_answer(answer, "us" if inches else "si"))

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.errors import HydrographError
-from pipelines.hydrology.flow_path import Travel, along_path
+from pipelines.hydrology.flow_path import PUBLISHED, Travel, TravelRules, along_path
 from pipelines.hydrology.hydrographs import runoff_hydrograph
 from pipelines.hydrology.losses import excess_of_shares
 from pipelines.hydrology.runoff_table import STEP
@@ -73,10 +73,6 @@ class SwaleFlow:
         volume: FloatArray = self.flow.sum(axis=1) * self.step
         return volume
 
-    def at(self, index: int) -> Hydrograph:
-        """Hydrograph at a station. [m3/s]"""
-        return Hydrograph(self.step, self.flow[index])
-
 
 def side_inflows(
     drainage: Drainage,
@@ -85,6 +81,7 @@ def side_inflows(
     *,
     two_year_24h_depth: float,
     return_period: float | None,
+    travel: TravelRules = PUBLISHED,
     compacted: bool = True,
     piped: IntArray | None = None,
 ) -> tuple[SideInflow, ...]:
@@ -102,6 +99,8 @@ def side_inflows(
         For the travel time of sheet flow. [m]
     return_period : float or None
         Of the storm. [yr]
+    travel : TravelRules
+        What travel time is reckoned by.
     compacted : bool
         Soil is taken one group worse than mapped.
     piped : (n,) int ndarray, optional
@@ -127,13 +126,13 @@ def side_inflows(
     inflows = []
     for cells in np.split(order, bounds) if len(order) else ():
         farthest = int(cells[np.argmax(np.nan_to_num(lengths[cells]))])
-        travel = _travel(drainage, seeds, surfaces, farthest, two_year_24h_depth)
+        way = _travel(drainage, seeds, surfaces, farthest, two_year_24h_depth, travel)
         shares = shares_of(
-            surfaces, cells, slope=travel.slope, return_period=return_period, roofs_connected=False,
+            surfaces, cells, slope=way.slope, return_period=return_period, roofs_connected=False,
             compacted=compacted,
         )  # fmt: skip
         area = len(cells) * drainage.ground.grid.cell_area
-        inflows.append(SideInflow(int(labels[cells[0]]), cells, area, shares, travel))
+        inflows.append(SideInflow(int(labels[cells[0]]), cells, area, shares, way))
     return tuple(inflows)
 
 
@@ -235,7 +234,8 @@ def add_along(
 
 
 def _travel(
-    drainage: Drainage, seeds: IntArray, surfaces: SurfaceMap, start: int, two_year_24h_depth: float
+    drainage: Drainage, seeds: IntArray, surfaces: SurfaceMap, start: int, two_year_24h_depth: float,
+    rules: TravelRules,
 ) -> Travel:
     """Travel from a cell to the first cell of the swale."""
     path = path_downstream(drainage, start)
@@ -246,16 +246,17 @@ def _travel(
         # a stretch that nothing but its own rain reaches
         width = min(grid.cell_width, grid.cell_height)
         distance, elevation = np.array([0.0, width]), np.zeros(2)
-        return along_path(distance, elevation, surfaces.key_at(path[:1]), two_year_24h_depth=two_year_24h_depth)
+        return along_path(
+            distance, elevation, surfaces.key_at(path[:1]), two_year_24h_depth=two_year_24h_depth, rules=rules
+        )
     x, y = grid.centres(path // grid.shape[1], path % grid.shape[1])
     distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
-    elevation = _without_gaps(drainage.filled.ravel()[path], drainage.ground.elevation.ravel()[path])
-    return along_path(distance, elevation, surfaces.key_at(path[:-1]), two_year_24h_depth=two_year_24h_depth)
-
-
-def _without_gaps(filled: FloatArray, ground: FloatArray) -> FloatArray:
-    """Filled heights along a path, which roofs and barriers do not have: there the ground."""
-    return np.where(np.isnan(filled), ground, filled)
+    filled, ground = drainage.filled.ravel()[path], drainage.ground.elevation.ravel()[path]
+    # roofs and barriers have no filled height
+    elevation = np.where(np.isnan(filled), ground, filled)
+    return along_path(
+        distance, elevation, surfaces.key_at(path[:-1]), two_year_24h_depth=two_year_24h_depth, rules=rules
+    )
 
 
 def _add_shifted(total: FloatArray, flow: FloatArray, later: float) -> None:

@@ -1,20 +1,17 @@
 """The one rain a run is designed for: its storm, its intensities, and what had to be assumed of it."""
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import duration_text, rain_depth, rain_intensity, table_name
-from pipelines.hydrology.storms import DAY, DesignStorm, NrcsType, constant_storm, nested_storm, nrcs_storm
+from pipelines.hydrology.rainfall import rain_depth, rain_intensity, table_name
+from pipelines.hydrology.storms import DesignStorm, Distribution, constant_storm, nested_storm, nrcs_storm
+from pipelines.hydrology.time_of_concentration import LEAST_TIME
 from pipelines.inputs.limits import require_positive
+from pipelines.inputs.rules import Rules
+from pipelines.inputs.site_sections import Rain
 from pipelines.inputs.tables.rain_table import RainTable
-
-Distribution = Literal["nested", "I", "IA", "II", "III"]
-SHORTEST = 300.0
-"""Shortest time of concentration, so the shortest duration a table is asked for. [s]"""
-ASSUMED_DEPTH = 0.050
-ASSUMED_DURATION = 3600.0
-ASSUMED_TWO_YEAR_DEPTH = 0.080
+from terrain.reason import Reason, reason
+from terrain.unit_table import DAY
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,19 +24,21 @@ class DesignRain:
         Feeds hydrographs, standing water, pump and volume alike.
     table : RainTable or None
         None where the rain was given as a depth and a duration.
-    return_period : float or None
-        [yr]
     two_year_24h_depth : float
         For the travel time of sheet flow. [m]
-    notes : tuple of str
-        What was assumed, in sentences for the warnings.
+    notes : tuple of Reason
+        What was assumed.
     """
 
     storm: DesignStorm
     table: RainTable | None
-    return_period: float | None
     two_year_24h_depth: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...]
+
+    @property
+    def return_period(self) -> float | None:
+        """None where it is not known. [yr]"""
+        return self.storm.return_period
 
     def intensity(self, duration: float) -> float:
         """Mean intensity of the heaviest rain of a duration, for the rational peak.
@@ -69,8 +68,61 @@ class DesignRain:
         within = min(max(duration, float(self.table.durations[0])), float(self.table.durations[-1]))
         return rain_intensity(self.table, within, self.return_period)
 
+    def of_other_periods(self) -> dict[float, "DesignRain"]:
+        """Rain of each return period of the table, falling in time as this does; none where a storm cannot be made."""
+        found: dict[float, DesignRain] = {}
+        table, distribution = self.table, self.storm.distribution
+        if table is None or distribution == "constant":
+            return found
+        for years in table.return_periods.tolist():
+            try:
+                found[years] = rain_from_table(table, years, distribution=distribution)
+            except RainError:
+                continue
+        return found
 
-def rain_from_table(table: RainTable, return_period: float, *, distribution: Distribution = "nested") -> DesignRain:
+
+def design_rain(given: Rain, table: RainTable | None, rules: Rules) -> DesignRain:
+    """Design rain of a site, as its file gives it; where that is silent, as the rules of the trade do.
+
+    Parameters
+    ----------
+    given : Rain
+        The site file's [rain].
+    table : RainTable or None
+        The table that it names.
+    rules : Rules
+        What is assumed otherwise.
+
+    Returns
+    -------
+    DesignRain
+        With what was assumed. [m], [s]
+
+    Raises
+    ------
+    RainError
+        If the table does not hold what is asked of it.
+    """
+    if table is not None:
+        years = rules["default_return_period"].likely if given.return_period is None else given.return_period
+        rain = rain_from_table(
+            table, years, distribution=given.distribution or "nested",
+            least_time=rules["least_time_of_concentration"].likely,
+        )  # fmt: skip
+        said = (reason("return_period_assumed", years=years),) if given.return_period is None else ()
+        return replace(rain, notes=(*said, *rain.notes))
+    two_year = rules["default_two_year_rain"].likely
+    if given.depth is not None and given.duration is not None:
+        return rain_given(given.depth, given.duration, two_year_24h_depth=two_year)
+    depth, duration = rules["default_storm_depth"].likely, rules["default_storm_duration"].likely
+    rain = rain_given(depth, duration, two_year_24h_depth=two_year)
+    return replace(rain, notes=(reason("rain_assumed", depth=depth, duration=duration), *rain.notes))
+
+
+def rain_from_table(
+    table: RainTable, return_period: float, *, distribution: Distribution = "nested", least_time: float = LEAST_TIME
+) -> DesignRain:
     """Design rain of a return period from a table.
 
     Parameters
@@ -81,6 +133,8 @@ def rain_from_table(table: RainTable, return_period: float, *, distribution: Dis
         [yr]
     distribution : str
         How 24 hours of rain fall: nested from the table itself, or by an NRCS type.
+    least_time : float
+        Shortest time of concentration: a table that begins later is told. [s]
 
     Returns
     -------
@@ -96,67 +150,33 @@ def rain_from_table(table: RainTable, return_period: float, *, distribution: Dis
     ----------
     .. [1] As of `nested_storm` and `nrcs_storm`.
     """
-    notes: list[str] = []
+    notes: list[Reason] = []
     shortest, longest = float(table.durations[0]), float(table.durations[-1])
     duration = DAY
     if longest < DAY * (1.0 - 1e-9):
         duration = max(1.0, longest // shortest) * shortest
-        notes.append(
-            f"{table_name(table)} ends at {duration_text(longest)}, so volumes are of a storm of "
-            f"{duration_text(duration)} rather than of 24 hours."
-        )
-    if shortest > SHORTEST:
-        notes.append(
-            f"{table_name(table)} begins at {duration_text(shortest)}; ground that drains faster is given its "
-            "intensity, so its rational peaks are low."
-        )
-    storm = _storm(table, return_period, distribution, duration)
-    two_year, note = _two_year_depth(table)
-    return DesignRain(storm, table, return_period, two_year, (*notes, *note))
-
-
-def rain_given(depth: float, duration: float, *, return_period: float | None = None) -> DesignRain:
-    """Design rain of one depth and duration, at constant intensity."""
-    storm = constant_storm(depth, duration, return_period=return_period)
-    note = (
-        "There is no rain table: the travel time of sheet flow takes "
-        f"{1000 * ASSUMED_TWO_YEAR_DEPTH:g} mm for the 2-year rain of 24 hours."
-    )
-    return DesignRain(storm, None, return_period, ASSUMED_TWO_YEAR_DEPTH, (note,))
-
-
-def rain_assumed() -> DesignRain:
-    """Design rain where none is given: 50 mm in 60 minutes."""
-    rain = rain_given(ASSUMED_DEPTH, ASSUMED_DURATION)
-    note = (
-        f"No rain is given: {1000 * ASSUMED_DEPTH:g} mm in {duration_text(ASSUMED_DURATION)} is assumed. "
-        "Give a rain table for the place, and a return period."
-    )
-    return DesignRain(rain.storm, None, None, rain.two_year_24h_depth, (note, *rain.notes))
-
-
-def _storm(table: RainTable, return_period: float, distribution: Distribution, duration: float) -> DesignStorm:
+        notes.append(reason("rain_table_ends_early", table=table_name(table), longest=longest, duration=duration))
+    if shortest > least_time:
+        notes.append(reason("rain_table_begins_late", table=table_name(table), shortest=shortest))
     if distribution == "nested":
-        return nested_storm(table, return_period, duration=duration, step=_block(table, duration))
-    kind: NrcsType = distribution
-    depth = rain_depth(table, DAY, return_period)
-    return nrcs_storm(depth, kind, return_period=return_period)
+        # the shortest block that the table holds and that divides the duration
+        storm = nested_storm(table, return_period, duration=duration, step=duration / int(duration // shortest + 1e-9))
+    else:
+        storm = nrcs_storm(rain_depth(table, DAY, return_period), distribution, return_period=return_period)
+    two_year, note = _two_year_depth(table)
+    return DesignRain(storm, table, two_year, (*notes, *note))
 
 
-def _block(table: RainTable, duration: float) -> float:
-    """Shortest block that the table holds and that divides the duration."""
-    count = int(duration // float(table.durations[0]) + 1e-9)
-    return duration / count
+def rain_given(depth: float, duration: float, *, two_year_24h_depth: float) -> DesignRain:
+    """Design rain of one depth and duration, at constant intensity."""
+    note = reason("two_year_rain_assumed", depth=two_year_24h_depth)
+    return DesignRain(constant_storm(depth, duration), None, two_year_24h_depth, (note,))
 
 
-def _two_year_depth(table: RainTable) -> tuple[float, tuple[str, ...]]:
+def _two_year_depth(table: RainTable) -> tuple[float, tuple[Reason, ...]]:
     years = min(max(2.0, float(table.return_periods[0])), float(table.return_periods[-1]))
     duration = min(max(DAY, float(table.durations[0])), float(table.durations[-1]))
     depth = rain_depth(table, duration, years)
     if years == 2.0 and abs(duration - DAY) < 1.0:
         return depth, ()
-    note = (
-        f"{table_name(table)} has no 2-year rain of 24 hours: the travel time of sheet flow takes "
-        f"{years:g} years and {duration_text(duration)}."
-    )
-    return depth, (note,)
+    return depth, (reason("two_year_rain_from_table", table=table_name(table), years=years, duration=duration),)

@@ -8,6 +8,7 @@ from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.limits import require_not_negative, require_positive
 from terrain.arrays import FloatArray
+from terrain.unit_table import ACRE
 
 NRCS_TIMES = np.concatenate([np.arange(21) / 10.0, np.arange(11, 21) / 5.0, [4.5, 5.0]])
 """Time over time to peak of the dimensionless unit hydrograph. [-]"""
@@ -17,7 +18,8 @@ NRCS_FLOWS = np.array(
      0.207, 0.147, 0.107, 0.077, 0.055, 0.040, 0.029, 0.021, 0.015, 0.011, 0.005, 0.000]
 )
 """Flow over peak flow of the dimensionless unit hydrograph. [-]"""
-PEAK_FACTOR = 484.0
+RATIONAL_LIMIT = 200.0 * ACRE
+"""Largest area the rational method is used for. [m2]"""
 
 
 def time_to_peak_nrcs(time_of_concentration: float, step: float) -> float:
@@ -46,40 +48,6 @@ def time_to_peak_nrcs(time_of_concentration: float, step: float) -> float:
     """
     require_positive(HydrographError, time_of_concentration=time_of_concentration, step=step)
     return 0.5 * step + 0.6 * time_of_concentration
-
-
-def peak_unit_flow_nrcs(area: float, excess: float, time_to_peak: float, *, peak_factor: float = PEAK_FACTOR) -> float:
-    """Peak of the triangular unit hydrograph.
-
-    Parameters
-    ----------
-    area : float
-        [m2]
-    excess : float
-        Depth that runs off. [m]
-    time_to_peak : float
-        [s]
-    peak_factor : float
-        In ft3/s, mi2, inches and hours. [-]
-
-    Returns
-    -------
-    float
-        qp = 484 A Q / Tp. [m3/s]
-
-    Raises
-    ------
-    HydrographError
-        If the time or factor is not positive, or another number is negative or not finite.
-
-    References
-    ----------
-    .. [1] NRCS, National Engineering Handbook part 630, ch. 16, 2007, eq. 16-6, from memory of the number.
-    """
-    require_positive(HydrographError, time_to_peak=time_to_peak, peak_factor=peak_factor)
-    require_not_negative(HydrographError, area=area, excess=excess)
-    # 1 in in 1 h on 1 mi2 is 5280^2 / 12 / 3600 ft3/s
-    return peak_factor / (5280.0**2 / 43200.0) * area * excess / time_to_peak
 
 
 def unit_hydrograph_nrcs(time_of_concentration: float, step: float) -> FloatArray:
@@ -150,39 +118,13 @@ def runoff_hydrograph(excess: FloatArray, area: float, time_of_concentration: fl
     References
     ----------
     .. [1] NRCS, National Engineering Handbook part 630, ch. 16, 2007, composite flood hydrograph.
+    .. [2] Chow, V. T., Maidment, D. R., Mays, L. W., "Applied Hydrology", 1988, eq. 7.4.1, discrete convolution.
     """
     require_not_negative(HydrographError, area=area)
-    unit = unit_hydrograph_nrcs(time_of_concentration, step)
-    return Hydrograph(step, convolve(excess, unit) * area)
-
-
-def convolve(excess: FloatArray, unit: FloatArray) -> FloatArray:
-    """Sum of the responses to each step's excess.
-
-    Parameters
-    ----------
-    excess : (n,) float ndarray
-        Depth of each step. [m]
-    unit : (m,) float ndarray
-        Response to a unit of it. [1/s]
-
-    Returns
-    -------
-    (n + m - 1,) float ndarray
-        [m/s]
-
-    Raises
-    ------
-    HydrographError
-        If excess is negative or not finite.
-
-    References
-    ----------
-    .. [1] Chow, V. T., Maidment, D. R., Mays, L. W., "Applied Hydrology", 1988, eq. 7.4.1, discrete convolution.
-    """
     if excess.size == 0 or not (np.isfinite(excess).all() and (excess >= 0.0).all()):
         raise HydrographError("rainfall excess is empty, negative or not finite: give one depth of 0 or above a step")
-    return np.asarray(np.convolve(excess, unit), dtype=np.float64)
+    flow: FloatArray = np.asarray(np.convolve(excess, unit_hydrograph_nrcs(time_of_concentration, step)), np.float64)
+    return Hydrograph(step, flow * area)
 
 
 def rational_peak(coefficient: float, intensity: float, area: float) -> float:
@@ -212,49 +154,9 @@ def rational_peak(coefficient: float, intensity: float, area: float) -> float:
     .. [1] FHWA, "Urban Drainage Design Manual", HEC-22, sec. 3.2.2, eq. 3-1; up to 200 acres.
     """
     require_not_negative(HydrographError, coefficient=coefficient, intensity=intensity, area=area)
-    if area > 81e4:
+    if area > RATIONAL_LIMIT:
         raise HydrographError(f"{area / 1e4:.0f} ha is more than the 80 ha the rational method is used for: divide it")
     return coefficient * intensity * area
-
-
-def rational_hydrograph(peak: float, time_of_concentration: float, duration: float, step: float) -> Hydrograph:
-    """Hydrograph of constant rain by the rational method: a triangle, or a trapezoid where the rain lasts longer.
-
-    Parameters
-    ----------
-    peak : float
-        C i A, of the rain's own intensity. [m3/s]
-    time_of_concentration : float
-        [s]
-    duration : float
-        Of the rain; shorter than the time of concentration, it reaches only its share of the peak. [s]
-    step : float
-        [s]
-
-    Returns
-    -------
-    Hydrograph
-        Its volume is the peak times the duration. [m3]
-
-    Raises
-    ------
-    HydrographError
-        If a number means nothing.
-
-    References
-    ----------
-    .. [1] Modified rational method: Poertner, H. G., "Practices in Detention of Urban Stormwater Runoff", APWA, 1974,
-       from memory.
-    """
-    require_not_negative(HydrographError, peak=peak)
-    require_positive(HydrographError, time_of_concentration=time_of_concentration, duration=duration, step=step)
-    rise, end = min(time_of_concentration, duration), time_of_concentration + duration
-    reached = peak * min(1.0, duration / time_of_concentration)
-    times = np.arange(int(np.ceil(end / step)) + 1) * step
-    flow = np.interp(times, [0.0, rise, end - rise, end], [0.0, reached, reached, 0.0])
-    volume = float(flow.sum()) * step
-    # sampled off its corners it would hold a little more or less than the rain brought
-    return Hydrograph(step, flow * (peak * duration / volume) if volume > 0.0 else flow)
 
 
 def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
@@ -269,15 +171,3 @@ def add_hydrographs(hydrographs: Iterable[Hydrograph]) -> Hydrograph:
     for part in parts:
         flow[: part.flow.size] += part.flow
     return Hydrograph(parts[0].step, flow)
-
-
-def with_step(hydrograph: Hydrograph, step: float) -> Hydrograph:
-    """The same water in other steps."""
-    require_positive(HydrographError, step=step)
-    # a flow stands for the step around its time, so that step times their sum is the volume
-    edges = (np.arange(hydrograph.flow.size + 1) - 0.5) * hydrograph.step
-    passed = np.concatenate([[0.0], np.cumsum(hydrograph.flow) * hydrograph.step])
-    count = int(np.ceil((edges[-1] + 0.5 * step) / step)) + 1
-    wanted = (np.arange(count + 1) - 0.5) * step
-    wanted[0] = min(wanted[0], edges[0])
-    return Hydrograph(step, np.diff(np.interp(wanted, edges, passed)) / step)

@@ -9,6 +9,7 @@ from pipelines.hydrology.errors import SurfaceError
 from pipelines.hydrology.storms import DesignStorm
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from terrain.arrays import FloatArray
+from terrain.unit_table import INCH
 
 INITIAL_ABSTRACTION = 0.2
 _AVERAGE = (0.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0)
@@ -46,7 +47,7 @@ def retention_curve_number(curve_number: float) -> float:
     """
     if not 0.0 < curve_number <= 100.0:
         raise SurfaceError(f"curve number {curve_number}: give one above 0, at most 100")
-    return (1000.0 / curve_number - 10.0) * 0.0254
+    return (1000.0 / curve_number - 10.0) * INCH
 
 
 def runoff_curve_number(rain: float, curve_number: float, *, initial_abstraction: float = INITIAL_ABSTRACTION) -> float:
@@ -116,38 +117,11 @@ def runoff_depths(
     numbers = np.asarray(curve_number, dtype=np.float64)
     if ((numbers <= 0.0) | (numbers > 100.0)).any():
         raise SurfaceError("a curve number is out of its range: give one above 0, at most 100")
-    retention = (1000.0 / numbers - 10.0) * 0.0254
+    retention = (1000.0 / numbers - 10.0) * INCH
     effective = np.maximum(rain - initial_abstraction * retention, 0.0)
     # where nothing is retained and nothing falls, the quotient would be 0 / 0
     whole = effective + retention
     return np.where(whole > 0.0, effective * effective / np.where(whole > 0.0, whole, 1.0), 0.0)
-
-
-def excess_of_storm(storm: DesignStorm, curve_number: float) -> FloatArray:
-    """Rainfall excess of each step of a storm on one surface.
-
-    Parameters
-    ----------
-    storm : DesignStorm
-        Rain in steps.
-    curve_number : float
-        [-]
-
-    Returns
-    -------
-    (n,) float ndarray
-        Increments of the runoff of the rain fallen so far, so that they add up to that of the whole storm. [m]
-
-    Raises
-    ------
-    SurfaceError
-        If the curve number is out of its range.
-
-    References
-    ----------
-    .. [1] NRCS, National Engineering Handbook part 630, ch. 10, the curve number applied to cumulative rain.
-    """
-    return np.diff(runoff_depths(storm.cumulative, curve_number))
 
 
 def excess_of_shares(storm: DesignStorm, shares: Sequence[SurfaceShare]) -> FloatArray:
@@ -172,8 +146,8 @@ def excess_of_shares(storm: DesignStorm, shares: Sequence[SurfaceShare]) -> Floa
 
     References
     ----------
-    .. [1] As of `excess_of_storm`; weighting of runoff rather than curve numbers: NRCS, National Engineering
-       Handbook part 630, ch. 10, weighted-Q method.
+    .. [1] NRCS, National Engineering Handbook part 630, ch. 10: the curve number applied to cumulative rain, and
+       runoff rather than curve numbers weighted by area (weighted-Q method).
     """
     area = total_area(shares)
     numbers = effective_curve_numbers(shares)

@@ -8,7 +8,7 @@ from shapely import Geometry
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import Travel
-from pipelines.hydrology.hydrographs import rational_peak, runoff_hydrograph
+from pipelines.hydrology.hydrographs import RATIONAL_LIMIT, rational_peak, runoff_hydrograph
 from pipelines.hydrology.losses import (
     composite_coefficient,
     composite_curve_number,
@@ -23,22 +23,13 @@ from pipelines.hydrology.sub_catchment import SubCatchment, SurfaceShare
 
 STEP = 30.0
 """The step of every hydrograph of a run, a tenth of the shortest time of concentration. [s]"""
-RATIONAL_LIMIT = 80e4
-"""Largest area the rational method is used for. [m2]"""
 
 
 @dataclass(frozen=True, slots=True)
 class RunoffBounds:
-    """Runoff of the same storm on the same ground after a dry spell, on average, and after a wet one.
-
-    Attributes
-    ----------
-    dry, average, wet : float
-        [m3]
-    """
+    """Runoff of the same storm on the same ground after a dry spell and after a wet one. [m3]"""
 
     dry: float
-    average: float
     wet: float
 
 
@@ -139,10 +130,9 @@ def runoff_bounds(rows: Iterable[SubCatchment]) -> RunoffBounds:
     ----------
     .. [1] As of `pipelines.hydrology.losses.dry_and_wet`.
     """
-    dry = average = wet = 0.0
+    dry = wet = 0.0
     for row in rows:
         drier, wetter = dry_and_wet(row.shares)
         dry += runoff_of_shares(row.storm_depth, drier) * row.area
-        average += row.runoff_volume
         wet += runoff_of_shares(row.storm_depth, wetter) * row.area
-    return RunoffBounds(dry, average, wet)
+    return RunoffBounds(dry, wet)

@@ -1,8 +1,13 @@
 """Which storm was that: a measured depth and duration held against a rain table."""
 
+import math
 from dataclasses import dataclass
 
-from pipelines.hydrology.rainfall import depths_of_duration, return_period_of
+import numpy as np
+
+from pipelines.hydrology.errors import RainError
+from pipelines.hydrology.rainfall import ROUND_OFF, depths_of_duration
+from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
 
@@ -52,7 +57,7 @@ def which_storm(table: RainTable, depth: float, duration: float) -> StormAnswer:
     Returns
     -------
     StormAnswer
-        Intensity [m/s], return period [yr] and what the table holds for the duration.
+        Intensity [m/s], return period [yr] in the table's own series, and what the table holds for the duration.
 
     Raises
     ------
@@ -61,18 +66,24 @@ def which_storm(table: RainTable, depth: float, duration: float) -> StormAnswer:
 
     References
     ----------
-    .. [1] As of `pipelines.hydrology.rainfall.return_period_of`.
+    .. [1] As of `pipelines.hydrology.rainfall.rain_depth`, read the other way.
     """
-    found = return_period_of(table, depth, duration)
+    require_positive(RainError, depth=depth)
+    depths = depths_of_duration(table, duration)
+    below = bool(depth < depths[0] * (1.0 - ROUND_OFF))
+    beyond = not below and bool(depth > depths[-1] * (1.0 + ROUND_OFF))
+    # where neighbouring columns hold the same depth, the rarer of them is not claimed
+    rising = np.concatenate([[True], np.diff(depths) > 0.0])
+    log_years = float(np.interp(depth, depths[rising], np.log(table.return_periods[rising])))
     return StormAnswer(
         depth=depth,
         duration=duration,
         intensity=depth / duration,
-        return_period=found.years,
-        beyond_table=found.beyond_table,
-        below_table=found.below_table,
+        return_period=None if below or beyond else math.exp(log_years),
+        beyond_table=beyond,
+        below_table=below,
         return_periods=table.return_periods,
-        depths=depths_of_duration(table, duration),
+        depths=depths,
         series=table.series,
         source=table.source,
     )

@@ -1,6 +1,6 @@
 """Design storms: a depth of rain and how it falls in time."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Literal, get_args
@@ -12,9 +12,12 @@ from pipelines.hydrology.rainfall import duration_text, rain_depth
 from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
+from terrain.reason import Reason, reason
+from terrain.unit_table import DAY, HOUR, MINUTE
 
 NrcsType = Literal["I", "IA", "II", "III"]
-DAY = 86400.0
+Distribution = Literal["nested", "I", "IA", "II", "III"]
+"""How the rain of a table falls in time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,8 +26,8 @@ class DesignStorm:
 
     Attributes
     ----------
-    name : str
-        What it is, in words.
+    distribution : str
+        How it falls in time.
     step : float
         [s]
     depths : (n,) float ndarray
@@ -35,7 +38,7 @@ class DesignStorm:
         None where it is not known. [yr]
     """
 
-    name: str
+    distribution: Distribution | Literal["constant"]
     step: float
     depths: FloatArray
     duration: float
@@ -47,9 +50,15 @@ class DesignStorm:
         return float(self.depths.sum())
 
     @property
-    def peak_intensity(self) -> float:
-        """Rain of its heaviest step over the step. [m/s]"""
-        return float(self.depths.max() / self.step)
+    def name(self) -> Reason:
+        """What it is called."""
+        if self.distribution == "constant":
+            return reason("storm_constant", depth=self.depth, duration=self.duration)
+        if self.distribution == "nested":
+            return reason("storm_nested", return_period=self.return_period, duration=self.duration)
+        return reason(
+            "storm_nrcs", return_period=self.return_period, duration=self.duration, type=self.distribution
+        )
 
     @property
     def cumulative(self) -> FloatArray:
@@ -57,9 +66,7 @@ class DesignStorm:
         return np.concatenate([[0.0], np.cumsum(self.depths)])
 
 
-def constant_storm(
-    depth: float, duration: float, *, step: float = 60.0, return_period: float | None = None
-) -> DesignStorm:
+def constant_storm(depth: float, duration: float, *, step: float = MINUTE) -> DesignStorm:
     """Rain of one intensity.
 
     Parameters
@@ -70,8 +77,6 @@ def constant_storm(
         [s]
     step : float
         Its last step may be partly dry. [s]
-    return_period : float or None
-        Where known. [yr]
 
     Returns
     -------
@@ -90,9 +95,7 @@ def constant_storm(
     require_positive(RainError, depth=depth, duration=duration, step=step)
     edges = np.arange(0.0, duration + step, step)
     fallen = depth * np.minimum(edges / duration, 1.0)
-    depths = np.diff(fallen)
-    name = f"{duration_text(duration)} of constant intensity"
-    return DesignStorm(name, step, depths[: _steps(duration, step)], duration, return_period)
+    return DesignStorm("constant", step, np.diff(fallen)[: _steps(duration, step)], duration)
 
 
 def nested_storm(
@@ -142,12 +145,11 @@ def nested_storm(
         )
     fallen = np.array([0.0, *(rain_depth(table, (k + 1) * block, return_period) for k in range(count))])
     blocks = np.sort(np.diff(fallen))[::-1]
-    name = f"{return_period:g}-year nested {duration_text(duration)}"
-    return DesignStorm(name, block, _alternating(blocks), duration, return_period)
+    return DesignStorm("nested", block, _alternating(blocks), duration, return_period)
 
 
 def nrcs_storm(
-    depth: float, kind: NrcsType, *, step: float = 360.0, return_period: float | None = None
+    depth: float, kind: NrcsType, *, step: float = 0.1 * HOUR, return_period: float | None = None
 ) -> DesignStorm:
     """24-hour storm by an NRCS distribution.
 
@@ -182,8 +184,8 @@ def nrcs_storm(
     if abs(count * step - DAY) > 1e-6 * DAY:
         raise RainError(f"step {step:g} s does not divide 24 h: give one that does")
     hours, fraction = nrcs_distribution(kind)
-    fallen = depth * np.interp(np.arange(count + 1) * step / 3600.0, hours, fraction)
-    return DesignStorm(f"24-hour NRCS type {kind}", step, np.diff(fallen), DAY, return_period)
+    fallen = depth * np.interp(np.arange(count + 1) * step / HOUR, hours, fraction)
+    return DesignStorm(kind, step, np.diff(fallen), DAY, return_period)
 
 
 def nrcs_distribution(kind: NrcsType) -> tuple[FloatArray, FloatArray]:
@@ -227,16 +229,7 @@ def refined(storm: DesignStorm, step: float) -> DesignStorm:
     # only a storm whose last step is partly dry ends before its last edge
     times[-1] = min(times[-1], max(storm.duration, times[-2]))
     edges = np.arange(_steps(times[-1], step) + 1) * step
-    depths = np.diff(np.interp(edges, times, fallen))
-    return DesignStorm(storm.name, step, depths, storm.duration, storm.return_period)
-
-
-def largest_depth(storm: DesignStorm, duration: float) -> float:
-    """Most rain that falls in any run of steps of a duration. [m]"""
-    require_positive(RainError, duration=duration)
-    count = min(max(1, round(duration / storm.step)), storm.depths.size)
-    fallen = storm.cumulative
-    return float((fallen[count:] - fallen[:-count]).max())
+    return replace(storm, step=step, depths=np.diff(np.interp(edges, times, fallen)))
 
 
 def _steps(duration: float, step: float) -> int:

@@ -11,76 +11,37 @@ from typing import Literal, get_args
 from pipelines.hydrology.errors import SurfaceError
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.inputs.limits import require_not_negative, require_positive
+from terrain.unit_table import INCH_PER_HOUR
 
 SoilGroup = Literal["A", "B", "C", "D"]
-RateSet = Literal["design", "minimum", "saturated"]
-INCH = 0.0254
 
 
 @dataclass(frozen=True, slots=True)
-class Surface:
-    """One row of the curve-number table.
-
-    Attributes
-    ----------
-    key, description : str
-        Its key, and what it is in words.
-    impervious : bool
-        Whether rain runs off it at once.
-    curve_numbers : tuple of float
-        On soil group A, B, C and D, average runoff condition. [-]
-    source, row, mark : str
-        Table, row, and whether it was read (published), remembered (memory) or is common practice.
-    """
+class SurfaceKind:
+    """One row of the curve-number table, whose numbers are for soil groups A to D, average runoff condition."""
 
     key: str
-    description: str
     impervious: bool
     curve_numbers: tuple[float, float, float, float]
-    source: str
-    row: str
-    mark: str
 
 
 @dataclass(frozen=True, slots=True)
 class CoefficientRange:
-    """Range of a rational coefficient in a printed table.
-
-    Attributes
-    ----------
-    low, high : float
-        [-]
-    source, row, mark : str
-        Where it stands.
-    """
+    """Range of a rational coefficient in a printed table. [-]"""
 
     low: float
     high: float
-    source: str
-    row: str
-    mark: str
 
 
 @dataclass(frozen=True, slots=True)
 class InfiltrationRate:
-    """What a soil group takes in by one published set of rates.
+    """What a soil group takes in, and the publication that says so. [m/s]"""
 
-    Attributes
-    ----------
-    low, likely, high : float
-        [m/s]
-    source, mark : str
-        The set, and whether it was read or remembered.
-    """
-
-    low: float
     likely: float
-    high: float
     source: str
-    mark: str
 
 
-def surface_of(name: str) -> Surface:
+def surface_of(name: str) -> SurfaceKind:
     """The surface a person means."""
     table = _surfaces()
     key = "_".join(name.replace(",", " ").replace("-", " ").lower().split())
@@ -88,11 +49,6 @@ def surface_of(name: str) -> Surface:
     if key not in table:
         raise SurfaceError(f"surface {name!r} is not in the table: give one of {', '.join(table)}")
     return table[key]
-
-
-def surface_keys() -> tuple[str, ...]:
-    """Keys of all surfaces in the table."""
-    return tuple(_surfaces())
 
 
 def soil_group(group: str, *, compacted: bool = True) -> SoilGroup:
@@ -275,43 +231,36 @@ def surface_share(
     return SurfaceShare(row.key, area, number, coefficient, row.impervious, connected or not row.impervious)
 
 
-def infiltration_rate(group: str, *, rates: RateSet = "design", compacted: bool = True) -> InfiltrationRate:
-    """What ground of a soil group takes in where water stands on it.
+def infiltration_rate(group: str, *, compacted: bool = True) -> InfiltrationRate:
+    """Rate at which water soaks into a soil, for design: the lower end of the range that is printed for its group.
 
     Parameters
     ----------
     group : str
-        Hydrologic soil group as mapped.
-    rates : str
-        The published set: design rates, minimum transmission rates of TR-55, or saturated conductivity by NEH 630.
+        Hydrologic soil group.
     compacted : bool
         Whether to take the soil one group worse than mapped.
 
     Returns
     -------
     InfiltrationRate
-        Its likely rate is the lower end of the set's range. [m/s]
+        [m/s]
 
     Raises
     ------
     SurfaceError
-        If the group or the set is unknown.
+        If the group is unknown.
 
     Notes
     -----
-    The sets differ tenfold and more for group A, so the set used is part of the answer.
+    Other published sets differ tenfold and more for group A: saturated conductivity (NRCS, National Engineering
+    Handbook part 630, ch. 7, Table 7-1) lies above, the minimum rates of TR-55's Appendix A below.
 
     References
     ----------
     .. [1] Minnesota Stormwater Manual, design infiltration rates, January 2014 table.
-    .. [2] NRCS, TR-55, 2nd ed., 1986, Appendix A.
-    .. [3] NRCS, National Engineering Handbook part 630, ch. 7, Table 7-1, from memory.
     """
-    key = (rates, soil_group(group, compacted=compacted))
-    table = _infiltration()
-    if key not in table:
-        raise SurfaceError(f"set of infiltration rates {rates!r}: give one of {', '.join(get_args(RateSet))}")
-    return table[key]
+    return _infiltration()[soil_group(group, compacted=compacted)]
 
 
 def _read(name: str) -> list[dict[str, str]]:
@@ -320,16 +269,12 @@ def _read(name: str) -> list[dict[str, str]]:
 
 
 @cache
-def _surfaces() -> dict[str, Surface]:
+def _surfaces() -> dict[str, SurfaceKind]:
     return {
-        row["surface"]: Surface(
+        row["surface"]: SurfaceKind(
             row["surface"],
-            row["description"],
             row["impervious"] == "1",
             (float(row["group_a"]), float(row["group_b"]), float(row["group_c"]), float(row["group_d"])),
-            row["source"],
-            row["row"],
-            row["mark"],
         )
         for row in _read("curve_numbers.csv")
     }
@@ -343,22 +288,15 @@ def _coefficients() -> list[tuple[str, str, float, float, CoefficientRange]]:
             row["soil"],
             float(row["slope_from"]),
             float(row["slope_to"]),
-            CoefficientRange(float(row["low"]), float(row["high"]), row["source"], row["row"], row["mark"]),
+            CoefficientRange(float(row["low"]), float(row["high"])),
         )
         for row in _read("runoff_coefficients.csv")
     ]
 
 
 @cache
-def _infiltration() -> dict[tuple[str, str], InfiltrationRate]:
-    inch_per_hour = INCH / 3600.0
+def _infiltration() -> dict[str, InfiltrationRate]:
     return {
-        (row["set"], row["group"]): InfiltrationRate(
-            float(row["low_in_h"]) * inch_per_hour,
-            float(row["likely_in_h"]) * inch_per_hour,
-            float(row["high_in_h"]) * inch_per_hour,
-            row["source"],
-            row["mark"],
-        )
+        row["group"]: InfiltrationRate(float(row["likely_in_h"]) * INCH_PER_HOUR, row["source"])
         for row in _read("infiltration_rates.csv")
     }

@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.hydrology.design_rain import DesignRain, rain_from_table
-from pipelines.hydrology.errors import RainError
+from pipelines.hydrology.design_rain import DesignRain
 from pipelines.layout.catching.design_flows import run_with_works
 from pipelines.layout.catching.proposal import Reckoning, settings_for
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
@@ -46,19 +45,14 @@ def other_storms(
 ) -> tuple[OtherStorm, ...]:
     """Run the table's other return periods too, from the lightest to the heaviest."""
     own = OtherStorm(reckoning.rain, True, planned.diagnosis.water, planned.water)
-    table, years = reckoning.rain.table, reckoning.rain.return_period
-    if table is None or years is None:
+    years = reckoning.rain.return_period
+    if years is None:
         return (own,)
-    storms: list[OtherStorm] = []
-    for period in table.return_periods[:MOST_STORMS].tolist():
-        if abs(period - years) < 1e-6 * years:
-            continue
-        try:
-            rain = rain_from_table(table, float(period))
-        except RainError:
-            # a column that the storm cannot be made from is left out
-            continue
-        storms.append(_run(situation, replace(reckoning, rain=rain), planned, capacities))
+    storms = [
+        _run(situation, replace(reckoning, rain=rain), planned, capacities)
+        for period, rain in list(reckoning.rain.of_other_periods().items())[:MOST_STORMS]
+        if abs(period - years) >= 1e-6 * years
+    ]
     return tuple(sorted([own, *storms], key=lambda storm: storm.rain.storm.depth))
 
 

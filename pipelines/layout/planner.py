@@ -323,8 +323,7 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
     route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
     falls = [
         fall_to_spare(
-            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], slope=settings.slope,
-            taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance, basin_drop=spec.basin_drop,
+            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec, slope=settings.slope
         ).spare
         for site in sites
     ]

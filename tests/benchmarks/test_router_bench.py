@@ -72,8 +72,8 @@ def test_route_a_lot(benchmark, report, count):
 def test_fall_to_spare_of_a_lot(benchmark, report):
     field = lot()
     _, outfalls, spec = asked(field, 1)
-    fall_to_spare(field, outfalls[0], spec.pipes[0])
-    benchmark.pedantic(fall_to_spare, args=(field, outfalls[0], spec.pipes[0]), rounds=5)
+    fall_to_spare(field, outfalls[0], spec.pipes[0], spec)
+    benchmark.pedantic(fall_to_spare, args=(field, outfalls[0], spec.pipes[0], spec), rounds=5)
     report(GROUND, "fall to spare", "lotshed", benchmark.stats.stats.min, SIDE * SIDE)
 
 

@@ -7,7 +7,7 @@ from pipelines.hydrology.losses import (
     composite_curve_number,
     curve_number_dry,
     curve_number_wet,
-    excess_of_storm,
+    excess_of_shares,
     retention_curve_number,
     runoff_curve_number,
     runoff_of_shares,
@@ -231,8 +231,8 @@ def test_excess_of_a_type_ii_storm_telescopes():
     hours = np.array([0, 11, 11.5, 11.75, 12, 12.5, 14, 24])
     fraction = np.array([0, 0.235, 0.283, 0.357, 0.663, 0.735, 0.820, 1.0])
     fallen = np.interp(np.arange(0, 24.25, 0.25), hours, fraction) * 6.0 * IN
-    storm = DesignStorm("coarse type II", 900.0, np.diff(fallen), 86400.0)
-    excess = np.cumsum(excess_of_storm(storm, 75)) / IN
+    storm = DesignStorm("II", 900.0, np.diff(fallen), 86400.0)
+    excess = np.cumsum(excess_of_shares(storm, [piece(1.0, 75)])) / IN
     for hour, printed in [(11, 0.1355), (11.5, 0.2437), (11.75, 0.4526), (12, 1.6502), (12.5, 1.9801), (14, 2.3846)]:
         assert excess[round(hour * 4) - 1] == pytest.approx(printed, abs=1e-4)
     assert excess[-1] == pytest.approx(runoff_in(6.0, 75), rel=1e-12)

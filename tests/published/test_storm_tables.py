@@ -4,14 +4,12 @@ import numpy as np
 import pytest
 
 from pipelines.hydrology.rainfall import (
-    annual_maximum_return_period_langbein,
     depths_of_duration,
-    partial_duration_return_period_langbein,
     rain_depth,
     rain_intensity,
 )
 from pipelines.hydrology.storm_question import which_storm
-from pipelines.hydrology.storms import largest_depth, nested_storm, nrcs_distribution, nrcs_storm
+from pipelines.hydrology.storms import nested_storm, nrcs_distribution, nrcs_storm
 from pipelines.inputs.tables.rain_table import RainTable
 
 IN, MINUTE, HOUR = 0.0254, 60.0, 3600.0
@@ -19,6 +17,13 @@ IN_H = IN / HOUR
 ATLAS = "NOAA Atlas 14, Volume 9, point precipitation frequency estimates"
 TEXT = "Chow, Maidment and Mays, Applied Hydrology, 1988"
 NEH4 = "NRCS National Engineering Handbook part 630, ch. 4, 2019"
+
+
+def largest_depth(storm, duration):
+    """Most rain in any run of steps of a duration."""
+    count = round(duration / storm.step)
+    fallen = storm.cumulative
+    return (fallen[count:] - fallen[:-count]).max()
 
 
 @pytest.fixture(scope="module")
@@ -65,21 +70,6 @@ def test_three_inches_in_twenty_minutes(agency_table):
     assert answer.beyond_table
     assert not answer.below_table
     assert np.array_equal(answer.depths, depths_of_duration(agency_table, 20 * MINUTE))
-
-
-@pytest.mark.published(
-    source="Langbein 1949, Transactions AGU 30(6)", where="relation of the two series", memory=True, worked=False
-)
-@pytest.mark.parametrize("annual, partial", [(2, 1.443), (5, 4.481), (10, 9.491), (100, 99.50)])
-def test_partial_duration_and_annual_maximum(annual, partial):
-    assert partial_duration_return_period_langbein(annual) == pytest.approx(partial, abs=5e-3)
-    assert annual_maximum_return_period_langbein(partial) == pytest.approx(annual, rel=1e-3)
-
-
-@pytest.mark.published(source=NEH4, where="the two series agree from 10 years up", memory=False, worked=False)
-def test_the_two_series_agree_from_ten_years_up():
-    for years in (10, 25, 50, 100):
-        assert partial_duration_return_period_langbein(years) == pytest.approx(years, rel=0.051)
 
 
 @pytest.fixture(scope="module")

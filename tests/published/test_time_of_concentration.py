@@ -4,13 +4,11 @@ import math
 
 import pytest
 
+from pipelines.hydraulics.manning import velocity_manning
 from pipelines.hydrology.time_of_concentration import (
-    channel_velocity_manning,
     shallow_velocity,
     sheet_flow_limit,
     sheet_flow_time,
-    time_of_concentration_faa,
-    time_of_concentration_kirpich,
     travel_surface,
 )
 
@@ -24,7 +22,7 @@ def example_3_1():
     sheet = sheet_flow_time(100 * FT, 0.01, 0.24, 3.6 * IN)
     # the example's path is unpaved, as gravel is here
     shallow = 1400 * FT / shallow_velocity("gravel", 0.01)
-    channel = 7300 * FT / channel_velocity_manning(27.0 / 28.2 * FT, 0.005, 0.05)
+    channel = 7300 * FT / velocity_manning(27.0 / 28.2 * FT, 0.005, 0.05)
     return sheet, shallow, channel
 
 
@@ -89,33 +87,6 @@ def test_shallow_velocity_of_two_agencies(surface, intercept):
 def test_shallow_velocity_is_manning_at_the_table_s_depth(surface, roughness, depth_ft):
     constant = travel_surface(surface).shallow_velocity / FT
     assert constant == pytest.approx(1.486 * depth_ft ** (2 / 3) / roughness, rel=5e-4)
-
-
-@pytest.mark.published(
-    source="TxDOT Hydraulic Design Manual, ch. 4",
-    where="sec. 11, eq. 4-15, US and metric constant",
-    memory=False,
-    worked=False,
-)
-def test_kirpich_in_feet_and_metres():
-    metric = 60.0 * 0.0195 * (1000 * FT) ** 0.770 * 0.01**-0.385
-    assert time_of_concentration_kirpich(1000 * FT, 0.01) == pytest.approx(metric, rel=2e-3)
-    assert time_of_concentration_kirpich(1000 * FT, 0.01) / 60 == pytest.approx(9.378, abs=5e-4)
-    assert time_of_concentration_kirpich(300 * FT, 0.02) / 60 == pytest.approx(2.842, abs=5e-4)
-
-
-@pytest.mark.published(
-    source="FAA airport drainage equation, engineering tutorial, 2009", where="equation", memory=False, worked=False
-)
-@pytest.mark.parametrize(
-    "coefficient, feet, slope, minutes",
-    [(0.35, 200, 0.02, 15.153), (0.90, 100, 0.01, 3.600), (0.20, 150, 0.03, 13.757)],
-)
-def test_airport_formula_takes_its_slope_in_percent(coefficient, feet, slope, minutes):
-    """As printed, slope in percent; a fraction put in its place would give 4.64 times as long."""
-    assert time_of_concentration_faa(feet * FT, slope, coefficient) / 60 == pytest.approx(minutes, abs=5e-4)
-    printed = 1.8 * (1.1 - coefficient) * math.sqrt(feet)
-    assert printed / slope ** (1 / 3) / minutes == pytest.approx(4.6416, abs=1e-3)
 
 
 def test_lawn_and_drive_of_a_lot():

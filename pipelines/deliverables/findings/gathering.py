@@ -9,7 +9,7 @@ from pipelines.deliverables.findings.lot import CollectorFlow, FlowPath, PumpPic
 from pipelines.hydraulics.pumping.pressure_line import line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydrology.hydrographs import add_hydrographs
-from pipelines.hydrology.standing_water import StandingWater as Routed
+from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -163,7 +163,7 @@ def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str
 
 
 def _of_outer(
-    spot: LowSpot, outer: LowSpot, water: Routed, soaking: float
+    spot: LowSpot, outer: LowSpot, water: PoolWater, soaking: float
 ) -> tuple[float, float | None, float, float]:
     """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
     dry = spot.bottom_elevation - outer.bottom_elevation

@@ -7,7 +7,7 @@ import geopandas as gpd
 from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
-from pipelines.layout.plan import Plan
+from pipelines.layout.plan import Plan, Said
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame
@@ -117,8 +117,8 @@ class StormWater:
 
     Attributes
     ----------
-    name : str
-        Of the storm, in words.
+    name : Reason or str
+        Of the storm.
     return_period : float or None
         [yr]
     depth : float
@@ -129,7 +129,7 @@ class StormWater:
         Id of a low spot, deepest water there as the lot is and with the works. [m]
     """
 
-    name: str
+    name: Said
     return_period: float | None
     depth: float
     design: bool
@@ -252,9 +252,9 @@ class Findings:
     plan: Plan
     balance: Balance
     leaving: tuple[tuple[str, float, float, float, float], ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
-    parameters: tuple[tuple[str, str, str], ...]
+    parameters: tuple[tuple[Said, Said, str], ...]
     vertical_datum: str
     storms: tuple[StormWater, ...] = ()
     hydrographs: tuple[CollectorFlow, ...] = ()

@@ -197,7 +197,7 @@ def _least_flow(
     def fine(capacity: float) -> bool:
         water = route_storage(
             inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity),
-            tolerable_depth=tolerance.depth,
+            tolerable_depth=tolerance.depth, watched=reckoning.watched,
         )
         return water.depth <= tolerance.depth or (not water.stands_at_end and water.time_above <= tolerance.duration)
 

@@ -9,7 +9,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.design_rain import DesignRain
-from pipelines.hydrology.standing_water import StandingWater
+from pipelines.hydrology.flow_path import TravelRules
+from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.surface_map import SurfaceMap
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.collection import (
@@ -54,11 +55,17 @@ class Reckoning:
         The run's one rain.
     compacted : bool
         Soil taken one group worse than mapped.
+    travel : TravelRules
+        What travel time is reckoned by.
+    watched : float
+        How long after the storm standing water is followed. [s]
     """
 
     surfaces: SurfaceMap
     rain: DesignRain
     compacted: bool
+    travel: TravelRules
+    watched: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,10 +205,11 @@ def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
 
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
     """How the storm is run on places of these kinds."""
-    return WaterSettings(reckoning.compacted, {name: rules.at(place.place).depth for name, place in places.items()})
+    tolerable = {name: rules.at(place.place).depth for name, place in places.items()}
+    return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched)
 
 
-def standing_time(water: StandingWater) -> StandingTime:
+def standing_time(water: PoolWater) -> StandingTime:
     """Deepest water and time above what is tolerated."""
     return StandingTime(water.depth, np.inf if water.stands_at_end else water.time_above)
 

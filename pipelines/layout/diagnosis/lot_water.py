@@ -7,12 +7,12 @@ import numpy as np
 from shapely import Geometry
 
 from pipelines.hydrology.design_rain import DesignRain
-from pipelines.hydrology.flow_path import along_path
+from pipelines.hydrology.flow_path import PUBLISHED, TravelRules, along_path
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.runoff_table import sub_catchment_runoff
-from pipelines.hydrology.standing_water import StandingWater, route_storage
+from pipelines.hydrology.standing_water import WATCHED, PoolWater, route_storage
 from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, shares_of
@@ -55,7 +55,7 @@ class LotWater:
     ----------
     runoff : tuple of SubCatchment
         One row a region.
-    standing : dict of str to StandingWater
+    standing : dict of str to PoolWater
         By low spot.
     arriving, taken : dict of str to Hydrograph
         By works: what comes to them, and what they take.
@@ -67,7 +67,7 @@ class LotWater:
     """
 
     runoff: tuple[SubCatchment, ...]
-    standing: dict[str, StandingWater]
+    standing: dict[str, PoolWater]
     arriving: dict[str, Hydrograph]
     taken: dict[str, Hydrograph]
     leaving: dict[str, Hydrograph]
@@ -93,10 +93,16 @@ class WaterSettings:
         Soil taken one group worse than mapped.
     tolerable : dict of str to float
         Depth that is put up with, by low spot; 0 where not named. [m]
+    travel : TravelRules
+        What travel time is reckoned by.
+    watched : float
+        How long after the storm standing water is followed. [s]
     """
 
     compacted: bool
     tolerable: Mapping[str, float]
+    travel: TravelRules = PUBLISHED
+    watched: float = WATCHED
 
 
 def run_storm(
@@ -111,13 +117,13 @@ def run_storm(
     """Runoff of every region in the storm, and its way from place to place."""
     shapes = _shapes(division.regions, drainage.ground.grid)
     runoff = tuple(
-        _region_runoff(region, shape, drainage, surfaces, rain, takings, settings.compacted)
+        _region_runoff(region, shape, drainage, surfaces, rain, takings, settings)
         for region, shape in zip(division.regions, shapes, strict=True)
     )
     coming: dict[str, list[Hydrograph]] = {}
     for region, row in zip(division.regions, runoff, strict=True):
         coming.setdefault(region.place, []).append(row.hydrograph)
-    standing: dict[str, StandingWater] = {}
+    standing: dict[str, PoolWater] = {}
     arriving: dict[str, Hydrograph] = {}
     taken: dict[str, Hydrograph] = {}
     for place in division.places:
@@ -154,7 +160,7 @@ def _closed(
     grid: Grid,
     rain: DesignRain,
     runoff: tuple[SubCatchment, ...],
-    standing: dict[str, StandingWater],
+    standing: dict[str, PoolWater],
     arriving: dict[str, Hydrograph],
     taken: dict[str, Hydrograph],
     leaving: dict[str, Hydrograph],
@@ -183,11 +189,11 @@ def _region_runoff(
     surfaces: SurfaceMap,
     rain: DesignRain,
     takings: Mapping[str, Taking],
-    compacted: bool,
+    settings: WaterSettings,
 ) -> SubCatchment:
     distance, heights = _profile(region.path, drainage)
     keys = surfaces.key_at(region.path[: len(distance) - 1])
-    travel = along_path(distance, heights, keys, two_year_24h_depth=rain.two_year_24h_depth)
+    travel = along_path(distance, heights, keys, two_year_24h_depth=rain.two_year_24h_depth, rules=settings.travel)
     taking = takings.get(region.place)
     shares = shares_of(
         surfaces,
@@ -195,7 +201,7 @@ def _region_runoff(
         slope=travel.slope,
         return_period=rain.return_period,
         roofs_connected=taking is not None and taking.piped,
-        compacted=compacted,
+        compacted=settings.compacted,
     )
     drains_to = taking.works if taking is not None and region.drains_to == region.place else region.drains_to
     return sub_catchment_runoff(
@@ -230,7 +236,7 @@ def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrogr
 
 def _stand(
     spot: LowSpot, inflow: Hydrograph, surfaces: SurfaceMap, taking: Taking | None, settings: WaterSettings
-) -> StandingWater:
+) -> PoolWater:
     storage = storage_of_low_spot(spot)
     soil = infiltration_rate(group_at(surfaces, spot.cells), compacted=settings.compacted)
     return route_storage(
@@ -239,4 +245,5 @@ def _stand(
         infiltration_rate=soil.likely,
         outflow=None if taking is None else taking.rating,
         tolerable_depth=settings.tolerable.get(spot.id, 0.0),
+        watched=settings.watched,
     )

@@ -164,8 +164,8 @@ def _set_costs(
         depth = np.where(np.isfinite(highest), ground - highest, np.inf)
         pair = 0.5 * (depth[:, None] + np.append(depth, np.inf)[search.cell_onward])
         pair += min(p.wall for p in pipes) + spec.bedding
-        table = np.append(spec.trench_depths, 1e9), np.append(spec.trench_costs, spec.trench_costs[-1])
-        metre = min(p.cost for p in pipes) + graph.step[..., SURFACE] + graph.step[..., DIG] * np.interp(pair, *table)
+        trench = np.interp(pair, spec.trench_depths, spec.trench_costs)
+        metre = min(p.cost for p in pipes) + graph.step[..., SURFACE] + graph.step[..., DIG] * trench
         total: FloatArray = np.where(np.isfinite(pair), graph.length * metre + graph.step[..., CROSSING], np.inf)
         return total
 

@@ -9,13 +9,10 @@ from shapely import LineString
 
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.ways import sees, shortest_ways, spare_along_ways
-from pipelines.layout.routing.spec import OutfallTarget, RoutePipe
+from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
 from pipelines.layout.routing.steps import STEPS
 from terrain.arrays import FloatArray, IntArray
 from terrain.grid import Grid
-
-DIG_TOLERANCE = 0.03048  # 0.1 ft, common practice, no source [m]
-BASIN_DROP = 0.03048  # 0.1 ft, common practice, no source [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,23 +56,14 @@ class FallToSpare:
             points.append((self.outfall.point.x, self.outfall.point.y))
         return np.array(points, dtype=np.float64).reshape(-1, 2)
 
-    def at(self, x: float, y: float) -> tuple[float, float]:
-        """Fall to spare and length of the way at a point, NaN outside. [m]"""
-        row, column = self.grid.cells(x, y)
-        if 0 <= row < self.grid.shape[0] and 0 <= column < self.grid.shape[1]:
-            return float(self.spare[row, column]), float(self.length[row, column])
-        return np.nan, np.nan
-
 
 def fall_to_spare(
     field: RouteField,
     outfall: OutfallTarget,
     pipe: RoutePipe,
+    spec: RouteSpec,
     *,
     slope: float | None = None,
-    taper_length: float = 3.0,
-    dig_tolerance: float = DIG_TOLERANCE,
-    basin_drop: float = BASIN_DROP,
 ) -> FallToSpare:
     """Fall to spare from every cell of a field to one outfall.
 
@@ -105,8 +93,8 @@ def fall_to_spare(
     spare, binding = spare_along_ways(
         field.ground, field.cover, order, onward, distance, x, y,
         grid.left, grid.top, grid.cell_width, grid.cell_height,
-        pipe.crown, outfall.level + dig_tolerance, pipe.min_slope if slope is None else slope, taper_length,
-        basin_drop,
+        pipe.crown, outfall.level + spec.dig_tolerance, pipe.min_slope if slope is None else slope, spec.taper_length,
+        spec.basin_drop,
     )
     length = np.where(np.isfinite(distance[:-1]), distance[:-1], np.nan)
     return FallToSpare(outfall, grid, spare.reshape(grid.shape), length.reshape(grid.shape),

@@ -15,11 +15,9 @@ from pipelines.layout.routing.steps import (
     hits_of_crossings,
     passable_steps,
 )
-from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GeometryError
 from terrain.grid import Grid
-
-LAWN, BED, PAVING, DRIVE = (np.int64(code) for code in range(4))
 
 STUB = 0.5
 """Barred ground that a line may cross right at its beginning or end: a basin beside a wall. [m]"""
@@ -37,8 +35,6 @@ class RouteField:
         Ground, NaN where unknown. [m]
     allowed : (rows, cols) bool ndarray
         Whether a line may pass the cell's centre.
-    surface : (rows, cols) int ndarray
-        LAWN, BED, PAVING or DRIVE.
     surface_cost : (rows, cols) float ndarray
         What a metre costs for what lies on top: sod, cutting and patching, boring. [money/m]
     dig_factor : (rows, cols) float ndarray
@@ -71,7 +67,6 @@ class RouteField:
     grid: Grid
     ground: FloatArray
     allowed: BoolArray
-    surface: IntArray
     surface_cost: FloatArray
     dig_factor: FloatArray
     cover: FloatArray
@@ -125,7 +120,6 @@ def field_from_arrays(
     ground: FloatArray,
     allowed: BoolArray | None = None,
     *,
-    surface: IntArray | None = None,
     surface_cost: FloatArray | float = 0.0,
     dig_factor: FloatArray | float = 1.0,
     cover: FloatArray | float = 0.3,
@@ -157,7 +151,6 @@ def field_from_arrays(
     cost = cost + permit_cost * entering_steps(entered)
     return RouteField(
         grid=grid, ground=ground.astype(np.float64), allowed=free,
-        surface=np.zeros(shape, dtype=np.int64) if surface is None else surface.astype(np.int64),
         surface_cost=_full(shape, surface_cost), dig_factor=_full(shape, dig_factor), cover=_full(shape, cover),
         deepest=floor, permit=entered, assumed=none if assumed is None else assumed,
         near_line=none if near_line is None else near_line, passable=passable,

@@ -42,11 +42,9 @@ def prepare_search(
     outfall_cells: Sequence[int],
     asides: Sequence[float],
     spec: RouteSpec,
-    *,
-    directions: int,
 ) -> SearchGround:
-    """The graph of a field with its outfalls."""
-    ways = np.arange(0, len(STEPS), len(STEPS) // directions)
+    """The graph of a field with its outfalls, by the steps to the eight neighbours."""
+    ways = np.arange(0, len(STEPS), 2)
     onward = cell_steps(field)[:, ways]
     length = field.step_lengths()[ways]
     cells = onward.shape[0]
@@ -73,7 +71,7 @@ def prepare_search(
             _middle_top(field)[:, ways],
             np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
         ], axis=-1),
-        length=length, turn=turn_costs(spec, directions), trench=np.array([spec.trench_depths, spec.trench_costs]),
+        length=length, turn=turn_costs(spec, ways.size), trench=np.array([spec.trench_depths, spec.trench_costs]),
     )
     return SearchGround(graph, onward, nodes.ends)
 

@@ -10,38 +10,21 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
+from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.quantities.take_off import UnitPrice
-from pipelines.layout.routing.field import DRIVE, LAWN, PAVING, RouteField, field_from_arrays
+from pipelines.layout.routing.field import RouteField, field_from_arrays
 from pipelines.layout.routing.steps import Crossing
-from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.arrays import BoolArray, FloatArray
 from terrain.grid import Grid
+from terrain.unit_table import FOOT, HOUR
 
-FOOT = 0.3048
-ROW_REACH = 15.0
-"""How far along and beyond the lot the right of way is used. [m]"""
-WAY_WIDTH = 10.0
-"""Half width of the right of way that is used towards an outfall farther off. [m]"""
+RESOLUTION = 1.0
+"""Cells of a route field, or the raster's where these are coarser. [m]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
-STRIP = 1.5
-"""Half width of the strip from the lot to an outfall where nobody gave a right of way. [m]"""
-LINE_LIMIT = 0.6
-"""No trench nearer to a neighbour's line than this, even where the offset cannot be kept. [m]"""
-NEAR_LINE_COST = 30.0
-"""What a metre inside the line's offset is held to cost on top, so that it is used only for want of another way."""
-CLEARANCE = 0.15
-"""Clear height between a pipe and a buried line; common practice, no source. [m]"""
-CROSSING_HOURS = 2.0
-"""Digging by hand at a buried line; common practice, no source. [h]"""
-NEVER_NEAR = 0.6
-"""A line that must not be crossed is kept this far off. [m]"""
-TRENCH_WITH_SIDES = 0.55
-"""Width over which a trench spoils lawn. [m]"""
-CUT_WIDTH = 0.4
-"""Width over which paving is cut and patched. [m]"""
 
 
 def lot_field(
@@ -52,7 +35,6 @@ def lot_field(
     *,
     cover: float,
     max_depth: float,
-    resolution: float = 1.0,
 ) -> RouteField:
     """Where lines may be laid on a lot and on from it to its outfalls.
 
@@ -66,20 +48,19 @@ def lot_field(
     """
     street, assumed = _ways_out(situation, outfalls)
     reached = shapely.union_all([situation.parcel, street, assumed])
-    grid = _grid(situation, reached, resolution)
+    grid = _grid(situation, reached)
     ground = _ground(situation, grid)
     barred = _barred(situation, layers, reached, grid)
-    surface, on_top = _surfaces(layers, grid, prices)
-    near = mask_of(_near_line(situation, street), grid)
     rules = situation.rules
+    drives, on_top = _surfaces(layers, grid, prices, rules)
+    near = mask_of(_near_line(situation, street), grid)
     covers = np.full(grid.shape, cover)
-    covers[surface == DRIVE] = max(cover, rules["cover_drive"].likely)
+    covers[drives] = max(cover, rules["cover_drive"].likely)
     permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
     return field_from_arrays(
         grid,
         ground,
-        surface=surface,
-        surface_cost=on_top + np.where(near, NEAR_LINE_COST, 0.0),
+        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0),
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
         deepest=_influence_plane(situation, grid, ground),
@@ -96,20 +77,24 @@ def lot_field(
 def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeometry, BaseGeometry]:
     """Right of way near the lot, and strips to outfalls that lie beyond it and beyond the lot."""
     street: BaseGeometry = shapely.Polygon()
+    reach, half, strip = (
+        situation.rules[key].likely
+        for key in ("right_of_way_reach", "right_of_way_half_width", "assumed_way_half_width")
+    )
     if situation.right_of_way is not None:
-        ways = [shapely.buffer(situation.parcel, ROW_REACH)]
-        ways += [shapely.buffer(shapely.shortest_line(situation.parcel, point), WAY_WIDTH) for point in outfalls]
+        ways = [shapely.buffer(situation.parcel, reach)]
+        ways += [shapely.buffer(shapely.shortest_line(situation.parcel, point), half) for point in outfalls]
         street = shapely.intersection(situation.right_of_way, shapely.union_all(np.array(ways, dtype=object)))
     strips = []
     for point in outfalls:
         if situation.right_of_way is None and not shapely.intersects(situation.parcel, point):
-            strips.append(shapely.buffer(shapely.shortest_line(situation.parcel, point), STRIP))
+            strips.append(shapely.buffer(shapely.shortest_line(situation.parcel, point), strip))
     return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
 
 
-def _grid(situation: Situation, reached: BaseGeometry, resolution: float) -> Grid:
+def _grid(situation: Situation, reached: BaseGeometry) -> Grid:
     fine = situation.grid
-    step = max(1, round(resolution / max(fine.cell_width, fine.cell_height)))
+    step = max(1, round(RESOLUTION / max(fine.cell_width, fine.cell_height)))
     west, south, east, north = reached.bounds
     columns = _span((west - MARGIN - fine.left) / fine.cell_width, (east + MARGIN - fine.left) / fine.cell_width, step,
                     fine.shape[1])
@@ -150,24 +135,24 @@ def _ground(situation: Situation, grid: Grid) -> FloatArray:
 def _barred(situation: Situation, layers: SiteLayers, reached: BaseGeometry, grid: Grid) -> BaseGeometry:
     west, south, east, north = grid.bounds
     parts: list[Any] = [shapely.difference(shapely.box(west, south, east, north), reached), situation.roofs]
-    keep = layers.keep_out
+    keep, rules = layers.keep_out, situation.rules
     for shape, kind, setback, crossing, trunk in zip(
         keep.geometry, keep["kind"], keep["setback_m"], keep["crossing"], keep["trunk_m"], strict=True
     ):
         if crossing == "never":
-            parts.append(shapely.buffer(shape, max(float(setback), _least_keep(str(kind), float(trunk)))))
+            parts.append(shapely.buffer(shape, max(float(setback), _least_keep(str(kind), float(trunk), rules))))
     for shape, crossing in zip(layers.utilities.geometry, layers.utilities["crossing"], strict=True):
         if crossing == "never":
-            parts.append(shapely.buffer(shape, NEVER_NEAR))
+            parts.append(shapely.buffer(shape, rules["never_cross_offset"].likely))
     parts += [shapely.buffer(shape, 0.1) for shape in layers.forbidden.geometry]
-    parts.append(_line_strip(situation, LINE_LIMIT))
+    parts.append(_line_strip(situation, rules["least_line_offset"].likely))
     barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
     return barred
 
 
-def _least_keep(kind: str, trunk: float) -> float:
-    """A tree keeps off by a foot for each inch of its trunk. [m]"""
-    return 12.0 * trunk if "tree" in kind.lower() and np.isfinite(trunk) else 0.0
+def _least_keep(kind: str, trunk: float, rules: Rules) -> float:
+    """How far a tree keeps a trench off, by its trunk. [m]"""
+    return rules["tree_clearance"].likely * trunk if "tree" in kind.lower() and np.isfinite(trunk) else 0.0
 
 
 def _line_strip(situation: Situation, width: float) -> BaseGeometry:
@@ -187,18 +172,20 @@ def _near_line(situation: Situation, street: BaseGeometry) -> BaseGeometry:
     return near
 
 
-def _surfaces(layers: SiteLayers, grid: Grid, prices: Mapping[str, UnitPrice]) -> tuple[IntArray, FloatArray]:
-    surface = np.full(grid.shape, LAWN, dtype=np.int64)
-    cost = np.full(grid.shape, _price(prices, "sod") / FOOT**2 * TRENCH_WITH_SIDES)
+def _surfaces(
+    layers: SiteLayers, grid: Grid, prices: Mapping[str, UnitPrice], rules: Rules
+) -> tuple[BoolArray, FloatArray]:
+    """Where drives lie, and what a metre costs for what lies on top. [money/m]"""
+    drives = np.zeros(grid.shape, dtype=np.bool_)
+    cost = np.full(grid.shape, _price(prices, "sod") / FOOT**2 * rules["lawn_spoiled_width"].likely)
     for shape, kind in zip(layers.hardscape.geometry, layers.hardscape["kind"], strict=True):
         inside = mask_of(shape, grid)
         drive = "drive" in str(kind).lower()
-        surface[inside] = DRIVE if drive else PAVING
+        drives[inside] = drive
         # a drive is bored under, other paving cut and patched
-        cost[inside] = (
-            _price(prices, "bore") / FOOT if drive else _price(prices, "paving patch") / FOOT**2 * CUT_WIDTH
-        )
-    return surface, cost
+        patch = _price(prices, "paving patch") / FOOT**2 * rules["paving_cut_width"].likely
+        cost[inside] = _price(prices, "bore") / FOOT if drive else patch
+    return drives, cost
 
 
 def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:
@@ -208,7 +195,7 @@ def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatAr
         keep.geometry, keep["kind"], keep["crossing"], keep["trunk_m"], strict=True
     ):
         if crossing == "careful":
-            reach = _least_keep(str(kind), float(trunk))
+            reach = _least_keep(str(kind), float(trunk), situation.rules)
             factor[mask_of(shapely.buffer(shape, reach), grid)] = situation.rules["hard_access_factor"].likely
     return factor
 
@@ -217,7 +204,9 @@ def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> Fl
     """Lowest bottom of a trench: 45 degrees down from the footing's edge."""
     if situation.houses.is_empty:
         return None
-    depth = situation.footing_depth if situation.footing_depth is not None else 0.3
+    depth = situation.footing_depth
+    if depth is None:
+        depth = situation.rules["default_footing_depth"].likely
     rows, columns = np.indices(grid.shape)
     x, y = grid.centres(rows, columns)
     away = shapely.distance(shapely.points(x, y), situation.houses)
@@ -230,19 +219,21 @@ def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> Fl
 def _crossings(
     situation: Situation, layers: SiteLayers, prices: Mapping[str, UnitPrice]
 ) -> tuple[Crossing, ...]:
-    cost = CROSSING_HOURS * _price(prices, "labour")
+    rules = situation.rules
+    cost = rules["crossing_hours"].likely / HOUR * _price(prices, "labour")
+    clearance, reach = rules["crossing_clearance"].likely, rules["right_of_way_reach"].likely
     crossings = []
     for row in layers.utilities.itertuples():
         if row.crossing != "careful":
             continue
         depth, kind = float(row.depth_m), row.kind or "buried line"
-        near = shapely.intersection(row.geometry, shapely.buffer(situation.parcel, ROW_REACH))
+        near = shapely.intersection(row.geometry, shapely.buffer(situation.parcel, reach))
         if not np.isfinite(depth):
-            crossings.append(Crossing(f"utility-{row.id}", kind, near, cost, None, CLEARANCE))
+            crossings.append(Crossing(f"utility-{row.id}", kind, near, cost, None, clearance))
             continue
         for piece in _pieces(near):
             elevation = _ground_at(situation, shapely.centroid(piece)) - depth
-            crossings.append(Crossing(f"utility-{row.id}", kind, piece, cost, elevation, CLEARANCE))
+            crossings.append(Crossing(f"utility-{row.id}", kind, piece, cost, elevation, clearance))
     for row in layers.keep_out.itertuples():
         if row.crossing == "careful":
             shape = shapely.buffer(row.geometry, max(float(row.setback_m), 0.05))

@@ -10,7 +10,7 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.graph import cell_steps, mean_along, turn_costs
 from pipelines.layout.routing.kernels.laying import Tube, lay_segment, parts_of
 from pipelines.layout.routing.kernels.relax import bent_ways
-from pipelines.layout.routing.line_layer import ANY_ANGLE, Layer, bend_list
+from pipelines.layout.routing.pipe_layer import ANY_ANGLE, PipeLayer, bend_list, without_repeats
 from pipelines.layout.routing.spec import OutfallTarget, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.routing.steps import STEPS
 from terrain.arrays import BoolArray, FloatArray, IntArray
@@ -45,8 +45,7 @@ def route_pressure(
     cells = _followed(before, first, int(np.argmin(best[first])), last, columns)
     x, y = field.grid.centres(cells // columns, cells % columns)
     path = np.vstack([[start.x, start.y], np.column_stack([x, y]), [outfall.point.x, outfall.point.y]])
-    away = np.hypot(*np.diff(path, axis=0).T) > 1e-6
-    path = path[np.concatenate([[True], away])]
+    path = without_repeats(path)
     if len(path) < 2:
         return None
     layer, tube = _pressure_layer(field, pipe, spec, cover, outfall)
@@ -81,8 +80,8 @@ def _step_costs(field: RouteField, pipe: RoutePipe, spec: RouteSpec, cover: floa
     depth = np.where(fits, depth, np.inf).reshape(-1)
     onward = cell_steps(field)
     pair = 0.5 * (depth[:, None] + np.append(depth, np.inf)[onward])
-    table = np.append(spec.trench_depths, 1e9), np.append(spec.trench_costs, spec.trench_costs[-1])
-    metre = pipe.cost + mean_along(field.surface_cost) + mean_along(field.dig_factor) * np.interp(pair, *table)
+    trench = np.interp(pair, spec.trench_depths, spec.trench_costs)
+    metre = pipe.cost + mean_along(field.surface_cost) + mean_along(field.dig_factor) * trench
     crossing = field.crossing_cost.reshape(len(depth), -1)
     costs: FloatArray = np.where(np.isfinite(pair), field.step_lengths() * metre + crossing, np.inf)
     return costs
@@ -101,14 +100,16 @@ def _followed(before: IntArray, cell: int, d: int, last: int, columns: int) -> I
 
 def _pressure_layer(
     field: RouteField, pipe: RoutePipe, spec: RouteSpec, cover: float, outfall: OutfallTarget
-) -> tuple[Layer, Tube]:
-    layer = Layer(replace(field, cover=np.maximum(field.cover, cover)), replace(spec, pipes=(pipe,)))
+) -> tuple[PipeLayer, Tube]:
+    layer = PipeLayer(replace(field, cover=np.maximum(field.cover, cover)), replace(spec, pipes=(pipe,)))
     tube = Tube(ANY_SLOPE, pipe.crown, pipe.wall, pipe.wall + spec.bedding, pipe.cost, outfall.point.x,
                 outfall.point.y, outfall.level, 0.0)
     return layer, tube
 
 
-def _follow_ground(layer: Layer, tube: Tube, shape: FloatArray, level: float) -> tuple[FloatArray, FloatArray, float]:
+def _follow_ground(
+    layer: PipeLayer, tube: Tube, shape: FloatArray, level: float
+) -> tuple[FloatArray, FloatArray, float]:
     """Vertices, inverts and cost of a line that follows the ground under its cover, and ends at a level."""
     stations: list[FloatArray] = []
     for i in range(len(shape) - 1):
@@ -129,7 +130,7 @@ def _follow_ground(layer: Layer, tube: Tube, shape: FloatArray, level: float) ->
     return xy, inverts, layer.price(xy, tube, np.minimum(inverts, line[keep, 2]), shape)
 
 
-def _past_crossings(layer: Layer, tube: Tube, line: FloatArray) -> FloatArray:
+def _past_crossings(layer: PipeLayer, tube: Tube, line: FloatArray) -> FloatArray:
     """The line (x, y, invert), led under what it would hit."""
     result = line.copy()
     path = shapely.linestrings(np.stack([line[:-1, :2], line[1:, :2]], axis=1))

@@ -7,8 +7,8 @@ import numpy as np
 
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.field import RouteField
-from pipelines.layout.routing.line_layer import Layer
-from pipelines.layout.routing.search import EXACT_UP_TO, NO_FALL, GridForest, search_grid
+from pipelines.layout.routing.pipe_layer import PipeLayer, without_repeats
+from pipelines.layout.routing.search import NO_FALL, GridForest, search_grid
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RouteSpec
 from pipelines.layout.routing.straighten import own_line, straighten
 from pipelines.layout.routing.view import settled_view
@@ -23,9 +23,6 @@ def route_forest(
     collectors: Sequence[Collector],
     outfalls: Sequence[OutfallTarget],
     spec: RouteSpec,
-    *,
-    directions: int = 8,
-    exact_up_to: int = EXACT_UP_TO,
 ) -> RoutedForest:
     """Cheapest forest of gravity lines from collectors to outfalls, ready to be laid.
 
@@ -36,17 +33,16 @@ def route_forest(
     view = settled_view(field, places)
     forest = _route_forest(
         view.field, [replace(each, point=view.point(each.point)) for each in collectors],
-        [replace(each, point=view.point(each.point)) for each in outfalls], spec, directions, exact_up_to,
+        [replace(each, point=view.point(each.point)) for each in outfalls], spec,
     )
     return replace(forest, lines=tuple(replace(line, xy=view.on_map(line.xy, places)) for line in forest.lines))
 
 
 def _route_forest(
-    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
-    directions: int, exact_up_to: int,
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
 ) -> RoutedForest:
-    grid, lines = _searched(field, collectors, outfalls, spec, directions, exact_up_to)
-    layer = Layer(field, spec)
+    grid, lines = _searched(field, collectors, outfalls, spec)
+    layer = PipeLayer(field, spec)
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
     lines = _straight_where_cheaper(layer, lines, collectors, outfalls)
     for i, why in grid.unserved.items():
@@ -61,13 +57,12 @@ def _route_forest(
 
 
 def _searched(
-    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
-    directions: int, exact_up_to: int,
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
 ) -> tuple[GridForest, list[RoutedLine]]:
     best: tuple[int, GridForest, list[RoutedLine]] = len(collectors) + 1, GridForest((), 0.0, 0.0, True, {}), []
     for margin in MARGINS:
         higher = [replace(outfall, level=outfall.level + margin) for outfall in outfalls]
-        grid = search_grid(field, collectors, higher, spec, directions=directions, exact_up_to=exact_up_to)
+        grid = search_grid(field, collectors, higher, spec)
         lines, left = straighten(field, grid.runs, collectors, outfalls, spec)
         missing = len(grid.unserved) + len(left)
         if missing < best[0]:
@@ -79,7 +74,7 @@ def _searched(
 
 
 def _straight_where_cheaper(
-    layer: Layer, lines: list[RoutedLine], collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget]
+    layer: PipeLayer, lines: list[RoutedLine], collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget]
 ) -> list[RoutedLine]:
     """Replace lines by straight ones: a collector's own, or all of them, where that is cheaper."""
     served = {name for line in lines for name in line.serves}
@@ -103,7 +98,7 @@ def _straight_where_cheaper(
     return better
 
 
-def _straight(layer: Layer, collector: Collector, outfall: OutfallTarget, name: str) -> RoutedLine | None:
+def _straight(layer: PipeLayer, collector: Collector, outfall: OutfallTarget, name: str) -> RoutedLine | None:
     a, b = collector.point, outfall.point
     ends = np.array([[a.x, a.y], [b.x, b.y]])
     if a.distance(b) < 1e-6 or not layer.sees(ends[0], ends[1]):
@@ -112,25 +107,24 @@ def _straight(layer: Layer, collector: Collector, outfall: OutfallTarget, name: 
 
 
 def _shortest(
-    layer: Layer, collector: Collector, outfalls: Sequence[OutfallTarget], name: str
+    layer: PipeLayer, collector: Collector, outfalls: Sequence[OutfallTarget], name: str
 ) -> RoutedLine | None:
     """The cheapest of a collector's shortest ways to the outfalls that can be laid."""
     field, spec = layer.field, layer.spec
     at = field.nearest_allowed(collector.point.x, collector.point.y)
     found = []
     for outfall in outfalls if at is not None else []:
-        fall = fall_to_spare(field, outfall, spec.pipes[spec.pipe_for(collector.flow)], taper_length=spec.taper_length)
+        fall = fall_to_spare(field, outfall, spec.pipes[spec.pipe_for(collector.flow)], spec)
         way = fall.way_from(*at) if at is not None else np.zeros((0, 2))
         if len(way):
-            way = np.vstack([[collector.point.x, collector.point.y], way])
-            away = np.hypot(*np.diff(way, axis=0).T) > 1e-6
-            line = _own(layer, collector, outfall, way[np.concatenate([[True], away])], name)
+            way = without_repeats(np.vstack([[collector.point.x, collector.point.y], way]))
+            line = _own(layer, collector, outfall, way, name)
             found += [] if line is None else [line]
     return min(found, key=lambda line: line.cost, default=None)
 
 
 def _own(
-    layer: Layer, collector: Collector, outfall: OutfallTarget, way: FloatArray, name: str
+    layer: PipeLayer, collector: Collector, outfall: OutfallTarget, way: FloatArray, name: str
 ) -> RoutedLine | None:
     """A collector's own line along a way, with a larger pipe where only its flatter slope gets there."""
     spec = layer.spec

@@ -9,11 +9,12 @@ import numpy as np
 from pipelines.layout.routing.bounds import Bounds
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.forest_state import NEED
-from pipelines.layout.routing.sets import cheapest_partitions, parts_of, sets_of_tree, sets_to_search
+from pipelines.layout.routing.sets import cheapest_partitions, chosen_sets, sets_of_tree, sets_to_search
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
 from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
 from pipelines.layout.routing.trace import GridRun, trace_tree
 from terrain.arrays import FloatArray, IntArray
+from terrain.reason import Reason, reason
 
 EXACT_UP_TO = 5
 MOST_TOGETHER = 8
@@ -26,7 +27,7 @@ MOST_LABELS, MOST_IF_ALL = 1 << 18, 1 << 20
 """Places and heights that are looked at before a search is given up: of more joints than the cheapest, of all. [-]"""
 Answer: TypeAlias = tuple[FloatArray, IntArray, Found]
 """Cheapest partitions of every set, their choices, and what was found."""
-NO_FALL = "no line from here keeps slope, cover and depth all the way to an outfall"
+NO_FALL = reason("no_fall_for_line")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,7 +42,7 @@ class GridForest:
         What it costs, and what no forest on the grid can cost less than. [money]
     exact : bool
         Whether no forest on the grid costs less.
-    unserved : dict of int to str
+    unserved : dict of int to Reason
         Collectors without a gravity line, and why.
     """
 
@@ -49,7 +50,7 @@ class GridForest:
     cost: float
     lower_bound: float
     exact: bool
-    unserved: dict[int, str]
+    unserved: dict[int, Reason]
 
 
 def search_grid(
@@ -58,9 +59,7 @@ def search_grid(
     outfalls: Sequence[OutfallTarget],
     spec: RouteSpec,
     *,
-    directions: int = 16,
     invert_step: float = 0.0,
-    exact_up_to: int = EXACT_UP_TO,
 ) -> GridForest:
     """Cheapest forest of gravity lines along the steps of a grid.
 
@@ -69,14 +68,14 @@ def search_grid(
     A pipe is laid as high as slope, cover and crossings let it: its cost never falls with depth. A branch that comes
     in higher than the trunk drops into it.
     """
-    _check(collectors, outfalls, directions, invert_step)
-    unserved: dict[int, str] = {}
-    task = make_task(field, collectors, outfalls, spec, directions, invert_step, unserved)
+    _check(collectors, outfalls, invert_step)
+    unserved: dict[int, Reason] = {}
+    task = make_task(field, collectors, outfalls, spec, invert_step, unserved)
     if task is None:
         return GridForest((), 0.0, 0.0, True, unserved)
     alone = _serve_alone(task, unserved)
     groups = _groups(task, sorted(alone))
-    answers = [_serve_together(task, group, alone, exact_up_to) for group in groups]
+    answers = [_serve_together(task, group, alone) for group in groups]
     return GridForest(
         runs=tuple(run for answer in answers for run in answer.runs),
         cost=sum(answer.cost for answer in answers),
@@ -87,9 +86,7 @@ def search_grid(
     )
 
 
-def _check(
-    collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], directions: int, invert_step: float
-) -> None:
+def _check(collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], invert_step: float) -> None:
     faults = []
     ids = [c.id for c in collectors] + [o.id for o in outfalls]
     faults += [f"id {i!r} is used more than once" for i in sorted({i for i in ids if ids.count(i) > 1})]
@@ -97,15 +94,13 @@ def _check(
                for c in collectors if not (np.isfinite(c.invert) and np.isfinite(c.flow) and c.flow >= 0.0)]
     faults += [f"outfall {o.id!r} has level {o.level} and cost {o.cost}: both must be finite, the cost 0 or more"
                for o in outfalls if not (np.isfinite(o.level) and np.isfinite(o.cost) and o.cost >= 0.0)]
-    if directions not in (8, 16):
-        faults.append(f"directions is {directions}: take 8 or 16")
     if not (np.isfinite(invert_step) and invert_step >= 0.0):
         faults.append(f"invert_step is {invert_step}: take 0 or more")
     if faults:
         raise RouteError("routing: " + "; ".join(faults))
 
 
-def _serve_alone(task: SearchTask, unserved: dict[int, str]) -> dict[int, float]:
+def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> dict[int, float]:
     """Cost of each collector's own line."""
     alone: dict[int, float] = {}
     for i, cell in task.cells.items():
@@ -120,7 +115,7 @@ def _serve_alone(task: SearchTask, unserved: dict[int, str]) -> dict[int, float]
             alone[i] = total
         else:
             reached = np.isfinite(task.search.graph.node[cell, NEED])
-            unserved[i] = NO_FALL if reached else "no allowed way leads to an outfall"
+            unserved[i] = NO_FALL if reached else reason("no_way_for_line")
     return alone
 
 
@@ -137,16 +132,16 @@ def _groups(task: SearchTask, served: list[int]) -> list[list[int]]:
     return groups
 
 
-def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float], exact_up_to: int) -> GridForest:
+def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float]) -> GridForest:
     k = len(group)
     upper = np.array([sum(alone[i] for bit, i in enumerate(group) if mask >> bit & 1) for mask in range(1 << k)])
     bounds = task.bounds(group)
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
-    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= exact_up_to else None
+    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO else None
     exact = answer is not None
     best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
-    runs = [run for part in parts_of(choice, len(best) - 1)
+    runs = [run for part in chosen_sets(choice, len(best) - 1)
             for run in trace_tree(task, group, found, int(found.final[found.best(part)]))]
     cost = float(best[-1])
     return GridForest(tuple(runs), cost, cost if exact else min(cost, float(others[0])), exact, {})

@@ -37,7 +37,7 @@ def cheapest_partitions(value: FloatArray) -> tuple[FloatArray, IntArray]:
     return best, choice
 
 
-def parts_of(choice: IntArray, whole: int) -> list[int]:
+def chosen_sets(choice: IntArray, whole: int) -> list[int]:
     """The sets that `cheapest_partitions` makes a set up from."""
     parts = []
     while whole and choice[whole]:
@@ -50,7 +50,7 @@ def _tree_order(search: SearchGround, bounds: Bounds) -> tuple[list[int], set[in
     """Collectors in the order of the branches of the trees behind the lower bound, and the sets that they join."""
     order: list[int] = []
     joined: set[int] = set()
-    for part in parts_of(cheapest_partitions(bounds.tree)[1], bounds.tree.size - 1):
+    for part in chosen_sets(cheapest_partitions(bounds.tree)[1], bounds.tree.size - 1):
         onward = bounds.left[bounds.row_of[part, 0]].reshape(search.cell_onward.shape)
         waiting = [(part, int(np.argmin(bounds.gathered[part] + np.min(onward, axis=1))))]
         while waiting:

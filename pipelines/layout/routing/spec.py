@@ -7,6 +7,8 @@ from shapely import LineString, Point
 
 from terrain.arrays import FloatArray
 from terrain.errors import LotshedError
+from terrain.reason import Reason
+from terrain.unit_table import FOOT
 
 
 class RouteError(LotshedError, ValueError):
@@ -68,6 +70,8 @@ class RouteSpec:
     joint_angle : float
         How far a joint may be out of line, so that a bend need not be a fitting's angle exactly; common practice, no
         source. [degrees]
+    grade_break : float
+        What a break of grade is held to cost; common practice, no source. [money]
     """
 
     pipes: tuple[RoutePipe, ...]
@@ -78,9 +82,10 @@ class RouteSpec:
     bend_45: float = 12.0
     junction: float = 25.0
     taper_length: float = 3.0
-    dig_tolerance: float = 0.03048
-    basin_drop: float = 0.03048
+    dig_tolerance: float = 0.1 * FOOT
+    basin_drop: float = 0.1 * FOOT
     joint_angle: float = 5.0
+    grade_break: float = 8.0
 
     def __post_init__(self) -> None:
         faults = []
@@ -95,7 +100,7 @@ class RouteSpec:
             faults.append("trench_costs must not fall with depth: a deeper trench is never cheaper")
         named = {"bedding": self.bedding, "bend_22": self.bend_22, "bend_45": self.bend_45,
                  "junction": self.junction, "taper_length": self.taper_length, "dig_tolerance": self.dig_tolerance,
-                 "basin_drop": self.basin_drop, "joint_angle": self.joint_angle}
+                 "basin_drop": self.basin_drop, "joint_angle": self.joint_angle, "grade_break": self.grade_break}
         faults += [f"{name} is {value}: it must be a finite number, 0 or more" for name, value in named.items()
                    if not (np.isfinite(value) and value >= 0.0)]
         if faults:
@@ -230,7 +235,7 @@ class RoutedForest:
         Cost of the forest on the grid, before it was straightened. [money]
     exact : bool
         Whether `grid_cost` is the least there is on the grid.
-    unserved : dict of str to str
+    unserved : dict of str to Reason
         Collectors that no gravity line can serve, and why.
     """
 
@@ -239,7 +244,7 @@ class RoutedForest:
     lower_bound: float
     grid_cost: float
     exact: bool
-    unserved: dict[str, str]
+    unserved: dict[str, Reason]
 
     @property
     def gap(self) -> float:

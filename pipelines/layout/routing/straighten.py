@@ -6,7 +6,8 @@ import numpy as np
 
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.laying import Tube
-from pipelines.layout.routing.line_layer import ANY_ANGLE, CannotLay, Laid, Layer, bend_list
+from pipelines.layout.routing.kernels.straight import heading_of
+from pipelines.layout.routing.pipe_layer import ANY_ANGLE, CannotLay, Laid, PipeLayer, bend_list, without_repeats
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RouteSpec
 from pipelines.layout.routing.trace import GridRun
 from pipelines.layout.routing.tree_shape import TreeShape, TreeValues, crossed_weight, improved
@@ -27,7 +28,7 @@ def straighten(
     moved as long as that saves money. Last, inverts are laid from the collectors downstream: as high as they can lie,
     in as few straight grades as cost little depth.
     """
-    layer = Layer(field, spec)
+    layer = PipeLayer(field, spec)
     lines: list[RoutedLine] = []
     left: set[int] = set()
     for root in (run for run in runs if run.into is None):
@@ -40,7 +41,7 @@ def straighten(
 
 
 def own_line(
-    layer: Layer, collector: Collector, outfall: OutfallTarget, pipe: int, way: FloatArray, name: str
+    layer: PipeLayer, collector: Collector, outfall: OutfallTarget, pipe: int, way: FloatArray, name: str
 ) -> RoutedLine | None:
     """A line that one collector has for itself."""
     run = GridRun((0,), pipe, 0, None, 0, np.zeros(0, dtype=np.int64), np.array([collector.invert]))
@@ -63,7 +64,7 @@ def _root(run: GridRun) -> GridRun:
 
 
 def _straight_tree(
-    layer: Layer, runs: list[GridRun], collectors: Sequence[Collector], outfall: OutfallTarget, already: int
+    layer: PipeLayer, runs: list[GridRun], collectors: Sequence[Collector], outfall: OutfallTarget, already: int
 ) -> list[RoutedLine]:
     tubes = [layer.tube(run.pipe, outfall) for run in runs]
     paths = [_path(layer, run, collectors, outfall) for run in runs]
@@ -88,7 +89,7 @@ def _straight_tree(
 
 
 def _shorter(
-    layer: Layer, runs: list[GridRun], tubes: list[Tube], paths: list[FloatArray], collectors: Sequence[Collector],
+    layer: PipeLayer, runs: list[GridRun], tubes: list[Tube], paths: list[FloatArray], collectors: Sequence[Collector],
     tolerance: float | None,
 ) -> list[FloatArray]:
     """Straightened shapes of the runs, their paths where that fails or no tolerance is given."""
@@ -101,8 +102,7 @@ def _shorter(
             m = next(m for m in range(len(runs)) if runs[m] is run.into)
             through = passes_through(run.into, collectors)
             end_level = needs[m] + (layer.spec.basin_drop if through else 0.0)
-            dx, dy = shapes[m][1] - shapes[m][0]
-            heading = heading if through else float(np.degrees(np.arctan2(dy, dx)))
+            heading = heading if through else heading_of(*shapes[m][0], *shapes[m][1])
         begins = float(run.inverts[0])
         if run.start is not None and _stands_aside(layer, run, collectors):  # the search counts from the cell's centre
             begins += tube.slope * float(np.hypot(*(path[1] - path[0])))
@@ -114,7 +114,7 @@ def _shorter(
 
 
 def _lay_tree(
-    layer: Layer, runs: list[GridRun], tubes: list[Tube], shapes: list[FloatArray], inverts: list[float],
+    layer: PipeLayer, runs: list[GridRun], tubes: list[Tube], shapes: list[FloatArray], inverts: list[float],
     collectors: Sequence[Collector],
 ) -> list[Laid]:
     """Lay the runs of a tree; `inverts` are the highest they can begin with."""
@@ -139,7 +139,7 @@ def passes_through(run: GridRun, collectors: Sequence[Collector]) -> bool:
     return run.start is not None and collectors[run.start].through
 
 
-def _stands_aside(layer: Layer, run: GridRun, collectors: Sequence[Collector]) -> bool:
+def _stands_aside(layer: PipeLayer, run: GridRun, collectors: Sequence[Collector]) -> bool:
     """Whether a run's collector lies off the centre of its first cell."""
     columns = layer.field.grid.shape[1]
     x, y = layer.field.grid.centres(run.cells[0] // columns, run.cells[0] % columns)
@@ -147,7 +147,7 @@ def _stands_aside(layer: Layer, run: GridRun, collectors: Sequence[Collector]) -
     return bool(np.hypot(point.x - x, point.y - y) > 1e-6)
 
 
-def _path(layer: Layer, run: GridRun, collectors: Sequence[Collector], outfall: OutfallTarget) -> FloatArray:
+def _path(layer: PipeLayer, run: GridRun, collectors: Sequence[Collector], outfall: OutfallTarget) -> FloatArray:
     """A run's points on the grid, with the true places of its ends."""
     columns = layer.field.grid.shape[1]
     x, y = layer.field.grid.centres(run.cells // columns, run.cells % columns)
@@ -158,14 +158,12 @@ def _path(layer: Layer, run: GridRun, collectors: Sequence[Collector], outfall: 
         points.append((outfall.point.x, outfall.point.y))
     elif run.into.start is not None:
         points.append((collectors[run.into.start].point.x, collectors[run.into.start].point.y))
-    path = np.array(points)
-    away = np.hypot(*np.diff(path, axis=0).T) > 1e-6
-    chosen: FloatArray = path[np.concatenate([[True], away])]
+    chosen = without_repeats(np.array(points))
     return chosen if len(chosen) > 1 else np.vstack([chosen, chosen])
 
 
 def _routed(
-    layer: Layer, run: GridRun, laid: Laid, inflows: list[GridRun], names: dict[int, str],
+    layer: PipeLayer, run: GridRun, laid: Laid, inflows: list[GridRun], names: dict[int, str],
     collectors: Sequence[Collector], outfall: OutfallTarget,
 ) -> RoutedLine:
     cost = laid.cost

@@ -13,6 +13,7 @@ from pipelines.layout.routing.kernels.forest import search_forest
 from pipelines.layout.routing.kernels.forest_state import RouteSets
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
+from terrain.reason import Reason, reason
 
 FIRST_ROOM = 1 << 18
 """Labels that a search has room for at first. [-]"""
@@ -103,7 +104,7 @@ class Found:
 
 def make_task(
     field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
-    directions: int, invert_step: float, unserved: dict[int, str],
+    invert_step: float, unserved: dict[int, Reason],
 ) -> SearchTask | None:
     """The task of a search, None where nothing can be searched."""
     columns = field.grid.shape[1]
@@ -115,7 +116,7 @@ def make_task(
     for i, collector in enumerate(collectors):
         at = field.nearest_allowed(collector.point.x, collector.point.y)
         if at is None:
-            unserved[i] = "no ground where a line may be laid lies within reach"
+            unserved[i] = reason("no_ground_for_line")
             continue
         cells[i] = at[0] * columns + at[1]
         lying[i] = _aside(field, collector.point, at)
@@ -125,13 +126,12 @@ def make_task(
     near = [field.nearest_allowed(o.point.x, o.point.y) for o in outfalls]
     found = {k: at for k, at in enumerate(near) if at is not None}
     if not found or not cells:
-        unserved |= dict.fromkeys(cells, "no outfall lies beside ground where a line may be laid")
+        unserved |= dict.fromkeys(cells, reason("no_outfall_for_line"))
         return None
     asides = [_aside(field, outfalls[k].point, at) for k, at in found.items()]
     ends = [replace(outfalls[k], level=outfalls[k].level + slope * aside)
             for k, aside in zip(found, asides, strict=True)]
-    search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec,
-                            directions=directions)
+    search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec)
     return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step)
 
 

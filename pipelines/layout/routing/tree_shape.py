@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.layout.routing.kernels.laying import Tube
-from pipelines.layout.routing.line_layer import CannotLay, Layer
+from pipelines.layout.routing.kernels.straight import heading_of
+from pipelines.layout.routing.pipe_layer import CannotLay, PipeLayer
 from pipelines.layout.routing.spec import Collector
 from pipelines.layout.routing.trace import GridRun
 from terrain.arrays import FloatArray
@@ -53,7 +54,7 @@ class TreeShape:
 
     Parameters
     ----------
-    layer : Layer
+    layer : PipeLayer
         Field and prices.
     runs : list of GridRun
         The runs.
@@ -64,7 +65,7 @@ class TreeShape:
     """
 
     def __init__(
-        self, layer: Layer, runs: list[GridRun], tubes: list[Tube], collectors: Sequence[Collector]
+        self, layer: PipeLayer, runs: list[GridRun], tubes: list[Tube], collectors: Sequence[Collector]
     ) -> None:
         self.layer, self.runs, self.tubes = layer, runs, tubes
         place = {id(run): k for k, run in enumerate(runs)}
@@ -99,8 +100,7 @@ class TreeShape:
         m = self.into[k]
         if m < 0 or self.through[m]:
             return float("nan")
-        dx, dy = shapes[m][1] - shapes[m][0]
-        return float(np.degrees(np.arctan2(dy, dx)))
+        return float(heading_of(*shapes[m][0], *shapes[m][1]))
 
     def _value(self, k: int, shape: FloatArray, invert: float, heading: float) -> tuple[float, float, float]:
         key = (k, shape.tobytes(), invert, -999.0 if np.isnan(heading) else heading)

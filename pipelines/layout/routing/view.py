@@ -129,7 +129,7 @@ def _view(field: RouteField, mirrored: bool, quarters: int, wide: float, high: f
     seen = replace(
         field,
         grid=Grid(ground.shape, 0.0, up, *cells, grid.frame),
-        ground=ground, allowed=array(field.allowed), surface=array(field.surface),
+        ground=ground, allowed=array(field.allowed),
         surface_cost=array(field.surface_cost), dig_factor=array(field.dig_factor) * (1.0 + GRAIN * slant**1.5),
         cover=array(field.cover), deepest=array(field.deepest), permit=array(field.permit),
         assumed=array(field.assumed), near_line=array(field.near_line), passable=steps(field.passable),

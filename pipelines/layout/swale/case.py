@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_table, rain_given
-from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import RuleOverride, Rules
@@ -29,8 +29,6 @@ from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
 
-SOIL_GROUP = "C"
-COVER = "lawn, fair"
 GRASS = "grass_mixture"
 
 
@@ -121,7 +119,7 @@ def _rules_of(inputs: SiteInputs) -> Rules:
         "swale_bottom_width": given.bottom_width,
         "swale_max_depth": given.max_depth,
         "swale_max_top_width": given.max_top_width,
-        "swale_return_period": inputs.site.rain.return_period,
+        "default_return_period": inputs.site.rain.return_period,
     }
     overrides = tuple(RuleOverride(key, None, value, None) for key, value in said.items() if value is not None)
     return inputs.site.rules.with_overrides(overrides)
@@ -159,21 +157,10 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     )  # fmt: skip
 
 
-def rain_of(inputs: SiteInputs, rules: Rules) -> tuple[DesignRain, dict[float, DesignRain]]:
-    """Design rain of a site, and that of every return period of its table. [yr]"""
+def rain_of(inputs: SiteInputs, rules: Rules) -> DesignRain:
+    """Design rain of a site."""
     given = inputs.site.rain
-    if given.table is not None:
-        table = read_rain_table(given.table)
-        distribution = given.distribution or "nested"
-        years = rules["swale_return_period"].likely
-        others = {
-            float(each): rain_from_table(table, float(each), distribution=distribution)
-            for each in table.return_periods
-        }
-        return rain_from_table(table, years, distribution=distribution), others
-    if given.depth is not None and given.duration is not None:
-        return rain_given(given.depth, given.duration), {}
-    return rain_assumed(), {}
+    return design_rain(given, None if given.table is None else read_rain_table(given.table), rules)
 
 
 def _surfaces(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
@@ -199,8 +186,6 @@ def _assumed(inputs: SiteInputs, rules: Rules) -> list[Said]:
     found: list[Said] = []
     if site.elevation.rmse is None:
         found.append(reason("swale_rmse_assumed", rmse=inputs.rmse))
-    if site.rain.table is not None and site.rain.return_period is None:
-        found.append(reason("swale_return_period_assumed", years=rules["swale_return_period"].likely))
     if site.soil.group is None and layers.soils.empty:
         found.append(reason("swale_soil_assumed", group=SOIL_GROUP))
     if site.soil.cover is None:

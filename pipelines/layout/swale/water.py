@@ -15,6 +15,7 @@ from pipelines.hydrology.along_swale import (
     side_inflows,
 )
 from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import PUBLISHED, TravelRules
 from pipelines.hydrology.surface_map import PAVED, ROOF, SurfaceMap
 from pipelines.inputs.errors import LayerError
 from pipelines.layout.swale.site import SwaleSite
@@ -81,6 +82,7 @@ def divide_to_swales(
     *,
     two_year_24h_depth: float,
     return_period: float | None,
+    travel: TravelRules = PUBLISHED,
     compacted: bool,
     piped: Sequence[Polygon | MultiPolygon] = (),
 ) -> SwaleWater:
@@ -95,7 +97,7 @@ def divide_to_swales(
         label += len(site.sections)
     inflows = side_inflows(
         drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
-        compacted=compacted, piped=piped_cells(drainage, piped),
+        travel=travel, compacted=compacted, piped=piped_cells(drainage, piped),
     )  # fmt: skip
     return SwaleWater(tuple(sites), drainage, surfaces, tuple(first), inflows)
 

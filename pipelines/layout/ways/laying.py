@@ -24,6 +24,7 @@ from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest
 from pipelines.layout.ways.lines import END_TAPER, LaidLines, LineGround, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from terrain.lidar_error import fall_error
+from terrain.reason import Reason
 
 FOOT = 0.3048
 STANDARD = "SDR-35"
@@ -86,7 +87,7 @@ class GravityAnswer:
         As routed.
     outfalls : tuple of Outfall
         Those that are used.
-    unserved : dict of str to str
+    unserved : dict of str to Reason
         Collectors without a gravity line, and why.
     spare, error : dict of str to float
         By collector that is served: fall to spare by the trade's target, and its standard error. [m]
@@ -98,7 +99,7 @@ class GravityAnswer:
     lines: LaidLines
     forest: RoutedForest
     outfalls: tuple[Outfall, ...]
-    unserved: dict[str, str]
+    unserved: dict[str, Reason]
     spare: dict[str, float]
     error: dict[str, float]
     margin: dict[str, float]
@@ -202,6 +203,8 @@ def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tup
         taper_length=END_TAPER,
         dig_tolerance=rules["digging_tolerance"].likely,
         basin_drop=rules["loss_at_basin"].likely,
+        joint_angle=rules["joint_angle"].likely,
+        grade_break=rules["grade_break_cost"].likely,
     )
     return spec, pipes
 
@@ -317,9 +320,8 @@ def spare_to(
     (collector,) = collectors_of(catching, flows, [name], spec, settings)
     pipe = spec.pipes[spec.pipe_for(collector.flow)]
     fall = fall_to_spare(
-        field, OutfallTarget(outfall.id, outfall.point, outfall.level), pipe, slope=pipe.min_slope,
-        taper_length=spec.taper_length, dig_tolerance=spec.dig_tolerance,
-        basin_drop=spec.basin_drop if collector.through else 0.0,
+        field, OutfallTarget(outfall.id, outfall.point, outfall.level), pipe,
+        spec if collector.through else replace(spec, basin_drop=0.0),
     )
     cell = field.nearest_allowed(collector.point.x, collector.point.y)
     if cell is None or not np.isfinite(fall.spare[cell]):
@@ -383,7 +385,7 @@ def out_of_reach(
     short: dict[str, float] = {}
     collectors = collectors_of(catching, flows, wanted, spec, settings)
     for site in targets:
-        fall = fall_to_spare(ground.field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0])
+        fall = fall_to_spare(ground.field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec)
         for collector in collectors:
             cell = ground.field.nearest_allowed(collector.point.x, collector.point.y)
             length = float(fall.length[cell]) if cell is not None else np.nan

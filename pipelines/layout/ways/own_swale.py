@@ -43,7 +43,7 @@ def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
     beside = field.allowed & shapely.contains_xy(around, *field.grid.centres(rows, columns))
     best: tuple[float, float] | None = None
     for site in sites:
-        fall = fall_to_spare(bare, OutfallTarget(site.id, site.point, site.bottom), spec.pipes[0])
+        fall = fall_to_spare(bare, OutfallTarget(site.id, site.point, site.bottom), spec.pipes[0], spec)
         for row, column in np.argwhere(beside & np.isfinite(fall.length)):
             found_way = _along(fall.way_from(int(row), int(column)), field, inputs.situation.parcel)
             if found_way is not None and (best is None or found_way[0] > best[0]):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import Point
 
+from pipelines.layout.plan import Said
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.pressure import pressure_ways, route_pressure
 from pipelines.layout.routing.search import search_grid
@@ -57,7 +58,7 @@ def site_sumps(
     power: Point | None = None,
     power_cost: float = 0.0,
     cover: float = 0.3,
-) -> tuple[tuple[SumpSite, ...], dict[str, str]]:
+) -> tuple[tuple[SumpSite, ...], dict[str, Said]]:
     """Where sumps cost least, gravity lines to them, pressure line and power together."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
     view = settled_view(field, known)
@@ -82,7 +83,7 @@ def _site_sumps(
     field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
     pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
     power_cost: float, cover: float,
-) -> tuple[tuple[SumpSite, ...], dict[str, str]]:
+) -> tuple[tuple[SumpSite, ...], dict[str, Said]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
     rows, cols = np.nonzero(places & field.allowed)
@@ -99,8 +100,8 @@ def _site_sumps(
     ]
     no_taper = replace(spec, taper_length=0.0)
     # a basin that becomes the sump needs no drop of its own
-    grid = search_grid(field, collectors, sumps, no_taper, directions=8)
-    unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
+    grid = search_grid(field, collectors, sumps, no_taper)
+    unserved: dict[str, Said] = {collectors[i].id: why for i, why in grid.unserved.items()}
     lines, left = straighten(field, grid.runs, collectors, sumps, no_taper)
     unserved |= {collectors[i].id: "no gravity line to a sump fits the ground" for i in left}
     sites: list[SumpSite] = []

@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 
-from pipelines.hydrology.design_rain import rain_assumed, rain_from_table, rain_given
+from pipelines.hydrology.design_rain import design_rain, rain_from_table, rain_given
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import rain_intensity
+from pipelines.inputs.rules import load_rules, read_overrides
+from pipelines.inputs.site_sections import Rain
 from pipelines.inputs.tables.rain_table import RainTable
+from terrain.reason import reason
 
 
 def table(minutes, years=(2.0, 10.0, 100.0)):
@@ -38,7 +41,7 @@ def test_intensity_stays_within_the_table_and_says_so():
     coarse = table([15, 60, 1440])
     rain = rain_from_table(coarse, 10.0)
     assert rain.intensity(300.0) == rain.intensity(900.0) == rain_intensity(coarse, 900.0, 10.0)
-    assert any("begins at 15 min" in note for note in rain.notes)
+    assert reason("rain_table_begins_late", table="rain.csv", shortest=900.0) in rain.notes
 
 
 def test_a_table_that_ends_early_makes_a_shorter_storm_and_says_so():
@@ -46,8 +49,8 @@ def test_a_table_that_ends_early_makes_a_shorter_storm_and_says_so():
     rain = rain_from_table(short, 10.0)
     assert rain.storm.duration == 7200.0
     assert rain.storm.depth == pytest.approx(short.depths[-1, 1])
-    assert any("ends at 2 h" in note for note in rain.notes)
-    assert any("no 2-year rain of 24 hours" in note for note in rain.notes)
+    assert reason("rain_table_ends_early", table="rain.csv", longest=7200.0, duration=7200.0) in rain.notes
+    assert reason("two_year_rain_from_table", table="rain.csv", years=2.0, duration=7200.0) in rain.notes
     with pytest.raises(RainError, match=r"24 h lies outside rain\.csv"):
         rain_from_table(short, 10.0, distribution="II")
 
@@ -66,15 +69,52 @@ def test_return_period_outside_the_table_is_an_error():
 
 
 def test_given_rain_is_of_one_intensity():
-    rain = rain_given(0.0762, 1200.0)
+    rain = rain_given(0.0762, 1200.0, two_year_24h_depth=0.08)
     assert rain.intensity(300.0) == pytest.approx(0.0762 / 1200)
     assert rain.intensity(2400.0) == pytest.approx(0.0762 / 2400)
     assert rain.storm.depth == pytest.approx(0.0762)
-    assert "no rain table" in rain.notes[0]
+    assert rain.notes == (reason("two_year_rain_assumed", depth=0.08),)
+
 
 
 def test_assumed_rain_is_50_mm_in_an_hour_and_says_so():
-    rain = rain_assumed()
+    rain = design_rain(Rain(), None, load_rules())
     assert (rain.storm.depth, rain.storm.duration) == (pytest.approx(0.05), 3600.0)
-    assert "50 mm in 60 min is assumed" in rain.notes[0]
+    assert rain.notes[0] == reason("rain_assumed", depth=0.05, duration=3600.0)
     assert rain.return_period is None
+
+
+def test_a_table_without_a_return_period_takes_the_rule_s():
+    rain = design_rain(Rain(), FULL, load_rules())
+    assert (rain.return_period, rain.notes) == (10.0, (reason("return_period_assumed", years=10.0),))
+    own = load_rules().with_overrides(read_overrides({"default_return_period": "2 yr"}))
+    assert design_rain(Rain(), FULL, own).return_period == 2.0
+    assert design_rain(Rain(return_period="100 yr"), FULL, own).notes == ()
+
+
+def test_what_a_site_file_says_of_the_assumed_rain_is_taken():
+    own = load_rules().with_overrides(read_overrides({"default_storm_depth": "2 in", "default_two_year_rain": "3 in"}))
+    rain = design_rain(Rain(), None, own)
+    assert rain.storm.depth == pytest.approx(0.0508)
+    assert rain.two_year_24h_depth == pytest.approx(0.0762)
+
+
+def test_other_return_periods_fall_in_time_as_the_design_storm_does():
+    others = rain_from_table(FULL, 10.0, distribution="II").of_other_periods()
+    assert list(others) == [2.0, 10.0, 100.0]
+    assert {rain.storm.distribution for rain in others.values()} == {"II"}
+    assert rain_given(0.05, 3600.0, two_year_24h_depth=0.08).of_other_periods() == {}
+
+
+@pytest.mark.parametrize(
+    "rain, name",
+    [
+        (rain_from_table(FULL, 10.0), reason("storm_nested", return_period=10.0, duration=86400.0)),
+        (
+            rain_from_table(FULL, 10.0, distribution="II"),
+            reason("storm_nrcs", return_period=10.0, duration=86400.0, type="II"),
+        ),
+    ],
+)
+def test_a_storm_is_called_by_what_it_is(rain, name):
+    assert rain.storm.name == name

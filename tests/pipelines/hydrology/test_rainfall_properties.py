@@ -7,12 +7,9 @@ from hypothesis import strategies as st
 
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rainfall import (
-    annual_maximum_return_period_langbein,
     depths_of_duration,
-    partial_duration_return_period_langbein,
     rain_depth,
     rain_intensity,
-    return_period_of,
 )
 from pipelines.hydrology.storm_question import which_storm
 from pipelines.inputs.tables.rain_table import RainTable
@@ -45,8 +42,8 @@ def test_depth_rises_with_return_period(duration, first, second):
 
 @given(INSIDE, YEARS)
 def test_a_rain_of_the_table_finds_its_return_period(duration, years):
-    found = return_period_of(table(), rain_depth(table(), duration, years), duration)
-    assert found.years == pytest.approx(years, rel=1e-9)
+    found = which_storm(table(), rain_depth(table(), duration, years), duration)
+    assert found.return_period == pytest.approx(years, rel=1e-9)
     assert (found.beyond_table, found.below_table) == (False, False)
 
 
@@ -72,41 +69,19 @@ def test_duration_of_round_off_past_the_edge_is_still_the_edge():
 
 
 def test_rain_beyond_and_below_the_table():
-    deep = return_period_of(table(), 1.0, 600.0)
-    assert (deep.years, deep.beyond_table, deep.below_table) == (None, True, False)
-    light = return_period_of(table(), 0.0001, 600.0)
-    assert (light.years, light.beyond_table, light.below_table) == (None, False, True)
+    deep = which_storm(table(), 1.0, 600.0)
+    assert (deep.return_period, deep.beyond_table, deep.below_table) == (None, True, False)
+    light = which_storm(table(), 0.0001, 600.0)
+    assert (light.return_period, light.beyond_table, light.below_table) == (None, False, True)
 
 
 def test_the_rarer_of_two_columns_of_one_depth_is_not_claimed():
     depths = np.array([[1.0, 2.0, 2.0], [2.0, 3.0, 3.0]])
     rain = RainTable(np.array([300.0, 600.0]), np.array([1.0, 2.0, 5.0]), depths, "unknown", "x")
-    assert return_period_of(rain, 2.0, 300.0).years == pytest.approx(2.0)
+    assert which_storm(rain, 2.0, 300.0).return_period == pytest.approx(2.0)
 
 
 @pytest.mark.parametrize("depth, duration", [(0.0, 600.0), (-1.0, 600.0), (np.nan, 600.0), (0.01, np.inf), (0.01, 0.0)])
 def test_rain_that_means_nothing_is_refused(depth, duration):
     with pytest.raises(RainError, match="give a finite number above 0"):
         which_storm(table(), depth, duration)
-
-
-def test_series_are_told_apart():
-    annual = table("annual_maximum")
-    as_asked = rain_depth(annual, 600.0, 10.0)
-    converted = rain_depth(annual, 600.0, 10.0, series="partial_duration")
-    assert converted > as_asked
-    assert converted == rain_depth(annual, 600.0, annual_maximum_return_period_langbein(10.0))
-    assert rain_depth(annual, 600.0, 10.0, series="unknown") == as_asked
-
-
-@given(st.floats(1.001, 1e4))
-def test_langbein_there_and_back(years):
-    there = partial_duration_return_period_langbein(years)
-    assert there < years
-    assert annual_maximum_return_period_langbein(there) == pytest.approx(years, rel=1e-9)
-
-
-@pytest.mark.parametrize("years", [1.0, 0.5, np.nan])
-def test_annual_maximum_says_nothing_of_a_year_and_less(years):
-    with pytest.raises(RainError, match="above 1 yr"):
-        partial_duration_return_period_langbein(years)

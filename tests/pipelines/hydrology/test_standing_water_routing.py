@@ -1,4 +1,6 @@
-"""Level-pool routing: mass to round-off whatever leaves by whatever way, limits with known answers, and the floats."""
+"""Level-pool routing: mass to round-off whatever leaves by whatever way, and limits with known answers."""
+
+import itertools
 
 import numpy as np
 import pytest
@@ -7,22 +9,21 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from pipelines.hydrology.errors import StorageError
-from pipelines.hydrology.standing_water import most_in_an_hour, route_storage
-from pipelines.hydrology.storage import (
-    FloatPump,
-    StageOutflow,
-    StageStorage,
-    above_sill,
-    basin_storage,
-    storage_of_levels,
-    weir_rating,
-)
+from pipelines.hydrology.standing_water import route_storage
+from pipelines.hydrology.storage import StageOutflow, StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
 
-GAL = 0.003785411784
-POND = storage_of_levels([0.0, 0.1, 0.25], [2.0, 30.0, 80.0])
+
+def storage_of(levels, areas):
+    """A storage whose area is linear between levels, finely divided, since its volume is not."""
+    fine = np.unique(np.concatenate([np.linspace(a, b, 17) for a, b in itertools.pairwise(levels)]))
+    wetted = np.interp(fine, levels, areas)
+    volumes = np.concatenate([[0.0], np.cumsum(0.5 * (wetted[1:] + wetted[:-1]) * np.diff(fine))])
+    return StageStorage(fine, wetted, volumes)
+
+
+POND = storage_of([0.0, 0.1, 0.25], [2.0, 30.0, 80.0])
 PIPE = StageOutflow(np.array([0.02, 0.05, 0.25]), np.array([0.0, 0.002, 0.006]))
-PUMP = FloatPump(0.003, 0.15, 0.03, 0.02)
 FLOOD = Hydrograph(30.0, np.interp(np.arange(240) * 30.0, [0, 1800, 5400], [0, 0.012, 0]))
 
 
@@ -30,18 +31,16 @@ FLOOD = Hydrograph(30.0, np.interp(np.arange(240) * 30.0, [0, 1800, 5400], [0, 0
     arrays(np.float64, st.integers(1, 80), elements=st.floats(0.0, 0.05)),
     st.sampled_from([0.0, 1e-7, 4e-6, 1e-3]),
     st.sampled_from([None, PIPE]),
-    st.sampled_from([None, PUMP]),
     st.floats(0.0, 1.0),
     st.sampled_from([5.0, 30.0, 600.0]),
     st.sampled_from([0.5, 1.0]),
 )
-def test_water_balances(flow, rate, outflow, pump, filled, step, weight):
+def test_water_balances(flow, rate, outflow, filled, step, weight):
     routed = route_storage(
         Hydrograph(step, flow),
         POND,
         infiltration_rate=rate,
         outflow=outflow,
-        pump=pump,
         start_volume=filled * POND.capacity,
         weight_of_end=weight,
     )
@@ -49,7 +48,7 @@ def test_water_balances(flow, rate, outflow, pump, filled, step, weight):
     assert abs(routed.balance) <= 1e-9 * whole
     assert (routed.volumes >= 0.0).all()
     assert (routed.volumes <= POND.capacity * (1 + 1e-12)).all()
-    for part in (routed.outflow, routed.spill, routed.pumped):
+    for part in (routed.outflow, routed.spill):
         assert (part.flow >= -1e-12).all()
     assert routed.infiltrated >= -1e-12
 
@@ -79,7 +78,7 @@ def test_water_that_never_leaves_stands_to_the_end_of_the_watch():
 
 def test_linear_reservoir_empties_exponentially():
     """V = V0 exp(-t / K): the implicit step is first order, the modified Puls second."""
-    storage = storage_of_levels([0.0, 1.0], [1000.0, 1000.0])
+    storage = storage_of([0.0, 1.0], [1000.0, 1000.0])
     drain = StageOutflow(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
     errors = {}
     for weight in (1.0, 0.5):
@@ -112,66 +111,12 @@ def test_more_water_stands_deeper(first, second):
     assert small.spill.volume <= large.spill.volume + 1e-12
 
 
-def test_a_wide_sill_holds_water_up_and_lets_it_all_by():
-    sill = weir_rating(0.25, 3.0)
-    routed = route_storage(FLOOD, above_sill(POND, 0.3), outflow=sill)
-    assert 0.25 < routed.depth < 0.30
-    assert routed.spill.volume == 0.0
-    assert routed.outflow.volume == pytest.approx(FLOOD.volume - POND.capacity, rel=1e-3)
-    assert routed.outflow.peak < FLOOD.peak
-
-
-def test_worst_cycles_of_a_basin():
-    """24 in across, 8 in between the floats, 40 gpm in the pump: half of that coming in starts it 38 times an hour."""
-    basin = basin_storage(24 * 0.0254, 0.0, 30 * 0.0254)
-    pump = FloatPump(40 * GAL / 60, 16 * 0.0254, 8 * 0.0254)
-    steady = Hydrograph(30.0, np.full(480, 20 * GAL / 60))
-    routed = route_storage(steady, basin, pump=pump)
-    volume = np.pi / 4 * (24 * 0.0254) ** 2 * 8 * 0.0254
-    assert routed.starts_per_hour == pytest.approx(3600 * 40 * GAL / 60 / (4 * volume), abs=1.0)
-    assert routed.starts_per_hour == pytest.approx(38, abs=1)
-    assert not routed.short_cycles
-    off_the_worst = route_storage(Hydrograph(30.0, np.full(480, 5 * GAL / 60)), basin, pump=pump)
-    assert off_the_worst.starts_per_hour < routed.starts_per_hour
-
-
-def test_a_line_that_drains_back_more_than_the_floats_hold_short_cycles():
-    basin = basin_storage(18 * 0.0254, 0.0, 24 * 0.0254)
-    back = FloatPump(40 * GAL / 60, 14 * 0.0254, 8 * 0.0254, drain_back=12.7 * GAL)
-    routed = route_storage(Hydrograph(30.0, np.full(60, 10 * GAL / 60)), basin, pump=back)
-    assert routed.short_cycles
-    assert abs(routed.balance) < 1e-9 * routed.inflow_volume
-
-
-def test_an_empty_line_fills_before_it_delivers():
-    basin = basin_storage(1.0, 0.0, 1.0)
-    pump = FloatPump(0.01, 0.6, 0.1, drain_back=0.05)
-    routed = route_storage(Hydrograph(1.0, np.full(600, 0.005)), basin, pump=pump)
-    first = int(np.flatnonzero(routed.pumped.flow)[0])
-    started = int(np.flatnonzero(np.diff(routed.depths) < 0.0)[0])
-    assert first - started == pytest.approx(5.0, abs=1.5)
-
-
-def test_a_pump_too_small_lets_the_basin_spill():
-    basin = basin_storage(0.6, 0.0, 0.9)
-    routed = route_storage(Hydrograph(10.0, np.full(600, 0.004)), basin, pump=FloatPump(0.001, 0.5, 0.2))
-    assert routed.spill.volume > 0.5 * routed.inflow_volume
-    assert routed.starts == 1
-
-
-def test_starts_of_an_hour_are_counted_in_any_hour():
-    assert most_in_an_hour([]) == 0.0
-    assert most_in_an_hour([0.0, 3599.0, 3600.0, 3601.0]) == 3.0
-    assert most_in_an_hour([0.0, 4000.0, 8000.0]) == 1.0
-
-
 @pytest.mark.parametrize(
     "change, said",
     [
         ({"infiltration_rate": -1.0}, "infiltration rate is -1"),
         ({"start_volume": 1e6}, "start volume 1e[+]06 m3: give 0 to the capacity"),
         ({"tolerable_depth": np.nan}, "tolerable depth is nan"),
-        ({"pump": FloatPump(0.001, 5.0, 4.0)}, "lie outside the storage, which reaches from 0 to 0.25 m"),
         ({"weight_of_end": 0.3}, "give 0.5 to 1"),
     ],
 )
@@ -180,16 +125,12 @@ def test_what_cannot_be_is_refused(change, said):
         route_storage(FLOOD, POND, **change)
 
 
-def test_storages_pumps_and_ratings_that_cannot_be_are_refused():
+def test_storages_and_ratings_that_cannot_be_are_refused():
     with pytest.raises(StorageError, match="levels or volumes don't increase"):
         StageStorage(np.array([0.0, 0.0]), np.array([1.0, 1.0]), np.array([0.0, 1.0]))
     with pytest.raises(StorageError, match=r"its first volume is 3 m3 rather than 0"):
         StageStorage(np.array([0.0, 1.0]), np.array([1.0, 1.0]), np.array([3.0, 4.0]))
     with pytest.raises(StorageError, match="areas fall with level"):
-        storage_of_levels([0.0, 1.0], [2.0, 1.0])
-    with pytest.raises(StorageError, match="the on level must be higher"):
-        FloatPump(0.001, 0.1, 0.2)
+        storage_of([0.0, 1.0], [2.0, 1.0])
     with pytest.raises(StorageError, match="levels that increase"):
         StageOutflow(np.array([0.0, 1.0]), np.array([1.0, 0.0]))
-    with pytest.raises(StorageError, match="height is -1"):
-        basin_storage(0.6, 1.0, 0.0)

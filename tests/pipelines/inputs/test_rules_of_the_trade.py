@@ -1,5 +1,8 @@
 """The table of rules: its values as the trade names them, and what a site file may change."""
 
+import csv
+from pathlib import Path
+
 import pytest
 
 from pipelines.inputs.errors import SiteFileError
@@ -14,6 +17,14 @@ def test_every_rule_is_whole():
         assert rule.low <= rule.likely <= rule.high, key
         assert rule.mark in MARKS
         assert rule.meaning
+
+
+@pytest.mark.parametrize("table", ["water", "routing"])
+def test_every_rule_of_a_table_is_read(table):
+    rooms = Path(__file__).parents[3] / "pipelines"
+    code = "".join(path.read_text(encoding="utf-8") for path in rooms.rglob("*.py"))
+    rows = csv.DictReader((rooms / "inputs" / "trade" / f"{table}.csv").read_text(encoding="utf-8").splitlines())
+    assert [row["key"] for row in rows if f'"{row["key"]}"' not in code] == []
 
 
 @pytest.mark.parametrize(
@@ -33,6 +44,11 @@ def test_every_rule_is_whole():
         ("starts_per_hour", 15 / 3600, 15 / 3600, 15 / 3600),
         ("tree_clearance", 12.0, 12.0, 12.0),
         ("lidar_rmse", 0.05, 0.10, 0.20),
+        ("default_return_period", 10.0, 10.0, 10.0),
+        ("default_storm_depth", 0.05, 0.05, 0.05),
+        ("longest_sheet_flow", 100 * FOOT, 100 * FOOT, 100 * FOOT),
+        ("standing_followed", 259200.0, 259200.0, 259200.0),
+        ("crossing_clearance", 0.15, 0.15, 0.15),
     ],
 )
 def test_values_in_si(key, low, likely, high):

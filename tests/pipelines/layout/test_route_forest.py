@@ -149,7 +149,7 @@ def test_a_bowl_below_its_outlet_has_no_gravity_line(route_grid, spec) -> None:
     basin, swale = Collector("basin", _at(field, 10, 2), 99.5), OutfallTarget("swale", _at(field, 10, 40), 100.2)
     forest = route_forest(field, [basin], [swale], spec)
     assert forest.lines == ()
-    assert "slope, cover and depth" in forest.unserved["basin"]
+    assert forest.unserved["basin"] == route_search.NO_FALL
 
 
 @pytest.mark.parametrize("row", [10, 4])
@@ -162,7 +162,7 @@ def test_fall_exactly_at_the_limit(route_grid, spec, spare: float, served: bool,
     invert = 100.0 - 0.005 * 2 - 0.3 - pipe.crown
     level = invert - pipe.min_slope * start.distance(end) - spec.dig_tolerance - spare
     target = OutfallTarget("swale", end, level)
-    fall = fall_to_spare(field, target, pipe, basin_drop=0.0)
+    fall = fall_to_spare(field, target, pipe, replace(spec, basin_drop=0.0))
     assert fall.spare[row, 2] == pytest.approx(spare, abs=1e-9)
     only_four = replace(spec, pipes=(pipe,))
     forest = route_forest(field, [Collector("basin", start, invert)], [target], only_four)
@@ -485,14 +485,14 @@ def test_no_collectors_and_no_outfalls_give_no_lines(route_grid, spec) -> None:
     field = _plane(route_grid)
     assert route_forest(field, [], [OutfallTarget("o", _at(field, 3, 3), 98.0)], spec).lines == ()
     alone = route_forest(field, [Collector("a", _at(field, 3, 3), 99.0)], [], spec)
-    assert "no outfall" in alone.unserved["a"]
+    assert alone.unserved["a"].code == "no_outfall_for_line"
 
 
 @given(seed=st.integers(0, 100_000))
 def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> None:
     """With bounds of nothing the search looks everywhere, and finds no cheaper forest."""
     field, collectors, outfalls = _random_lot(seed, route_grid, rough)
-    bounded = search_grid(field, collectors[:2], outfalls, spec, directions=8)
+    bounded = search_grid(field, collectors[:2], outfalls, spec)
 
     def no_bounds(*arguments):
         bounds = lower_bounds(*arguments)
@@ -502,7 +502,7 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.layout.routing.task.lower_bounds", no_bounds)
         patch.setattr("pipelines.layout.routing.search.WIDER", ())
-        plain = search_grid(field, collectors[:2], outfalls, spec, directions=8)
+        plain = search_grid(field, collectors[:2], outfalls, spec)
     assert bounded.cost == pytest.approx(plain.cost, rel=1e-9)
     assert bounded.unserved.keys() == plain.unserved.keys()
 
@@ -514,7 +514,8 @@ def test_no_collector_is_lost_where_only_some_joints_are_searched(seed: int, rou
         # as rough as can be: what is known of single lines must still be found again
         patched.setattr("pipelines.layout.routing.search.ROUGH", 5.0)
         patched.setattr("pipelines.layout.routing.search.ROUGHER", 5.0)
-        some = route_forest(field, collectors, outfalls, spec, exact_up_to=0)
+        patched.setattr("pipelines.layout.routing.search.EXACT_UP_TO", 0)
+        some = route_forest(field, collectors, outfalls, spec)
     every = route_forest(field, collectors, outfalls, spec)
     assert set(some.unserved) == set(every.unserved)
     assert np.isfinite(some.cost)
@@ -538,6 +539,7 @@ def test_what_a_rough_search_misses_is_looked_for_again(
         return np.full_like(found[0], np.inf), np.zeros_like(found[1]), found[2]
 
     monkeypatch.setattr(route_search, "_together", missing)
-    some = route_forest(field, basins, swales, spec, exact_up_to=0)
+    monkeypatch.setattr(route_search, "EXACT_UP_TO", 0)
+    some = route_forest(field, basins, swales, spec)
     assert some.grid_cost == pytest.approx(whole.grid_cost, rel=1e-9)
     check_limits(field, some, basins, swales, spec)

@@ -37,7 +37,7 @@ def route_small_lots():
         forest = route_forest(field, collectors, outfalls, spec)
         assert forest.lines
         results += [[forest.cost, forest.grid_cost], *(line.inverts for line in forest.lines)]
-        results.append(np.nan_to_num(fall_to_spare(field, outfalls[0], pipes[0]).spare))
+        results.append(np.nan_to_num(fall_to_spare(field, outfalls[0], pipes[0], spec).spare))
         line = route_pressure(field, Point(0.5, 0.5), outfalls[0], pipes[0], spec)
         results += [[line.cost], line.inverts]
     return [np.asarray(result, dtype=float).ravel().tolist() for result in results]

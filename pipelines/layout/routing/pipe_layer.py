@@ -20,8 +20,6 @@ ANY_ANGLE = 11.25
 MOST_POINTS = 70
 LOSSES = (0.1, 0.06, 0.03, 0.015, 0.005, 0.0)
 """How much deeper than the highest line straight grades are tried. [m]"""
-GRADE_BREAK = 8.0
-"""What a break of grade is held to cost; common practice, no source. [money]"""
 AT_EDGE = 1e-3
 """So near to barred ground a place stands at its edge. [m]"""
 APPROACH = (0.8, 1.6)
@@ -51,7 +49,7 @@ class Laid:
     cost: float
 
 
-class Layer:
+class PipeLayer:
     """Lays lines in one field.
 
     Parameters
@@ -158,7 +156,7 @@ class Layer:
             z = np.interp(along[at], along[breaks], inverts)
             points = np.column_stack([np.interp(along[at], along[places], xy[:, k]) for k in range(2)])
             line = Laid(points, z, self.price(points, tube, z, xy))
-            tried.append((line.cost + GRADE_BREAK * len(at), line))
+            tried.append((line.cost + self.spec.grade_break * len(at), line))
         if not tried:
             raise CannotLay
         return min(tried, key=lambda told: told[0])[1]
@@ -201,6 +199,13 @@ class Layer:
             parts.append(out[1:count] if parts else out[:count])
             places.append(places[-1] + count - 1)
         return np.vstack(parts), np.array(places)
+
+
+def without_repeats(path: FloatArray) -> FloatArray:
+    """A path without the points that lie where the one before them does."""
+    away = np.hypot(*np.diff(path, axis=0).T) > 1e-6
+    kept: FloatArray = path[np.concatenate([[True], away])]
+    return kept
 
 
 def bend_list(xy: FloatArray) -> list[tuple[int, tuple[float, ...]]]:
