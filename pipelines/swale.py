@@ -50,8 +50,9 @@ __all__ = ["CheckPlan", "WhatIf", "check_swale", "plan_of_check"]
 _RANK = {"short": 3, "holds_water": 2, "cannot_tell": 1, "takes_it": 0}
 # beside those of the swale itself
 _RULES_USED = (
-    "n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse", "default_return_period",
-    "least_time_of_concentration", "longest_sheet_flow", "flat_slope", "flat_slope_added", "pond_on_path",
+    "n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse",
+    "default_return_period", "least_time_of_concentration", "longest_sheet_flow", "flat_slope", "flat_slope_added",
+    "pond_on_path",
 )  # fmt: skip
 
 
