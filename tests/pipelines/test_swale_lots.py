@@ -115,6 +115,12 @@ def test_a_site_file_names_folders_of_lots(swale_files, tmp_path):
     assert reason("swale_lots_at_peak") in findings.warnings
 
 
+def test_an_outlet_counts_within_the_reach_that_the_rules_give(swale_files, tmp_path):
+    write_lot(tmp_path / "lots" / "lot_1", X0, 0.005)
+    settings = 'discharges = "../lots"\n[rules]\nswale_lot_outlet_near = "1 ft"'
+    assert check_swale(swale_files(trapezoid, settings=settings)).discharges == ()
+
+
 def test_what_the_swale_does_to_the_line_behind(swale_files, tmp_path):
     write_lot(tmp_path / "lots" / "lot_1", X0, 0.008)
     (outlet,) = check_swale(swale_files(trapezoid), lots=tmp_path / "lots").swales[0].outlets
