@@ -24,8 +24,8 @@ GIVEN = {
     "swale_runs_share": "0.08", "swale_always_share": "1.52", "swale_discharge_farthest": '"2 m"',
     "swale_lot_outlet_near": '"1 m"', "swale_outlet_near": '"0.25 m"', "swale_same_outlet": '"16 m"',
     "swale_slope": '"1.6 %"', "swale_side_slope": '"50 %"', "swale_bottom_width": '"1.6 ft"',
-    "swale_max_depth": '"4.8 ft"', "swale_max_top_width": '"32 ft"', "swale_fill": '"6.4 in"', "swale_fill_cost": "0.03",
-    "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
+    "swale_max_depth": '"4.8 ft"', "swale_max_top_width": '"32 ft"', "swale_fill": '"6.4 in"',
+    "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
 }  # fmt: skip
 
 
