@@ -7,9 +7,10 @@ from functools import partial
 from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.names import EDGES, MODES, VERDICTS
+from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.inputs.quantity_words import format_quantity
-from pipelines.layout.plan import Discharge
+from pipelines.layout.plan import Discharge, Said
 from terrain.unit_table import Units
 
 WIDTH = 100
@@ -27,13 +28,13 @@ def lot_answer(findings: Findings) -> str:
         ("How it leaves", (_discharge(line, units) for line in plan.discharges)),
         ("Ways compared", _alternatives(findings, units)),
         ("What leaves the lot in the design storm", _leaving(findings, units)),
-        ("Cheap cures first", (f"{cure.what} {cure.changes}" for cure in plan.cures)),
-        ("Refer to a professional", plan.refer_out),
-        ("Check on site, most telling first", plan.site_checks),
-        ("Warnings", findings.warnings),
-        ("Cautions", (caution.text for caution in findings.cautions)),
+        ("Cheap cures first", (" ".join(say_all((cure.what, cure.changes), units)) for cure in plan.cures)),
+        ("Refer to a professional", say_all(plan.refer_out, units)),
+        ("Check on site, most telling first", say_all(plan.site_checks, units)),
+        ("Warnings", say_all(findings.warnings, units)),
+        ("Cautions", (say(caution.text, units) for caution in findings.cautions)),
     )
-    parts = [textwrap.fill(f"{findings.name}: {plan.verdict}", WIDTH)]
+    parts = [textwrap.fill(f"{findings.name}: {say(plan.verdict, units)}", WIDTH)]
     for title, lines in sections:
         listed = list(lines)
         if listed:
@@ -96,7 +97,7 @@ def _low_spot(water: StandingWater, units: Units) -> str:
     doubt = " Shallower than the lidar can tell." if spot.within_lidar_error else ""
     before = _water(water.storm_depth, water.hours, units)
     after = _water(water.storm_depth_after, water.hours_after, units)
-    return f"{spot.id}: {holds}. In the design storm {before}; with the works {after}. {water.why}{doubt}"
+    return f"{spot.id}: {holds}. In the design storm {before}; with the works {after}. {say(water.why, units)}{doubt}"
 
 
 def _water(depth: float, hours: float | None, units: Units) -> str:
@@ -111,34 +112,34 @@ def _proposed(findings: Findings, units: Units) -> Iterator[str]:
     plan = findings.plan
     for basin in plan.catch_basins:
         kind = "Provisional catch basin" if basin.provisional else "Catch basin"
-        yield f"{kind} {basin.id}, {basin.grate}, for {_flow(basin.peak_flow, units)}. {basin.why}"
+        yield f"{kind} {basin.id}, {basin.grate}, for {_flow(basin.peak_flow, units)}. {say(basin.why, units)}"
     for drain in plan.french_drains:
         yield (
             f"French drain {drain.id}, {_length(drain.length, units)} long, {drain.pipe}, for "
-            f"{_flow(drain.peak_flow, units)}. {drain.why}"
+            f"{_flow(drain.peak_flow, units)}. {say(drain.why, units)}"
         )
     for channel in plan.channel_drains:
         yield (
             f"Channel drain {channel.id}, {_length(channel.length, units)} long, for "
-            f"{_flow(channel.peak_flow, units)}. {channel.why}"
+            f"{_flow(channel.peak_flow, units)}. {say(channel.why, units)}"
         )
     for run in plan.pipe_runs:
         slope = "under pressure" if run.slope is None else f"at {run.slope:.1%}"
         yield (
             f"Pipe {run.id} from {run.from_id} to {run.to_id}: {_length(run.length, units)} of {run.size} "
             f"{run.standard} {slope}, {_flow(run.peak_flow, units)} at the peak, trench up to "
-            f"{_length(run.deepest, units)} deep{_crossings(run.crossings)}."
+            f"{_length(run.deepest, units)} deep{_crossings(run.crossings, units)}."
         )
     for sump in plan.sumps:
         yield (
             f"Pumped basin {sump.id}, {sump.basin}: lifts {_flow(sump.operating_flow, units)} by "
             f"{_length(sump.lift, units)} where {_flow(sump.inflow, units)} arrives. "
-            f"{'; '.join(sump.warnings)}"
+            f"{'; '.join(say_all(sump.warnings, units))}"
         )
 
 
-def _crossings(crossings: Iterable[str]) -> str:
-    listed = "; ".join(crossings)
+def _crossings(crossings: Iterable[Said], units: Units) -> str:
+    listed = "; ".join(say_all(crossings, units))
     return f"; crosses {listed}" if listed else ""
 
 
@@ -153,21 +154,21 @@ def _discharge(line: Discharge, units: Units) -> str:
     where = f" to {line.outfall}" if line.outfall else ""
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     told = f" ({', '.join(numbers)})" if numbers else ""
-    return f"{of}{MODES[line.mode]}{where}: {VERDICTS[line.verdict]}{told}. {line.why}"
+    return f"{of}{MODES[line.mode]}{where}: {VERDICTS[line.verdict]}{told}. {say(line.why, units)}"
 
 
 def _alternatives(findings: Findings, units: Units) -> Iterator[str]:
     for way in findings.plan.alternatives:
         chosen = ", chosen" if way.chosen else ""
         if not way.possible:
-            yield f"{MODES[way.mode].capitalize()}: not possible: {way.depends_on}"
+            yield f"{MODES[way.mode].capitalize()}: not possible: {say(way.depends_on, units)}"
             continue
         told = [_money(way.low, way.likely, way.high)]
         if way.deepest is not None:
             told.append(f"deepest dig {_length(way.deepest, units)}")
         if way.fall_to_spare is not None:
             told.append(f"fall to spare {_depth(way.fall_to_spare, units)}")
-        depends = f" Depends on: {way.depends_on}" if way.depends_on else ""
+        depends = f" Depends on: {say(way.depends_on, units)}" if way.depends_on else ""
         yield f"{MODES[way.mode].capitalize()}{chosen}: {'; '.join(told)}.{depends}"
 
 

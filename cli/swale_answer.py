@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
+from pipelines.deliverables.words.say import say
 from pipelines.inputs.quantity_words import format_quantity
 from terrain.unit_table import Units
 
@@ -26,7 +27,8 @@ def swale_answer(findings: SwaleFindings) -> str:
         parts.append(textwrap.fill(head, WIDTH))
         for title, lines in _sections(found, units):
             parts.append("\n".join([title, *(_item(line) for line in lines)]))
-    for title, said in (("Warnings", findings.warnings), ("Cautions", [each.text for each in findings.cautions])):
+    cautions = [say(each.text, units) for each in findings.cautions]
+    for title, said in (("Warnings", findings.warnings), ("Cautions", cautions)):
         if said:
             parts.append("\n".join([title, *(_item(line) for line in said)]))
     return "\n\n".join(parts)

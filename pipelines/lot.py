@@ -37,6 +37,7 @@ from pipelines.layout.diagnosis.lot_water import excess_by_cell
 from pipelines.layout.diagnosis.misfits import misfits_in_words
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
+from pipelines.layout.plan import Said
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.ways.lift_design import assumed_curve
@@ -310,7 +311,7 @@ def _findings(
     reckoning: Reckoning,
     planned: LotPlan,
     storms: tuple[OtherStorm, ...],
-    warnings: tuple[str, ...],
+    warnings: tuple[Said, ...],
 ) -> Findings:
     opened = lot.opened
     site, layers, grid = opened.site, opened.layers, situation.grid

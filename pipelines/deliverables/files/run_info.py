@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 OUTPUTS = "outputs"
@@ -30,7 +31,7 @@ def _rows(findings: Findings, units: Units, outputs: Sequence[str]) -> Iterator[
     yield "vertical_datum", findings.vertical_datum
     yield "cell_width_m", repr(findings.grid.cell_width)
     yield "cell_height_m", repr(findings.grid.cell_height)
-    yield "verdict", findings.plan.verdict
+    yield "verdict", say(findings.plan.verdict, units)
     for file in findings.inputs:
         yield f"input.{file.key}.file", file.file
         yield f"input.{file.key}.sha256", file.sha256
@@ -41,5 +42,5 @@ def _rows(findings: Findings, units: Units, outputs: Sequence[str]) -> Iterator[
     for name, value, mark in findings.parameters:
         yield f"parameter.{name}", f"{value} [{mark}]" if mark else value
     for number, warning in enumerate(findings.warnings, start=1):
-        yield f"warning.{number}", warning
+        yield f"warning.{number}", say(warning, units)
     yield OUTPUTS, ", ".join(outputs)

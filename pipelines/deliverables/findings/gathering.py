@@ -24,6 +24,7 @@ from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.low_spots import LowSpot, settle_water
 from terrain.kernels.routing import accumulate
 from terrain.lidar_error import fall_error
+from terrain.reason import Reason, reason
 
 LEAST_PATH_AREA = 100.0
 """Ground behind a line of flow that is drawn. [m2]"""
@@ -139,17 +140,13 @@ def _order(
     return (float(not on_lot), float(not seen), float(trouble is None), weight, -spot.area, -spot.volume)
 
 
-def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> str:
+def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> Reason:
     if trouble is not None:
-        words = f"{trouble.why[0].upper()}{trouble.why[1:]}."
-    elif place is not None:
-        fine = "nobody has complained of it, and lidar cannot tell it" if spot.within_lidar_error else ""
-        words = f"On {place.name}; {fine or 'within what is put up with'}."
-    else:
-        return "Inside a larger one." if spot.contained_in is not None else "Too small to matter."
-    if spills_above is None:
-        return words
-    return f"{words} Spills only above {spills_above / 0.0254:.2g} in ({spills_above * 1000.0:.0f} mm) of rain."
+        return reason("low_spot_in_trouble", why=trouble.why, spills_above=spills_above)
+    if place is not None:
+        doubtful = spot.within_lidar_error
+        return reason("low_spot_tolerated", place=place.name, doubtful=doubtful, spills_above=spills_above)
+    return reason("low_spot_inside_another") if spot.contained_in is not None else reason("low_spot_too_small")
 
 
 def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str | None:

@@ -7,11 +7,12 @@ import geopandas as gpd
 from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
-from pipelines.layout.plan import Plan
+from pipelines.layout.plan import Plan, Said
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame
 from terrain.raster import Raster
+from terrain.reason import Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +60,8 @@ class StandingWater:
         Volume that overflows in the design storm. [m3]
     rank : int
         1 for the one that matters most.
-    why : str
-        What makes it matter, in words.
+    why : Reason
+        What makes it matter.
     """
 
     spot: LowSpot
@@ -75,7 +76,7 @@ class StandingWater:
     spilled: float
     spilled_after: float
     rank: int
-    why: str
+    why: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ class Caution:
     """A caution that goes with every result."""
 
     id: str
-    text: str
+    text: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,11 +188,11 @@ class Benchmark:
 
 @dataclass(frozen=True, slots=True)
 class SuspectedCulvert:
-    """A place where the raster shows a dam that a pipe may go through; why, in words."""
+    """A place where the raster shows a dam that a pipe may go through."""
 
     id: str
     point: Point
-    why: str
+    why: Said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -252,7 +253,7 @@ class Findings:
     plan: Plan
     balance: Balance
     leaving: tuple[tuple[str, float, float, float, float], ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[str, str, str], ...]
     vertical_datum: str

@@ -1,7 +1,12 @@
 """What a report is made of: words, numbers that know where they come from, lists, tables, figures, sheets."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
+
+from pipelines.deliverables.words.say import say_all
+from terrain.reason import Reason
+from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,3 +175,8 @@ class Report:
 def plain(words: Words) -> str:
     """Words and numbers as one text."""
     return "".join(part.text if isinstance(part, Number) else part for part in words)
+
+
+def said_items(said: Iterable[Reason | str], units: Units, mark: str = "bullet") -> Items:
+    """What is told, in words, as a list."""
+    return Items(tuple((text,) for text in say_all(said, units)), mark)

@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.numbers import Shown, layer_number, layer_table, number, row_words
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 ANSWERS = {
@@ -179,7 +180,7 @@ def _keeper(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Shee
             blocks.append(table)
     blocks += [
         Subhead("Heed"),
-        Items(tuple((caution.text,) for caution in findings.cautions), "box"),
+        Items(tuple((say(caution.text, units),) for caution in findings.cautions), "box"),
     ]
     if findings.warnings:
         blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]

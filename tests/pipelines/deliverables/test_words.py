@@ -18,7 +18,7 @@ def calls():
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "reason":
                     where = f"{path.relative_to(ROOT)}:{node.lineno}"
-                    assert isinstance(node.args[0], ast.Constant), f"{where}: a code is written out, so that it is found"
+                    assert isinstance(node.args[0], ast.Constant), f"{where}: a code is written out, to be found"
                     yield where, node.args[0].value, {word.arg for word in node.keywords}
 
 

@@ -1,24 +1,26 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
-from pipelines.deliverables.report.blocks import Block, Facts, Inline, Items, Number, Paragraph, Subhead, Words
+from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, VERDICTS
-from pipelines.layout.plan import Discharge
+from pipelines.deliverables.words.say import say, say_all
+from pipelines.layout.plan import Discharge, Said
+from terrain.reason import Reason
 from terrain.unit_table import Units
 
 MOST_LOW_SPOTS = 4
 WORTH_A_LINE = 0.0254
 """Water shallower than this is not worth a line at the top. [m]"""
-SMALL = ("Too small to matter.", "Inside a larger one.")
+SMALL = ("low_spot_too_small", "low_spot_inside_another")
 FILM = 0.006
 """Water shallower than this does not stand. [m]"""
-DECIDING = "Level shots that decide"
+DECIDING = "check_deciding_shots"
 
 
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
@@ -27,21 +29,18 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
-        ("What costs little, first?", ((cure.what,) for cure in plan.cures)),
+        ("What costs little, first?", ((say(cure.what, units),) for cure in plan.cures)),
         ("What is proposed?", in_short(findings, layers, units)),
         ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
         ("What may it cost?", _cost(findings, units)),
-        ("How sure is that?", _sure(findings)),
+        ("How sure is that?", _sure(findings, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
     blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
     if plan.refer_out:
-        blocks += [Subhead("Refer to a professional; nothing is proposed"), Items(tuple((r,) for r in plan.refer_out))]
+        blocks += [Subhead("Refer to a professional; nothing is proposed"), said_items(plan.refer_out, units)]
     if plan.site_checks:
-        blocks += [
-            Subhead("Check on site, most telling first"),
-            Items(tuple((check,) for check in plan.site_checks), "box"),
-        ]
+        blocks += [Subhead("Check on site, most telling first"), said_items(plan.site_checks, units, "box")]
     return tuple(blocks)
 
 
@@ -86,7 +85,7 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
-    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why not in SMALL]
+    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why.code not in SMALL]
     deep.sort(key=lambda water: water.rank)
     if not deep:
         yield ("No water stands on the lot in the design storm that is worth a line.",)
@@ -115,7 +114,8 @@ def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: U
         words += _how_long(water.hours_after, told("stands_after", "hours"))
     elif works and water.storm_depth_after < water.storm_depth:
         words.append("; with the works it drains")
-    words.append(f". {water.why}" + (" Shallower than the lidar can tell." if water.spot.within_lidar_error else ""))
+    doubt = " Within lidar error." if water.spot.within_lidar_error else ""
+    words.append(f". {say(water.why, units)}{doubt}")
     return tuple(words)
 
 
@@ -136,12 +136,16 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
             words += [", " if place else "", told, f" of {size}"]
         deepest = max(runs, key=lambda run: run.deepest)
         words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
-        crossings = list(dict.fromkeys(text for run in runs for text in run.crossings))
-        words.append(f"; crosses {'; '.join(crossings)}." if crossings else ".")
+        crossings = list(dict.fromkeys(text for run in runs for text in say_all(run.crossings, units)))
+        words.append(_crossings(crossings))
         yield tuple(words)
     elif not findings.plan.catch_basins and not findings.plan.refer_out:
         yield ("Nothing to build." if worst_verdict(findings) == "sure" or not findings.plan.discharges
                else "Nothing, as far as is known now.",)  # fmt: skip
+
+
+def _crossings(crossings: Sequence[str]) -> str:
+    return f"; crosses {'; '.join(crossings)}." if crossings else "."
 
 
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -152,8 +156,7 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         slope: Words = ("under pressure",) if run.slope is None else ("at ", told("slope", "slope"))
         yield (f"{run.id}, ", told("length", "length"),
                f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
-               told("deepest", "length"), " deep" + (f"; crosses {'; '.join(run.crossings)}" if run.crossings else "")
-               + ".")  # fmt: skip
+               told("deepest", "length"), " deep" + _crossings(say_all(run.crossings, units)))  # fmt: skip
 
 
 def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -164,19 +167,19 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
     for basin in plan.catch_basins:
         if basin.provisional:
-            yield (f"{basin.id}, provisional: {basin.why}",)
+            yield (f"{basin.id}, provisional: {say(basin.why, units)}",)
         else:
             yield (f"{basin.id}, a catch basin with a {basin.grate} grate for ",
-                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {basin.why}")  # fmt: skip
+                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {say(basin.why, units)}")  # fmt: skip
     for drain in plan.french_drains:
         yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
                f" long with {drain.pipe}, for ", told("french_drains", drain.id, "peak_flow", "flow"),
-               f". {drain.why}")  # fmt: skip
+               f". {say(drain.why, units)}")  # fmt: skip
     for channel in plan.channel_drains:
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
-               f" long. {channel.why}")  # fmt: skip
+               f" long. {say(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
-        warned = "".join(f"; {warning}" for warning in sump.warnings)
+        warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
         yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
                " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
 
@@ -196,7 +199,7 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
-    words.append((")" if told else "") + f". {line.why}")
+    words.append((")" if told else "") + f". {say(line.why, units)}")
     return tuple(words)
 
 
@@ -211,7 +214,7 @@ def _cost(findings: Findings, units: Units) -> Iterator[Words]:
             )  # fmt: skip
 
 
-def _sure(findings: Findings) -> Iterator[Words]:
+def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     worst = worst_verdict(findings)
     said = {
         "sure": "Sure, as far as public lidar can be: a level on site confirms it.",
@@ -220,8 +223,13 @@ def _sure(findings: Findings) -> Iterator[Words]:
     }
     yield (said[worst],)
     for check in findings.plan.site_checks:
-        if check.startswith(DECIDING):
-            yield (check,)
+        if is_said(check, DECIDING):
+            yield (say(check, units),)
+
+
+def is_said(said: Said, *codes: str) -> bool:
+    """Whether what is told is of one of some codes."""
+    return isinstance(said, Reason) and said.code in codes
 
 
 def caution_paragraph() -> Paragraph:

@@ -6,7 +6,17 @@ import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of, stakes_of
-from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Paragraph, Sheet, Subhead, Table
+from pipelines.deliverables.report.blocks import (
+    Block,
+    Column,
+    Inline,
+    Items,
+    Paragraph,
+    Sheet,
+    Subhead,
+    Table,
+    said_items,
+)
 from pipelines.deliverables.report.figures.profile import profile_figure
 from pipelines.deliverables.report.figures.section import drain_section, sump_section
 from pipelines.deliverables.report.figures.water import pump_figure
@@ -28,7 +38,7 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     blocks: list[Block] = [
         caution_paragraph(),
         Subhead("Before you dig"),
-        Items(tuple((caution.text,) for caution in digging), "box"),
+        said_items((caution.text for caution in digging), units, "box"),
         Subhead("Order of work"),
         Items(tuple((step,) for step in order_of_work(plan)), "number"),
         Subhead("Pipes"),

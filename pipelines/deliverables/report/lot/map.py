@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import number, row_words
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 MARGIN = 6.0
@@ -86,7 +87,8 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
         MapLayer("sumps", "Pumped basins", features("sumps", plan.sumps, "point", label=True)),
         MapLayer("suspected_culverts", "Suspected culverts", tuple(
-            MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", each.why),), each.id)
+            MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", say(each.why, units)),),
+                       each.id)
             for each in findings.suspected_culverts
         )),
     )  # fmt: skip

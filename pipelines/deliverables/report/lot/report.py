@@ -12,6 +12,7 @@ from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.numbers import layer_table
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
@@ -34,7 +35,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         units=units,
         subject="Drainage pre-screen of a lot",
         sure=worst_verdict(findings),
-        verdict=findings.plan.verdict,
+        verdict=say(findings.plan.verdict, units),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,

@@ -7,12 +7,24 @@ import pandas as pd
 
 from pipelines.deliverables.files.layer_table import read_rows
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Facts, Inline, Items, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.blocks import (
+    Block,
+    Column,
+    Facts,
+    Inline,
+    Items,
+    Sheet,
+    Subhead,
+    Table,
+    Words,
+    said_items,
+)
 from pipelines.deliverables.report.figures.water import hydrograph_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 
@@ -34,11 +46,11 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
         blocks += [Subhead("Hydrographs at the collectors, design storm"), *figures]
     if findings.plan.alternatives:
         blocks += [Subhead("Ways compared"), _alternatives(findings, units)]
-    permits = tuple((text,) for text in dict.fromkeys(_permits(findings)))
+    permits = tuple((text,) for text in dict.fromkeys(_permits(findings, units)))
     if permits:
         blocks += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
     if findings.warnings:
-        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
+        blocks += [Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, units)]
     blocks += [
         Subhead("Sources of every method"),
         Facts(tuple(_methods())),
@@ -87,7 +99,7 @@ def _alternatives(findings: Findings, units: Units) -> Table:
             (way.deepest, "length", "deepest_m"), (way.fall_to_spare, "depth", "fall_to_spare_m"),
         ):  # fmt: skip
             row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
-        rows.append((*row, way.depends_on))
+        rows.append((*row, say(way.depends_on, units)))
     columns = (
         Column("Way"), Column("Low", "", True), Column("Likely", "", True), Column("High", "", True),
         Column("Deepest dig", number(0.0, "length", units).unit, True),
@@ -96,16 +108,16 @@ def _alternatives(findings: Findings, units: Units) -> Table:
     return Table("alternatives", "Ways compared", columns, tuple(rows))
 
 
-def _permits(findings: Findings) -> Iterator[str]:
+def _permits(findings: Findings, units: Units) -> Iterator[str]:
     used = {run.to_id for run in findings.plan.pipe_runs}
     for outfall in findings.plan.outfalls:
         if outfall.id in used or not used:
             given = "" if outfall.verified else ", found and not verified"
-            confirm = f" Confirm: {outfall.to_confirm}" if outfall.to_confirm else ""
+            confirm = f" Confirm: {say(outfall.to_confirm, units)}" if outfall.to_confirm else ""
             yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
     for run in findings.plan.pipe_runs:
         for crossing in run.crossings:
-            yield f"{run.id} crosses {crossing}."
+            yield f"{run.id} crosses {say(crossing, units)}."
 
 
 def _methods() -> Iterator[tuple[str, tuple[Words, ...]]]:
