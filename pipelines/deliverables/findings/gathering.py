@@ -25,6 +25,7 @@ from terrain.flow.low_spots import LowSpot, settle_water
 from terrain.kernels.routing import accumulate
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
+from terrain.unit_table import HOUR
 
 LEAST_PATH_AREA = 100.0
 """Ground behind a line of flow that is drawn. [m2]"""
@@ -170,7 +171,7 @@ def _of_outer(
     if left > 0.0 and seconds is not None:
         # the routing ends with the storm; what stands then falls at the rate the soil takes it
         seconds = seconds + left / soaking if soaking > 0.0 else None
-    hours = None if seconds is None else seconds / 3600.0
+    hours = None if seconds is None else seconds / HOUR
     volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
     return depth, hours, volume, 0.0
 
@@ -178,7 +179,7 @@ def _of_outer(
 def _puddle(spot: LowSpot, stored: float, soaking: float) -> tuple[float, float | None, float, float]:
     level = float(np.interp(stored, spot.volumes, spot.levels))
     depth = level - spot.bottom_elevation
-    hours = max(depth - FILM, 0.0) / soaking / 3600.0 if soaking > 0.0 else None
+    hours = max(depth - FILM, 0.0) / soaking / HOUR if soaking > 0.0 else None
     return depth, hours, stored, 0.0
 
 

@@ -73,7 +73,7 @@ class Facts:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class Head:
     """A column of a table: its heading, the unit of all its numbers, whether it holds numbers."""
 
     head: str
@@ -88,7 +88,7 @@ class Table:
     kind: ClassVar[str] = "table"
     id: str
     title: str
-    columns: tuple[Column, ...]
+    columns: tuple[Head, ...]
     rows: tuple[tuple[Inline, ...], ...]
     foot: tuple[Inline, ...] = ()
     note: str = ""

@@ -12,7 +12,7 @@ import shapely
 
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.deliverables.report.blocks import Block, Column, Facts, Items, Report, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.blocks import Block, Facts, Head, Items, Report, Sheet, Subhead, Table, Words
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.map_svg import seen
@@ -193,9 +193,9 @@ def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Ite
         if table is not None:
             yield table
     if findings.parameters:
-        columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
+        columns = (Head("Rule"), Head("Value: low / likely / high"), Head("Mark"))
         yield Table("rules", "Rules and defaults", columns, findings.parameters)
     if findings.inputs:
-        heads = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+        heads = (Head("Read as"), Head("File"), Head("SHA-256"), Head("CRS"))
         rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
         yield Table("inputs", "Files that were read", heads, rows)

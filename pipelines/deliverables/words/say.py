@@ -34,6 +34,11 @@ def start_upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def with_article(text: str) -> str:
+    """A text behind its article: a 12 in grate, an 18 in grate."""
+    return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"
+
+
 @functools.cache
 def sentences() -> dict[str, str]:
     """Sentence by code, of all tables; a code stands in one."""
@@ -64,7 +69,7 @@ def environment(units: Units) -> Any:
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
-    made.filters["an"] = _with_article
+    made.filters["an"] = with_article
     made.globals["units"] = units
     return made
 
@@ -85,7 +90,3 @@ def _each(values: Iterable[Any], between: str = "; ", *, units: Units) -> str:
 def _listed(values: Iterable[Any], *, units: Units) -> str:
     words = [_written(value, units=units) for value in values]
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
-def _with_article(text: str) -> str:
-    return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"

@@ -9,30 +9,31 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, VERDICTS
-from pipelines.deliverables.words.say import say, say_all
+from pipelines.deliverables.words.say import say, say_all, start_upper, with_article
+from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.plan import Discharge, Said
 from terrain.reason import Reason
-from terrain.unit_table import Units
+from terrain.unit_table import INCH, Units
 
 MOST_LOW_SPOTS = 4
-WORTH_A_LINE = 0.0254
+WORTH_A_LINE = INCH
 """Water shallower than this is not worth a line at the top. [m]"""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
-FILM = 0.006
-"""Water shallower than this does not stand. [m]"""
 DECIDING = "check_deciding_shots"
+CURRENCY = "in the currency of the price list"
 
 
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
     """The answer's parts, then the site checks, most telling first."""
     plan = findings.plan
+    cures = ((" ".join(say_all((cure.what, cure.changes), units)),) for cure in plan.cures)
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
-        ("What costs little, first?", ((say(cure.what, units),) for cure in plan.cures)),
+        ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
         ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
-        ("What may it cost?", _cost(findings, units)),
+        ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
@@ -59,13 +60,13 @@ def design_storm(findings: Findings) -> str:
 
 def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     studied = findings.studied_area
-    share = findings.run_on_area / studied if studied else 0.0
+    share = number(findings.run_on_area / studied if studied else 0.0, "share", units).text
     yield (
-        "Studied ground ", number(studied, "area", units, "summary|study_area_m2"),
+        "Drainage area ", number(studied, "area", units, "summary|study_area_m2"),
         ": the lot ", number(findings.parcel_area, "area", units, "summary|parcel_area_m2"),
-        ", of it roof ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
-        "; run-on from outside ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
-        f", {share:.0%} of the studied ground.",
+        ", including ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
+        " of roof, and ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
+        f" of run-on from outside ({share} of it).",
     )  # fmt: skip
     if not findings.runoff:
         return
@@ -81,46 +82,54 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
         number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
         number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
     )  # fmt: skip
+    bounds = runoff_bounds(findings.runoff)
+    dry, wet = (number(each, "volume", units).text for each in (bounds.dry, bounds.wet))
+    yield (f"On dry soil {dry} would run off in all, on wet soil {wet}.",)
 
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
-    wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
+    wet = [water for water in findings.low_spots if water.on_parcel and _stands(water.storm_depth, water.hours)]
     deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why.code not in SMALL]
     deep.sort(key=lambda water: water.rank)
     if not deep:
-        yield ("No water stands on the lot in the design storm that is worth a line.",)
+        yield ("No water worth a line stands on the lot in the design storm.",)
     for water in deep[:MOST_LOW_SPOTS]:
-        yield _low_spot(water, layers, units, works=_has_works(findings))
+        yield _low_spot(water, layers, units, improved=_improves(findings))
     more = len(wet) - len(deep[:MOST_LOW_SPOTS])
     if more:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
 
 
-def _has_works(findings: Findings) -> bool:
+def _stands(depth: float, hours: float | None) -> bool:
+    """Whether water stands: what is a film on the ground stands for no time."""
+    return depth > 0.0 and hours != 0.0
+
+
+def _improves(findings: Findings) -> bool:
     plan = findings.plan
     return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
 
 
-def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, works: bool) -> Words:
+def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, improved: bool) -> Words:
     name = water.spot.id
 
     def told(column: str, kind: str) -> Number:
         return layer_number(layers, "low_spots", name, column, kind, units)
 
     words: list[Inline] = [f"{name}: ", told("storm_depth", "depth"), " deep over up to ", told("area", "area"), ", "]
-    words += _how_long(water.hours, told("stands", "hours"))
-    if works and water.storm_depth_after > FILM:
-        words += ["; with the works ", told("storm_depth_after", "depth"), " "]
-        words += _how_long(water.hours_after, told("stands_after", "hours"))
-    elif works and water.storm_depth_after < water.storm_depth:
-        words.append("; with the works it drains")
+    words += _how_long(water.hours, told("stands", "time"))
+    if improved and _stands(water.storm_depth_after, water.hours_after):
+        words += ["; with the improvements ", told("storm_depth_after", "depth"), " deep, "]
+        words += _how_long(water.hours_after, told("stands_after", "time"))
+    elif improved and water.storm_depth_after < water.storm_depth:
+        words.append("; with the improvements it drains")
     doubt = " Within lidar error." if water.spot.within_lidar_error else ""
     words.append(f". {say(water.why, units)}{doubt}")
     return tuple(words)
 
 
 def _how_long(hours: float | None, told: Number) -> list[Inline]:
-    return ["for longer than was followed"] if hours is None else ["for ", told]
+    return ["for an unknown time"] if hours is None else ["for ", told]
 
 
 def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -167,9 +176,9 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
     for basin in plan.catch_basins:
         if basin.provisional:
-            yield (f"{basin.id}, provisional: {say(basin.why, units)}",)
+            yield (f"{basin.id}, a provisional catch basin. {say(basin.why, units)}",)
         else:
-            yield (f"{basin.id}, a catch basin with a {basin.grate} grate for ",
+            yield (f"{basin.id}, a catch basin with {with_article(basin.grate)} grate for ",
                    told("catch_basins", basin.id, "peak_flow", "flow"), f". {say(basin.why, units)}")  # fmt: skip
     for drain in plan.french_drains:
         yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
@@ -180,8 +189,9 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
                f" long. {say(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
         warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
-        yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
-               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
+        yield (f"{sump.id}, a sump basin {sump.basin} with a pump: lifts ",
+               told("sumps", sump.id, "operating_flow", "flow"), " by ", told("sumps", sump.id, "lift", "length"),
+               "; ", told("sumps", sump.id, "inflow", "flow"), f" arrives at the peak{warned}.")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:
@@ -203,23 +213,35 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
     return tuple(words)
 
 
-def _cost(findings: Findings, units: Units) -> Iterator[Words]:
+def _ways(findings: Findings, units: Units) -> Iterator[Words]:
     for position, way in enumerate(findings.plan.alternatives):
-        if way.chosen and way.likely is not None:
-            source = f"summary|alternatives|{position}"
-            yield (
-                number(way.low, "money", units, f"{source}|cost_low"), " to ",
-                number(way.high, "money", units, f"{source}|cost_high"), ", likely ",
-                number(way.likely, "money", units, f"{source}|cost_likely"), ", in the price list's money.",
-            )  # fmt: skip
+        source = f"summary|alternatives|{position}"
+        depends = say(way.depends_on, units)
+        name = start_upper(MODES[way.mode])
+        if not way.possible:
+            yield (f"{name}: not possible. {start_upper(depends)}",)
+            continue
+        words: list[Inline] = [f"{name}{', chosen' if way.chosen else ''}: "]
+        if way.likely is None:
+            words.append("not priced")
+        else:
+            low, likely, high = (number(value, "money", units, f"{source}|cost_{key}") for value, key in (
+                (way.low, "low"), (way.likely, "likely"), (way.high, "high")))  # fmt: skip
+            words += [low, " to ", high, ", likely ", likely, f", {CURRENCY}"]
+        if way.deepest is not None:
+            words += ["; deepest dig ", number(way.deepest, "length", units, f"{source}|deepest_m")]
+        if way.fall_to_spare is not None:
+            words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
+        words.append(f". Depends on: {depends}" if depends else ".")
+        yield tuple(words)
 
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     worst = worst_verdict(findings)
     said = {
-        "sure": "Sure, as far as public lidar can be: a level on site confirms it.",
-        "cannot_tell": "This lidar cannot tell. Level shots settle it before anyone prices or digs.",
-        "no": "It does not work as far as is known; see why above.",
+        "sure": "Likely, from lidar; confirm with a level before pricing.",
+        "cannot_tell": "This lidar cannot settle it; take level shots before anyone prices or digs.",
+        "no": "It does not work, as far as is known; see why above.",
     }
     yield (said[worst],)
     for check in findings.plan.site_checks:

@@ -8,7 +8,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of, stakes_of
 from pipelines.deliverables.report.blocks import (
     Block,
-    Column,
+    Head,
     Inline,
     Items,
     Paragraph,
@@ -137,10 +137,10 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
         told += " No cuts are given, since no level shots were."
     yield Paragraph((told,))
     level = number(0.0, "level", units).unit
-    columns = [Column("Stake"), Column("What"), Column("Station", number(0.0, "length", units).unit, True),
-               Column("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
+    columns = [Head("Stake"), Head("What"), Head("Station", number(0.0, "length", units).unit, True),
+               Head("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
     if findings.levels_given:
-        columns.append(Column("Cut", level, True))
+        columns.append(Head("Cut", level, True))
     rows: list[tuple[Inline, ...]] = []
     for stake in stakes:
         above = number(stake.above_benchmark, "level", units, f"stakeout|{stake.point}|invert_above_benchmark_{level}")

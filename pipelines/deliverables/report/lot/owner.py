@@ -7,7 +7,7 @@ import pandas as pd
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import (
     Block,
-    Column,
+    Head,
     Inline,
     Items,
     Number,
@@ -49,7 +49,7 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         rows: tuple[tuple[Inline, ...], ...] = tuple(care)
         blocks += [
             Subhead("What to look after"),
-            Table("care", "Care", (Column("When"), Column("What"), Column("What to look for")), rows),
+            Table("care", "Care", (Head("When"), Head("What"), Head("What to look for")), rows),
         ]
     blocks += [
         Subhead("What the plan does not do"),
@@ -75,7 +75,7 @@ def _price_table(findings: Findings, units: Units) -> Table | None:
         if of_share:
             rows.append((name, *_money(of_share, f"|share|{share}", units)))
     total = _money(lines, "", units)
-    columns = (Column("In the price list's money"), *(Column(name, "", True) for name in ("Low", "Likely", "High")))
+    columns = (Head("In the price list's money"), *(Head(name, "", True) for name in ("Low", "Likely", "High")))
     return Table(
         "price", "Price range", columns, tuple(rows), ("Total", *total),
         "A range to talk about, not an offer: it follows the price list and lidar's ground.",

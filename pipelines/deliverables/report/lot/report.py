@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Report, Table
+from pipelines.deliverables.report.blocks import Block, Head, Report, Table
 from pipelines.deliverables.report.lot.answer import lot_answer_blocks, worst_verdict
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.lot.crew import crew_sheet
@@ -46,6 +46,6 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
 def _inputs(findings: Findings) -> Table | None:
     if not findings.inputs:
         return None
-    columns = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+    columns = (Head("Read as"), Head("File"), Head("SHA-256"), Head("CRS"))
     rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
     return Table("inputs", "Files that were read", columns, rows)

@@ -9,8 +9,8 @@ from pipelines.deliverables.files.layer_table import read_rows
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import (
     Block,
-    Column,
     Facts,
+    Head,
     Inline,
     Items,
     Sheet,
@@ -31,9 +31,7 @@ from terrain.unit_table import Units
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
     """What a reviewer asks."""
     blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
-    leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
-    if leaving is not None:
-        blocks.append(replace(leaving, rows=tuple((_place(row[0]), *row[1:]) for row in leaving.rows)))
+    blocks += leaving_blocks(layers, units)
     blocks.append(Facts(tuple(_balance(findings, units))))
     blocks.append(Subhead("Areas and flows"))
     for name in ("runoff", "outfalls"):
@@ -49,8 +47,7 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
     permits = tuple((text,) for text in dict.fromkeys(_permits(findings, units)))
     if permits:
         blocks += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
-    if findings.warnings:
-        blocks += [Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, units)]
+    blocks += warning_blocks(findings, units)
     blocks += [
         Subhead("Sources of every method"),
         Facts(tuple(_methods())),
@@ -58,11 +55,26 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
     return Sheet("reviewer", "Reviewer", "For whoever must let it through.", tuple(blocks))
 
 
+def leaving_blocks(layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
+    """What leaves the lot before and after, by side and outfall."""
+    leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
+    if leaving is None:
+        return ()
+    return (replace(leaving, rows=tuple((_place(row[0]), *row[1:]) for row in leaving.rows)),)
+
+
+def warning_blocks(findings: Findings, units: Units) -> tuple[Block, ...]:
+    """What was assumed, what is missing, what is doubtful."""
+    if not findings.warnings:
+        return ()
+    return Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, units)
+
+
 def rules_table(findings: Findings) -> Table | None:
     """Every rule, default and assumption with its mark."""
     if not findings.parameters:
         return None
-    columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
+    columns = (Head("Rule"), Head("Value: low / likely / high"), Head("Mark"))
     return Table("rules", "Rules and defaults", columns, findings.parameters)
 
 
@@ -101,9 +113,9 @@ def _alternatives(findings: Findings, units: Units) -> Table:
             row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
         rows.append((*row, say(way.depends_on, units)))
     columns = (
-        Column("Way"), Column("Low", "", True), Column("Likely", "", True), Column("High", "", True),
-        Column("Deepest dig", number(0.0, "length", units).unit, True),
-        Column("Fall to spare", number(0.0, "depth", units).unit, True), Column("Depends on"),
+        Head("Way"), Head("Low", "", True), Head("Likely", "", True), Head("High", "", True),
+        Head("Deepest dig", number(0.0, "length", units).unit, True),
+        Head("Fall to spare", number(0.0, "depth", units).unit, True), Head("Depends on"),
     )  # fmt: skip
     return Table("alternatives", "Ways compared", columns, tuple(rows))
 
