@@ -50,6 +50,7 @@ def command(
     Example:
       lotshed screen sample_data/lot_07.toml --out /tmp/lot_07
     """
+    from pipelines.deliverables.words.say import say
     from pipelines.lot import check_site, screen_lot
 
     if dry_run:
@@ -57,7 +58,8 @@ def command(
             from pipelines.deliverables.files.place import check_place
 
             check_place(out, overwrite=overwrite)
-        click.echo(check_site(site))
+        units, told = check_site(site)
+        click.echo("\n".join(say(each, units) for each in told))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")

@@ -1,12 +1,13 @@
 """Everything one run found, as handed to the rooms that write it down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
 from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
+from pipelines.inputs.rules import Rules, load_rules
 from pipelines.layout.plan import Plan, Said
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
@@ -118,8 +119,8 @@ class StormWater:
 
     Attributes
     ----------
-    name : str
-        Of the storm, in words.
+    name : Said
+        Of the storm.
     return_period : float or None
         [yr]
     depth : float
@@ -130,7 +131,7 @@ class StormWater:
         Id of a low spot, deepest water there as the lot is and with the works. [m]
     """
 
-    name: str
+    name: Said
     return_period: float | None
     depth: float
     design: bool
@@ -173,7 +174,7 @@ class Benchmark:
 
     Attributes
     ----------
-    name : str
+    name : Said
         What a crew looks for.
     elevation : float
         [m]
@@ -181,7 +182,7 @@ class Benchmark:
         Read with a level rather than taken from the raster or a drawing.
     """
 
-    name: str
+    name: Said
     elevation: float
     measured: bool
 
@@ -216,7 +217,7 @@ class Findings:
     leaving : tuple of tuple
         (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
     parameters : tuple of tuple
-        (name, value in words, mark) of every rule, default and assumption used.
+        (name, value, mark) of what was taken as given beside the rules.
     storms : tuple of StormWater
         From the lightest to the heaviest; may be empty.
     hydrographs : tuple of CollectorFlow
@@ -255,8 +256,8 @@ class Findings:
     leaving: tuple[tuple[str, float, float, float, float], ...]
     warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
-    parameters: tuple[tuple[str, str, str], ...]
-    vertical_datum: str
+    parameters: tuple[tuple[Said, Said, str], ...]
+    vertical_datum: Said
     storms: tuple[StormWater, ...] = ()
     hydrographs: tuple[CollectorFlow, ...] = ()
     pumps: tuple[PumpPicture, ...] = ()
@@ -264,3 +265,4 @@ class Findings:
     levels_given: bool = False
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     fall_to_spare: Raster | None = None
+    rules: Rules = field(default_factory=load_rules)

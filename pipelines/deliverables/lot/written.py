@@ -12,8 +12,8 @@ from pipelines.deliverables.files.geotiff import write_geotiff
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.findings.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, said_items
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
@@ -24,7 +24,7 @@ from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_b
 from pipelines.deliverables.report.pdf import report_pdf
 from pipelines.deliverables.report.text import blocks_as_text
 from pipelines.deliverables.unit_systems import unit_system
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.say import sentence
 
 DECIMALS = 3
 """Of feet or metres in what the crew reads."""
@@ -62,7 +62,7 @@ def answer_text(findings: Findings, width: int) -> str:
     cautions = said_items((caution.text for caution in findings.cautions), units)
     return blocks_as_text(
         (
-            Paragraph((f"{findings.name}: {say(findings.plan.verdict, units)}",)),
+            Paragraph((f"{findings.name}: {sentence(findings.plan.verdict, units)}",)),
             *lot_answer_blocks(findings, layers, units),
             *leaving_blocks(layers, units),
             *warning_blocks(findings, units),

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from pipelines.deliverables.words.say import say_all
+from pipelines.deliverables.words.say import sentence
 from terrain.reason import Reason
 from terrain.unit_table import Units
 
@@ -178,5 +178,5 @@ def plain(words: Words) -> str:
 
 
 def said_items(said: Iterable[Reason | str], units: Units, mark: str = "bullet") -> Items:
-    """What is told, in words, as a list."""
-    return Items(tuple((text,) for text in say_all(said, units)), mark)
+    """What is told as a list of sentences, each once."""
+    return Items(tuple((text,) for text in dict.fromkeys(sentence(fact, units) for fact in said)), mark)

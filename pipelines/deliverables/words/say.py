@@ -24,6 +24,12 @@ def say(fact: Reason | str, units: Units) -> str:
     return str(_template(fact.code, units).render(dict(fact.values)))
 
 
+def sentence(fact: Reason | str, units: Units) -> str:
+    """What is told, from a capital letter to a full stop."""
+    text = start_upper(say(fact, units).strip())
+    return text if not text or text.endswith((".", "?", "!")) else f"{text}."
+
+
 def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
     """Reasons in words, each sentence once, in order."""
     return tuple(dict.fromkeys(say(fact, units) for fact in facts))

@@ -14,8 +14,8 @@ import pytest
 
 from pipelines.deliverables.files.text_file import summary_text
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.findings.stakeout import stakeout_table
 from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.stakeout import stakeout_table
 from pipelines.deliverables.lot.summary import summary
 from pipelines.deliverables.lot.written import lot_files
 from pipelines.deliverables.swale.handover import write_swales

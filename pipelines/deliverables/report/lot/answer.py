@@ -9,7 +9,7 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, VERDICTS
-from pipelines.deliverables.words.say import say, say_all, start_upper, with_article
+from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.plan import Discharge, Said
 from terrain.reason import Reason
@@ -26,7 +26,7 @@ CURRENCY = "in the currency of the price list"
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
     """The answer's parts, then the site checks, most telling first."""
     plan = findings.plan
-    cures = ((" ".join(say_all((cure.what, cure.changes), units)),) for cure in plan.cures)
+    cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
@@ -51,11 +51,11 @@ def worst_verdict(findings: Findings) -> str:
     return next((verdict for verdict in ("no", "cannot_tell", "sure") if verdict in found), "cannot_tell")
 
 
-def design_storm(findings: Findings) -> str:
+def design_storm(findings: Findings, units: Units) -> str:
     """What the design storm is called, empty where nothing said it."""
     named = [storm.name for storm in findings.storms if storm.design]
-    named += [value for name, value, _ in findings.parameters if name == "design storm"]
-    return named[0] if named else ""
+    named += [value for name, value, _ in findings.parameters if is_said(name, "parameter_storm")]
+    return say(named[0], units) if named else ""
 
 
 def _sources(findings: Findings, units: Units) -> Iterator[Words]:
@@ -75,7 +75,7 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     outside = sum(row.runoff_volume for row in findings.runoff if row.run_on)
     first = max(findings.runoff, key=lambda row: row.storm_depth)
     depth = "storm_depth_in" if units == "us" else "storm_depth_mm"
-    name = design_storm(findings)
+    name = design_storm(findings, units)
     yield (
         "In the design storm (", f"{name}, " if name else "",
         number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}"), " of rain) ",
@@ -124,7 +124,7 @@ def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: U
     elif improved and water.storm_depth_after < water.storm_depth:
         words.append("; with the improvements it drains")
     doubt = " Within lidar error." if water.spot.within_lidar_error else ""
-    words.append(f". {say(water.why, units)}{doubt}")
+    words.append(f". {sentence(water.why, units)}{doubt}")
     return tuple(words)
 
 
@@ -176,17 +176,17 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
     for basin in plan.catch_basins:
         if basin.provisional:
-            yield (f"{basin.id}, a provisional catch basin. {say(basin.why, units)}",)
+            yield (f"{basin.id}, a provisional catch basin. {sentence(basin.why, units)}",)
         else:
             yield (f"{basin.id}, a catch basin with {with_article(basin.grate)} grate for ",
-                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {say(basin.why, units)}")  # fmt: skip
+                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {sentence(basin.why, units)}")  # fmt: skip
     for drain in plan.french_drains:
         yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
                f" long with {drain.pipe}, for ", told("french_drains", drain.id, "peak_flow", "flow"),
-               f". {say(drain.why, units)}")  # fmt: skip
+               f". {sentence(drain.why, units)}")  # fmt: skip
     for channel in plan.channel_drains:
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
-               f" long. {say(channel.why, units)}")  # fmt: skip
+               f" long. {sentence(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
         warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
         yield (f"{sump.id}, a sump basin {sump.basin} with a pump: lifts ",
@@ -209,17 +209,17 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
-    words.append((")" if told else "") + f". {say(line.why, units)}")
+    words.append((")" if told else "") + f". {sentence(line.why, units)}")
     return tuple(words)
 
 
 def _ways(findings: Findings, units: Units) -> Iterator[Words]:
     for position, way in enumerate(findings.plan.alternatives):
         source = f"summary|alternatives|{position}"
-        depends = say(way.depends_on, units)
+        depends = sentence(way.depends_on, units)
         name = start_upper(MODES[way.mode])
         if not way.possible:
-            yield (f"{name}: not possible. {start_upper(depends)}",)
+            yield (f"{name}: not possible. {depends}",)
             continue
         words: list[Inline] = [f"{name}{', chosen' if way.chosen else ''}: "]
         if way.likely is None:
@@ -232,7 +232,7 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             words += ["; deepest dig ", number(way.deepest, "length", units, f"{source}|deepest_m")]
         if way.fall_to_spare is not None:
             words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
-        words.append(f". Depends on: {depends}" if depends else ".")
+        words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)
 
 
@@ -246,7 +246,7 @@ def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     yield (said[worst],)
     for check in findings.plan.site_checks:
         if is_said(check, DECIDING):
-            yield (say(check, units),)
+            yield (sentence(check, units),)
 
 
 def is_said(said: Said, *codes: str) -> bool:

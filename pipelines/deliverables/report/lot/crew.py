@@ -23,6 +23,7 @@ from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table, number
+from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Plan
 from terrain.unit_table import Units
 
@@ -124,17 +125,18 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
     if benchmark is None:
         return
     yield Subhead("Grades, provisional")
+    name = say(benchmark.name, units)
     if benchmark.measured:
-        told = f"Grades are told from {benchmark.name}, read with a level on site."
+        told = f"Heights are relative to {name}, read with a level on site."
     else:
         told = (
-            f"Grades are told from {benchmark.name}, which nobody has levelled: they hold among each other as far as "
-            "lidar does. Set a benchmark on site and read it first."
+            f"Heights are relative to {name}, which is unsurveyed; they are only as accurate as the lidar. Set a "
+            "benchmark on site and read it first."
         )
     if findings.levels_given:
         told += " Cuts are to the trench's bottom under the pipe."
     else:
-        told += " No cuts are given, since no level shots were."
+        told += " Cut depths need level shots."
     yield Paragraph((told,))
     level = number(0.0, "level", units).unit
     columns = [Head("Stake"), Head("What"), Head("Station", number(0.0, "length", units).unit, True),

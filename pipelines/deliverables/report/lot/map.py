@@ -44,7 +44,7 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
     return MapPicture(
-        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings), findings.grid.shape[1]
+        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1]
     )
 
 
@@ -142,15 +142,15 @@ def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
     )
 
 
-def _storms(findings: Findings) -> tuple[StormShown, ...]:
+def _storms(findings: Findings, units: Units) -> tuple[StormShown, ...]:
     """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
     if not findings.low_spots:
         return ()
     design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
     others = [storm for storm in findings.storms if not storm.design]
-    named = design_storm(findings) or "Design storm"
+    named = design_storm(findings, units) or "Design storm"
     depth = max((row.storm_depth for row in findings.runoff), default=0.0)
-    shown = [(storm.depth, StormShown(storm.name, False, storm.standing)) for storm in others]
+    shown = [(storm.depth, StormShown(say(storm.name, units), False, storm.standing)) for storm in others]
     shown.append((depth, StormShown(named, True, design)))
     return tuple(storm for _, storm in sorted(shown, key=lambda each: each[0]))
 

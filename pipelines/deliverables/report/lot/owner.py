@@ -19,7 +19,7 @@ from pipelines.deliverables.report.blocks import (
 )
 from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, is_said, proposed
 from pipelines.deliverables.report.numbers import number
-from pipelines.deliverables.words.say import say, say_all, start_upper
+from pipelines.deliverables.words.say import sentence
 from pipelines.layout.plan import Cure, Plan, TakeOffLine
 from terrain.unit_table import Units
 
@@ -31,7 +31,7 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
     """What the owner of the lot needs."""
     plan = findings.plan
     works = bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins)
-    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((say(plan.verdict, units),))]
+    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((sentence(plan.verdict, units),))]
     if plan.refer_out:
         blocks.append(said_items(plan.refer_out, units))
     if works:
@@ -62,7 +62,7 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
 def cure_words(cure: Cure, units: Units) -> str:
     """A cheap cure: what to do, why, and what it changes."""
-    return " ".join(say_all((cure.what, cure.why, cure.changes), units))
+    return " ".join(sentence(each, units) for each in (cure.what, cure.why, cure.changes))
 
 
 def _price_table(findings: Findings, units: Units) -> Table | None:
@@ -116,11 +116,10 @@ def care_rows(plan: Plan) -> list[tuple[str, str, str]]:
 
 
 def _not_done(findings: Findings, works: bool, units: Units) -> Iterator[str]:
-    storm = design_storm(findings)
+    storm = design_storm(findings, units)
     if works:
         yield f"It is laid out for one storm{f' ({storm})' if storm else ''}: a heavier one stands deeper and longer."
-    for warning in say_all(findings.plan.warnings, units):
-        yield start_upper(warning) + ("" if warning.endswith(".") else ".")
+    yield from (sentence(warning, units) for warning in findings.plan.warnings)
     yield "It does not lower ground water, mend a leak, or dry a basement or crawl space that is wet from below."
     yield "It does not find what lies in the ground, who owns what, or what the local code allows."
     yield "It is not built until someone has looked at the lot in rain and levelled it."

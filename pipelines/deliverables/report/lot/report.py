@@ -12,7 +12,7 @@ from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.numbers import layer_table
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
 
 LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
@@ -27,7 +27,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",
                     totals=("low", "likely", "high"), note="In the price list's money.")
     )  # fmt: skip
-    tables += [rules_table(findings), _inputs(findings)]
+    tables += [rules_table(findings, units), _inputs(findings)]
     kept: tuple[Block, ...] = tuple(table for table in tables if table is not None)
     return Report(
         name=findings.name,
@@ -35,7 +35,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         units=units,
         subject="Drainage pre-screen of a lot",
         sure=worst_verdict(findings),
-        verdict=say(findings.plan.verdict, units),
+        verdict=sentence(findings.plan.verdict, units),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,

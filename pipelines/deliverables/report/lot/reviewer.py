@@ -24,7 +24,8 @@ from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.rules import parameter_rows
+from pipelines.deliverables.words.say import say, sentence
 from terrain.unit_table import Units
 
 
@@ -70,12 +71,13 @@ def warning_blocks(findings: Findings, units: Units) -> tuple[Block, ...]:
     return Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, units)
 
 
-def rules_table(findings: Findings) -> Table | None:
+def rules_table(findings: Findings, units: Units) -> Table | None:
     """Every rule, default and assumption with its mark."""
-    if not findings.parameters:
+    rows = tuple(parameter_rows(findings.rules, findings.parameters, units))
+    if not rows:
         return None
     columns = (Head("Rule"), Head("Value: low / likely / high"), Head("Mark"))
-    return Table("rules", "Rules and defaults", columns, findings.parameters)
+    return Table("rules", "Rules and defaults", columns, rows)
 
 
 def _place(name: Inline) -> Inline:
@@ -111,7 +113,7 @@ def _alternatives(findings: Findings, units: Units) -> Table:
             (way.deepest, "length", "deepest_m"), (way.fall_to_spare, "depth", "fall_to_spare_m"),
         ):  # fmt: skip
             row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
-        rows.append((*row, say(way.depends_on, units)))
+        rows.append((*row, sentence(way.depends_on, units)))
     columns = (
         Head("Way"), Head("Low", "", True), Head("Likely", "", True), Head("High", "", True),
         Head("Deepest dig", number(0.0, "length", units).unit, True),
@@ -125,7 +127,7 @@ def _permits(findings: Findings, units: Units) -> Iterator[str]:
     for outfall in findings.plan.outfalls:
         if outfall.id in used or not used:
             given = "" if outfall.verified else ", found and not verified"
-            confirm = f" Confirm: {say(outfall.to_confirm, units)}" if outfall.to_confirm else ""
+            confirm = f" Confirm: {sentence(outfall.to_confirm, units)}" if outfall.to_confirm else ""
             yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
     for run in findings.plan.pipe_runs:
         for crossing in run.crossings:
