@@ -1,5 +1,6 @@
 """How much a run says besides its result, and where."""
 
+import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,6 +10,8 @@ from typing import Any, Protocol
 import click
 
 from cli import interrupt
+
+MOST_WIDTH = 100
 
 
 class Progress(Protocol):
@@ -53,6 +56,11 @@ class Voice:
         interrupt.check()
         if done is None or self.verbose:
             click.echo(text, err=True)
+
+
+def text_width() -> int:
+    """Characters in a line of an answer: the terminal's, at most as many as read well."""
+    return min(shutil.get_terminal_size((MOST_WIDTH, 24)).columns, MOST_WIDTH)
 
 
 def _silence(text: str, done: float | None) -> None:

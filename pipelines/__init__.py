@@ -1,1 +1,24 @@
-"""From a site to a plan: whole jobs and the rooms they use."""
+"""From a site to a plan: whole jobs and the rooms they use.
+
+    from pipelines import Site, screen
+    result = screen(elevation=(heights, transform, crs), parcel=lot)
+    result.layers["low_spots"], result.verdict, result.plot(), result.save("out")
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pipelines.library.jobs import check_swale, screen
+    from pipelines.library.results import LotResult, SwaleResult
+    from pipelines.library.site import Site
+
+__all__ = ["LotResult", "Site", "SwaleResult", "check_swale", "screen"]
+
+
+def __getattr__(name: str) -> Any:
+    # a job imports half of the scientific stack, which the command line's --help does without
+    if name not in __all__:
+        raise AttributeError(f"module 'pipelines' has no attribute {name!r}")
+    from pipelines.library import jobs, results, site
+
+    return next(getattr(room, name) for room in (jobs, results, site) if hasattr(room, name))

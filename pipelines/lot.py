@@ -1,6 +1,6 @@
 """The main job: from a site file to everything that is found and proposed on one lot."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -17,8 +17,6 @@ from pipelines.deliverables.findings.gathering import (
     storms_of,
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
-from pipelines.deliverables.words.quantities import format_quantity
-from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.design_rain import DesignRain, design_rain
@@ -52,6 +50,8 @@ from terrain.flow.lot_ground import refuse_unfit
 from terrain.flow.low_spots import find_low_spots
 from terrain.flow.pysheds_adapter import self_check, with_pysheds
 from terrain.ground import ROOF, Ground
+from terrain.reason import reason
+from terrain.unit_table import Units
 
 Progress = Callable[[str, float | None], None]
 
@@ -70,7 +70,7 @@ class LotInputs:
         By item.
     pump : tuple of ndarray or None
         Flow [m3/s] and head [m] of the pump's curve.
-    warnings : tuple of Reason or str
+    warnings : tuple of Said
         What was assumed.
     """
 
@@ -117,8 +117,8 @@ def open_lot(path: Path) -> LotInputs:
     return LotInputs(opened, rain, prices, pump, warnings)
 
 
-def check_site(path: Path) -> str:
-    """Check all inputs of a site and say what a run would do with them.
+def check_site(path: Path) -> tuple[Units, tuple[Said, ...]]:
+    """Check all inputs of a site and tell what a run would do with them.
 
     Parameters
     ----------
@@ -127,7 +127,9 @@ def check_site(path: Path) -> str:
 
     Returns
     -------
-    str
+    units : str
+        us or si, as the site file asks.
+    told : tuple of Said
         The resolved plan, a line each.
 
     Raises
@@ -138,20 +140,18 @@ def check_site(path: Path) -> str:
     lot = open_lot(path)
     opened = lot.opened
     source, site = opened.source, opened.site
-    layers = [f"{layer.key}: {layer.words}" for layer in opened.layers.sources]
-    lines = [
-        f"{site.name}: all inputs can be read.",
-        f"ground: {source.path}, cells {source.cell_width:.3g} x {source.cell_height:.3g} m, heights in "
-        f"{source.vertical.unit} ({source.vertical.told_by}), lidar error {opened.rmse * 100.0:.0f} cm",
-        f"map: {source.grid.frame.crs.name}",
-        *layers,
-        f"design storm: {say(lot.rain.storm.name, site.units)}, "
-        f"{format_quantity(lot.rain.storm.depth, 'rain', site.units)}",
-        f"pump curve: {'as given' if lot.pump is not None else 'assumed'}; prices: "
-        f"{'as given over the defaults' if site.prices is not None else 'defaults'}",
-        *(f"warning: {said}" for said in say_all(lot.warnings, site.units)),
-    ]
-    return "\n".join(lines)
+    return site.units, (
+        reason("dry_run_readable", site=site.name),
+        reason(
+            "dry_run_ground", file=str(source.path), cell_width=source.cell_width, cell_height=source.cell_height,
+            unit=source.vertical.unit, told_by=source.vertical.told_by, error=opened.rmse,
+        ),
+        reason("dry_run_map", crs=source.grid.frame.crs.name),
+        *(reason("dry_run_layer", key=layer.key, layer=layer.words) for layer in opened.layers.sources),
+        reason("dry_run_storm", storm=lot.rain.storm.name, depth=lot.rain.storm.depth),
+        reason("dry_run_pump_and_prices", pump_given=lot.pump is not None, prices_given=site.prices is not None),
+        *(reason("dry_run_warning", warning=warning) for warning in lot.warnings),
+    )
 
 
 def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self_check: bool = False) -> Findings:
@@ -205,7 +205,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     progress("running the other storms of the table", 0.85)
     storms = other_storms(situation, reckoning, planned, planned.capacities)
     progress("gathering the findings", 0.95)
-    warnings = [*lot.warnings, *(text for text in surface.warnings if text not in lot.warnings)]
+    warnings: list[Said] = [*lot.warnings, *(said for said in surface.warnings if said not in lot.warnings)]
     if fit is not None and opened.shots is not None:
         warnings += shots_in_words(fit, opened.shots)
     warnings += misfits_in_words(situation, opened.layers)
@@ -225,39 +225,37 @@ def _check_names(site: SiteFile) -> None:
         raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
-def _assumed(opened: SiteInputs) -> list[str]:
-    """What is missing in the site file and what is taken for it."""
+def _assumed(opened: SiteInputs) -> Iterator[Said]:
+    """What is missing in the site file and what is assumed for it."""
     site, layers = opened.site, opened.layers
-    said: list[str] = []
     if site.elevation.rmse is None:
-        said.append(f"no accuracy of the lidar is given: {opened.rmse * 100.0:.0f} cm are taken")
+        yield reason("assumed_lidar_error", error=opened.rmse)
     if site.soil.group is None and site.soil.source is None:
-        said.append(f"no soil is given: hydrologic group {SOIL_GROUP} under {site.soil.cover or COVER} is taken")
+        yield reason("assumed_soil", group=SOIL_GROUP, cover=site.soil.cover or COVER)
     elif site.soil.source is not None:
         bare = layers.parcel.difference(layers.soils.union_all()).area / layers.parcel.area
         if bare > 0.01:
-            said.append(f"the soils given leave {bare:.0%} of the lot out: group {SOIL_GROUP} is taken there")
+            yield reason("assumed_soil_outside", share=float(bare), group=SOIL_GROUP)
     if site.soil.compacted:
-        said.append("the soil of a built lot is taken one hydrologic group worse than mapped (soil.compacted)")
+        yield reason("assumed_compacted")
     if site.roofs is None:
-        said.append("no roofs are given: the ground can be read, but no works are sited against a house")
+        yield reason("missing_roofs")
     else:
         own = layers.roofs[layers.roofs.intersects(layers.parcel)]
         if site.house.foundation is None and not (own["foundation"] != "").any():
-            said.append("no foundation is given: stone is kept 4 ft off the house, as from a crawl space or basement")
+            yield reason("missing_foundation", distance=site.rules["stone_wall_offset"].likely)
         if site.downspouts is None:
-            said.append("no downspouts are given: roof water is taken to drip along the eaves")
+            yield reason("missing_downspouts")
     if site.hardscape is None:
-        said.append("no hardscape is given: nothing marks what must stay dry but the house")
+        yield reason("missing_hardscape")
     if site.right_of_way is None:
-        said.append("no right of way is given: nobody can tell a neighbour's ground from the street's")
+        yield reason("missing_right_of_way")
     if site.outfalls is None:
-        said.append("no outfall is given: places beyond the frontage are looked for, and none of them is verified")
+        yield reason("missing_outfalls")
     if site.utilities is None:
-        said.append("no utilities are given: lines in the ground are not known")
+        yield reason("missing_utilities")
     if site.elevation.flown is None:
-        said.append("the year of the lidar is not given: if house or grading are newer, it shows another lot")
-    return said
+        yield reason("missing_flown")
 
 
 def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
@@ -308,14 +306,13 @@ def _findings(
     studied_roofs = (situation.drainage.ground.kind == ROOF) & situation.on_parcel
     bounds = runoff_bounds(after.runoff)
     parameters: tuple[tuple[Said, Said, str], ...] = (
-        *situation.rules.in_words(),
-        ("design storm", lot.rain.storm.name, ""),
+        (reason("parameter_storm"), lot.rain.storm.name, ""),
         (
-            "runoff of the studied ground, on dry and on wet soil",
-            f"{bounds.dry:.1f} to {bounds.wet:.1f} m3",
+            reason("parameter_runoff_bounds"),
+            reason("runoff_bounds", dry=bounds.dry, wet=bounds.wet),
             "published: NRCS, antecedent runoff conditions I and III",
         ),
-        ("soaking of standing water", f"{soaking.likely * 3.6e6:.1f} mm/h", soaking.source),
+        (reason("parameter_soaking"), reason("soaking_rate", rate=soaking.likely), soaking.source),
     )
     return Findings(
         name=site.name,
@@ -353,6 +350,7 @@ def _findings(
             for name, text in cautions_for(planned.plan, septic_or_well=_septic_or_well(opened))
         ),
         parameters=parameters,
+        rules=situation.rules,
         vertical_datum=_datum(opened),
         storms=storms_of(storms),
         hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
@@ -387,9 +385,9 @@ def _spills_above(situation: Situation, planned: LotPlan) -> dict[str, float]:
 def _benchmark(opened: SiteInputs, situation: Situation) -> Benchmark | None:
     """What a crew tells grades from: the first level shot, else the sill."""
     if opened.shots is not None:
-        return Benchmark(f"level shot {opened.shots.points[0]!r}", float(opened.shots.heights[0]), True)
+        return Benchmark(reason("benchmark_shot", point=opened.shots.points[0]), float(opened.shots.heights[0]), True)
     if situation.floor is not None:
-        return Benchmark("sill of the house", situation.floor, False)
+        return Benchmark(reason("benchmark_sill"), situation.floor, False)
     return None
 
 
@@ -403,9 +401,9 @@ def _septic_or_well(opened: SiteInputs) -> bool:
     return bool(kinds.str.contains("septic|well").any())
 
 
-def _datum(opened: SiteInputs) -> str:
+def _datum(opened: SiteInputs) -> Said:
     if opened.shots is not None:
-        return "the datum of the level shots"
+        return reason("datum_of_shots")
     crs = opened.source.crs
     vertical = [part.name for part in crs.sub_crs_list if part.is_vertical] if crs.is_compound else []
-    return vertical[0] if vertical else "not said by the raster"
+    return vertical[0] if vertical else reason("datum_not_said")

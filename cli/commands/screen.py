@@ -14,7 +14,7 @@ from cli.options import (
     strict_option,
     talk_options,
 )
-from cli.voice import Voice
+from cli.voice import Voice, text_width
 
 
 @click.command("screen")
@@ -50,6 +50,7 @@ def command(
     Example:
       lotshed screen sample_data/lot_07.toml --out /tmp/lot_07
     """
+    from pipelines.deliverables.words.say import say
     from pipelines.lot import check_site, screen_lot
 
     if dry_run:
@@ -57,7 +58,8 @@ def command(
             from pipelines.deliverables.files.place import check_place
 
             check_place(out, overwrite=overwrite)
-        click.echo(check_site(site))
+        units, told = check_site(site)
+        click.echo("\n".join(say(each, units) for each in told))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
@@ -66,7 +68,7 @@ def command(
 
     from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.lot.handover import write_lot
-    from pipelines.deliverables.lot.written import lot_files
+    from pipelines.deliverables.lot.written import answer_text, lot_files
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
@@ -81,8 +83,6 @@ def command(
 
         click.echo(summary_text(summary(findings)), nl=False)
     else:
-        from cli.lot_answer import lot_answer
-
-        click.echo(lot_answer(findings))
+        click.echo(answer_text(findings, text_width()))
         voice.note(f"Written to {out}: {', '.join(['lot.gpkg', 'runoff.csv', 'summary.json', *further])}")
     return VERDICT_FAILS if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None

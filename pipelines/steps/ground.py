@@ -10,8 +10,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from shapely import LineString, MultiPolygon, Polygon
 
 from pipelines.deliverables.files.layer_table import make_layer
-from pipelines.deliverables.findings.gathering import LEAST_PATH_AREA, SIGMAS
 from pipelines.inputs.quantity import read_quantity
+from pipelines.inputs.rules import load_rules
 from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground
 from terrain.arrays import BoolArray, IntArray
 from terrain.errors import GeometryError
@@ -50,7 +50,10 @@ class LowSpotParameters(GroundParameters):
 class FlowPathParameters(GroundParameters):
     """Where a flow path begins."""
 
-    min_area: Area = Field(LEAST_PATH_AREA, description="Ground that must drain through it, such as '1000 ft2'. [m2]")
+    min_area: Area = Field(
+        load_rules()["flow_path_least_area"].likely,
+        description="Ground that must drain through it, such as '1000 ft2'. [m2]",
+    )
 
 
 def low_spots(
@@ -137,6 +140,7 @@ def flow_paths(
     grid = elevation.grid
     columns: dict[str, list[object]] = {name: [] for name in ("id", "contributing_area", "run_on", "certain")}
     lines = []
+    sigmas = load_rules()["flow_path_sigmas"].likely
     for number, path in enumerate(find_flow_paths(drainage, min_area=parameters.min_area), start=1):
         x, y = grid.centres(path.cells // grid.shape[1], path.cells % grid.shape[1])
         line = LineString(np.column_stack([x, y]))
@@ -145,7 +149,7 @@ def flow_paths(
         columns["id"].append(f"P{number}")
         columns["contributing_area"].append(path.contributing_area)
         columns["run_on"].append(None if outside is None else bool(outside[path.cells].any()))
-        columns["certain"].append(fall > SIGMAS * fall_error(parameters.rmse, float(line.length)))
+        columns["certain"].append(fall > sigmas * fall_error(parameters.rmse, float(line.length)))
     return gpd.GeoDataFrame(make_layer("flow_paths", parameters.units, geometry=lines, **columns))
 
 

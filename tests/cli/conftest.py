@@ -52,7 +52,7 @@ def lot_that_finds(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
 
         job = types.ModuleType("pipelines.lot")
         job.screen_lot = screen_lot  # type: ignore[attr-defined]
-        job.check_site = lambda site: f"plan for {site}"  # type: ignore[attr-defined]
+        job.check_site = lambda site: ("us", (f"plan for {site}",))  # type: ignore[attr-defined]
         monkeypatch.setitem(sys.modules, "pipelines.lot", job)
 
     return put

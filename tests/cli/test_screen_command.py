@@ -28,13 +28,13 @@ def test_the_answer_is_on_stdout_and_the_files_are_there(
     assert result.exit_code == 0
     for told in (
         "Lot 7: Roof water leaves by gravity; the patio is pumped.",
-        "run-on from outside 1,076 ft2",
-        "In the design storm 3.9 in deep for 26.0 h; with the works dry.",
-        "Catch basin basin-1, 12 in, for 48 gpm.",
+        "and 1,076 ft² of run-on from outside (14 % of it)",
+        "low-1: 3.9 in deep over up to 323 ft², for 26 h; with the improvements it drains. It lies on a patio.",
+        "basin-1, a catch basin with a 12 in grate for 48 gpm.",
         "basin-1: pumped to out-1: sure (lift 3.9 ft)",
-        "cannot tell from this lidar (fall to spare 2.0 in",
+        "cannot be judged from this lidar (fall to spare 2.0 in",
         "Pumped, chosen: 900 to 2,100, likely 1,400",
-        "Over the north edge: peak 32 gpm before",
+        "Over the north edge: peak before 32 gpm",
         "Clean the gutters.",
         "No soil was given",
         "Call before you dig.",
@@ -67,16 +67,16 @@ def test_sections_without_content_are_not_there(
 ) -> None:
     lot_that_finds(replace(findings, plan=Plan("Nothing to build."), warnings=(), low_spots=()))
     text = run("screen", "site.toml", "--out", tmp_path / "lot").stdout
-    assert "No low spot on the lot." in text
-    for title in ("What is proposed", "Ways compared", "Warnings", "Cheap cures", "Refer"):
+    assert "No water worth a line stands on the lot" in text
+    for title in ("Which ways were compared", "Assumed, missing", "What costs little", "Refer"):
         assert title not in text
 
 
 def test_metric_units_are_told_in_metres(run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path) -> None:
     lot_that_finds(replace(findings, units="si"))
     text = " ".join(run("screen", "site.toml", "--out", tmp_path / "lot").stdout.split())
-    assert "the lot 600 m2" in text
-    assert "10 cm deep for 26.0 h" in text
+    assert "the lot 600 m²" in text
+    assert "10 cm deep over up to 30 m², for 26 h" in text
     assert " ft" not in text.replace("out-1 ft", "")
 
 

@@ -11,10 +11,11 @@ from pathlib import Path
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.geopackage import refuse_if_open
 from pipelines.deliverables.files.run_info import OUTPUTS
+from terrain.unit_table import DAY
 
 Writer = Callable[[Path], None]
 
-ABANDONED_AFTER = 24 * 3600.0
+ABANDONED_AFTER = DAY
 
 
 def prepare_place(folder: Path, *, overwrite: bool) -> Path:

@@ -6,6 +6,8 @@ import pandas as pd
 
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.words.rules import parameter_rows
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 OUTPUTS = "outputs"
@@ -27,10 +29,10 @@ def _rows(findings: Findings, units: Units, outputs: Sequence[str]) -> Iterator[
     yield "crs", ":".join(authority) if authority else frame.crs.name
     yield "crs_name", frame.crs.name
     yield "z_unit_m", repr(frame.unit)
-    yield "vertical_datum", findings.vertical_datum
+    yield "vertical_datum", say(findings.vertical_datum, units)
     yield "cell_width_m", repr(findings.grid.cell_width)
     yield "cell_height_m", repr(findings.grid.cell_height)
-    yield "verdict", findings.plan.verdict
+    yield "verdict", say(findings.plan.verdict, units)
     for file in findings.inputs:
         yield f"input.{file.key}.file", file.file
         yield f"input.{file.key}.sha256", file.sha256
@@ -38,8 +40,8 @@ def _rows(findings: Findings, units: Units, outputs: Sequence[str]) -> Iterator[
             yield f"input.{file.key}.crs", file.crs
         if file.cell_size is not None:
             yield f"input.{file.key}.cell_size_m", repr(file.cell_size)
-    for name, value, mark in findings.parameters:
+    for name, value, mark in parameter_rows(findings.rules, findings.parameters, units):
         yield f"parameter.{name}", f"{value} [{mark}]" if mark else value
     for number, warning in enumerate(findings.warnings, start=1):
-        yield f"warning.{number}", warning
+        yield f"warning.{number}", say(warning, units)
     yield OUTPUTS, ", ".join(outputs)

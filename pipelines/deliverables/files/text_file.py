@@ -17,16 +17,17 @@ def write_text(path: Path, text: str) -> None:
 
 def summary_text(content: dict[str, Any]) -> str:
     """A summary as JSON text."""
-    return json.dumps(_finite(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(plain_values(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _finite(value: Any) -> Any:
+def plain_values(value: Any) -> Any:
+    """Reasons in words, tuples as lists, what is not finite as None."""
     if isinstance(value, Reason):
         return say(value, "si")
     if isinstance(value, dict):
-        return {str(key): _finite(part) for key, part in value.items()}
+        return {str(key): plain_values(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(part) for part in value]
+        return [plain_values(part) for part in value]
     if value is None or isinstance(value, str | bool | int):
         return value
     # numpy's numbers and truth values speak for themselves once unwrapped

@@ -24,27 +24,21 @@ from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.low_spots import LowSpot, settle_water
 from terrain.kernels.routing import accumulate
 from terrain.lidar_error import fall_error
-
-LEAST_PATH_AREA = 100.0
-"""Ground behind a line of flow that is drawn. [m2]"""
-FILM = 0.006
-"""Water shallower than this does not stand; common practice, no source. [m]"""
-SIGMAS = 1.28
-"""Standard errors that a fall must exceed to be certain: one in ten is then wrong. [-]"""
+from terrain.reason import Reason, reason
+from terrain.unit_table import HOUR
 
 
 def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
     """Lines of flow on studied ground and on from it."""
-    drainage = situation.drainage
-    grid = situation.grid
+    drainage, grid, rules = situation.drainage, situation.grid, situation.rules
     columns = grid.shape[1]
     outside = accumulate(
         drainage.target, drainage.order, (situation.studied & ~situation.on_parcel).ravel().astype(np.float64)
     )
     near = _near_lot(drainage, situation.studied)
     paths: list[FlowPath] = []
-    found = sorted(find_flow_paths(drainage, min_area=LEAST_PATH_AREA), key=lambda path: -path.contributing_area)
-    for path in found:
+    found = find_flow_paths(drainage, min_area=rules["flow_path_least_area"].likely)
+    for path in sorted(found, key=lambda path: -path.contributing_area):
         if not near[path.cells].any() or path.cells.size < 2:
             continue
         x, y = grid.centres(path.cells // columns, path.cells % columns)
@@ -59,7 +53,7 @@ def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
                 line=line,
                 contributing_area=path.contributing_area,
                 run_on=bool(outside[end] > 0.0),
-                certain=fall > SIGMAS * fall_error(situation.rmse, float(line.length)),
+                certain=fall > rules["flow_path_sigmas"].likely * fall_error(situation.rmse, float(line.length)),
             )
         )
     return tuple(paths)
@@ -88,6 +82,7 @@ def low_spots_of(
     Those that count in the reckoning are routed; one inside another follows the water of the outer one; a puddle
     too small to be routed holds what settles in it.
     """
+    film = situation.rules["standing_film"].likely
     studied = situation.studied.ravel()
     spots = [spot for spot in situation.spots if studied[spot.cells].any()]
     by_id = {spot.id: spot for spot in situation.spots}
@@ -104,12 +99,12 @@ def low_spots_of(
     for rank, spot in enumerate(order, start=1):
         outer = _routed(spot, by_id, before)
         if outer is None:
-            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking(spot))
+            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking(spot), film)
             water = water_after = puddle
         else:
-            water = _of_outer(spot, by_id[outer], before.standing[outer], soaking(spot))
+            water = _of_outer(spot, by_id[outer], before.standing[outer], soaking(spot), film)
             later = after.standing.get(outer, before.standing[outer])
-            water_after = _of_outer(spot, by_id[outer], later, soaking(spot))
+            water_after = _of_outer(spot, by_id[outer], later, soaking(spot), film)
         rows.append(
             StandingWater(
                 spot=spot,
@@ -139,17 +134,13 @@ def _order(
     return (float(not on_lot), float(not seen), float(trouble is None), weight, -spot.area, -spot.volume)
 
 
-def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> str:
+def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> Reason:
     if trouble is not None:
-        words = f"{trouble.why[0].upper()}{trouble.why[1:]}."
-    elif place is not None:
-        fine = "nobody has complained of it, and lidar cannot tell it" if spot.within_lidar_error else ""
-        words = f"On {place.name}; {fine or 'within what is put up with'}."
-    else:
-        return "Inside a larger one." if spot.contained_in is not None else "Too small to matter."
-    if spills_above is None:
-        return words
-    return f"{words} Spills only above {spills_above / 0.0254:.2g} in ({spills_above * 1000.0:.0f} mm) of rain."
+        return reason("low_spot_in_trouble", why=trouble.why, spills_above=spills_above)
+    if place is not None:
+        doubtful = spot.within_lidar_error
+        return reason("low_spot_tolerated", place=place.name, doubtful=doubtful, spills_above=spills_above)
+    return reason("low_spot_inside_another") if spot.contained_in is not None else reason("low_spot_too_small")
 
 
 def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str | None:
@@ -163,25 +154,25 @@ def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str
 
 
 def _of_outer(
-    spot: LowSpot, outer: LowSpot, water: PoolWater, soaking: float
+    spot: LowSpot, outer: LowSpot, water: PoolWater, soaking: float, film: float
 ) -> tuple[float, float | None, float, float]:
     """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
     dry = spot.bottom_elevation - outer.bottom_elevation
     depth = min(max(water.depth - dry, 0.0), spot.depth if spot is not outer else water.depth)
-    seconds: float | None = float(np.count_nonzero(water.depths > dry + FILM)) * water.step
-    left = float(water.depths[-1]) - dry - FILM
+    seconds: float | None = float(np.count_nonzero(water.depths > dry + film)) * water.step
+    left = float(water.depths[-1]) - dry - film
     if left > 0.0 and seconds is not None:
         # the routing ends with the storm; what stands then falls at the rate the soil takes it
         seconds = seconds + left / soaking if soaking > 0.0 else None
-    hours = None if seconds is None else seconds / 3600.0
+    hours = None if seconds is None else seconds / HOUR
     volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
     return depth, hours, volume, 0.0
 
 
-def _puddle(spot: LowSpot, stored: float, soaking: float) -> tuple[float, float | None, float, float]:
+def _puddle(spot: LowSpot, stored: float, soaking: float, film: float) -> tuple[float, float | None, float, float]:
     level = float(np.interp(stored, spot.volumes, spot.levels))
     depth = level - spot.bottom_elevation
-    hours = max(depth - FILM, 0.0) / soaking / 3600.0 if soaking > 0.0 else None
+    hours = max(depth - film, 0.0) / soaking / HOUR if soaking > 0.0 else None
     return depth, hours, stored, 0.0
 
 

@@ -1,17 +1,19 @@
 """Everything one run found, as handed to the rooms that write it down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
 from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
+from pipelines.inputs.rules import Rules, load_rules
 from pipelines.layout.plan import Plan, Said
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame
 from terrain.raster import Raster
+from terrain.reason import Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +61,8 @@ class StandingWater:
         Volume that overflows in the design storm. [m3]
     rank : int
         1 for the one that matters most.
-    why : str
-        What makes it matter, in words.
+    why : Reason
+        What makes it matter.
     """
 
     spot: LowSpot
@@ -75,7 +77,7 @@ class StandingWater:
     spilled: float
     spilled_after: float
     rank: int
-    why: str
+    why: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,7 @@ class Caution:
     """A caution that goes with every result."""
 
     id: str
-    text: str
+    text: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ class StormWater:
 
     Attributes
     ----------
-    name : Reason or str
+    name : Said
         Of the storm.
     return_period : float or None
         [yr]
@@ -172,7 +174,7 @@ class Benchmark:
 
     Attributes
     ----------
-    name : str
+    name : Said
         What a crew looks for.
     elevation : float
         [m]
@@ -180,18 +182,18 @@ class Benchmark:
         Read with a level rather than taken from the raster or a drawing.
     """
 
-    name: str
+    name: Said
     elevation: float
     measured: bool
 
 
 @dataclass(frozen=True, slots=True)
 class SuspectedCulvert:
-    """A place where the raster shows a dam that a pipe may go through; why, in words."""
+    """A place where the raster shows a dam that a pipe may go through."""
 
     id: str
     point: Point
-    why: str
+    why: Said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,7 +217,7 @@ class Findings:
     leaving : tuple of tuple
         (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
     parameters : tuple of tuple
-        (name, value in words, mark) of every rule, default and assumption used.
+        (name, value, mark) of what was taken as given beside the rules.
     storms : tuple of StormWater
         From the lightest to the heaviest; may be empty.
     hydrographs : tuple of CollectorFlow
@@ -255,7 +257,7 @@ class Findings:
     warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[Said, Said, str], ...]
-    vertical_datum: str
+    vertical_datum: Said
     storms: tuple[StormWater, ...] = ()
     hydrographs: tuple[CollectorFlow, ...] = ()
     pumps: tuple[PumpPicture, ...] = ()
@@ -263,3 +265,4 @@ class Findings:
     levels_given: bool = False
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     fall_to_spare: Raster | None = None
+    rules: Rules = field(default_factory=load_rules)

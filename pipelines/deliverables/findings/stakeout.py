@@ -4,19 +4,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 import shapely
 from shapely import Point
 
 from pipelines.deliverables.findings.lot import Benchmark, Findings
-from pipelines.deliverables.unit_systems import from_si
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import PipeRun
 from terrain.arrays import FloatArray
-from terrain.unit_table import Units
+from terrain.reason import reason
 
-SPACING = 3.0
-"""Between stakes on a straight run; common practice, no source. [m]"""
 DECIMALS = 4
 """Of metres: nobody stakes to less than a tenth of a millimetre."""
 SAME_PLACE = 0.3
@@ -57,7 +53,7 @@ def benchmark_of(findings: Findings) -> Benchmark | None:
     if findings.benchmark is not None:
         return findings.benchmark
     last = min(findings.plan.pipe_runs, key=lambda run: run.invert_down)
-    return Benchmark(f"invert of {last.id} at its end, {last.to_id}", last.invert_down, False)
+    return Benchmark(reason("benchmark_invert", run=last.id, end=last.to_id), last.invert_down, False)
 
 
 def stakes_of(findings: Findings) -> tuple[Stake, ...]:
@@ -76,7 +72,8 @@ def _of_run(run: PipeRun, findings: Findings, benchmark: Benchmark) -> Iterator[
     for fitting in findings.plan.fittings:
         if fitting.on_run == run.id:
             named.append((float(shapely.line_locate_point(flat, fitting.point)), fitting.kind))
-    regular = np.arange(SPACING, length, SPACING).tolist()
+    spacing = findings.rules["stake_spacing"].likely
+    regular = np.arange(spacing, length, spacing).tolist()
     named += [(at, "grade") for at in regular if all(abs(at - other) > SAME_PLACE for other, _ in named)]
     merged: dict[float, list[str]] = {}
     for at, what in sorted(named, key=lambda each: each[0]):
@@ -98,40 +95,3 @@ def profile_of(run: PipeRun) -> tuple[FloatArray, FloatArray]:
     points = shapely.get_coordinates(run.line, include_z=True)
     stations = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points[:, :2], axis=0).T))])
     return stations, points[:, 2]
-
-
-def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """Table of stakeout.csv."""
-    unit = "ft" if units == "us" else "m"
-    stakes = stakes_of(findings)
-    benchmark = benchmark_of(findings)
-    placed = shapely.get_coordinates(findings.frame.to_map(np.array([stake.place for stake in stakes], dtype=object)))
-    columns = {
-        "point": [stake.point for stake in stakes],
-        "run": [stake.run for stake in stakes],
-        "what": [stake.what for stake in stakes],
-        f"station_{unit}": from_si((stake.station for stake in stakes), unit),
-        "easting": placed[:, 0],
-        "northing": placed[:, 1],
-        f"invert_above_benchmark_{unit}": from_si((stake.above_benchmark for stake in stakes), unit),
-    }
-    if findings.levels_given:
-        columns[f"cut_{unit}"] = from_si((stake.cut for stake in stakes), unit)
-    columns["provisional"] = ["yes"] * len(stakes)
-    columns["benchmark"] = [benchmark.name if benchmark else ""] * len(stakes)
-    return pd.DataFrame(columns)
-
-
-def profile_table(findings: Findings, units: Units) -> pd.DataFrame:
-    """Table of profiles.csv: ground, invert, depth and cover at every vertex of every run."""
-    unit = "ft" if units == "us" else "m"
-    rows: dict[str, list[float]] = {name: [] for name in ("station", "ground", "invert", "depth", "cover")}
-    runs: list[str] = []
-    for run in findings.plan.pipe_runs:
-        pipe = find_pipe(run.pipe_key)
-        for station, invert, ground in zip(*profile_of(run), run.ground, strict=True):
-            runs.append(run.id)
-            depth = max(ground - invert + pipe.wall, 0.0)
-            for name, value in zip(rows, (station, ground, invert, depth, depth - pipe.outside), strict=True):
-                rows[name].append(float(value))
-    return pd.DataFrame({"run": runs} | {f"{name}_{unit}": from_si(values, unit) for name, values in rows.items()})

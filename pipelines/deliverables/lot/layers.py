@@ -10,10 +10,12 @@ import shapely
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.words.say import say_all
+from pipelines.layout.plan import Said
 from pipelines.layout.routing.fall_to_spare import spare_contours
-from terrain.unit_table import Units
+from terrain.unit_table import FOOT, HOUR, Units
 
-CONTOURS = tuple(0.3048 * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
+CONTOURS = tuple(FOOT * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
 """Fall to spare that is drawn. [m]"""
 
 
@@ -102,7 +104,11 @@ def _low_spots(findings: Findings, units: Units) -> pd.DataFrame:
 
 
 def _seconds(hours: float | None) -> float | None:
-    return None if hours is None else hours * 3600
+    return None if hours is None else hours * HOUR
+
+
+def _joined(said: Sequence[Said], units: Units) -> str | None:
+    return "; ".join(say_all(said, units)) or None
 
 
 def _sub_catchments(findings: Findings, units: Units) -> pd.DataFrame:
@@ -142,7 +148,7 @@ def _pipe_runs(findings: Findings, units: Units) -> pd.DataFrame:
         units,
         [row.line for row in rows],
         size=[f"{row.size} {row.standard}".strip() for row in rows],
-        crossings=["; ".join(row.crossings) or None for row in rows],
+        crossings=[_joined(row.crossings, units) for row in rows],
         **columns,
     )
 
@@ -152,7 +158,7 @@ def _sumps(findings: Findings, units: Units) -> pd.DataFrame:
     hydraulic = ("lift", "operating_flow", "operating_head", "velocity", "inflow", "starts_per_hour")
     levels = ("ground_elevation", "inlet_elevation", "off_elevation", "bottom_elevation")
     columns = _fields(rows, "id", "drains_to", "basin", "minutes_without_power", *hydraulic, *levels)
-    warnings = ["; ".join(row.warnings) or None for row in rows]
+    warnings = [_joined(row.warnings, units) for row in rows]
     return _placed("sumps", findings, units, [row.point for row in rows], warnings=warnings, **columns)
 
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
+from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
 
 
@@ -22,7 +23,7 @@ def summary(findings: Findings) -> dict[str, Any]:
             }
             for file in findings.inputs
         ],
-        "verdict": plan.verdict,
+        "verdict": say(plan.verdict, "si"),
         "study_area_m2": findings.studied_area,
         "parcel_area_m2": findings.parcel_area,
         "run_on_area_m2": findings.run_on_area,
@@ -43,8 +44,8 @@ def summary(findings: Findings) -> dict[str, Any]:
             for place, peak_before, volume_before, peak_after, volume_after in findings.leaving
         ],
         "water_balance": _balance(findings.balance),
-        "warnings": list(findings.warnings),
-        "cautions": [caution.text for caution in findings.cautions],
+        "warnings": [say(warning, "si") for warning in findings.warnings],
+        "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }
 
 
@@ -86,7 +87,7 @@ def _catch_basin(basin: CatchBasin) -> dict[str, Any]:
         "ground_elevation_m": basin.ground_elevation,
         "invert_elevation_m": basin.invert_elevation,
         "provisional": basin.provisional,
-        "why": basin.why,
+        "why": say(basin.why, "si"),
     }
 
 
@@ -98,7 +99,7 @@ def _french_drain(drain: FrenchDrain) -> dict[str, Any]:
         "width_m": drain.width,
         "depth_m": drain.depth,
         "peak_flow_m3s": drain.peak_flow,
-        "why": drain.why,
+        "why": say(drain.why, "si"),
     }
 
 
@@ -106,7 +107,7 @@ def _discharge(line: Discharge) -> dict[str, Any]:
     return {
         "mode": line.mode,
         "verdict": line.verdict,
-        "why": line.why,
+        "why": say(line.why, "si"),
         "fall_to_spare_m": line.fall_to_spare,
         "fall_error_m": line.fall_error,
         "lift_m": line.lift,
@@ -125,7 +126,7 @@ def _alternative(way: Alternative) -> dict[str, Any]:
         "cost_high": way.high,
         "deepest_m": way.deepest,
         "fall_to_spare_m": way.fall_to_spare,
-        "depends_on": way.depends_on,
+        "depends_on": say(way.depends_on, "si"),
     }
 
 

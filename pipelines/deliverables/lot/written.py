@@ -12,15 +12,19 @@ from pipelines.deliverables.files.geotiff import write_geotiff
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.findings.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.lot.layers import lot_tables
-from pipelines.deliverables.report.blocks import Report
+from pipelines.deliverables.lot.stakeout import profile_table, stakeout_table
+from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, said_items
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
+from pipelines.deliverables.report.lot.answer import lot_answer_blocks
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
+from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_blocks
 from pipelines.deliverables.report.pdf import report_pdf
+from pipelines.deliverables.report.text import blocks_as_text
 from pipelines.deliverables.unit_systems import unit_system
+from pipelines.deliverables.words.say import sentence
 
 DECIMALS = 3
 """Of feet or metres in what the crew reads."""
@@ -49,6 +53,23 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
     return files
+
+
+def answer_text(findings: Findings, width: int) -> str:
+    """The answer as a person reads it on a terminal: the same blocks as the page's."""
+    units = unit_system(findings.units)
+    layers = lot_tables(findings, units)
+    cautions = said_items((caution.text for caution in findings.cautions), units)
+    return blocks_as_text(
+        (
+            Paragraph((f"{findings.name}: {sentence(findings.plan.verdict, units)}",)),
+            *lot_answer_blocks(findings, layers, units),
+            *leaving_blocks(layers, units),
+            *warning_blocks(findings, units),
+            *((Subhead("Cautions"), cautions) if cautions.items else ()),
+        ),
+        width,
+    )
 
 
 def _write(path: Path, content: str | bytes) -> None:

@@ -1,7 +1,12 @@
 """What a report is made of: words, numbers that know where they come from, lists, tables, figures, sheets."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
+
+from pipelines.deliverables.words.say import sentence
+from terrain.reason import Reason
+from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,7 @@ class Facts:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class Head:
     """A column of a table: its heading, the unit of all its numbers, whether it holds numbers."""
 
     head: str
@@ -83,7 +88,7 @@ class Table:
     kind: ClassVar[str] = "table"
     id: str
     title: str
-    columns: tuple[Column, ...]
+    columns: tuple[Head, ...]
     rows: tuple[tuple[Inline, ...], ...]
     foot: tuple[Inline, ...] = ()
     note: str = ""
@@ -170,3 +175,8 @@ class Report:
 def plain(words: Words) -> str:
     """Words and numbers as one text."""
     return "".join(part.text if isinstance(part, Number) else part for part in words)
+
+
+def said_items(said: Iterable[Reason | str], units: Units, mark: str = "bullet") -> Items:
+    """What is told as a list of sentences, each once."""
+    return Items(tuple((text,) for text in dict.fromkeys(sentence(fact, units) for fact in said)), mark)

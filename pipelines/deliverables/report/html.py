@@ -16,8 +16,8 @@ from pipelines.deliverables.report.blocks import Inline, Number, Report
 from pipelines.deliverables.report.figures.ground_picture import cell_runs, heights_text
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.map_svg import WIDTH, legend_mark, map_drawing
-from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.shown_text import shown
+from pipelines.deliverables.words.quantities import unit_of
 from terrain.unit_table import Units
 
 SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
@@ -145,7 +145,5 @@ def _told(value: Inline) -> list[Any]:
 
 def _kind(kind: str, units: Units) -> dict[str, Any]:
     """Unit, SI units in one and decimals of a kind of quantity, for the page's own numbers."""
-    one = number(1.0, kind, units)
-    exact = {"ft": 0.3048, "in": 0.0254, "m": 1.0, "cm": 0.01}[one.unit]
-    _, _, decimals = one.bare.partition(".")
-    return {"unit": one.unit, "one": exact, "decimals": len(decimals)}
+    unit, one, decimals = unit_of(kind, units)
+    return {"unit": unit, "one": one, "decimals": decimals}

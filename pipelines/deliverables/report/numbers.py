@@ -7,39 +7,18 @@ from typing import Any
 
 import pandas as pd
 
-from pipelines.deliverables.report.blocks import Column, Inline, Number, Table
+from pipelines.deliverables.report.blocks import Head, Inline, Number, Table
 from pipelines.deliverables.unit_systems import unit_value
 from pipelines.deliverables.words.names import CODES, EDGES
-from pipelines.deliverables.words.quantities import format_quantity
-from terrain.unit_table import Units
-
-_RAISED = str.maketrans("23", "²³")
-# kinds that quantity_words does not write: unit, decimals, SI units in one
-_PLAIN = {
-    "money": ("", 0, 1.0),
-    "share": ("%", 0, 0.01),
-    "count": ("", 0, 1.0),
-    "coefficient": ("", 2, 1.0),
-    "amount": ("", 1, 1.0),
-    "hours": ("h", 1, 3600.0),
-    "minutes": ("min", 0, 60.0),
-    "starts": ("", 0, 1.0),
-    "minutes_held": ("min", 1, 60.0),
-}
-UNKNOWN = "unknown"
+from pipelines.deliverables.words.quantities import written
+from terrain.unit_table import MINUTE, RULE_UNITS, Units
 
 
 def number(value: float | None, kind: str, units: Units, source: str = "") -> Number:
     """A number for a reader."""
-    if value is None or not math.isfinite(value):
-        return Number(UNKNOWN, UNKNOWN, "", None, source)
-    if kind in _PLAIN:
-        unit, decimals, one = _PLAIN[kind]
-        bare = f"{round(value / one, decimals) + 0.0:,.{decimals}f}"
-        return Number(f"{bare} {unit}".strip(), bare, unit, value, source)
-    bare, _, unit = format_quantity(value, kind, units).partition(" ")
-    unit = unit.translate(_RAISED)
-    return Number(f"{bare} {unit}", bare, unit, value, source)
+    bare, unit = written(value, kind, units)
+    known = value is not None and math.isfinite(value)
+    return Number(f"{bare} {unit}".strip(), bare, unit, value if known else None, source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +47,7 @@ def layer_table(
         return None
     kept = [(each, *_written(frame, each.column)) for each in shown]
     kept = [each for each in kept if frame[each[1]].notna().any()]
-    columns: list[Column] = []
+    columns: list[Head] = []
     cells: list[list[Inline]] = [[] for _ in range(len(frame))]
     foot: list[Inline] = []
     keys = list(frame[key]) if key else list(range(len(frame)))
@@ -76,7 +55,7 @@ def layer_table(
         values = [_dashed(_cell(value, each.kind, suffix, units, f"{layer}|{row}|{name}"))
                   for row, value in zip(keys, frame[name], strict=True)]
         known = next((value for value in values if isinstance(value, Number) and value.value is not None), None)
-        columns.append(Column(each.head, known.unit if known else "", bool(each.kind)))
+        columns.append(Head(each.head, known.unit if known else "", bool(each.kind)))
         for row, value in zip(cells, values, strict=True):
             row.append(value)
         if each.column in totals:
@@ -112,8 +91,6 @@ def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
     """Name with its unit as the layer has it, and that unit; of two, the one that people read: the last."""
     if column in frame:
         return column, ""
-    from terrain.unit_table import RULE_UNITS
-
     suffixes = [*(unit.replace("/", "_") for unit in RULE_UNITS), "pct"]
     found = [(f"{column}_{suffix}", suffix) for suffix in suffixes if f"{column}_{suffix}" in frame]
     order = {name: position for position, name in enumerate(frame.columns)}
@@ -123,7 +100,8 @@ def _written(frame: pd.DataFrame, column: str) -> tuple[str, str]:
 def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inline:
     if kind:
         known = value is not None and not pd.isna(value)
-        one = 60.0 if kind == "minutes_held" else unit_value(suffix)
+        # the one column whose unit stands at the front of its name
+        one = MINUTE if source.endswith("|minutes_without_power") else unit_value(suffix)
         return number(float(value) * one if known else None, kind, units, source)
     if value is None or pd.isna(value):
         return ""

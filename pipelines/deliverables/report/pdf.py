@@ -105,7 +105,7 @@ def _block(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
     foot = [_cell(value, column.unit) for value, column in zip(block.foot, block.columns, strict=False)]
     heads = [f"{column.head} {column.unit}" for column in block.columns]
     widths = [_width([head, *(row[place] for row in rows)]) for place, head in enumerate(heads)]
-    columns = [{"head": column.head, "unit": column.unit, "numeric": column.numeric} for column in block.columns]
+    columns = [{"head": column.head, "unit": shown(column.unit), "numeric": column.numeric} for column in block.columns]
     return made | {"title": block.title, "columns": columns, "rows": rows, "foot": foot, "note": block.note,
                    "widths": widths}  # fmt: skip
 
@@ -121,7 +121,7 @@ def _width(texts: list[str]) -> float:
 def _cell(value: Inline, unit: str) -> str:
     if isinstance(value, str):
         return _text(shown(value, most=LONGEST_CELL))
-    return value.bare if unit and value.unit == unit else value.text
+    return shown(value.bare if unit and value.unit == unit else value.text)
 
 
 def _text(text: str) -> str:

@@ -1,14 +1,18 @@
 """Text that people wrote, made fit to show: nothing in it turns, hides or stretches what stands around it."""
 
+import re
 import unicodedata
 
 MOST = 600
 """Longer text is cut, with its length said."""
+_UNIT = re.compile(r"((?:^|\d )(?:ft|yd|m))([23])\b")
+_RAISED = str.maketrans("23", "²³")
 _TURNS = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def shown(text: str, *, most: int = MOST) -> str:
     """Text without control characters and marks that turn the reading direction, cut where it is too long to read."""
+    text = _UNIT.sub(lambda found: found[1] + found[2].translate(_RAISED), text)
     if text.isascii() and text.isprintable() and len(text) <= most:
         return text
     cut = f"{text[:most]}… ({len(text):,} characters)" if len(text) > most else text

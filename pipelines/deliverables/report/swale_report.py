@@ -12,7 +12,7 @@ import shapely
 
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.deliverables.report.blocks import Block, Column, Items, Report, Sheet, Subhead, Table
+from pipelines.deliverables.report.blocks import Block, Head, Items, Report, Sheet, Subhead, Table
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.map_svg import seen
@@ -136,10 +136,10 @@ def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Ite
         table = layer_table(layers, name, findings.units, _columns()[name], title=TITLES[name])
         if table is not None:
             yield table
-    columns = (Column("Rule"), Column("Meaning"), Column("Value: low / likely / high"), Column("Mark"))
+    columns = (Head("Rule"), Head("Meaning"), Head("Value: low / likely / high"), Head("Mark"))
     rules = tuple((rule.key, rule.meaning, rule_words(rule, findings.units), rule.mark) for rule in findings.rules)
     yield Table("rules", "Rules and defaults", columns, rules)
     if findings.inputs:
-        heads = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+        heads = (Head("Read as"), Head("File"), Head("SHA-256"), Head("CRS"))
         rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
         yield Table("inputs", "Files that were read", heads, rows)

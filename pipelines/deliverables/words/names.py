@@ -1,16 +1,16 @@
 """What verdicts and ways of leaving are called where a person reads them."""
 
-VERDICTS = {"sure": "sure", "cannot_tell": "cannot tell from this lidar", "no": "does not work"}
+VERDICTS = {"sure": "sure", "cannot_tell": "cannot be judged from this lidar", "no": "no"}
 MODES = {
     "gravity": "by gravity",
     "pump": "pumped",
-    "daylight": "daylight on the own lot",
-    "soakaway": "into a soakaway",
+    "daylight": "to daylight on the lot",
+    "soakaway": "into a dry well",
     "none": "nothing to build",
 }
 CODES = {
     "takes_it": "takes it", "holds_water": "holds water", "cannot_tell": "cannot be judged from this lidar",
-    "part": "submerged part of the time", "always": "always submerged",
+    "part": "submerged part of the time", "always": "always submerged", "soakaway": "dry well",
 }  # fmt: skip
 """Codes of layers as a person reads them."""
 EDGES = {
@@ -18,5 +18,5 @@ EDGES = {
     "edge_e": "over the east edge",
     "edge_s": "over the south edge",
     "edge_w": "over the west edge",
-    "enclosed": "nowhere, shut in",
+    "enclosed": "nowhere: closed in",
 }

@@ -19,35 +19,49 @@ _WRITTEN: dict[str, dict[Units, tuple[str, int]]] = {
     "rain": {"us": ("in", 2), "si": ("mm", 0)},
     "velocity": {"us": ("ft/s", 1), "si": ("m/s", 2)},
     "slope": {"us": ("%", 2), "si": ("%", 2)},
+    "share": {"us": ("%", 0), "si": ("%", 0)},
     "return_period": {"us": ("yr", 0), "si": ("yr", 0)},
+    "count": {"us": ("", 0), "si": ("", 0)},
+    "amount": {"us": ("", 1), "si": ("", 1)},
+    "coefficient": {"us": ("", 2), "si": ("", 2)},
 }
-KINDS = (*_WRITTEN, "time", "money", "share", "count")
+KINDS = (*_WRITTEN, "time", "money")
 UNKNOWN = "unknown"
-_MINUTES_UP_TO, _HOURS_UP_TO = 120.0 * MINUTE, 48.0 * HOUR
+_TENTHS_UP_TO, _MINUTES_UP_TO, _HOURS_UP_TO = 10.0 * MINUTE, 120.0 * MINUTE, 48.0 * HOUR
 
 
 def format_quantity(value: float | None, kind: str, units: Units = "us") -> str:
     """A quantity as a person reads it; None and what is not finite are "unknown".
-
-    Raises
-    ------
-    KeyError
-        If the kind is none of `KINDS`.
     """
+    return " ".join(part for part in written(value, kind, units) if part)
+
+
+def written(value: float | None, kind: str, units: Units) -> tuple[str, str]:
+    """Number and unit, each as a person reads it; no unit where there is none."""
     if value is None or not math.isfinite(value):
-        return UNKNOWN
+        return UNKNOWN, ""
     if kind == "money":
-        return f"{round(value, -1 if abs(value) < 1000.0 else -2):,.0f}"
-    if kind == "share":
-        return f"{value:.0%}"
-    if kind == "count":
-        return f"{value:,.0f}"
+        return f"{_round_money(value):,.0f}", ""
     unit, decimals = _time_unit(value) if kind == "time" else _WRITTEN[kind][units]
-    number = round(value / si_factor(unit), decimals) + 0.0
-    return f"{number:,.{decimals}f} {unit}"
+    return f"{round(value / _one(unit), decimals) + 0.0:,.{decimals}f}", unit
+
+
+def unit_of(kind: str, units: Units) -> tuple[str, float, int]:
+    """Unit of a kind, what one of it is in SI, and its decimals. [-]"""
+    unit, decimals = _WRITTEN[kind][units]
+    return unit, _one(unit), decimals
+
+
+def _one(unit: str) -> float:
+    return si_factor(unit) if unit else 1.0
+
+
+def _round_money(value: float) -> float:
+    """To the nearest 10 below 1,000 and 100 above; what is under 10 to the nearest 1, so that it is not for nothing."""
+    return round(value, 0 if abs(value) < 10.0 else -1 if abs(value) < 1000.0 else -2) + 0.0
 
 
 def _time_unit(seconds: float) -> tuple[str, int]:
     if abs(seconds) < _MINUTES_UP_TO:
-        return "min", 0
+        return "min", 1 if 0.0 < abs(seconds) < _TENTHS_UP_TO and seconds % MINUTE else 0
     return ("h", 0) if abs(seconds) < _HOURS_UP_TO else ("d", 1)

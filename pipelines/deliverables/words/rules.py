@@ -1,14 +1,31 @@
-"""Rules of the trade as a person reads them, in either unit system."""
+"""Rules of the trade and what else a run took as given, as a person reads them."""
 
-from pipelines.inputs.rules import Rule
+from collections.abc import Iterable, Iterator, Mapping
+
+from pipelines.deliverables.words.say import say
+from pipelines.inputs.rules import MARKS, Rule
+from terrain.reason import Reason
 from terrain.unit_table import RULE_UNITS, Units, si_factor
 
+Parameter = tuple[Reason | str, Reason | str, str]
+"""Name, value and mark of what a run took as given beside the rules."""
 # units that one system's readers use, each with the other's
 _PAIRS = (
     ("in", "cm"), ("ft", "m"), ("ft2", "m2"), ("ft3", "m3"), ("yd3", "m3"), ("gal", "m3"), ("gpm", "l/s"),
     ("cfs", "l/s"), ("in/h", "mm/h"), ("in", "mm"), ("ft/s", "m/s"), ("ft/h", "m/h"), ("ft2/h", "m2/h"),
     ("ton/h", "kg/h"), ("ton/yd3", "kg/m3"), ("ft/in", "m/cm"), ("hp", "kW"), ("ton", "kg"),
 )  # fmt: skip
+
+
+def parameter_rows(
+    rules: Mapping[str, Rule], parameters: Iterable[Parameter], units: Units
+) -> Iterator[tuple[str, str, str]]:
+    """Name, value in words and mark of every rule, default and assumption."""
+    for rule in rules.values():
+        mark = MARKS[rule.mark] + (f": {rule.source}" if rule.source else "")
+        yield f"{rule.key} ({rule.meaning})", rule_words(rule, units), mark
+    for name, value, mark in parameters:
+        yield say(name, units), say(value, units), mark
 
 
 def rule_words(rule: Rule, units: Units) -> str:

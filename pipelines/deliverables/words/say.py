@@ -12,16 +12,16 @@ from terrain.unit_table import Units
 
 
 def say(fact: Reason | str, units: Units) -> str:
-    """A reason in words; what a person wrote stays as it is.
-
-    Raises
-    ------
-    KeyError
-        If no table has a sentence for its code.
-    """
+    """A reason in words; what a person wrote stays as it is."""
     if isinstance(fact, str):
         return fact
     return str(_template(fact.code, units).render(dict(fact.values)))
+
+
+def sentence(fact: Reason | str, units: Units) -> str:
+    """What is told, from a capital letter to a full stop."""
+    text = start_upper(say(fact, units).strip())
+    return text if not text or text.endswith((".", "?", "!")) else f"{text}."
 
 
 def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
@@ -32,6 +32,11 @@ def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
 def start_upper(text: str) -> str:
     """A text with a capital first letter."""
     return text[:1].upper() + text[1:]
+
+
+def with_article(text: str) -> str:
+    """A text behind its article: a 12 in grate, an 18 in grate."""
+    return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"
 
 
 @functools.cache
@@ -64,7 +69,7 @@ def environment(units: Units) -> Any:
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
-    made.filters["an"] = _with_article
+    made.filters["an"] = with_article
     made.globals["units"] = units
     return made
 
@@ -85,7 +90,3 @@ def _each(values: Iterable[Any], between: str = "; ", *, units: Units) -> str:
 def _listed(values: Iterable[Any], *, units: Units) -> str:
     words = [_written(value, units=units) for value in values]
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
-def _with_article(text: str) -> str:
-    return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"

@@ -15,6 +15,7 @@ from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment, SurfaceS
 from pipelines.layout import plan as works
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
+from terrain.reason import reason
 
 FOOT_US = 1200 / 3937
 
@@ -108,7 +109,8 @@ def _standing_water() -> StandingWater:
     )  # fmt: skip
     return StandingWater(
         spot, _box(12, 2, 18, 7), True, hours=26.0, hours_after=None, storm_depth=0.1, storm_depth_after=0.0,
-        storm_volume=1.5, storm_volume_after=0.0, spilled=2.0, spilled_after=0.0, rank=1, why="It lies on a patio.",
+        storm_volume=1.5, storm_volume_after=0.0, spilled=2.0, spilled_after=0.0, rank=1,
+        why=reason("low_spot_in_trouble", why="it lies on a patio", spills_above=None),
     )  # fmt: skip
 
 

@@ -14,8 +14,8 @@ import pytest
 
 from pipelines.deliverables.files.text_file import summary_text
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.findings.stakeout import stakeout_table
 from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.stakeout import stakeout_table
 from pipelines.deliverables.lot.summary import summary
 from pipelines.deliverables.lot.written import lot_files
 from pipelines.deliverables.swale.handover import write_swales
@@ -115,7 +115,12 @@ def shown_value(told: Told) -> tuple[float, float]:
     decimals = len((found.group(1) or ".")[1:])
     unit = told.unit.translate(str.maketrans("²³", "23"))
     one = si_factor(unit) if unit else 1.0
-    return float(found.group().replace(",", "")) * one, 0.5 * 10.0**-decimals * one
+    value = float(found.group().replace(",", ""))
+    last = 10.0**-decimals
+    if any(part in told.source for part in ("|cost_", "|low", "|likely", "|high")):
+        # money: to the nearest 10 below 1,000 and 100 above
+        last = 1.0 if value < 10.0 else 10.0 if value < 1000.0 else 100.0
+    return value * one, 0.5 * last * one
 
 
 @pytest.mark.parametrize("units", ["us", "si"])

@@ -11,8 +11,9 @@ from pyproj import Transformer
 
 from pipelines.deliverables.files.geojson import geojson_text
 from pipelines.deliverables.findings.lot import Benchmark, Findings
-from pipelines.deliverables.findings.stakeout import benchmark_of, profile_table, stakeout_table
+from pipelines.deliverables.findings.stakeout import benchmark_of
 from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.lot.written import lot_files
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 

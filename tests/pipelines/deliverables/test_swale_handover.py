@@ -166,7 +166,7 @@ def test_the_terminal_says_what_the_page_says(result):
             lines += [words for _, answers in block.rows for words in answers]
     assert len(lines) > 10
     for words in lines:
-        assert plain(words) in page
+        assert plain(words) in page.translate(str.maketrans("²³", "23"))
         assert plain(words) in told
 
 

@@ -14,6 +14,7 @@ from pipelines.deliverables.report.figures.map_labels import ToPixels, place_lab
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.svg import Drawing, path_data
 from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.words.quantities import unit_of
 
 PX = 96.0 / 25.4
 """Pixels in a millimetre on paper."""
@@ -235,7 +236,7 @@ def _arrow(symbol: Symbol) -> str:
 
 def scale_step(picture: MapPicture, share: float = 0.25) -> tuple[float, str]:
     """A round length for a scale bar. [m]"""
-    one, unit = (0.3048, "ft") if picture.units == "us" else (1.0, "m")
+    unit, one, _ = unit_of("length", picture.units)
     room = share * (picture.view[2] - picture.view[0]) / one
     power = 10.0 ** math.floor(math.log10(room))
     length = max(factor * power for factor in (1.0, 2.0, 5.0) if factor * power <= room)

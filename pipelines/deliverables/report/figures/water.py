@@ -7,7 +7,7 @@ from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
 from pipelines.layout.plan import Sump
-from terrain.unit_table import Units, si_factor
+from terrain.unit_table import HOUR, Units, si_factor
 
 ARRIVES, TAKEN, LINE = "#0072b2", "#d55e00", "#009e73"
 WIDTH, HEIGHT = 760.0, 260.0
@@ -27,7 +27,7 @@ def hydrograph_figure(flow: CollectorFlow, units: Units) -> Figure | None:
     for name, hydrograph, colour, dash in (
         ("arrives", flow.arrives, ARRIVES, None), ("taken", flow.taken, TAKEN, "7 3"),
     ):
-        times = np.arange(hydrograph.flow.size) * hydrograph.step / 3600.0
+        times = np.arange(hydrograph.flow.size) * hydrograph.step / HOUR
         inside = (times >= first) & (times <= last)
         points = plot.at(zip(times[inside], hydrograph.flow[inside] / one, strict=True))
         if name == "arrives":
@@ -80,7 +80,7 @@ def pump_figure(picture: PumpPicture, sump: Sump, units: Units) -> Figure:
 def _span(flow: CollectorFlow) -> tuple[float, float]:
     """Hours between which the flow is worth seeing."""
     wet = np.flatnonzero(flow.arrives.flow >= LEAST_SHARE * flow.arrives.peak)
-    step = flow.arrives.step / 3600.0
+    step = flow.arrives.step / HOUR
     first, last = float(wet[0]) * step, float(wet[-1]) * step
     margin = max(0.1 * (last - first), 2.0 * step)
     return max(first - margin, 0.0), min(last + margin, (flow.arrives.flow.size - 1) * step)

@@ -1,47 +1,47 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
-from pipelines.deliverables.report.blocks import Block, Facts, Inline, Items, Number, Paragraph, Subhead, Words
+from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, VERDICTS
-from pipelines.layout.plan import Discharge
-from terrain.unit_table import Units
+from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
+from pipelines.hydrology.runoff_table import runoff_bounds
+from pipelines.layout.plan import Discharge, Said
+from terrain.reason import Reason
+from terrain.unit_table import INCH, Units
 
 MOST_LOW_SPOTS = 4
-WORTH_A_LINE = 0.0254
+WORTH_A_LINE = INCH
 """Water shallower than this is not worth a line at the top. [m]"""
-SMALL = ("Too small to matter.", "Inside a larger one.")
-FILM = 0.006
-"""Water shallower than this does not stand. [m]"""
-DECIDING = "Level shots that decide"
+SMALL = ("low_spot_too_small", "low_spot_inside_another")
+DECIDING = "check_deciding_shots"
+CURRENCY = "in the currency of the price list"
 
 
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
     """The answer's parts, then the site checks, most telling first."""
     plan = findings.plan
+    cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
-        ("What costs little, first?", ((cure.what,) for cure in plan.cures)),
+        ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
         ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
-        ("What may it cost?", _cost(findings, units)),
-        ("How sure is that?", _sure(findings)),
+        ("Which ways were compared, and what may they cost?", _ways(findings, units)),
+        ("How sure is that?", _sure(findings, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
     blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
     if plan.refer_out:
-        blocks += [Subhead("Refer to a professional; nothing is proposed"), Items(tuple((r,) for r in plan.refer_out))]
+        blocks += [Subhead("Refer to a professional; nothing is proposed"), said_items(plan.refer_out, units)]
     if plan.site_checks:
-        blocks += [
-            Subhead("Check on site, most telling first"),
-            Items(tuple((check,) for check in plan.site_checks), "box"),
-        ]
+        blocks += [Subhead("Check on site, most telling first"), said_items(plan.site_checks, units, "box")]
     return tuple(blocks)
 
 
@@ -51,22 +51,22 @@ def worst_verdict(findings: Findings) -> str:
     return next((verdict for verdict in ("no", "cannot_tell", "sure") if verdict in found), "cannot_tell")
 
 
-def design_storm(findings: Findings) -> str:
+def design_storm(findings: Findings, units: Units) -> str:
     """What the design storm is called, empty where nothing said it."""
     named = [storm.name for storm in findings.storms if storm.design]
-    named += [value for name, value, _ in findings.parameters if name == "design storm"]
-    return named[0] if named else ""
+    named += [value for name, value, _ in findings.parameters if is_said(name, "parameter_storm")]
+    return say(named[0], units) if named else ""
 
 
 def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     studied = findings.studied_area
-    share = findings.run_on_area / studied if studied else 0.0
+    share = number(findings.run_on_area / studied if studied else 0.0, "share", units).text
     yield (
-        "Studied ground ", number(studied, "area", units, "summary|study_area_m2"),
+        "Drainage area ", number(studied, "area", units, "summary|study_area_m2"),
         ": the lot ", number(findings.parcel_area, "area", units, "summary|parcel_area_m2"),
-        ", of it roof ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
-        "; run-on from outside ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
-        f", {share:.0%} of the studied ground.",
+        ", including ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
+        " of roof, and ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
+        f" of run-on from outside ({share} of it).",
     )  # fmt: skip
     if not findings.runoff:
         return
@@ -75,52 +75,61 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     outside = sum(row.runoff_volume for row in findings.runoff if row.run_on)
     first = max(findings.runoff, key=lambda row: row.storm_depth)
     depth = "storm_depth_in" if units == "us" else "storm_depth_mm"
-    name = design_storm(findings)
+    name = design_storm(findings, units)
     yield (
         "In the design storm (", f"{name}, " if name else "",
         number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}"), " of rain) ",
         number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
         number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
     )  # fmt: skip
+    bounds = runoff_bounds(findings.runoff)
+    dry, wet = (number(each, "volume", units).text for each in (bounds.dry, bounds.wet))
+    yield (f"On dry soil {dry} would run off in all, on wet soil {wet}.",)
 
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
-    wet = [water for water in findings.low_spots if water.on_parcel and water.storm_depth > FILM]
-    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why not in SMALL]
+    wet = [water for water in findings.low_spots if water.on_parcel and _stands(water.storm_depth, water.hours)]
+    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why.code not in SMALL]
     deep.sort(key=lambda water: water.rank)
     if not deep:
-        yield ("No water stands on the lot in the design storm that is worth a line.",)
+        yield ("No water worth a line stands on the lot in the design storm.",)
     for water in deep[:MOST_LOW_SPOTS]:
-        yield _low_spot(water, layers, units, works=_has_works(findings))
+        yield _low_spot(water, layers, units, improved=_improves(findings))
     more = len(wet) - len(deep[:MOST_LOW_SPOTS])
     if more:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
 
 
-def _has_works(findings: Findings) -> bool:
+def _stands(depth: float, hours: float | None) -> bool:
+    """Whether water stands: what is a film on the ground stands for no time."""
+    return depth > 0.0 and hours != 0.0
+
+
+def _improves(findings: Findings) -> bool:
     plan = findings.plan
     return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
 
 
-def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, works: bool) -> Words:
+def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, improved: bool) -> Words:
     name = water.spot.id
 
     def told(column: str, kind: str) -> Number:
         return layer_number(layers, "low_spots", name, column, kind, units)
 
     words: list[Inline] = [f"{name}: ", told("storm_depth", "depth"), " deep over up to ", told("area", "area"), ", "]
-    words += _how_long(water.hours, told("stands", "hours"))
-    if works and water.storm_depth_after > FILM:
-        words += ["; with the works ", told("storm_depth_after", "depth"), " "]
-        words += _how_long(water.hours_after, told("stands_after", "hours"))
-    elif works and water.storm_depth_after < water.storm_depth:
-        words.append("; with the works it drains")
-    words.append(f". {water.why}" + (" Shallower than the lidar can tell." if water.spot.within_lidar_error else ""))
+    words += _how_long(water.hours, told("stands", "time"))
+    if improved and _stands(water.storm_depth_after, water.hours_after):
+        words += ["; with the improvements ", told("storm_depth_after", "depth"), " deep, "]
+        words += _how_long(water.hours_after, told("stands_after", "time"))
+    elif improved and water.storm_depth_after < water.storm_depth:
+        words.append("; with the improvements it drains")
+    doubt = " Within lidar error." if water.spot.within_lidar_error else ""
+    words.append(f". {sentence(water.why, units)}{doubt}")
     return tuple(words)
 
 
 def _how_long(hours: float | None, told: Number) -> list[Inline]:
-    return ["for longer than was followed"] if hours is None else ["for ", told]
+    return ["for an unknown time"] if hours is None else ["for ", told]
 
 
 def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -136,12 +145,16 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
             words += [", " if place else "", told, f" of {size}"]
         deepest = max(runs, key=lambda run: run.deepest)
         words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
-        crossings = list(dict.fromkeys(text for run in runs for text in run.crossings))
-        words.append(f"; crosses {'; '.join(crossings)}." if crossings else ".")
+        crossings = list(dict.fromkeys(text for run in runs for text in say_all(run.crossings, units)))
+        words.append(_crossings(crossings))
         yield tuple(words)
     elif not findings.plan.catch_basins and not findings.plan.refer_out:
         yield ("Nothing to build." if worst_verdict(findings) == "sure" or not findings.plan.discharges
                else "Nothing, as far as is known now.",)  # fmt: skip
+
+
+def _crossings(crossings: Sequence[str]) -> str:
+    return f"; crosses {'; '.join(crossings)}." if crossings else "."
 
 
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -152,8 +165,7 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         slope: Words = ("under pressure",) if run.slope is None else ("at ", told("slope", "slope"))
         yield (f"{run.id}, ", told("length", "length"),
                f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
-               told("deepest", "length"), " deep" + (f"; crosses {'; '.join(run.crossings)}" if run.crossings else "")
-               + ".")  # fmt: skip
+               told("deepest", "length"), " deep" + _crossings(say_all(run.crossings, units)))  # fmt: skip
 
 
 def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
@@ -164,21 +176,22 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
 
     for basin in plan.catch_basins:
         if basin.provisional:
-            yield (f"{basin.id}, provisional: {basin.why}",)
+            yield (f"{basin.id}, a provisional catch basin. {sentence(basin.why, units)}",)
         else:
-            yield (f"{basin.id}, a catch basin with a {basin.grate} grate for ",
-                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {basin.why}")  # fmt: skip
+            yield (f"{basin.id}, a catch basin with {with_article(basin.grate)} grate for ",
+                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {sentence(basin.why, units)}")  # fmt: skip
     for drain in plan.french_drains:
         yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
                f" long with {drain.pipe}, for ", told("french_drains", drain.id, "peak_flow", "flow"),
-               f". {drain.why}")  # fmt: skip
+               f". {sentence(drain.why, units)}")  # fmt: skip
     for channel in plan.channel_drains:
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
-               f" long. {channel.why}")  # fmt: skip
+               f" long. {sentence(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
-        warned = "".join(f"; {warning}" for warning in sump.warnings)
-        yield (f"{sump.id}, a pumped basin {sump.basin}: moves ", told("sumps", sump.id, "operating_flow", "flow"),
-               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
+        warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
+        yield (f"{sump.id}, a sump basin {sump.basin} with a pump: lifts ",
+               told("sumps", sump.id, "operating_flow", "flow"), " by ", told("sumps", sump.id, "lift", "length"),
+               "; ", told("sumps", sump.id, "inflow", "flow"), f" arrives at the peak{warned}.")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:
@@ -196,32 +209,49 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
-    words.append((")" if told else "") + f". {line.why}")
+    words.append((")" if told else "") + f". {sentence(line.why, units)}")
     return tuple(words)
 
 
-def _cost(findings: Findings, units: Units) -> Iterator[Words]:
+def _ways(findings: Findings, units: Units) -> Iterator[Words]:
     for position, way in enumerate(findings.plan.alternatives):
-        if way.chosen and way.likely is not None:
-            source = f"summary|alternatives|{position}"
-            yield (
-                number(way.low, "money", units, f"{source}|cost_low"), " to ",
-                number(way.high, "money", units, f"{source}|cost_high"), ", likely ",
-                number(way.likely, "money", units, f"{source}|cost_likely"), ", in the price list's money.",
-            )  # fmt: skip
+        source = f"summary|alternatives|{position}"
+        depends = sentence(way.depends_on, units)
+        name = start_upper(MODES[way.mode])
+        if not way.possible:
+            yield (f"{name}: not possible. {depends}",)
+            continue
+        words: list[Inline] = [f"{name}{', chosen' if way.chosen else ''}: "]
+        if way.likely is None:
+            words.append("not priced")
+        else:
+            low, likely, high = (number(value, "money", units, f"{source}|cost_{key}") for value, key in (
+                (way.low, "low"), (way.likely, "likely"), (way.high, "high")))  # fmt: skip
+            words += [low, " to ", high, ", likely ", likely, f", {CURRENCY}"]
+        if way.deepest is not None:
+            words += ["; deepest dig ", number(way.deepest, "length", units, f"{source}|deepest_m")]
+        if way.fall_to_spare is not None:
+            words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
+        words.append(f". It depends on this: {depends}" if depends else ".")
+        yield tuple(words)
 
 
-def _sure(findings: Findings) -> Iterator[Words]:
+def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     worst = worst_verdict(findings)
     said = {
-        "sure": "Sure, as far as public lidar can be: a level on site confirms it.",
-        "cannot_tell": "This lidar cannot tell. Level shots settle it before anyone prices or digs.",
-        "no": "It does not work as far as is known; see why above.",
+        "sure": "Likely, from lidar; confirm with a level before pricing.",
+        "cannot_tell": "This lidar cannot settle it; take level shots before anyone prices or digs.",
+        "no": "It does not work, as far as is known; see why above.",
     }
     yield (said[worst],)
     for check in findings.plan.site_checks:
-        if check.startswith(DECIDING):
-            yield (check,)
+        if is_said(check, DECIDING):
+            yield (sentence(check, units),)
+
+
+def is_said(said: Said, *codes: str) -> bool:
+    """Whether what is told is of one of some codes."""
+    return isinstance(said, Reason) and said.code in codes
 
 
 def caution_paragraph() -> Paragraph:

@@ -6,13 +6,24 @@ import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of, stakes_of
-from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Paragraph, Sheet, Subhead, Table
+from pipelines.deliverables.report.blocks import (
+    Block,
+    Head,
+    Inline,
+    Items,
+    Paragraph,
+    Sheet,
+    Subhead,
+    Table,
+    said_items,
+)
 from pipelines.deliverables.report.figures.profile import profile_figure
 from pipelines.deliverables.report.figures.section import drain_section, sump_section
 from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table, number
+from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Plan
 from terrain.unit_table import Units
 
@@ -28,7 +39,7 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     blocks: list[Block] = [
         caution_paragraph(),
         Subhead("Before you dig"),
-        Items(tuple((caution.text,) for caution in digging), "box"),
+        said_items((caution.text for caution in digging), units, "box"),
         Subhead("Order of work"),
         Items(tuple((step,) for step in order_of_work(plan)), "number"),
         Subhead("Pipes"),
@@ -114,23 +125,24 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
     if benchmark is None:
         return
     yield Subhead("Grades, provisional")
+    name = say(benchmark.name, units)
     if benchmark.measured:
-        told = f"Grades are told from {benchmark.name}, read with a level on site."
+        told = f"Heights are relative to {name}, read with a level on site."
     else:
         told = (
-            f"Grades are told from {benchmark.name}, which nobody has levelled: they hold among each other as far as "
-            "lidar does. Set a benchmark on site and read it first."
+            f"Heights are relative to {name}, which is unsurveyed; they are only as accurate as the lidar. Set a "
+            "benchmark on site and read it first."
         )
     if findings.levels_given:
         told += " Cuts are to the trench's bottom under the pipe."
     else:
-        told += " No cuts are given, since no level shots were."
+        told += " Cut depths need level shots."
     yield Paragraph((told,))
     level = number(0.0, "level", units).unit
-    columns = [Column("Stake"), Column("What"), Column("Station", number(0.0, "length", units).unit, True),
-               Column("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
+    columns = [Head("Stake"), Head("What"), Head("Station", number(0.0, "length", units).unit, True),
+               Head("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
     if findings.levels_given:
-        columns.append(Column("Cut", level, True))
+        columns.append(Head("Cut", level, True))
     rows: list[tuple[Inline, ...]] = []
     for stake in stakes:
         above = number(stake.above_benchmark, "level", units, f"stakeout|{stake.point}|invert_above_benchmark_{level}")

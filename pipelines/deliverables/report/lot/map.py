@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import number, row_words
+from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
 MARGIN = 6.0
@@ -43,7 +44,7 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
     return MapPicture(
-        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings), findings.grid.shape[1]
+        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1]
     )
 
 
@@ -86,7 +87,8 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
         MapLayer("sumps", "Pumped basins", features("sumps", plan.sumps, "point", label=True)),
         MapLayer("suspected_culverts", "Suspected culverts", tuple(
-            MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", each.why),), each.id)
+            MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", say(each.why, units)),),
+                       each.id)
             for each in findings.suspected_culverts
         )),
     )  # fmt: skip
@@ -140,15 +142,15 @@ def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
     )
 
 
-def _storms(findings: Findings) -> tuple[StormShown, ...]:
+def _storms(findings: Findings, units: Units) -> tuple[StormShown, ...]:
     """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
     if not findings.low_spots:
         return ()
     design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
     others = [storm for storm in findings.storms if not storm.design]
-    named = design_storm(findings) or "Design storm"
+    named = design_storm(findings, units) or "Design storm"
     depth = max((row.storm_depth for row in findings.runoff), default=0.0)
-    shown = [(storm.depth, StormShown(storm.name, False, storm.standing)) for storm in others]
+    shown = [(storm.depth, StormShown(say(storm.name, units), False, storm.standing)) for storm in others]
     shown.append((depth, StormShown(named, True, design)))
     return tuple(storm for _, storm in sorted(shown, key=lambda each: each[0]))
 

@@ -5,12 +5,25 @@ from collections.abc import Iterator, Mapping, Sequence
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Inline, Items, Number, Paragraph, Sheet, Subhead, Table
-from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, proposed
+from pipelines.deliverables.report.blocks import (
+    Block,
+    Head,
+    Inline,
+    Items,
+    Number,
+    Paragraph,
+    Sheet,
+    Subhead,
+    Table,
+    said_items,
+)
+from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, is_said, proposed
 from pipelines.deliverables.report.numbers import number
-from pipelines.layout.plan import Plan, TakeOffLine
+from pipelines.deliverables.words.say import sentence
+from pipelines.layout.plan import Cure, Plan, TakeOffLine
 from terrain.unit_table import Units
 
+GUTTERS = "cure_clean_gutters"
 SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency and what the job has of permits"}
 
 
@@ -18,15 +31,15 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
     """What the owner of the lot needs."""
     plan = findings.plan
     works = bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins)
-    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((plan.verdict,))]
+    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((sentence(plan.verdict, units),))]
     if plan.refer_out:
-        blocks.append(Items(tuple((text,) for text in plan.refer_out)))
+        blocks.append(said_items(plan.refer_out, units))
     if works:
         blocks.append(Items(tuple(proposed(findings, layers, units))))
     if plan.cures:
         blocks += [
             Subhead("What costs little, first"),
-            Items(tuple((f"{cure.what} {cure.why} {cure.changes}",) for cure in plan.cures), "box"),
+            Items(tuple((cure_words(cure, units),) for cure in plan.cures), "box"),
         ]
     price = _price_table(findings, units)
     if price is not None:
@@ -36,15 +49,20 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         rows: tuple[tuple[Inline, ...], ...] = tuple(care)
         blocks += [
             Subhead("What to look after"),
-            Table("care", "Care", (Column("When"), Column("What"), Column("What to look for")), rows),
+            Table("care", "Care", (Head("When"), Head("What"), Head("What to look for")), rows),
         ]
     blocks += [
         Subhead("What the plan does not do"),
-        Items(tuple((text,) for text in _not_done(findings, works))),
+        Items(tuple((text,) for text in _not_done(findings, works, units))),
         Subhead("Heed"),
-        Items(tuple((caution.text,) for caution in findings.cautions)),
+        said_items((caution.text for caution in findings.cautions), units),
     ]
     return Sheet("owner", "Owner", "For whoever lives there and pays.", tuple(blocks))
+
+
+def cure_words(cure: Cure, units: Units) -> str:
+    """A cheap cure: what to do, why, and what it changes."""
+    return " ".join(sentence(each, units) for each in (cure.what, cure.why, cure.changes))
 
 
 def _price_table(findings: Findings, units: Units) -> Table | None:
@@ -57,7 +75,7 @@ def _price_table(findings: Findings, units: Units) -> Table | None:
         if of_share:
             rows.append((name, *_money(of_share, f"|share|{share}", units)))
     total = _money(lines, "", units)
-    columns = (Column("In the price list's money"), *(Column(name, "", True) for name in ("Low", "Likely", "High")))
+    columns = (Head("In the price list's money"), *(Head(name, "", True) for name in ("Low", "Likely", "High")))
     return Table(
         "price", "Price range", columns, tuple(rows), ("Total", *total),
         "A range to talk about, not an offer: it follows the price list and lidar's ground.",
@@ -92,17 +110,16 @@ def care_rows(plan: Plan) -> list[tuple[str, str, str]]:
         rows.append(("Each spring", "Relief hole and check valve",
                      "Hole under the check valve clean; the line drains back when the pump stops."))
         rows.append(("In every power cut", "Power", "Without power nothing is pumped: know where the water goes."))
-    if any("gutter" in cure.what.lower() for cure in plan.cures):
+    if any(is_said(cure.what, GUTTERS) for cure in plan.cures):
         rows.append(("Each spring and autumn", "Gutters and downspouts", "Clean, joints tight, no running over."))
     return rows
 
 
-def _not_done(findings: Findings, works: bool) -> Iterator[str]:
-    storm = design_storm(findings)
+def _not_done(findings: Findings, works: bool, units: Units) -> Iterator[str]:
+    storm = design_storm(findings, units)
     if works:
         yield f"It is laid out for one storm{f' ({storm})' if storm else ''}: a heavier one stands deeper and longer."
-    for warning in findings.plan.warnings:
-        yield f"{warning[0].upper()}{warning[1:]}" + ("" if warning.endswith(".") else ".")
+    yield from (sentence(warning, units) for warning in findings.plan.warnings)
     yield "It does not lower ground water, mend a leak, or dry a basement or crawl space that is wet from below."
     yield "It does not find what lies in the ground, who owns what, or what the local code allows."
     yield "It is not built until someone has looked at the lot in rain and levelled it."

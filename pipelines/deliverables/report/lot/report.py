@@ -5,13 +5,14 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Report, Table
+from pipelines.deliverables.report.blocks import Block, Head, Report, Table
 from pipelines.deliverables.report.lot.answer import lot_answer_blocks, worst_verdict
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.numbers import layer_table
+from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
 
 LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
@@ -26,7 +27,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",
                     totals=("low", "likely", "high"), note="In the price list's money.")
     )  # fmt: skip
-    tables += [rules_table(findings), _inputs(findings)]
+    tables += [rules_table(findings, units), _inputs(findings)]
     kept: tuple[Block, ...] = tuple(table for table in tables if table is not None)
     return Report(
         name=findings.name,
@@ -34,7 +35,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         units=units,
         subject="Drainage pre-screen of a lot",
         sure=worst_verdict(findings),
-        verdict=findings.plan.verdict,
+        verdict=sentence(findings.plan.verdict, units),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,
@@ -45,6 +46,6 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
 def _inputs(findings: Findings) -> Table | None:
     if not findings.inputs:
         return None
-    columns = (Column("Read as"), Column("File"), Column("SHA-256"), Column("CRS"))
+    columns = (Head("Read as"), Head("File"), Head("SHA-256"), Head("CRS"))
     rows = tuple((file.key, file.file, file.sha256, file.crs or "") for file in findings.inputs)
     return Table("inputs", "Files that were read", columns, rows)

@@ -7,21 +7,32 @@ import pandas as pd
 
 from pipelines.deliverables.files.layer_table import read_rows
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Column, Facts, Inline, Items, Sheet, Subhead, Table, Words
+from pipelines.deliverables.report.blocks import (
+    Block,
+    Facts,
+    Head,
+    Inline,
+    Items,
+    Sheet,
+    Subhead,
+    Table,
+    Words,
+    said_items,
+)
 from pipelines.deliverables.report.figures.water import hydrograph_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
+from pipelines.deliverables.words.rules import parameter_rows
+from pipelines.deliverables.words.say import say, sentence
 from terrain.unit_table import Units
 
 
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
     """What a reviewer asks."""
     blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
-    leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
-    if leaving is not None:
-        blocks.append(replace(leaving, rows=tuple((_place(row[0]), *row[1:]) for row in leaving.rows)))
+    blocks += leaving_blocks(layers, units)
     blocks.append(Facts(tuple(_balance(findings, units))))
     blocks.append(Subhead("Areas and flows"))
     for name in ("runoff", "outfalls"):
@@ -34,11 +45,10 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
         blocks += [Subhead("Hydrographs at the collectors, design storm"), *figures]
     if findings.plan.alternatives:
         blocks += [Subhead("Ways compared"), _alternatives(findings, units)]
-    permits = tuple((text,) for text in dict.fromkeys(_permits(findings)))
+    permits = tuple((text,) for text in dict.fromkeys(_permits(findings, units)))
     if permits:
         blocks += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
-    if findings.warnings:
-        blocks += [Subhead("Assumed, missing, doubtful"), Items(tuple((text,) for text in findings.warnings))]
+    blocks += warning_blocks(findings, units)
     blocks += [
         Subhead("Sources of every method"),
         Facts(tuple(_methods())),
@@ -46,12 +56,28 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
     return Sheet("reviewer", "Reviewer", "For whoever must let it through.", tuple(blocks))
 
 
-def rules_table(findings: Findings) -> Table | None:
+def leaving_blocks(layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
+    """What leaves the lot before and after, by side and outfall."""
+    leaving = layer_table(layers, "leaving", units, COLUMNS["leaving"], title=TITLES["leaving"], key="place")
+    if leaving is None:
+        return ()
+    return (replace(leaving, rows=tuple((_place(row[0]), *row[1:]) for row in leaving.rows)),)
+
+
+def warning_blocks(findings: Findings, units: Units) -> tuple[Block, ...]:
+    """What was assumed, what is missing, what is doubtful."""
+    if not findings.warnings:
+        return ()
+    return Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, units)
+
+
+def rules_table(findings: Findings, units: Units) -> Table | None:
     """Every rule, default and assumption with its mark."""
-    if not findings.parameters:
+    rows = tuple(parameter_rows(findings.rules, findings.parameters, units))
+    if not rows:
         return None
-    columns = (Column("Rule"), Column("Value: low / likely / high"), Column("Mark"))
-    return Table("rules", "Rules and defaults", columns, findings.parameters)
+    columns = (Head("Rule"), Head("Value: low / likely / high"), Head("Mark"))
+    return Table("rules", "Rules and defaults", columns, rows)
 
 
 def _place(name: Inline) -> Inline:
@@ -87,25 +113,25 @@ def _alternatives(findings: Findings, units: Units) -> Table:
             (way.deepest, "length", "deepest_m"), (way.fall_to_spare, "depth", "fall_to_spare_m"),
         ):  # fmt: skip
             row.append("" if value is None else number(value, kind, units, f"{source}|{key}"))
-        rows.append((*row, way.depends_on))
+        rows.append((*row, sentence(way.depends_on, units)))
     columns = (
-        Column("Way"), Column("Low", "", True), Column("Likely", "", True), Column("High", "", True),
-        Column("Deepest dig", number(0.0, "length", units).unit, True),
-        Column("Fall to spare", number(0.0, "depth", units).unit, True), Column("Depends on"),
+        Head("Way"), Head("Low", "", True), Head("Likely", "", True), Head("High", "", True),
+        Head("Deepest dig", number(0.0, "length", units).unit, True),
+        Head("Fall to spare", number(0.0, "depth", units).unit, True), Head("Depends on"),
     )  # fmt: skip
     return Table("alternatives", "Ways compared", columns, tuple(rows))
 
 
-def _permits(findings: Findings) -> Iterator[str]:
+def _permits(findings: Findings, units: Units) -> Iterator[str]:
     used = {run.to_id for run in findings.plan.pipe_runs}
     for outfall in findings.plan.outfalls:
         if outfall.id in used or not used:
             given = "" if outfall.verified else ", found and not verified"
-            confirm = f" Confirm: {outfall.to_confirm}" if outfall.to_confirm else ""
+            confirm = f" Confirm: {sentence(outfall.to_confirm, units)}" if outfall.to_confirm else ""
             yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
     for run in findings.plan.pipe_runs:
         for crossing in run.crossings:
-            yield f"{run.id} crosses {crossing}."
+            yield f"{run.id} crosses {say(crossing, units)}."
 
 
 def _methods() -> Iterator[tuple[str, tuple[Words, ...]]]:

@@ -1,0 +1,22 @@
+"""The notebooks beside the sample data run from top to bottom."""
+
+import os
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+FOLDER = Path(__file__).parents[1] / "sample_data" / "notebooks"
+
+
+@pytest.mark.filterwarnings("default")
+@pytest.mark.parametrize("name", sorted(path.name for path in FOLDER.glob("*.ipynb")))
+def test_notebook_runs(name):
+    notebook = nbformat.read(FOLDER / name, as_version=4)
+    assert all(not cell.get("outputs") for cell in notebook.cells), "notebooks are kept without their outputs"
+    client = NotebookClient(notebook, timeout=300, resources={"metadata": {"path": FOLDER}})
+    client.execute(env=os.environ | {"MPLBACKEND": "module://matplotlib_inline.backend_inline"})
+    shown = [output for cell in notebook.cells for output in cell.get("outputs", [])]
+    assert any("image/png" in output.get("data", {}) for output in shown)
+    assert not any(output.get("name") == "stderr" for output in shown), "nothing is printed beside the results"
