@@ -155,7 +155,9 @@ def test_the_terminal_says_what_the_page_says(result):
     findings, out, _, _ = result
     page = html.unescape(re.sub(r"<[^>]+>", "", (out / "report.html").read_text(encoding="utf-8")))
     blocks = (*swale_answer_blocks(findings), *caution_blocks(findings))
-    told = " ".join(blocks_as_text(blocks, 100).split())
+    plainly = str.maketrans("²³", "23")
+    page = page.translate(plainly)
+    told = " ".join(blocks_as_text(blocks, 100).split()).translate(plainly)
     lines = []
     for block in blocks:
         if isinstance(block, Paragraph):
@@ -166,7 +168,7 @@ def test_the_terminal_says_what_the_page_says(result):
             lines += [words for _, answers in block.rows for words in answers]
     assert len(lines) > 10
     for words in lines:
-        assert plain(words) in page.translate(str.maketrans("²³", "23"))
+        assert plain(words) in page
         assert plain(words) in told
 
 
