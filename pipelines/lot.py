@@ -27,7 +27,7 @@ from pipelines.hydrology.surfaces import infiltration_rate, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.site_file import SiteFile
-from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground, shots_in_words
+from pipelines.inputs.site_ground import SiteInputs, ground_limits, open_site, read_lot_ground, site_low_spots
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
 from pipelines.inputs.tables.rain_table_file import read_rain_table
@@ -37,6 +37,7 @@ from pipelines.layout.diagnosis.lot_water import excess_by_cell
 from pipelines.layout.diagnosis.misfits import misfits_in_words
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
+from pipelines.layout.plan import Said
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.ways.lift_design import assumed_curve
@@ -45,7 +46,6 @@ from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.lot_ground import refuse_unfit
-from terrain.flow.low_spots import find_low_spots
 from terrain.flow.pysheds_adapter import self_check, with_pysheds
 from terrain.ground import ROOF, Ground
 
@@ -71,7 +71,7 @@ class LotInputs:
         By item.
     pump : tuple of ndarray or None
         Flow [m3/s] and head [m] of the pump's curve.
-    warnings : tuple of str
+    warnings : tuple of Said
         What was assumed.
     """
 
@@ -79,7 +79,7 @@ class LotInputs:
     rain: DesignRain
     prices: Prices
     pump: "tuple[np.ndarray, np.ndarray] | None"
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def open_lot(path: Path) -> LotInputs:
@@ -102,7 +102,7 @@ def open_lot(path: Path) -> LotInputs:
     """
     opened = open_site(path)
     site = opened.site
-    refuse_unfit(opened.source, opened.layers.parcel)
+    refuse_unfit(opened.source, opened.layers.parcel, ground_limits(site.rules))
     _check_names(site)
     rain, assumed = _rain(site)
     prices = default_prices() if site.prices is None else read_prices(site.prices.file)
@@ -180,13 +180,13 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         progress(COMPILING, None)
     progress("reading the ground and growing the window", 0.1)
     opened = lot.opened
-    surface, ground, fit = read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
+    surface, ground = read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
     progress("following the water", 0.3)
     drainage = with_pysheds(drain_ground(ground))
     if self_check:
         progress("holding our own drainage against pysheds", 0.35)
         _self_check(drainage)
-    spots = find_low_spots(drainage, rmse=opened.rmse, prefix="low-")
+    spots = site_low_spots(drainage, opened.site.rules, prefix="low-")
     progress("diagnosing the lot in the design storm, and planning", 0.5)
     situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse, shots=_shots(opened))
     reckoning = _reckoning(lot, situation, ground)
@@ -203,9 +203,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     progress("running the other storms of the table", 0.85)
     storms = other_storms(situation, reckoning, planned, planned.capacities)
     progress("gathering the findings", 0.95)
-    warnings = [*lot.warnings, *(text for text in surface.warnings if text not in lot.warnings)]
-    if fit is not None and opened.shots is not None:
-        warnings += shots_in_words(fit, opened.shots)
+    warnings: list[Said] = [*lot.warnings, *(said for said in surface.warnings if said not in lot.warnings)]
     warnings += misfits_in_words(situation, opened.layers)
     warnings += when_all_is_clogged(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
@@ -310,7 +308,7 @@ def _findings(
     reckoning: Reckoning,
     planned: LotPlan,
     storms: tuple[OtherStorm, ...],
-    warnings: tuple[str, ...],
+    warnings: tuple[Said, ...],
 ) -> Findings:
     opened = lot.opened
     site, layers, grid = opened.site, opened.layers, situation.grid

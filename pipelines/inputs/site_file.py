@@ -78,8 +78,10 @@ class SiteFile(Section):
 
     @property
     def rules(self) -> Rules:
-        """Rules of the trade with this site's overrides in place."""
-        return load_rules().with_overrides(self.overrides)
+        """Rules of the trade with this site's overrides, and the accuracy of its lidar, in place."""
+        given = self.elevation.rmse
+        accuracy = () if given is None else (RuleOverride("lidar_rmse", None, given, None),)
+        return load_rules().with_overrides((*self.overrides, *accuracy))
 
     @property
     def folder(self) -> Path:

@@ -1,24 +1,24 @@
 """Low spots: nested depressions, what they hold and where they spill."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundError
-from terrain.flow.drainage import LEAVES, Drainage, sides_of
+from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN, Ground
 from terrain.kernels.depressions import Tree, grow_tree
 from terrain.kernels.fill_spill_merge import settle
 from terrain.kernels.routing import walk
-from terrain.lidar_error import fall_error
+from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
 MIN_DEPTH = 0.02
 """Shallower low spots are not listed: puddles. Common practice, no source. [m]"""
 MIN_AREA = 1.0
 """Smaller low spots are not listed. Common practice, no source. [m2]"""
-SIGMAS_OF_A_POND = 2.0
+SIGMAS = 2.0
 """Standard errors of the fall from spill to bottom below which a low spot may be lidar noise. [-]"""
 
 
@@ -89,10 +89,6 @@ class Settled:
         All water that stands, small puddles included. [m3]
     leaves : float
         All water that leaves over open borders. [m3]
-    leaves_by_side : dict of str to float
-        The same by the window's side: n, e, s, w. [m3]
-    leaves_at : (rows, cols) float ndarray
-        The same by the cell at which it leaves. [m3]
     """
 
     depth: FloatArray
@@ -101,8 +97,6 @@ class Settled:
     level: dict[str, float | None]
     stands: float
     leaves: float
-    leaves_by_side: dict[str, float]
-    leaves_at: FloatArray
 
 
 def find_low_spots(
@@ -111,6 +105,9 @@ def find_low_spots(
     rmse: float,
     min_depth: float = MIN_DEPTH,
     min_area: float = MIN_AREA,
+    sigmas: float = SIGMAS,
+    shared_variance: float = SHARED_VARIANCE,
+    noise_length: float = NOISE_LENGTH,
     prefix: str = "L",
 ) -> tuple[LowSpot, ...]:
     """Depressions of the ground, largest volume first.
@@ -128,6 +125,10 @@ def find_low_spots(
         Shallower ones are left out; enclosed ones are always kept if their ground is large enough. [m]
     min_area : float
         Smaller ones are left out. [m2]
+    sigmas : float
+        Standard errors of the fall from spill to bottom within which it may be lidar noise. [-]
+    shared_variance, noise_length : float
+        As of `fall_error`. [-], [m]
     prefix : str
         What ids begin with.
 
@@ -151,8 +152,12 @@ def find_low_spots(
     storages = [_stage_storage(cells, top, ground) for cells, top in shapes]
     ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
+
+    def noise(across: float) -> float:
+        return sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
+
     return tuple(
-        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, rmse)
+        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, noise)
         for position in ranking.tolist()
     )
 
@@ -195,10 +200,6 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     )
     outer = tree.parent < 0
     pools = _pools_of(tree, low_spots)
-    out = np.flatnonzero(drainage.target == LEAVES)
-    by_side = {"n": 0.0, "e": 0.0, "s": 0.0, "w": 0.0}
-    for side, water in zip(sides_of(ground.grid, out), leaves[out].tolist(), strict=True):
-        by_side[side] += water
     return Settled(
         depth=depth.reshape(ground.grid.shape),
         stored={spot.id: float(stored[pool]) for spot, pool in pools},
@@ -209,8 +210,6 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
         },
         stands=float(stored[outer].sum()),
         leaves=float(leaves.sum()),
-        leaves_by_side=by_side,
-        leaves_at=leaves.reshape(ground.grid.shape),
     )
 
 
@@ -288,7 +287,7 @@ def _low_spot(
     storage: tuple[FloatArray, FloatArray, FloatArray],
     home: IntArray,
     names: dict[int, str],
-    rmse: float,
+    noise: Callable[[float], float],
 ) -> LowSpot:
     ground = drainage.ground
     bottom = int(tree.bottom[pool])
@@ -317,7 +316,7 @@ def _low_spot(
         levels=levels,
         areas=areas,
         volumes=volumes,
-        within_lidar_error=bool(levels[-1] - low < SIGMAS_OF_A_POND * fall_error(rmse, across)),
+        within_lidar_error=bool(levels[-1] - low < noise(across)),
     )
 
 

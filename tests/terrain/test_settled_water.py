@@ -106,8 +106,6 @@ def test_all_water_stands_or_leaves(ground_of, wet):
     fallen = runoff[kind != OUTSIDE].sum()
     assert settled.stands + settled.leaves == pytest.approx(fallen, rel=1e-9, abs=1e-12)
     assert settled.depth.sum() * ground.grid.cell_area == pytest.approx(settled.stands, rel=1e-9, abs=1e-9)
-    assert sum(settled.leaves_by_side.values()) == pytest.approx(settled.leaves, rel=1e-9, abs=1e-12)
-    assert settled.leaves_at.sum() == pytest.approx(settled.leaves, rel=1e-9, abs=1e-12)
 
 
 @given(wet=wet_grounds())

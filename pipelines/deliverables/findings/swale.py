@@ -6,6 +6,7 @@ from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
+from pipelines.layout.plan import Said
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
@@ -217,5 +218,5 @@ class SwaleFindings:
     warnings: tuple[str, ...]
     cautions: tuple[Caution, ...]
     parameters: tuple[tuple[str, str, str], ...]
-    vertical_datum: str
+    vertical_datum: Said
     ground: FloatArray | None = None

@@ -12,6 +12,7 @@ from shapely.ops import substring
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
+from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.verdict import SwaleVerdict
 
 
@@ -407,7 +408,7 @@ def _run_info(findings: SwaleFindings, outputs: Sequence[str]) -> Iterator[tuple
     yield "crs", ":".join(authority) if authority else frame.crs.name
     yield "crs_name", frame.crs.name
     yield "z_unit_m", repr(frame.unit)
-    yield "vertical_datum", findings.vertical_datum
+    yield "vertical_datum", say(findings.vertical_datum, findings.units)
     yield "cell_width_m", repr(findings.grid.cell_width)
     yield "cell_height_m", repr(findings.grid.cell_height)
     yield "return_period_yr", "" if findings.return_period is None else f"{findings.return_period:g}"

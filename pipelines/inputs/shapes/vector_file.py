@@ -13,10 +13,11 @@ from pyproj.exceptions import CRSError
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LayerKind
-from pipelines.inputs.shapes.shape_repair import flat_shapes
+from pipelines.inputs.shapes.shape_repair import flat_shapes, some
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import moved_points
+from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
 
@@ -29,16 +30,10 @@ class VectorLayer:
     ----------
     key : str
         Its table in the site file.
-    source : VectorFile
-        File and where; `layer` is the one read.
     layer : str
         Name of the layer read.
-    crs : pyproj.CRS
-        Of the file.
     features : int
         How many it holds, before any `where`. [-]
-    attributes : tuple of str
-        Their names.
     """
 
     key: str
@@ -86,14 +81,23 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
 
 def read_shapes(
     layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
-) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
     """Read a layer into the metric frame."""
     raw = _read(layer, None if within is None else _box_in_file(layer, frame, within))
     raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
-    shapes, kept, found = flat_shapes(raw.geometry.to_numpy(), raw["id"].to_numpy(), kind.shapes, layer.words)
-    raw = raw[kept].set_geometry(gpd.GeoSeries(shapes[kept], index=raw.index[kept], crs=None), crs=None)
-    raw = raw.set_geometry(gpd.GeoSeries(_in_frame(layer, shapes[kept], frame), index=raw.index))
-    return read_columns(raw, kind.columns, layer.words), found
+    ids = raw["id"].to_numpy()
+    shapes, kept, repaired = flat_shapes(raw.geometry.to_numpy(), ids, kind.shapes, layer.words)
+    found = [] if kept.all() else [reason("shapes_empty", layer=layer.words, features=some(ids[~kept]))]
+    placed = _in_frame(layer, shapes[kept], frame)
+    if repaired:
+        area = dict(zip(np.flatnonzero(kept), shapely.area(placed), strict=True))
+        repairs = tuple(
+            reason("shape_repaired", feature=str(ids[at]), fault=fault, area=float(area[at]))
+            for at, fault in repaired.items()
+        )
+        found.append(reason("shapes_repaired", layer=layer.words, repairs=repairs))
+    raw = raw[kept].set_geometry(gpd.GeoSeries(placed, index=raw.index[kept], crs=None), crs=None)
+    return read_columns(raw, kind.columns, layer.words), tuple(found)
 
 
 def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str) -> str:

@@ -13,15 +13,16 @@ from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_
 from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.site_ground import SiteInputs, open_site, shots_in_words
+from pipelines.inputs.site_ground import SiteInputs, open_site, site_low_spots
 from pipelines.inputs.swale_ground import read_swale_ground
 from pipelines.inputs.tables.rain_table_file import read_rain_table
+from pipelines.layout.plan import Said
 from pipelines.layout.swale.judgement import JudgeRules
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleRules, SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
-from terrain.flow.low_spots import LowSpot, find_low_spots
+from terrain.flow.low_spots import LowSpot
 from terrain.ground import ROOF, Ground
 from terrain.reading.surface import Surface
 
@@ -102,7 +103,7 @@ class SwaleCase:
     downstream_level: float | None
     velocities: tuple[float, ...]
     soaking_rates: tuple[float, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def open_swales(site_path: Path) -> OpenedSwales:
@@ -129,7 +130,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     if compiles_first():
         tell(COMPILING, None)
     tell("reading the ground", 0.1)
-    surface, ground, fit = read_swale_ground(inputs, lines, names)
+    surface, ground = read_swale_ground(inputs, lines, names)
     drainage = drain_ground(ground)
     tell("measuring the swales", 0.3)
     roughness = given.roughness if given.roughness is not None else rules["n_swale"].likely
@@ -145,8 +146,6 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     capacities = tuple(swale_capacity(site, freeboard=freeboard, cell=cell) for site in sites)
     surfaces = _surfaces(inputs, ground)
     notes = _assumed(inputs)
-    if fit is not None and inputs.shots is not None:
-        notes += shots_in_words(fit, inputs.shots)
     judge = JudgeRules(
         freeboard=freeboard,
         rmse=inputs.rmse,
@@ -156,7 +155,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
         units=inputs.site.units,
     )
     return SwaleCase(
-        inputs, surface, ground, drainage, find_low_spots(drainage, rmse=inputs.rmse), surfaces, sites, capacities,
+        inputs, surface, ground, drainage, site_low_spots(drainage, rules), surfaces, sites, capacities,
         judge, freeboard, roughness, given.downstream_level,
         tuple(float(np.clip(np.median(each.velocity), _SLOWEST, _FASTEST)) for each in capacities),
         tuple(_soaking_rate(inputs, surfaces, site) for site in sites),
