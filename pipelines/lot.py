@@ -25,9 +25,10 @@ from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate, surface_of
 from pipelines.inputs.errors import SiteFileError
+from pipelines.inputs.ground_rules import ground_limits, site_low_spots
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.site_file import SiteFile
-from pipelines.inputs.site_ground import SiteInputs, ground_limits, open_site, read_lot_ground, site_low_spots
+from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
 from pipelines.inputs.tables.rain_table_file import read_rain_table

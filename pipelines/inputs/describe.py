@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
 from pipelines.inputs.shapes.layers import locate_layer
 from pipelines.inputs.shapes.vector_file import VectorLayer, find_layer, read_shapes
-from pipelines.inputs.site_ground import ground_limits
 from pipelines.inputs.site_sections import VectorFile
 from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
 from terrain.reading.raster_source import RasterSource, open_raster

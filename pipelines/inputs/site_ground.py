@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
 from pipelines.inputs.site_file import SiteFile, read_site_file
@@ -14,9 +15,6 @@ from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.conditioning import CulvertLine, make_ground
-from terrain.flow.drainage import Drainage
-from terrain.flow.lot_ground import GroundLimits
-from terrain.flow.low_spots import LowSpot, find_low_spots
 from terrain.flow.window import THE_PARCEL, grow_window
 from terrain.ground import Ground
 from terrain.level_shots import rebase_on_shots
@@ -47,18 +45,6 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
     shots = read_level_shots(site.levels.file, source.grid.frame) if site.levels is not None else None
     return SiteInputs(site, source, layers, shots)
-
-
-def ground_limits(rules: Rules) -> GroundLimits:
-    """What a raster must be to say anything about a lot."""
-    return GroundLimits(
-        least_cells=rules["least_cells_on_lot"].likely,
-        coarse=rules["coarsest_cell"].likely,
-        most_unknown=rules["most_unknown_ground"].likely,
-        told_unknown=rules["told_unknown_ground"].likely,
-        step=rules["surface_model_step"].likely,
-        share_of_steps=rules["surface_model_share"].likely,
-    )
 
 
 def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
@@ -104,20 +90,6 @@ def read_ground(
     if inputs.shots is not None:
         surface = _on_shots(surface, inputs.shots, rules)
     return surface, ground_of(surface, layers, rules)
-
-
-def site_low_spots(drainage: Drainage, rules: Rules, *, prefix: str = "L") -> tuple[LowSpot, ...]:
-    """Low spots of a site's ground, largest volume first."""
-    return find_low_spots(
-        drainage,
-        rmse=rules["lidar_rmse"].likely,
-        min_depth=rules["low_spot_least_depth"].likely,
-        min_area=rules["low_spot_least_area"].likely,
-        sigmas=rules["low_spot_sigmas"].likely,
-        shared_variance=rules["lidar_shared_variance"].likely,
-        noise_length=rules["lidar_noise_length"].likely,
-        prefix=prefix,
-    )
 
 
 def _on_shots(surface: Surface, shots: LevelShots, rules: Rules) -> Surface:

@@ -11,7 +11,6 @@ from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN, Ground
 from terrain.kernels.depressions import Tree, grow_tree
 from terrain.kernels.fill_spill_merge import settle
-from terrain.kernels.routing import walk
 from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
 MIN_DEPTH = 0.02
@@ -28,8 +27,6 @@ class LowSpot:
 
     Attributes
     ----------
-    id : str
-        Text id, unique across layers.
     cells : (n,) int ndarray
         Flat indices of the cells under water when it is full to its spill level.
     bottom : int
@@ -43,10 +40,6 @@ class LowSpot:
         Of an enclosed spot: up to the lowest ground on its shore that has no more ground beside it.
     contained_in : str or None
         Id of the low spot it merges into when full.
-    spills_to : str or None
-        Id of the low spot that takes its overflow first, if any.
-    enclosed : bool
-        Shut in by roofs or barriers.
     levels, areas, volumes : (k,) float ndarray
         Stage and storage from the bottom to the spill level, both increasing. [m], [m2], [m3]
     within_lidar_error : bool
@@ -63,7 +56,6 @@ class LowSpot:
     area: float
     volume: float
     contained_in: str | None
-    spills_to: str | None
     enclosed: bool
     levels: FloatArray
     areas: FloatArray
@@ -81,10 +73,6 @@ class Settled:
         Of standing water, 0 where dry. [m]
     stored : dict of str to float
         Water that each low spot holds below its spill, by its id; an enclosed one holds all that reaches it. [m3]
-    spilled : dict of str to float
-        Water that went over each low spot's spill, by its id. [m3]
-    level : dict of str to float or None
-        Of the water over each low spot's bottom, by its id; None where that is dry. [m]
     stands : float
         All water that stands, small puddles included. [m3]
     leaves : float
@@ -93,8 +81,6 @@ class Settled:
 
     depth: FloatArray
     stored: dict[str, float]
-    spilled: dict[str, float]
-    level: dict[str, float | None]
     stands: float
     leaves: float
 
@@ -195,7 +181,7 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     area = ground.grid.cell_area
     runoff = _checked(runoff_volume, ground)
     tree = _tree(drainage)
-    depth, leaves, stored, spilled, _ = settle(
+    depth, leaves, stored, *_ = settle(
         runoff, ground.elevation.ravel(), drainage.target, drainage.order, tree, area
     )
     outer = tree.parent < 0
@@ -203,11 +189,6 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     return Settled(
         depth=depth.reshape(ground.grid.shape),
         stored={spot.id: float(stored[pool]) for spot, pool in pools},
-        spilled={spot.id: float(spilled[pool]) for spot, pool in pools},
-        level={
-            spot.id: float(depth[spot.bottom] + spot.bottom_elevation) if depth[spot.bottom] > 0 else None
-            for spot, _ in pools
-        },
         stands=float(stored[outer].sum()),
         leaves=float(leaves.sum()),
     )
@@ -299,7 +280,6 @@ def _low_spot(
     rows, columns = np.array([bottom, spill]) // ground.grid.shape[1], np.array([bottom, spill]) % ground.grid.shape[1]
     x, y = ground.grid.centres(rows, columns)
     across = float(np.sqrt(areas[-1])) if enclosed else float(np.hypot(x[1] - x[0], y[1] - y[0]))
-    taker = _taker(drainage, tree, pool, home, outside)
     return LowSpot(
         id=names[pool],
         cells=cells,
@@ -311,30 +291,12 @@ def _low_spot(
         area=float(areas[-1]),
         volume=float(volumes[-1]),
         contained_in=names.get(outside),
-        spills_to=names.get(taker),
         enclosed=enclosed,
         levels=levels,
         areas=areas,
         volumes=volumes,
         within_lidar_error=bool(levels[-1] - low < noise(across)),
     )
-
-
-def _taker(drainage: Drainage, tree: Tree, pool: int, home: IntArray, outside: int) -> int:
-    """Listed pool that the overflow enters first: beside it, else the next on the way down."""
-    entered = int(home[tree.entry[pool]]) if tree.parent[pool] >= 0 else -1
-    if entered >= 0 and entered != outside:
-        return entered
-    while outside < 0 and tree.parent[pool] >= 0:
-        pool = int(tree.parent[pool])
-    if outside >= 0 or tree.spill_cell[pool] < 0:
-        return -1
-    way = walk(drainage.target, int(tree.spill_cell[pool]))
-    pits = tree.pit[way]
-    pits = pits[pits >= 0]
-    met = home[pits]
-    met = met[met >= 0]
-    return int(met[0]) if met.size else -1
 
 
 def _pools_of(tree: Tree, low_spots: Sequence[LowSpot]) -> list[tuple[LowSpot, int]]:

@@ -7,7 +7,7 @@
 import math
 from dataclasses import dataclass
 
-from terrain.arrays import BoolArray, FloatArray
+from terrain.arrays import FloatArray
 from terrain.errors import GroundError
 from terrain.grid import Grid
 from terrain.reading.file_cells import read_heights, read_warped
@@ -26,15 +26,12 @@ class Surface:
     ----------
     elevation : (rows, cols) float ndarray
         Height of the ground, NaN where unknown. [m]
-    filled_holes : (rows, cols) bool ndarray
-        Cells that were nodata in a small hole and were interpolated.
     raster_ends : tuple of str
         Sides (n, e, s, w) on which the window cannot grow since the raster ends there.
     """
 
     grid: Grid
     elevation: FloatArray
-    filled_holes: BoolArray
     raster_ends: tuple[str, ...] = ()
     warnings: tuple[Reason, ...] = ()
 
@@ -81,7 +78,6 @@ def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25)
     return Surface(
         grid=grid,
         elevation=holes.elevation,
-        filled_holes=holes.filled,
         raster_ends=_raster_ends(source.grid, rows, columns),
         warnings=(*source.warnings, *cells.warnings, *found),
     )

@@ -21,7 +21,7 @@ def surface_of():
         elevation = np.array(elevation, dtype=np.float64)
         rows = elevation.shape[0]
         grid = Grid(elevation.shape, 0.0, rows * cell, cell, cell, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
-        return Surface(grid, elevation, np.zeros(elevation.shape, dtype=bool))
+        return Surface(grid, elevation)
 
     return make
 

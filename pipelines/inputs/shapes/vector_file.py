@@ -16,7 +16,7 @@ from pipelines.inputs.shapes.layer_table import LayerKind
 from pipelines.inputs.shapes.shape_repair import flat_shapes, some
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
-from terrain.metric_frame import moved_points
+from terrain.metric_frame import moved_shapes
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
@@ -67,7 +67,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
             info = pyogrio.read_info(source.file, layer=layer, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputFileError(
-            f"{where}: it is no vector file that can be read, or is torn: {_first_line(error)}; give a GeoPackage, "
+            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give a GeoPackage, "
             "shapefile, GeoJSON or another file of shapes"
         ) from None
     crs, attributes = info["crs"], tuple(str(name) for name in info["fields"])
@@ -76,7 +76,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     try:
         return VectorLayer(key, source, layer, CRS.from_user_input(crs), int(info["features"]), attributes)
     except CRSError as error:
-        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {_first_line(error)}") from None
+        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {first_line(error)}") from None
 
 
 def read_shapes(
@@ -129,21 +129,15 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> Any:
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
             raise LayerError(
-                f'{layer.words}: where = "{where}" is no expression for this layer: {_first_line(error)}; '
+                f'{layer.words}: where = "{where}" is no expression for this layer: {first_line(error)}; '
                 f"its attributes are {', '.join(layer.attributes) or 'none'}"
             ) from None
-        raise InputFileError(f"{layer.words}: it is torn: {_first_line(error)}; fetch it again") from None
+        raise InputFileError(f"{layer.words}: it is torn: {first_line(error)}; fetch it again") from None
 
 
 def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:
     """Shapes of the file in the metric frame, easting first whatever the CRS says of its axes."""
-    if layer.crs == frame.crs:
-        return frame.from_map(shapes)
-
-    def moved(points: Any) -> Any:
-        return np.column_stack(moved_points(layer.crs, frame.crs, points[:, 0], points[:, 1]))
-
-    placed = shapely.transform(shapes, moved)
+    placed = moved_shapes(layer.crs, frame.crs, shapes)
     lost = [position for position, shape in enumerate(placed) if not np.isfinite(shapely.bounds(shape)).all()]
     if lost:
         raise LayerError(
@@ -165,6 +159,7 @@ def _box_in_file(layer: VectorLayer, frame: Frame, within: Bounds) -> Bounds:
     return float(found[0]), float(found[1]), float(found[2]), float(found[3])
 
 
-def _first_line(error: BaseException) -> str:
+def first_line(error: BaseException) -> str:
+    """What GDAL says first of what went wrong."""
     lines = str(error).strip().splitlines() or [type(error).__name__]
     return lines[0].split("; It might help")[0]

@@ -13,7 +13,8 @@ from pipelines.hydrology.design_rain import DesignRain, rain_assumed, rain_from_
 from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.site_ground import SiteInputs, open_site, site_low_spots
+from pipelines.inputs.ground_rules import site_low_spots
+from pipelines.inputs.site_ground import SiteInputs, open_site
 from pipelines.inputs.swale_ground import read_swale_ground
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
