@@ -15,8 +15,6 @@ class ShotFit:
 
     Attributes
     ----------
-    surface : Surface
-        Ground shifted to the shots' datum and bent to them near each one.
     shift : float
         Median of shot less raster, added everywhere. [m]
     residuals : (n,) float ndarray

@@ -29,18 +29,10 @@ class LotOutlet:
 
     Attributes
     ----------
-    id, kind : str
-        Of the outfall: swale, ditch, curb, ...
-    point : shapely Point
-        In the metric frame.
     flow : float
         Peak of its gravity runs and operating flow of its pumps. [m3/s]
-    pumped : bool
-        Any of it is.
     line : shapely LineString or None
         The last gravity run, z its invert, drawn downstream. [m]
-    size : str
-        Nominal size of that run.
     run_flow : float
         Peak of that run. [m3/s]
     """

@@ -32,15 +32,7 @@ from pipelines.inputs.site_sections import (
 
 
 class SiteFile(Section):
-    """What a site file says; only elevation and parcel are always there.
-
-    Attributes
-    ----------
-    path : Path
-        The site file.
-    overrides : tuple of RuleOverride
-        What its [rules] say.
-    """
+    """What a site file says; only elevation and parcel are always there."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 

@@ -27,8 +27,6 @@ class CulvertLine:
 
     Attributes
     ----------
-    line : shapely LineString
-        In the metric frame.
     inverts : tuple of float or None
         Of the line's first and last end, where known. [m]
     """

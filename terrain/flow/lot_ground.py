@@ -48,8 +48,6 @@ class LotGround:
     ----------
     cells : int
         Cells of the raster's own size that fit on the lot.
-    inside : bool
-        Whether the raster's rectangle holds the whole lot.
     unknown_share : float
         Share of the lot without known ground, outside the raster included. [-]
     """

@@ -29,12 +29,10 @@ class LowSpot:
     ----------
     cells : (n,) int ndarray
         Flat indices of the cells under water when it is full to its spill level.
-    bottom : int
-        Flat index of its deepest cell.
-    spill_cell : int or None
-        Flat index of the cell it overflows through; None where shut in.
+    bottom, spill_cell : int
+        Flat indices of its deepest cell, and of the cell it overflows through; None where shut in.
     spill_elevation : float or None
-        Where it overflows; None where shut in by roofs or barriers. [m]
+        None where shut in by roofs or barriers. [m]
     bottom_elevation, depth, area, volume : float
         Lowest ground [m], deepest water before it spills [m], area [m2] and volume [m3] at the spill level.
         Of an enclosed spot: up to the lowest ground on its shore that has no more ground beside it.
@@ -42,8 +40,6 @@ class LowSpot:
         Id of the low spot it merges into when full.
     levels, areas, volumes : (k,) float ndarray
         Stage and storage from the bottom to the spill level, both increasing. [m], [m2], [m3]
-    within_lidar_error : bool
-        Shallower than the lidar can tell.
     """
 
     id: str

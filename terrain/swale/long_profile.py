@@ -29,7 +29,7 @@ class Adverse:
     error : float
         Standard error of that rise. [m]
     sure : bool
-        Rises by more than the lidar's error may feign.
+        Not within lidar error.
     """
 
     start: float
@@ -54,7 +54,7 @@ class Dam:
     error : float
         Standard error of that height. [m]
     sure : bool
-        Higher than the lidar's error may feign.
+        Not within lidar error.
     """
 
     start: float
@@ -76,10 +76,6 @@ class LongProfile:
         The bottom, averaged a little along the swale. [m]
     without_dams : (n,) float ndarray
         The same with what is shorter than a drive's fill taken out. [m]
-    adverse : tuple of Adverse
-        Stretches that rise downstream, dams apart.
-    dams : tuple of Dam
-        Humps that are short enough to be a drive over a culvert.
     """
 
     station: FloatArray

@@ -30,14 +30,10 @@ class Attribute:
     ----------
     name : str
         Without unit; a length becomes `<name>_m`.
-    form : str
-        text, yes_no, number or length.
     default : object
         Where a feature is silent.
     allowed : tuple of str
         Texts that it may hold; any where empty.
-    required : bool
-        Whether each feature must say.
     least, most : float or None
         Least and most value of a number or length that means anything. [SI]
     """

@@ -17,8 +17,6 @@ class LayerKind:
 
     Attributes
     ----------
-    key : str
-        Its table in the site file.
     shapes : tuple of str
         polygon, line or point.
     columns : tuple of Attribute
