@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 from shapely import LineString, Point, Polygon, box
 
 from cli.main import app
+from pipelines.deliverables.words.say import say_all
 from pipelines.lot import screen_lot
 
 WEST, SOUTH = 500_000.0, 4_400_000.0
@@ -450,7 +451,7 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "a layer far away": (
         layer("complaints", [Point(900, 900)], what=["wet"]),
-        ("[complaints] shapes.gpkg, layer complaints: its nearest feature lies 1,", "check its CRS"),
+        ("[complaints] shapes.gpkg, layer complaints: its nearest feature lies 1,", "Check its CRS"),
     ),
     "nothing selected of a layer": (
         site('layer = "complaints"', 'layer = "complaints"\nwhere = "what = 1"'),
@@ -463,6 +464,6 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
 def test_what_is_not_used_is_said(name: str, lot: Path) -> None:
     spoil, told = IN_PART[name]
     spoil(lot)
-    warned = "\n".join(screen_lot(lot / "site.toml").warnings)
+    warned = "\n".join(say_all(screen_lot(lot / "site.toml").warnings, "si"))
     for part in told:
         assert part in warned
