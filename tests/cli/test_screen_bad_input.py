@@ -447,7 +447,7 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "a parcel that the raster cuts": (
         layer("parcel", [box(5.2, 4.0, 36.0, 25.7)]),
-        ("ground.tif: ground is unknown over 20% of the parcel", "the raster ends on the north and east"),
+        ("Raster ground.tif: ground is unknown over 20", "the raster ends on the north and east"),
     ),
     "a layer far away": (
         layer("complaints", [Point(900, 900)], what=["wet"]),

@@ -79,7 +79,7 @@ def test_layers_in_another_crs_are_brought_over_and_it_is_said(read, write_layer
     assert (point.x, point.y) == pytest.approx(expected, abs=1e-4)
     (line,) = layers.warnings
     said = say(line, "si")
-    assert said.startswith(f"outfalls: reprojected from {CRS(crs).name} to the map's WGS 84 / UTM zone 10N")
+    assert said.startswith(f"Reprojected from {CRS(crs).name} to the map's WGS 84 / UTM zone 10N: outfalls")
     assert ("different datums" in said) == (crs in (2227, 4269))
 
 
