@@ -61,7 +61,7 @@ def test_the_horizontal_unit_is_assumed_and_the_warning_says_what_being_wrong_me
     value, _, _, (warning,) = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:2277"))
     assert value == pytest.approx(1000.0 * SURVEY_FOOT, rel=1e-14)
     said = say(warning, "us")
-    assert "US survey feet is assumed" in said
+    assert "US survey feet are assumed" in said
     assert "If they are in meters, every height, depth, slope and lift here is 3.28 times too small" in said
     *_, (metric,) = height(write_raster(np.full((3, 3), 1000.0)))
     assert "If they are in feet, every height, depth, slope and lift here is 3.28 times too large" in say(metric, "us")

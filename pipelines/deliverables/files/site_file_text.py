@@ -22,7 +22,7 @@ def description_lines(description: Description, units: Units = "us") -> list[tup
         ("ground", f"{source.path.name}, {columns:,} x {rows:,} cells of {size}"),
         ("ground's CRS", source.crs.name),
         ("map of the results", source.grid.frame.crs.name),
-        ("heights are in", f"{source.vertical.unit} ({say(source.vertical.told_by, units)})"),
+        ("elevations are in", f"{source.vertical.unit} ({say(source.vertical.told_by, units)})"),
         ("vertical datum", say(source.vertical_datum, units)),
         ("elevations around the lot", f"{low} to {high}"),
         ("accuracy assumed", f"{format_quantity(description.rmse, 'depth', units)} root mean square error"),
@@ -55,7 +55,8 @@ def site_file_text(description: Description, folder: str | os.PathLike[str], uni
         units=units,
         ground=_toml(path_from(folder, source.path)),
         unit=unit,
-        rmse=format_quantity(description.rmse, "depth", units),
+        # nominal: who flies lidar states it in centimeters
+        rmse=format_quantity(description.rmse, "depth", "si"),
         parcel=_toml(path_from(folder, parcel.source.file)),
         layer=_toml(parcel.layer),
         where=where,

@@ -29,7 +29,7 @@ def test_what_is_said(site_folder):
     said = dict(description_lines(describe(site_folder), "si"))
     assert said["ground"] == "ground.tif, 160 x 160 cells of 0.5 m"
     assert said["ground's CRS"] == said["map of the results"] == "WGS 84 / UTM zone 10N"
-    assert said["heights are in"] == "m (the band's unit tag)"
+    assert said["elevations are in"] == "m (the band's unit tag)"
     assert said["vertical datum"] == "not stated by the file"
     assert said["accuracy assumed"].startswith("10 cm root mean square error")
     assert said["parcel's area"] == "1,200 m2"
