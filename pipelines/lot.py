@@ -26,9 +26,10 @@ from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surface_map import COVER, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate, surface_of
 from pipelines.inputs.errors import SiteFileError
+from pipelines.inputs.ground_rules import ground_limits, site_low_spots
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.site_file import SiteFile
-from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground, shots_in_words
+from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
 from pipelines.inputs.tables.rain_table_file import read_rain_table
@@ -47,7 +48,6 @@ from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.lot_ground import refuse_unfit
-from terrain.flow.low_spots import find_low_spots
 from terrain.flow.pysheds_adapter import self_check, with_pysheds
 from terrain.ground import ROOF, Ground
 from terrain.reason import reason
@@ -101,7 +101,7 @@ def open_lot(path: Path) -> LotInputs:
     """
     opened = open_site(path)
     site = opened.site
-    refuse_unfit(opened.source, opened.layers.parcel)
+    refuse_unfit(opened.source, opened.layers.parcel, ground_limits(site.rules))
     _check_names(site)
     table = None if site.rain.table is None else read_rain_table(site.rain.table)
     rain = design_rain(site.rain, table, site.rules)
@@ -182,13 +182,13 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         progress(COMPILING, None)
     progress("reading the ground and growing the window", 0.1)
     opened = lot.opened
-    surface, ground, fit = read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
+    surface, ground = read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
     progress("following the water", 0.3)
     drainage = with_pysheds(drain_ground(ground))
     if self_check:
         progress("holding our own drainage against pysheds", 0.35)
         _self_check(drainage)
-    spots = find_low_spots(drainage, rmse=opened.rmse, prefix="low-")
+    spots = site_low_spots(drainage, opened.site.rules, prefix="low-")
     progress("diagnosing the lot in the design storm, and planning", 0.5)
     situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse, shots=_shots(opened))
     reckoning = _reckoning(lot, situation, ground)
@@ -206,8 +206,6 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     storms = other_storms(situation, reckoning, planned, planned.capacities)
     progress("gathering the findings", 0.95)
     warnings: list[Said] = [*lot.warnings, *(said for said in surface.warnings if said not in lot.warnings)]
-    if fit is not None and opened.shots is not None:
-        warnings += shots_in_words(fit, opened.shots)
     warnings += misfits_in_words(situation, opened.layers)
     warnings += when_all_is_clogged(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))

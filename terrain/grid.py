@@ -19,8 +19,6 @@ class Frame:
 
     Attributes
     ----------
-    crs : pyproj.CRS
-        Projected CRS of the map, its vertical part dropped.
     x_scale, y_scale : float
         True metres in one unit of the map's easting and northing. [m per map unit]
     unit : float
@@ -47,14 +45,10 @@ class Grid:
 
     Attributes
     ----------
-    shape : tuple of int
-        Rows and columns.
     left, top : float
         Easting and northing of the outer corner of cell (0, 0). [m]
     cell_width, cell_height : float
         Size of a cell, both positive. [m]
-    frame : Frame
-        The metric plane and its way back to the map.
     """
 
     shape: tuple[int, int]

@@ -19,8 +19,6 @@ class Ground:
 
     Attributes
     ----------
-    grid : Grid
-        Where its cells lie.
     elevation : (rows, cols) float ndarray
         Height, opened along culverts, NaN where unknown; under roofs and barriers the bare ground. [m]
     kind : (rows, cols) int ndarray

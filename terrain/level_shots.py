@@ -1,6 +1,6 @@
 """Shots of a level on site: they shift the ground as a whole and override it near each shot."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,8 +15,6 @@ class ShotFit:
 
     Attributes
     ----------
-    surface : Surface
-        Ground shifted to the shots' datum and bent to them near each one.
     shift : float
         Median of shot less raster, added everywhere. [m]
     residuals : (n,) float ndarray
@@ -58,16 +56,7 @@ def rebase_on_shots(
     shift = float(np.median(difference))
     residuals = difference - shift
     elevation = surface.elevation + shift + _bend(surface, x[known], y[known], residuals, reach)
-    fitted = Surface(
-        grid=grid,
-        elevation=elevation,
-        filled_holes=surface.filled_holes,
-        raster_ends=surface.raster_ends,
-        vertical_unit=surface.vertical_unit,
-        vertical_unit_told_by=surface.vertical_unit_told_by,
-        warnings=surface.warnings,
-    )
-    return ShotFit(fitted, shift, residuals)
+    return ShotFit(replace(surface, elevation=elevation), shift, residuals)
 
 
 def _bend(surface: Surface, x: FloatArray, y: FloatArray, residuals: FloatArray, reach: float) -> FloatArray:

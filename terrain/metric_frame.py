@@ -1,8 +1,10 @@
 """The metric frame of a raster's CRS: vertical part dropped, linear unit and local scale found."""
 
 import math
+from typing import Any
 
 import numpy as np
+import shapely
 from pyproj import CRS, Geod, Transformer
 from pyproj.exceptions import ProjError
 
@@ -77,6 +79,17 @@ def moved_points(source: CRS, target: CRS, x: FloatArray, y: FloatArray) -> tupl
         return np.full(x.shape, one_x), np.full(y.shape, one_y)
     moved_x, moved_y = transformer.transform(x, y)
     return moved_x, moved_y
+
+
+def moved_shapes(source: CRS, target: CRS, shapes: Any) -> Any:
+    """Shapely geometries of one CRS in another; z untouched."""
+    if source == target:
+        return shapes
+
+    def moved(points: FloatArray) -> FloatArray:
+        return np.column_stack([*moved_points(source, target, points[:, 0], points[:, 1]), points[:, 2:]])
+
+    return shapely.transform(shapes, moved, include_z=bool(np.any(shapely.has_z(shapes))))
 
 
 def _measured_scales(crs: CRS, near: tuple[float, float], unit: float) -> tuple[float, float]:

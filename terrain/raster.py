@@ -12,14 +12,10 @@ class Raster:
 
     Attributes
     ----------
-    grid : Grid
-        Where its cells lie.
     values : (rows, cols) float ndarray
         NaN where unknown.
     unit : str
         Of the values, as it is written into the file: m, m2, ...
-    meaning : str
-        What the values are, in words.
     """
 
     grid: Grid

@@ -64,7 +64,7 @@ def made_swale():
             (origin[0] + a * np.cos(turn) - b * np.sin(turn), origin[1] + a * np.sin(turn) + b * np.cos(turn))
             for a, b in ends
         ]
-        return MadeSwale(Surface(grid, z, np.zeros(z.shape, dtype=bool)), LineString(drawn))
+        return MadeSwale(Surface(grid, z), LineString(drawn))
 
     return make
 

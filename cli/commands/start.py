@@ -45,9 +45,10 @@ def command(
           --out /tmp/site.toml
     """
     from pipelines.deliverables.files.single_file import check_file_place, write_single_text
+    from pipelines.deliverables.files.site_file_text import description_lines, site_file_text
     from pipelines.deliverables.unit_systems import unit_system
-    from pipelines.inputs.describe import describe_inputs, description_lines
-    from pipelines.inputs.site_file_text import site_file_text
+    from pipelines.deliverables.words.say import say_all
+    from pipelines.inputs.describe import describe_inputs
 
     place = parcel.parent / "site.toml" if out is None else out
     check_file_place(place, ending=".toml", overwrite=overwrite)
@@ -57,6 +58,6 @@ def command(
     lines = description_lines(found, system)
     width = max(len(what) for what, _ in lines)
     click.echo("\n".join(f"{what.ljust(width)}  {value}" for what, value in lines))
-    for warning in found.warnings:
+    for warning in say_all(found.warnings, system):
         voice.note(f"Warning: {warning}")
     voice.note(f"Written to {place}; edit it, then: lotshed screen {place} --out DIR")

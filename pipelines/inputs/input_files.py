@@ -21,12 +21,8 @@ class FileRead:
     ----------
     key : str
         Tables of the site file that name it, with commas between.
-    file : str
-        Path from the site file's folder.
     sha256 : str
         Of its bytes; of a folder, of its files' names and hashes in order.
-    crs : str or None
-        Name and code, where it has one.
     cell_size : float or None
         Of a raster, the longer side of its cells. [m]
     """

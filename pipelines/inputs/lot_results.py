@@ -4,19 +4,18 @@
 """
 
 import re
-import sqlite3
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
-from pyproj import CRS, Transformer
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.shapes.vector_file import first_line
 from terrain.grid import Frame
+from terrain.metric_frame import moved_shapes
 from terrain.unit_table import si_factor
 
 RESULT = "lot.gpkg"
@@ -30,18 +29,10 @@ class LotOutlet:
 
     Attributes
     ----------
-    id, kind : str
-        Of the outfall: swale, ditch, curb, ...
-    point : shapely Point
-        In the metric frame.
     flow : float
         Peak of its gravity runs and operating flow of its pumps. [m3/s]
-    pumped : bool
-        Any of it is.
     line : shapely LineString or None
         The last gravity run, z its invert, drawn downstream. [m]
-    size : str
-        Nominal size of that run.
     run_flow : float
         Peak of that run. [m3/s]
     """
@@ -58,19 +49,7 @@ class LotOutlet:
 
 @dataclass(frozen=True, slots=True)
 class LotResult:
-    """A screened lot.
-
-    Attributes
-    ----------
-    name : str
-        Of the folder it was read from.
-    folder : Path
-        That folder.
-    outlets : tuple of LotOutlet
-        Where it lets water out.
-    piped : tuple of shapely Polygon or MultiPolygon
-        Its ground whose water is collected. [m]
-    """
+    """A screened lot, named as its folder: where it lets water out, and its ground whose water is collected."""
 
     name: str
     folder: Path
@@ -147,32 +126,12 @@ def _rows(path: Path, layer: str, frame: Frame) -> list[dict[str, Any]]:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
-    if layer not in _layers(path):
-        return []
     try:
+        if layer not in pyogrio.list_layers(path)[:, 0]:
+            return []
         table = pyogrio.read_dataframe(path, layer=layer, use_arrow=False)
     except (DataSourceError, DataLayerError, ValueError) as error:
-        raise InputFileError(f"{path}, layer {layer}: it cannot be read: {error}; screen the lot again") from None
-    shapes = _placed(table.geometry.to_numpy(), CRS.from_user_input(table.crs), frame)
-    columns = [name for name in table.columns if name != table.geometry.name]
-    rows = table[columns].to_dict("records")
-    return [dict(row) | {"shape": shape} for row, shape in zip(rows, shapes, strict=True)]
-
-
-def _placed(shapes: Any, crs: CRS, frame: Frame) -> Any:
-    if crs != frame.crs:
-        transformer = Transformer.from_crs(crs, frame.crs, always_xy=True)
-
-        def moved(points: Any) -> Any:
-            return np.column_stack([*transformer.transform(points[:, 0], points[:, 1]), points[:, 2:]])
-
-        shapes = shapely.transform(shapes, moved, include_z=bool(np.any(shapely.has_z(shapes))))
-    return frame.from_map(shapes)
-
-
-def _layers(path: Path) -> set[str]:
-    try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
-            return {str(name) for (name,) in connection.execute("SELECT table_name FROM gpkg_contents")}
-    except sqlite3.Error as error:
-        raise InputFileError(f"{path}: it is no result of a lot ({error}); screen the lot again") from None
+        raise InputFileError(f"{path}: it is no result of a lot ({first_line(error)}); screen the lot again") from None
+    shapes = frame.from_map(moved_shapes(table.crs, frame.crs, table.geometry.to_numpy()))
+    rows = table.drop(columns=table.geometry.name).to_dict("records")
+    return [row | {"shape": shape} for row, shape in zip(rows, shapes, strict=True)]

@@ -31,18 +31,12 @@ class Rule:
 
     Attributes
     ----------
-    key : str
-        Its name in the site file's [rules].
     low, likely, high : float
         Least or floor, the value taken, most or stop; all alike where the trade names one. [SI]
     unit : str
         The unit that the trade writes it in; "1" for a plain number.
     mark : str
         Where it comes from: a key of `MARKS`.
-    source : str
-        The publication, where one is named.
-    meaning : str
-        What it says.
     moves : str
         What of the answer it moves.
     """

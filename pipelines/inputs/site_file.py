@@ -32,15 +32,7 @@ from pipelines.inputs.site_sections import (
 
 
 class SiteFile(Section):
-    """What a site file says; only elevation and parcel are always there.
-
-    Attributes
-    ----------
-    path : Path
-        The site file.
-    overrides : tuple of RuleOverride
-        What its [rules] say.
-    """
+    """What a site file says; only elevation and parcel are always there."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
@@ -78,8 +70,10 @@ class SiteFile(Section):
 
     @property
     def rules(self) -> Rules:
-        """Rules of the trade with this site's overrides in place."""
-        return load_rules().with_overrides(self.overrides)
+        """Rules of the trade with this site's overrides, and the accuracy of its lidar, in place."""
+        given = self.elevation.rmse
+        accuracy = () if given is None else (RuleOverride("lidar_rmse", None, given, None),)
+        return load_rules().with_overrides((*self.overrides, *accuracy))
 
     @property
     def folder(self) -> Path:

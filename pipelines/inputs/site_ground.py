@@ -1,39 +1,31 @@
 """From a site file to the ground that its lot drains over: raster, shapes and level shots brought together."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.ground_rules import ground_limits
+from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
-from terrain.flow.conditioning import Culvert, make_ground
-from terrain.flow.window import grow_window
+from terrain.flow.conditioning import CulvertLine, make_ground
+from terrain.flow.window import THE_PARCEL, grow_window
 from terrain.ground import Ground
-from terrain.level_shots import ShotFit, rebase_on_shots
+from terrain.level_shots import rebase_on_shots
 from terrain.reading.raster_source import RasterSource, open_raster
 from terrain.reading.surface import Surface
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SiteInputs:
-    """A site file with all that it names opened.
-
-    Attributes
-    ----------
-    site : SiteFile
-        What it says.
-    source : RasterSource
-        The raster's header.
-    layers : SiteLayers
-        All shapes, in the metric frame.
-    shots : LevelShots or None
-        Of [levels].
-    """
+    """A site file with all that it names opened: the raster's header, and shapes in the metric frame."""
 
     site: SiteFile
     source: RasterSource
@@ -42,9 +34,8 @@ class SiteInputs:
 
     @property
     def rmse(self) -> float:
-        """Vertical accuracy of the lidar: as given, else the rule's. [m]"""
-        given = self.site.elevation.rmse
-        return self.site.rules["lidar_rmse"].likely if given is None else given
+        """Vertical accuracy of the lidar. [m]"""
+        return self.site.rules["lidar_rmse"].likely
 
 
 def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
@@ -56,7 +47,7 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     return SiteInputs(site, source, layers, shots)
 
 
-def ground_of(surface: Surface, layers: SiteLayers) -> Ground:
+def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
     """Stand a site's roofs and barriers on a surface and open it along its culverts."""
     return make_ground(
         surface,
@@ -65,43 +56,53 @@ def ground_of(surface: Surface, layers: SiteLayers) -> Ground:
         downspouts=list(layers.downspouts.geometry),
         barriers=list(layers.barriers.geometry),
         culverts=[
-            Culvert(line, (_known(up), _known(down)))
+            CulvertLine(line, (_known(up), _known(down)))
             for line, up, down in zip(
                 layers.culverts.geometry, layers.culverts["invert_up_m"], layers.culverts["invert_down_m"], strict=True
             )
         ],
+        downspout_reach=rules["downspout_reach"].likely,
+        invert_reach=rules["culvert_end_reach"].likely,
     )
 
 
 def read_lot_ground(
     inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray]
-) -> tuple[Surface, Ground, ShotFit | None]:
+) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, bring it to the level shots, and make it ground."""
-    layers = inputs.layers
+    return read_ground(inputs, inputs.layers.parcel, drains_to_lot)
+
+
+def read_ground(
+    inputs: SiteInputs, place: BaseGeometry, drains: Callable[[Ground], BoolArray], *, named: Reason = THE_PARCEL
+) -> tuple[Surface, Ground]:
+    """Read the window that a place needs, bring it to the level shots, and make it ground."""
+    layers, rules = inputs.layers, inputs.site.rules
     surface = grow_window(
-        inputs.source, layers.parcel, lambda window: drains_to_lot(ground_of(window, layers))
+        inputs.source,
+        place,
+        lambda window: drains(ground_of(window, layers, rules)),
+        margin=rules["window_margin"].likely,
+        largest_hole=int(rules["largest_hole"].likely),
+        limits=ground_limits(rules),
+        named=named,
     )
-    fit = None
     if inputs.shots is not None:
-        try:
-            fit = rebase_on_shots(surface, inputs.shots.x, inputs.shots.y, inputs.shots.heights)
-        except GroundError as error:
-            raise GroundError(f"{inputs.shots.where}: {error}") from None
-        surface = fit.surface
-    return surface, ground_of(surface, layers), fit
+        surface = _on_shots(surface, inputs.shots, rules)
+    return surface, ground_of(surface, layers, rules)
 
 
-def shots_in_words(fit: ShotFit, shots: LevelShots) -> tuple[str, ...]:
-    """What the shots did to the ground, for the warnings."""
-    said = [f"level shots: the ground was shifted by {fit.shift:+.3f} m to their datum and bent to each of them"]
-    if fit.residuals.size:
-        worst = int(np.argmax(np.abs(fit.residuals)))
-        if abs(float(fit.residuals[worst])) > 0.15:
-            said.append(
-                f"level shots: a shot lies {fit.residuals[worst]:+.2f} m off the shifted lidar; of "
-                f"{len(shots.points)} shots that is much: look at it again"
-            )
-    return tuple(said)
+def _on_shots(surface: Surface, shots: LevelShots, rules: Rules) -> Surface:
+    """The surface brought to the level shots, with what they did to it among its warnings."""
+    try:
+        fit = rebase_on_shots(surface, shots.x, shots.y, shots.heights, reach=rules["level_shot_reach"].likely)
+    except GroundError as error:
+        raise GroundError(f"{shots.where}: {error}") from None
+    said = [reason("ground_on_shots", shift=abs(fit.shift), up=fit.shift >= 0.0)]
+    worst = float(fit.residuals[np.argmax(np.abs(fit.residuals))])
+    if abs(worst) > rules["level_shot_misfit"].likely:
+        said.append(reason("shot_off_lidar", off=abs(worst), above=worst > 0.0, shots=len(shots.points)))
+    return replace(fit.surface, warnings=(*fit.surface.warnings, *said))
 
 
 def _known(value: float) -> float | None:

@@ -11,6 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 
 from pipelines.inputs.errors import QuantityError
 from pipelines.inputs.quantity import read_quantity
+from terrain.unit_table import HOUR, MINUTE, si_factor
 
 # World records of rain lie under 491 mm times the hours to the power of 0.452 (World Meteorological Organization,
 # Manual on Estimation of Probable Maximum Precipitation, WMO-No. 1045, 2009; from memory).
@@ -115,10 +116,10 @@ class Rain(Section):
             missing = "duration" if self.duration is None else "depth"
             raise ValueError(f"{missing} is missing; one storm is given by depth and duration together")
         if self.depth is not None and self.duration is not None:
-            if self.depth > _BEYOND * _RECORD * (self.duration / 3600.0) ** _RECORD_POWER:
+            if self.depth > _BEYOND * _RECORD * (self.duration / HOUR) ** _RECORD_POWER:
                 raise ValueError(
-                    f"{self.depth * 1000:,.0f} mm in {self.duration / 60:,.0f} min is more than any storm has "
-                    "brought; check depth and duration and their units"
+                    f"{self.depth / si_factor('mm'):,.0f} mm in {self.duration / MINUTE:,.0f} min is more than any "
+                    "storm has brought; check depth and duration and their units"
                 )
             if self.return_period is not None:
                 raise ValueError("return_period goes with a table; one storm is given by depth and duration alone")

@@ -16,7 +16,7 @@ from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground
 from terrain.arrays import BoolArray, IntArray
 from terrain.errors import GeometryError
 from terrain.flow.cells_to_polygons import label_polygons
-from terrain.flow.conditioning import Culvert, make_ground
+from terrain.flow.conditioning import CulvertLine, make_ground
 from terrain.flow.drainage import Drainage, drain_ground, upstream_labels
 from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.lot_ground import cells_inside
@@ -277,7 +277,7 @@ def _drain(
         roofs=[] if roofs is None else list(roofs.geometry),
         open_below=open_below,
         barriers=[] if barriers is None else list(barriers.geometry),
-        culverts=[] if culverts is None else [Culvert(line) for line in culverts.explode().geometry],
+        culverts=[] if culverts is None else [CulvertLine(line) for line in culverts.explode().geometry],
     )
     return drain_ground(ground)
 

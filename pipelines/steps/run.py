@@ -14,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from pipelines.deliverables.files.single_file import check_file_place, write_result
 from pipelines.deliverables.unit_systems import unit_system
+from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.layers import locate_layer
@@ -27,6 +28,7 @@ from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_z
 from terrain.raster import Raster
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import Surface, read_window
+from terrain.reason import Reason
 
 # what may be said of a file beside its path
 COMPANIONS: dict[type, dict[str, str]] = {
@@ -79,7 +81,7 @@ def run_step(
     given = step.function(*values, **keywords)
     units = unit_system(getattr(keywords.get("parameters"), "units", "si"))
     write_result(out, step.name.replace("-", "_"), given, frame=frame, units=units, description=step.does)
-    return warnings
+    return say_all(warnings, units)
 
 
 def _parameters(step: Step, model: type[BaseModel], texts: Mapping[str, str]) -> BaseModel:
@@ -92,7 +94,7 @@ def _parameters(step: Step, model: type[BaseModel], texts: Mapping[str, str]) ->
 
 def _read_surfaces(
     step: Step, files: Mapping[str, StepFile], near: tuple[float, float] | None
-) -> tuple[list[Surface], tuple[str, ...]]:
+) -> tuple[list[Surface], tuple[Reason, ...]]:
     surfaces: list[Surface] = []
     for taken in step.inputs:
         file = files.get(taken.name)
@@ -129,7 +131,7 @@ def _source(file: StepFile) -> VectorFile:
     return VectorFile.model_construct(file=file.path, layer=file.said.get("layer"), where=file.said.get("where"))
 
 
-def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, tuple[str, ...]]:
+def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, tuple[Reason, ...]]:
     layer = find_layer(_source(file), name)
     if name in LAYER_KINDS:
         return read_shapes(layer, LAYER_KINDS[name], frame)

@@ -22,13 +22,11 @@ INVERT_REACH = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Culvert:
+class CulvertLine:
     """A pipe that the surface does not show.
 
     Attributes
     ----------
-    line : shapely LineString
-        In the metric frame.
     inverts : tuple of float or None
         Of the line's first and last end, where known. [m]
     """
@@ -44,7 +42,7 @@ def make_ground(
     open_below: Sequence[bool] = (),
     downspouts: Sequence[Point] = (),
     barriers: Sequence[Geometry] = (),
-    culverts: Sequence[Culvert] = (),
+    culverts: Sequence[CulvertLine] = (),
     downspout_reach: float = DOWNSPOUT_REACH,
     invert_reach: float = INVERT_REACH,
 ) -> Ground:
@@ -126,7 +124,7 @@ def _lead_to_downspouts(
 
 
 def _carve(
-    elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: Culvert, reach: float
+    elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: CulvertLine, reach: float
 ) -> None:
     """Lower the cells along a culvert to its invert, and between its ends and the low ground that was found there."""
     line = culvert.line

@@ -2,24 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-import shapely
-from shapely import Geometry
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
-from terrain.grid import Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
 from terrain.kernels.flood import flood
-from terrain.kernels.routing import carry_labels, falls, lengths, walk
-from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
+from terrain.kernels.routing import carry_labels, lengths, walk
 
 LEAVES = np.int64(-1)
 STAYS = np.int64(-2)
 NOWHERE = np.int64(-3)
-
-Side = Literal["n", "e", "s", "w"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,8 +21,6 @@ class Drainage:
 
     Attributes
     ----------
-    ground : Ground
-        What it was made from.
     filled : (rows, cols) float ndarray
         Ground with every low spot filled to its spill level; NaN where not OPEN. [m]
     target : (rows * cols,) int ndarray
@@ -110,52 +101,6 @@ def path_downstream(drainage: Drainage, cell: int) -> IntArray:
     return path
 
 
-def leaving_side(drainage: Drainage, cell: int, *, within: Geometry | None = None) -> Side | None:
-    """Side over which the water of a cell leaves a piece of ground."""
-    path = path_downstream(drainage, cell)
-    grid = drainage.ground.grid
-    x, y = grid.centres(path // grid.shape[1], path % grid.shape[1])
-    if within is None:
-        return None if drainage.target[path[-1]] != LEAVES else sides_of(grid, path[-1:])[0]
-    inside = np.flatnonzero(shapely.contains_xy(within, x, y))
-    if inside.size == 0 or (inside[-1] == path.size - 1 and drainage.target[path[-1]] != LEAVES):
-        return None
-    last = inside[-1]
-    return _nearest_side(float(x[last]), float(y[last]), tuple(shapely.bounds(within).tolist()))
-
-
-def sides_of(grid: Grid, cells: IntArray) -> list[Side]:
-    """Nearest side of the window, in proportion to it."""
-    x, y = grid.centres(cells // grid.shape[1], cells % grid.shape[1])
-    return [_nearest_side(east, north, grid.bounds) for east, north in zip(x.tolist(), y.tolist(), strict=True)]
-
-
-def falls_certainly(
-    drainage: Drainage,
-    *,
-    rmse: float,
-    reach: float = 8.0,
-    sigmas: float = 1.28,
-    shared_variance: float = SHARED_VARIANCE,
-    noise_length: float = NOISE_LENGTH,
-) -> BoolArray:
-    """Cells whose direction rests on a fall that the lidar can tell from its own error."""
-    grid = drainage.ground.grid
-    fall, distance = falls(
-        drainage.target,
-        drainage.order,
-        drainage.filled.ravel(),
-        reach,
-        grid.shape[1],
-        grid.cell_width,
-        grid.cell_height,
-    )
-    error = fall_error(rmse, np.nan_to_num(distance), shared_variance=shared_variance, noise_length=noise_length)
-    with np.errstate(invalid="ignore"):
-        certain = (fall > sigmas * error) & (distance > 0.0)
-    return np.asarray(certain.reshape(grid.shape) & (drainage.ground.kind == OPEN))
-
-
 def shut_in(drainage: Drainage) -> BoolArray:
     """Open cells from which no water leaves, since roofs or barriers shut them in."""
     bottoms = np.where(drainage.target == STAYS, np.int64(0), np.int64(-1))
@@ -171,12 +116,3 @@ def undrained(drainage: Drainage) -> int:
     ends[drainage.target == NOWHERE] = -1
     reached = carry_labels(drainage.target, drainage.order, ends) == 0
     return int((known & ~reached).sum())
-
-
-def _nearest_side(x: float, y: float, box: tuple[float, ...]) -> Side:
-    west, south, east, north = box
-    across = (2.0 * x - west - east) / max(east - west, 1e-12)
-    along = (2.0 * y - south - north) / max(north - south, 1e-12)
-    if abs(across) >= abs(along):
-        return "e" if across > 0 else "w"
-    return "n" if along > 0 else "s"

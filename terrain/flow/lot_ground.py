@@ -12,12 +12,32 @@ from terrain.grid import Grid
 from terrain.metric_frame import lonlat_of
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.surface import Bounds, Surface
+from terrain.reason import Reason, reason
 
-LEAST_CELLS = 100
-COARSE = 2.0
-# Bare earth steps this much between neighbours only at walls and cliffs; eaves and tree crowns do all over.
-STEEP_STEP = 1.5
-ROUGH_SHARE = 0.02
+
+@dataclass(frozen=True, slots=True)
+class GroundLimits:
+    """What a raster must be to say anything about a lot. Common practice, no source.
+
+    Attributes
+    ----------
+    least_cells : float
+        On the lot. [-]
+    coarse : float
+        Larger cells are told. [m]
+    most_unknown, told_unknown : float
+        Share of the lot without known ground that is refused, and that is told. [-]
+    step, share_of_steps : float
+        A surface model with roofs and trees left in steps by more than this between neighbours, over more than this
+        share of its cells. [m], [-]
+    """
+
+    least_cells: float = 100.0
+    coarse: float = 2.0
+    most_unknown: float = 0.5
+    told_unknown: float = 0.005
+    step: float = 1.5
+    share_of_steps: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +48,6 @@ class LotGround:
     ----------
     cells : int
         Cells of the raster's own size that fit on the lot.
-    inside : bool
-        Whether the raster's rectangle holds the whole lot.
     unknown_share : float
         Share of the lot without known ground, outside the raster included. [-]
     """
@@ -39,7 +57,7 @@ class LotGround:
     unknown_share: float
 
 
-def refuse_unfit(source: RasterSource, parcel: BaseGeometry) -> None:
+def refuse_unfit(source: RasterSource, parcel: BaseGeometry, limits: GroundLimits) -> None:
     """Refuse a raster that lies elsewhere or is too coarse for a lot, before any of it is read."""
     if not parcel.intersects(box(*source.grid.bounds)):
         raise GroundError(
@@ -48,11 +66,11 @@ def refuse_unfit(source: RasterSource, parcel: BaseGeometry) -> None:
             "place, or correct the CRS of whichever file is tagged wrongly"
         )
     cells = parcel.area / (source.cell_width * source.cell_height)
-    if cells < LEAST_CELLS:
+    if cells < limits.least_cells:
         raise GroundError(
             f"the raster {source.path.name} is too coarse for this lot: {cells:.0f} cells of "
             f"{source.cell_width:.3g} x {source.cell_height:.3g} m lie on its {parcel.area:,.0f} m2, and at least "
-            f"{LEAST_CELLS} are needed to tell its low spots; give a finer raster (1 m or less)"
+            f"{limits.least_cells:g} are needed to tell its low spots; give a finer raster (1 m or less)"
         )
 
 
@@ -72,47 +90,44 @@ def cover_of_lot(source: RasterSource, surface: Surface, parcel: BaseGeometry) -
     )
 
 
-def refuse_unknown(source: RasterSource, surface: Surface, parcel: BaseGeometry) -> tuple[str, ...]:
+def refuse_unknown(
+    source: RasterSource, surface: Surface, parcel: BaseGeometry, limits: GroundLimits
+) -> tuple[Reason, ...]:
     """Refuse ground that is mostly unknown on the lot; say what else of it a reader must know."""
     cover = cover_of_lot(source, surface, parcel)
     name = source.path.name
-    if cover.unknown_share > 0.5:
+    if cover.unknown_share > limits.most_unknown:
         raise GroundError(
-            f"the raster {name} is nodata over {cover.unknown_share:.0%} of the parcel, and at most half may be; "
+            f"the raster {name} is nodata over {cover.unknown_share:.0%} of the parcel, and at most "
+            f"{limits.most_unknown:.0%} may be; "
             "give a raster that covers the lot"
         )
     warnings = []
-    if cover.unknown_share > 0.005:
-        warnings.append(f"{name}: ground is unknown over {cover.unknown_share:.0%} of the parcel")
+    if cover.unknown_share > limits.told_unknown:
+        warnings.append(reason("lot_unknown", file=name, share=cover.unknown_share))
     coarse = max(source.cell_width, source.cell_height)
-    if coarse > COARSE * (1.0 + 1e-9):
-        warnings.append(
-            f"{name}: its cells are {coarse:.3g} m, coarser than {COARSE:g} m; swales, edges and low spots of a lot "
-            "are smoothed away, and findings are rough"
-        )
-    share = share_of_steps(surface)
-    if share > ROUGH_SHARE:
-        warnings.append(
-            f"{name}: {share:.0%} of its cells step by more than {STEEP_STEP:g} m to a neighbour; it looks like roofs "
-            "and trees rather than bare earth, and then every flow path here is wrong: give the bare-earth raster"
-        )
+    if coarse > limits.coarse * (1.0 + 1e-9):
+        warnings.append(reason("raster_coarse", file=name, cell=coarse, limit=limits.coarse))
+    share = share_of_steps(surface, limits.step)
+    if share > limits.share_of_steps:
+        warnings.append(reason("raster_of_roofs_and_trees", file=name, share=share, step=limits.step))
     return tuple(warnings)
 
 
-def share_of_steps(surface: Surface) -> float:
+def share_of_steps(surface: Surface, step: float) -> float:
     """Share of known cells that step to a neighbour as eaves and tree crowns do. [-]
 
-    A step counts above 1.5 m, or above one and a half cells on rasters coarser than 1 m, where a steep bank
-    alone makes as much. Common practice has no figure for it: on bare earth with garden walls the share stays
-    under 1 %, with houses and trees left standing it is 5 to 20 %; more than 2 % is warned about.
+    A step counts above `step`, or above one and a half cells on coarse rasters, where a steep bank alone makes as
+    much. Common practice has no figure for it: on bare earth with garden walls the share stays under 1 %, with houses
+    and trees left standing it is 5 to 20 %.
     """
     z = surface.elevation
     known = np.isfinite(z)
     if not known.any():
         return 0.0
     steep = np.zeros(z.shape, dtype=np.bool_)
-    _mark_steps(z, steep, max(STEEP_STEP, 1.5 * surface.grid.cell_width))
-    _mark_steps(z.T, steep.T, max(STEEP_STEP, 1.5 * surface.grid.cell_height))
+    _mark_steps(z, steep, max(step, 1.5 * surface.grid.cell_width))
+    _mark_steps(z.T, steep.T, max(step, 1.5 * surface.grid.cell_height))
     return float(steep.sum() / known.sum())
 
 

@@ -1,24 +1,23 @@
 """Low spots: nested depressions, what they hold and where they spill."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundError
-from terrain.flow.drainage import LEAVES, Drainage, sides_of
+from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN, Ground
 from terrain.kernels.depressions import Tree, grow_tree
 from terrain.kernels.fill_spill_merge import settle
-from terrain.kernels.routing import walk
-from terrain.lidar_error import fall_error
+from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
 MIN_DEPTH = 0.02
 """Shallower low spots are not listed: puddles. Common practice, no source. [m]"""
 MIN_AREA = 1.0
 """Smaller low spots are not listed. Common practice, no source. [m2]"""
-SIGMAS_OF_A_POND = 2.0
+SIGMAS = 2.0
 """Standard errors of the fall from spill to bottom below which a low spot may be lidar noise. [-]"""
 
 
@@ -28,29 +27,19 @@ class LowSpot:
 
     Attributes
     ----------
-    id : str
-        Text id, unique across layers.
     cells : (n,) int ndarray
         Flat indices of the cells under water when it is full to its spill level.
-    bottom : int
-        Flat index of its deepest cell.
-    spill_cell : int or None
-        Flat index of the cell it overflows through; None where shut in.
+    bottom, spill_cell : int
+        Flat indices of its deepest cell, and of the cell it overflows through; None where shut in.
     spill_elevation : float or None
-        Where it overflows; None where shut in by roofs or barriers. [m]
+        None where shut in by roofs or barriers. [m]
     bottom_elevation, depth, area, volume : float
         Lowest ground [m], deepest water before it spills [m], area [m2] and volume [m3] at the spill level.
         Of an enclosed spot: up to the lowest ground on its shore that has no more ground beside it.
     contained_in : str or None
         Id of the low spot it merges into when full.
-    spills_to : str or None
-        Id of the low spot that takes its overflow first, if any.
-    enclosed : bool
-        Shut in by roofs or barriers.
     levels, areas, volumes : (k,) float ndarray
         Stage and storage from the bottom to the spill level, both increasing. [m], [m2], [m3]
-    within_lidar_error : bool
-        Shallower than the lidar can tell.
     """
 
     id: str
@@ -63,7 +52,6 @@ class LowSpot:
     area: float
     volume: float
     contained_in: str | None
-    spills_to: str | None
     enclosed: bool
     levels: FloatArray
     areas: FloatArray
@@ -81,28 +69,16 @@ class Settled:
         Of standing water, 0 where dry. [m]
     stored : dict of str to float
         Water that each low spot holds below its spill, by its id; an enclosed one holds all that reaches it. [m3]
-    spilled : dict of str to float
-        Water that went over each low spot's spill, by its id. [m3]
-    level : dict of str to float or None
-        Of the water over each low spot's bottom, by its id; None where that is dry. [m]
     stands : float
         All water that stands, small puddles included. [m3]
     leaves : float
         All water that leaves over open borders. [m3]
-    leaves_by_side : dict of str to float
-        The same by the window's side: n, e, s, w. [m3]
-    leaves_at : (rows, cols) float ndarray
-        The same by the cell at which it leaves. [m3]
     """
 
     depth: FloatArray
     stored: dict[str, float]
-    spilled: dict[str, float]
-    level: dict[str, float | None]
     stands: float
     leaves: float
-    leaves_by_side: dict[str, float]
-    leaves_at: FloatArray
 
 
 def find_low_spots(
@@ -111,6 +87,9 @@ def find_low_spots(
     rmse: float,
     min_depth: float = MIN_DEPTH,
     min_area: float = MIN_AREA,
+    sigmas: float = SIGMAS,
+    shared_variance: float = SHARED_VARIANCE,
+    noise_length: float = NOISE_LENGTH,
     prefix: str = "L",
 ) -> tuple[LowSpot, ...]:
     """Depressions of the ground, largest volume first.
@@ -128,6 +107,10 @@ def find_low_spots(
         Shallower ones are left out; enclosed ones are always kept if their ground is large enough. [m]
     min_area : float
         Smaller ones are left out. [m2]
+    sigmas : float
+        Standard errors of the fall from spill to bottom within which it may be lidar noise. [-]
+    shared_variance, noise_length : float
+        As of `fall_error`. [-], [m]
     prefix : str
         What ids begin with.
 
@@ -151,8 +134,12 @@ def find_low_spots(
     storages = [_stage_storage(cells, top, ground) for cells, top in shapes]
     ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
+
+    def noise(across: float) -> float:
+        return sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
+
     return tuple(
-        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, rmse)
+        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, noise)
         for position in ranking.tolist()
     )
 
@@ -190,27 +177,16 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     area = ground.grid.cell_area
     runoff = _checked(runoff_volume, ground)
     tree = _tree(drainage)
-    depth, leaves, stored, spilled, _ = settle(
+    depth, leaves, stored, *_ = settle(
         runoff, ground.elevation.ravel(), drainage.target, drainage.order, tree, area
     )
     outer = tree.parent < 0
     pools = _pools_of(tree, low_spots)
-    out = np.flatnonzero(drainage.target == LEAVES)
-    by_side = {"n": 0.0, "e": 0.0, "s": 0.0, "w": 0.0}
-    for side, water in zip(sides_of(ground.grid, out), leaves[out].tolist(), strict=True):
-        by_side[side] += water
     return Settled(
         depth=depth.reshape(ground.grid.shape),
         stored={spot.id: float(stored[pool]) for spot, pool in pools},
-        spilled={spot.id: float(spilled[pool]) for spot, pool in pools},
-        level={
-            spot.id: float(depth[spot.bottom] + spot.bottom_elevation) if depth[spot.bottom] > 0 else None
-            for spot, _ in pools
-        },
         stands=float(stored[outer].sum()),
         leaves=float(leaves.sum()),
-        leaves_by_side=by_side,
-        leaves_at=leaves.reshape(ground.grid.shape),
     )
 
 
@@ -288,7 +264,7 @@ def _low_spot(
     storage: tuple[FloatArray, FloatArray, FloatArray],
     home: IntArray,
     names: dict[int, str],
-    rmse: float,
+    noise: Callable[[float], float],
 ) -> LowSpot:
     ground = drainage.ground
     bottom = int(tree.bottom[pool])
@@ -300,7 +276,6 @@ def _low_spot(
     rows, columns = np.array([bottom, spill]) // ground.grid.shape[1], np.array([bottom, spill]) % ground.grid.shape[1]
     x, y = ground.grid.centres(rows, columns)
     across = float(np.sqrt(areas[-1])) if enclosed else float(np.hypot(x[1] - x[0], y[1] - y[0]))
-    taker = _taker(drainage, tree, pool, home, outside)
     return LowSpot(
         id=names[pool],
         cells=cells,
@@ -312,30 +287,12 @@ def _low_spot(
         area=float(areas[-1]),
         volume=float(volumes[-1]),
         contained_in=names.get(outside),
-        spills_to=names.get(taker),
         enclosed=enclosed,
         levels=levels,
         areas=areas,
         volumes=volumes,
-        within_lidar_error=bool(levels[-1] - low < SIGMAS_OF_A_POND * fall_error(rmse, across)),
+        within_lidar_error=bool(levels[-1] - low < noise(across)),
     )
-
-
-def _taker(drainage: Drainage, tree: Tree, pool: int, home: IntArray, outside: int) -> int:
-    """Listed pool that the overflow enters first: beside it, else the next on the way down."""
-    entered = int(home[tree.entry[pool]]) if tree.parent[pool] >= 0 else -1
-    if entered >= 0 and entered != outside:
-        return entered
-    while outside < 0 and tree.parent[pool] >= 0:
-        pool = int(tree.parent[pool])
-    if outside >= 0 or tree.spill_cell[pool] < 0:
-        return -1
-    way = walk(drainage.target, int(tree.spill_cell[pool]))
-    pits = tree.pit[way]
-    pits = pits[pits >= 0]
-    met = home[pits]
-    met = met[met >= 0]
-    return int(met[0]) if met.size else -1
 
 
 def _pools_of(tree: Tree, low_spots: Sequence[LowSpot]) -> list[tuple[LowSpot, int]]:

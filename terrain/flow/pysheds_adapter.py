@@ -19,7 +19,7 @@ import numpy as np
 from scipy.ndimage import label
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
-from terrain.flow.drainage import Drainage, shut_in
+from terrain.flow.drainage import Drainage, shut_in, undrained
 from terrain.ground import BARRIER, OPEN, OUTSIDE, Ground
 from terrain.kernels.flood import flood
 from terrain.kernels.routing import accumulate
@@ -54,33 +54,6 @@ def accumulate_cells(ground: Ground, target: IntArray) -> FloatArray:
     return np.ascontiguousarray(np.asarray(cells, dtype=np.float64)[1:-1, 1:-1])
 
 
-def catchment_of_point(drainage: Drainage, x: float, y: float) -> BoolArray:
-    """Cells that drain through the cell that holds a point, by pysheds over the kernel's directions."""
-    ground = drainage.ground
-    grid, codes = _raster(np.pad(_codes(ground, drainage.target), 1), 0, ground)
-    with _quiet():
-        inside = np.asarray(grid.catchment(x, y, codes, xytype="coordinate", snap="center"), dtype=np.bool_)[1:-1, 1:-1]
-    walls = (ground.kind > OPEN) & (ground.receiver >= 0)
-    found = inside.copy()
-    found[walls] |= inside.ravel()[ground.receiver[walls]]
-    return found
-
-
-def distances_to_point(drainage: Drainage, x: float, y: float) -> FloatArray:
-    """Length of the way from each cell down to the cell that holds a point, by pysheds. [m]"""
-    ground = drainage.ground
-    found = _codes(ground, drainage.target)
-    width, height = ground.grid.cell_width, ground.grid.cell_height
-    slant = float(np.hypot(width, height))
-    step = np.zeros(129)
-    step[[1, 16]], step[[4, 64]], step[[2, 8, 32, 128]] = width, height, slant
-    grid, codes = _raster(np.pad(found, 1), 0, ground)
-    _, weights = _raster(np.pad(step[found], 1), -1.0, ground)
-    with _quiet():
-        distances = grid.distance_to_outlet(x, y, codes, weights=weights, xytype="coordinate", snap="center")
-    return np.ascontiguousarray(np.asarray(distances, dtype=np.float64)[1:-1, 1:-1])
-
-
 def with_pysheds(drainage: Drainage) -> Drainage:
     """The same drainage, its surface filled and its ground accumulated by pysheds over the kernel's directions."""
     ground = drainage.ground
@@ -99,7 +72,7 @@ def fill_beside_kernel(ground: Ground, filled: FloatArray) -> FloatArray:
 
 
 def self_check(drainage: Drainage) -> tuple[str, ...]:
-    """Hold the kernel against pysheds, bit for bit."""
+    """Hold the kernel against pysheds, bit for bit, and look for cells without a way out."""
     ground = drainage.ground
     compared, filled = _under_one_treatment(ground)
     theirs = np.where(compared, fill_depressions(ground), filled)
@@ -113,6 +86,8 @@ def self_check(drainage: Drainage) -> tuple[str, ...]:
         _difference("accumulation [cells]", ours, counted),
         _difference("accumulation in use [m2]", ours * area, drainage.accumulation),
     ]
+    lost = undrained(drainage)
+    said.append(f"{lost} cells have no way out" if lost else "")
     return tuple(words for words in said if words)
 
 

@@ -1,24 +1,27 @@
 """The window of a raster that a lot needs: grown until the ground that drains to the lot is inside.
 
-`grow_window(source, parcel, drain, margin=20.0, limit=4_000_000)` where `drain(surface)` marks the cells that lie
-on the parcel or drain to it.
+`grow_window(source, parcel, drain)` where `drain(surface)` marks the cells that lie on the parcel or drain to it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray
-from terrain.flow.lot_ground import refuse_unfit, refuse_unknown
+from terrain.flow.lot_ground import GroundLimits, refuse_unfit, refuse_unknown
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.surface import Bounds, Surface, read_window, snapped_cells
+from terrain.reason import Reason, reason
 
 Drain = Callable[[Surface], BoolArray]
 
 _SIDES = ("n", "e", "s", "w")
-_IN_WORDS = {"n": "north", "e": "east", "s": "south", "w": "west"}
+_NAMES = {
+    "n": reason("side_north"), "e": reason("side_east"), "s": reason("side_south"), "w": reason("side_west"),
+}  # fmt: skip
+THE_PARCEL = reason("the_parcel")
 
 
 def grow_window(
@@ -29,18 +32,21 @@ def grow_window(
     margin: float = 20.0,
     limit: int = 4_000_000,
     largest_hole: int = 25,
+    limits: GroundLimits | None = None,
+    named: Reason = THE_PARCEL,
 ) -> Surface:
     """Read the ground around a lot, and more on each side until all that drains to the lot is inside.
 
     A side grows while ground that drains to the lot touches it, by twice as much each time. When none does, the
     window grows once more by the margin all round: where that changes what drains to the lot (a low spot cut by
-    the old edge spills the other way), growing goes on.
+    the old edge spills the other way), growing goes on. `named` is what the ground is read for.
     """
-    refuse_unfit(source, parcel)
+    limits = limits or GroundLimits()
+    refuse_unfit(source, parcel, limits)
     west, south, east, north = parcel.bounds
     bounds = (west - margin, south - margin, east + margin, north + margin)
     surface = read_window(source, bounds, largest_hole=largest_hole)
-    found = refuse_unknown(source, surface, parcel)
+    found = refuse_unknown(source, surface, parcel, limits)
     step = dict.fromkeys(_SIDES, margin)
     mask = drain(surface)
     look_around = margin
@@ -58,12 +64,15 @@ def grow_window(
             wider = _moved(surface.grid.bounds, cut, step)
         if _cells(source, wider) > limit:
             if cut:
-                found += (_stopped_in_words(source, cut, limit),)
+                sides = _named(cut)
+                found += (
+                    reason("window_stopped", file=source.path.name, sides=sides, cells=limit, drains_to=named),
+                )
             break
         before, surface = surface, read_window(source, wider, largest_hole=largest_hole)
         old_mask, mask = mask, drain(surface)
         settled = not cut and _same_ground(before, old_mask, surface, mask)
-    return replace(surface, warnings=surface.warnings + found + _ends_in_words(source, surface, mask))
+    return replace(surface, warnings=(*surface.warnings, *found, *_remarks_on_ends(source, surface, mask, named)))
 
 
 def _touched(mask: BoolArray) -> list[str]:
@@ -96,21 +105,11 @@ def _same_ground(before: Surface, old_mask: BoolArray, after: Surface, mask: Boo
     return bool(np.array_equal(inner, old_mask)) and int(mask.sum()) == int(old_mask.sum())
 
 
-def _stopped_in_words(source: RasterSource, sides: list[str], limit: int) -> str:
-    return (
-        f"{source.path.name}: ground that drains to the parcel reaches past the {_joined(sides)} of the window, which "
-        f"stopped growing at its limit of {limit:,} cells; run-on from there is under-counted"
-    )
-
-
-def _ends_in_words(source: RasterSource, surface: Surface, mask: BoolArray) -> tuple[str, ...]:
-    lines = []
+def _remarks_on_ends(source: RasterSource, surface: Surface, mask: BoolArray, named: Reason) -> Iterator[Reason]:
+    file = source.path.name
     ends = [side for side in _touched(mask) if side in surface.raster_ends]
     if ends:
-        lines.append(
-            f"{source.path.name}: the raster ends on the {_joined(ends)} within ground that drains to the parcel; "
-            "run-on from there is under-counted"
-        )
+        yield reason("raster_ends", file=file, sides=_named(ends), drains_to=named)
     unknown = np.isnan(surface.elevation)
     beside = np.zeros(mask.shape, dtype=np.bool_)
     beside[1:] |= unknown[:-1]
@@ -122,13 +121,9 @@ def _ends_in_words(source: RasterSource, surface: Surface, mask: BoolArray) -> t
         rows, columns = np.nonzero(at_hole)
         x, y = surface.grid.centres(rows.mean(), columns.mean())
         frame = surface.grid.frame
-        lines.append(
-            f"{source.path.name}: ground that drains to the parcel borders on unknown ground (nodata) around "
-            f"({float(x) / frame.x_scale:.0f}, {float(y) / frame.y_scale:.0f}); run-on from there is not counted"
-        )
-    return tuple(lines)
+        place = f"{float(x) / frame.x_scale:.0f}, {float(y) / frame.y_scale:.0f}"
+        yield reason("run_on_from_unknown", file=file, place=place, drains_to=named)
 
 
-def _joined(sides: list[str]) -> str:
-    words = [_IN_WORDS[side] for side in sides]
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+def _named(sides: list[str]) -> tuple[Reason, ...]:
+    return tuple(_NAMES[side] for side in sides)

@@ -104,32 +104,6 @@ def lengths(
 
 
 @njit(cache=True)
-def falls(
-    target: IntArray,
-    order: IntArray,
-    height: FloatArray,
-    reach: float,
-    columns: int,
-    cell_width: float,
-    cell_height: float,
-) -> tuple[FloatArray, FloatArray]:
-    """Fall of `height` along the way down over at least `reach`, and the straight distance it is over. [m]"""
-    fall = np.full(target.size, np.nan)
-    distance = np.full(target.size, np.nan)
-    for position in range(order.size):
-        cell = order[position]
-        at = cell
-        gone = 0.0
-        while gone < reach and target[at] >= 0:
-            after = target[at]
-            gone += _distance(at, after, columns, cell_width, cell_height)
-            at = after
-        fall[cell] = height[cell] - height[at]
-        distance[cell] = _distance(cell, at, columns, cell_width, cell_height)
-    return fall, distance
-
-
-@njit(cache=True)
 def walk(target: IntArray, start: int) -> IntArray:
     """Cells from `start` down to where water leaves or stays, both included."""
     number = 1

@@ -12,11 +12,14 @@ from terrain.metric_frame import moved_points
 from terrain.reading.raster_file import opened
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.source_grid import apply_affine
+from terrain.reason import Reason, reason
 
 # what producers write for unknown ground, also where the header does not say so
 _STANDS_FOR_NODATA = (-9999.0, -99999.0, -999999.0, -32768.0, -32767.0)
 # the lowest dry land lies at some -430 m, the highest at 8,849 m
 _LOWEST_LAND, _HIGHEST_LAND = -450.0, 9000.0
+# a cell of exactly 0 this far from all others is no ground [m]
+_ZERO_APART = 5.0
 _ABSURD = 1e30
 _ROWS_AT_A_TIME = 256
 
@@ -29,12 +32,12 @@ class HeightCells:
     ----------
     elevation : (rows, cols) float ndarray
         NaN where unknown. [m]
-    warnings : tuple of str
+    warnings : tuple of Reason
         What was found beside declared nodata.
     """
 
     elevation: FloatArray
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column: int) -> HeightCells:
@@ -131,48 +134,43 @@ def _refuse_blocks_never_written(file: Any, source: RasterSource, window: Any) -
 
 def _undeclared(
     source: RasterSource, raw: Any, elevation: FloatArray, unknown: BoolArray
-) -> tuple[BoolArray, tuple[str, ...]]:
+) -> tuple[BoolArray, tuple[Reason, ...]]:
     stands_for = np.zeros(unknown.shape, dtype=np.bool_)
-    found: list[str] = []
+    found: list[Reason] = []
     if np.issubdtype(raw.dtype, np.floating):
         huge = ~unknown & (np.abs(raw) > _ABSURD)
         if huge.any():
             stands_for |= huge
-            found.append(f"{int(huge.sum())} of {raw[huge][0]:.4g}")
+            found.append(_mark(huge, f"{raw[huge][0]:.4g}"))
     for number in _STANDS_FOR_NODATA:
         # a scaled whole number may well mean ground: only a height that no land has is taken for a mark
         here = ~unknown & (raw == number) & (elevation < _LOWEST_LAND)
         if here.any():
             stands_for |= here
-            found.append(f"{int(here.sum())} of {number:g}")
+            found.append(_mark(here, f"{number:g}"))
     if np.issubdtype(raw.dtype, np.signedinteger):
         here = ~unknown & ~stands_for & (raw == np.iinfo(raw.dtype).min)
         if here.any():
             stands_for |= here
-            found.append(f"{int(here.sum())} of {np.iinfo(raw.dtype).min}")
+            found.append(_mark(here, str(np.iinfo(raw.dtype).min)))
     if not found:
         return stands_for, ()
-    return stands_for, (
-        f"{source.path.name}: cells hold numbers that stand for nodata and are not declared as such "
-        f"({', '.join(found)}); they are taken as unknown ground",
-    )
+    return stands_for, (reason("nodata_undeclared", file=source.path.name, marks=tuple(found)),)
 
 
-def _odd_heights(source: RasterSource, elevation: FloatArray) -> tuple[str, ...]:
+def _mark(cells: BoolArray, number: str) -> Reason:
+    return reason("nodata_mark", cells=int(cells.sum()), number=number)
+
+
+def _odd_heights(source: RasterSource, elevation: FloatArray) -> tuple[Reason, ...]:
     known = elevation[np.isfinite(elevation)]
     if not known.size:
         return ()
     low, high = float(known.min()), float(known.max())
     if low < _LOWEST_LAND or high > _HIGHEST_LAND:
-        return (
-            f"{source.path.name}: heights run from {low:,.0f} to {high:,.0f} m, which no land has; "
-            "check its nodata, scale and vertical unit",
-        )
+        return (reason("heights_of_no_land", file=source.path.name, low=low, high=high),)
     zeros = known == 0.0
     others = known[~zeros]
-    if source.nodata is None and zeros.any() and others.size and float(np.abs(others).min()) > 5.0:
-        return (
-            f"{source.path.name}: {int(zeros.sum())} cells are exactly 0 and all others more than 5 m away from it; "
-            "if they are unknown ground, declare 0 as the file's nodata",
-        )
+    if source.nodata is None and zeros.any() and others.size and float(np.abs(others).min()) > _ZERO_APART:
+        return (reason("heights_of_zero", file=source.path.name, cells=int(zeros.sum()), apart=_ZERO_APART),)
     return ()

@@ -17,8 +17,6 @@ class ClosedHoles:
     ----------
     elevation : (rows, cols) float ndarray
         Heights, NaN where still unknown. [m]
-    filled : (rows, cols) bool ndarray
-        Cells that were interpolated.
     small : int
         Holes that were closed.
     large_cells : int
@@ -26,7 +24,6 @@ class ClosedHoles:
     """
 
     elevation: FloatArray
-    filled: BoolArray
     small: int
     large_cells: int
 
@@ -43,10 +40,10 @@ def close_small_holes(
     unknown = np.isnan(elevation)
     small, count = _small_holes(unknown, max_cells)
     if not count:
-        return ClosedHoles(elevation, small, 0, int(unknown.sum()))
+        return ClosedHoles(elevation, 0, int(unknown.sum()))
     closed = elevation.copy()
     closed[small] = _harmonic(elevation, small, cell_width, cell_height)
-    return ClosedHoles(closed, small, count, int(unknown.sum() - small.sum()))
+    return ClosedHoles(closed, count, int(unknown.sum() - small.sum()))
 
 
 def _small_holes(unknown: BoolArray, max_cells: int) -> tuple[BoolArray, int]:

@@ -13,11 +13,12 @@ from affine import Affine
 from pyproj import CRS
 
 from terrain.errors import GroundError
-from terrain.grid import Frame, Grid
+from terrain.grid import Grid
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
 from terrain.reading.raster_file import opened
 from terrain.reading.source_grid import apply_affine, file_cell_size, north_up_grid, own_grid
 from terrain.reading.vertical_unit import VerticalUnit, decide_vertical_unit
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,19 +27,13 @@ class RasterSource:
 
     Attributes
     ----------
-    path : Path
-        The file.
     grid : Grid
         Cells of the whole raster in the metric plane; where the file is geographic, turned or upside down,
         those of the north-up grid that it is brought onto.
     crs : pyproj.CRS
         As read, its vertical part with it.
-    vertical : VerticalUnit
-        Unit of the file's heights, and what said so.
     cell_width, cell_height : float
         Size of the file's own cells at the lot. [m]
-    dtype : str
-        Of the file's numbers.
     nodata : float or None
         Declared nodata, before scale and offset.
     scale, offset : float
@@ -47,8 +42,6 @@ class RasterSource:
         Heights are interpolated (bilinear) from the file's cells onto `grid`.
     file_transform, file_crs, file_shape : Affine, pyproj.CRS, tuple of int
         The file's own cells: from (column, row) to its horizontal CRS.
-    warnings : tuple of str
-        What a reader of results must know.
     """
 
     path: Path
@@ -57,7 +50,6 @@ class RasterSource:
     vertical: VerticalUnit
     cell_width: float
     cell_height: float
-    dtype: str
     nodata: float | None
     scale: float
     offset: float
@@ -65,16 +57,16 @@ class RasterSource:
     file_transform: Affine
     file_crs: CRS
     file_shape: tuple[int, int]
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Reason, ...] = ()
 
     @property
-    def vertical_datum(self) -> str:
-        """Datum of the heights in words."""
+    def vertical_datum(self) -> Reason | str:
+        """Name of the heights' datum, or what is said in its place."""
         if self.crs.is_compound:
             return str(self.crs.sub_crs_list[1].name)
         if len(self.crs.axis_info) == 3:
-            return f"ellipsoid of {self.crs.name}"
-        return "not stated by the file"
+            return reason("datum_ellipsoid", crs=self.crs.name)
+        return reason("datum_not_stated")
 
 
 def open_raster(
@@ -92,7 +84,7 @@ def open_raster(
         transform = file.transform
         shape = (int(file.height), int(file.width))
         tag = file.units[0] if file.units else None
-        numbers = (str(file.dtypes[0]), file.nodata, float(file.scales[0]), float(file.offsets[0]))
+        numbers = (file.nodata, float(file.scales[0]), float(file.offsets[0]))
     where = path.name
     horizontal = horizontal_part(crs, where)
     vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
@@ -107,14 +99,18 @@ def open_raster(
         grid = own_grid(transform, shape, frame)
     else:
         grid = north_up_grid(transform, shape, horizontal, frame, near, (width, height))
-        header_warnings += (_warp_in_words(where, horizontal, frame),)
+        header_warnings += (
+            reason("raster_in_degrees", file=where, map=frame.crs.name)
+            if horizontal.is_geographic
+            else reason("raster_turned", file=where),
+        )
     return RasterSource(
         path, grid, crs, vertical, width, height, *numbers, not straight, transform, horizontal, shape,
         header_warnings + vertical.warnings,
     )
 
 
-def _check_bands(file: Any, path: Path) -> tuple[str, ...]:
+def _check_bands(file: Any, path: Path) -> tuple[Reason, ...]:
     dtype = str(file.dtypes[0])
     if dtype.startswith("complex"):
         raise GroundError(f"{path.name}: its numbers are complex; give a raster of heights")
@@ -123,7 +119,7 @@ def _check_bands(file: Any, path: Path) -> tuple[str, ...]:
             f"{path.name}: {file.count} bands of whole numbers to 255 are a picture; give a raster of heights"
         )
     if file.count > 1:
-        return (f"{path.name}: it has {file.count} bands; heights are read from band 1",)
+        return (reason("raster_bands", file=path.name, bands=int(file.count)),)
     return ()
 
 
@@ -139,12 +135,3 @@ def _read_crs(file: Any, path: Path) -> CRS:
         return CRS.from_wkt(file.crs.to_wkt(version="WKT2_2019"))
     except CRSError:
         return CRS.from_wkt(file.crs.to_wkt())
-
-
-def _warp_in_words(where: str, horizontal: CRS, frame: Frame) -> str:
-    if horizontal.is_geographic:
-        return (
-            f"{where}: its cells are in degrees; heights were interpolated (bilinear) onto cells in metres of "
-            f"{frame.crs.name}, which smooths low spots of a cell or two"
-        )
-    return f"{where}: its rows do not run west to east, north first; heights were brought (bilinear) onto such cells"

@@ -5,14 +5,15 @@
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from terrain.arrays import BoolArray, FloatArray
+from terrain.arrays import FloatArray
 from terrain.errors import GroundError
 from terrain.grid import Grid
 from terrain.reading.file_cells import read_heights, read_warped
 from terrain.reading.holes import close_small_holes
 from terrain.reading.raster_source import RasterSource
+from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
 
@@ -23,27 +24,16 @@ class Surface:
 
     Attributes
     ----------
-    grid : Grid
-        Where its cells lie.
     elevation : (rows, cols) float ndarray
         Height of the ground, NaN where unknown. [m]
-    filled_holes : (rows, cols) bool ndarray
-        Cells that were nodata in a small hole and were interpolated.
     raster_ends : tuple of str
         Sides (n, e, s, w) on which the window cannot grow since the raster ends there.
-    vertical_unit, vertical_unit_told_by : str
-        Unit of the file's heights, and what said so.
-    warnings : tuple of str
-        What a reader of results must know about this ground.
     """
 
     grid: Grid
     elevation: FloatArray
-    filled_holes: BoolArray
     raster_ends: tuple[str, ...] = ()
-    vertical_unit: str = "m"
-    vertical_unit_told_by: str = "given"
-    warnings: tuple[str, ...] = field(default=())
+    warnings: tuple[Reason, ...] = ()
 
 
 def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25) -> Surface:
@@ -79,15 +69,17 @@ def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25)
     holes = close_small_holes(
         cells.elevation, cell_width=grid.cell_width, cell_height=grid.cell_height, max_cells=largest_hole
     )
-    warnings = source.warnings + cells.warnings + _holes_in_words(source, holes.small, holes.large_cells, grid)
+    found = []
+    if holes.small:
+        found.append(reason("ground_holes_closed", file=source.path.name, holes=holes.small))
+    if holes.large_cells:
+        area = holes.large_cells * grid.cell_area
+        found.append(reason("ground_unknown", file=source.path.name, area=area))
     return Surface(
         grid=grid,
         elevation=holes.elevation,
-        filled_holes=holes.filled,
         raster_ends=_raster_ends(source.grid, rows, columns),
-        vertical_unit=source.vertical.unit,
-        vertical_unit_told_by=source.vertical.told_by,
-        warnings=warnings,
+        warnings=(*source.warnings, *cells.warnings, *found),
     )
 
 
@@ -145,22 +137,6 @@ def _raster_ends(grid: Grid, rows: tuple[int, int], columns: tuple[int, int]) ->
         "w": columns[0] == 0,
     }
     return tuple(side for side, ends in at_end.items() if ends)
-
-
-def _holes_in_words(source: RasterSource, small: int, large_cells: int, grid: Grid) -> tuple[str, ...]:
-    lines = []
-    if small:
-        lines.append(
-            f"{source.path.name}: {small} small {'hole' if small == 1 else 'holes'} in the ground "
-            f"{'was' if small == 1 else 'were'} interpolated from the ground around"
-        )
-    if large_cells:
-        area = large_cells * grid.cell_area
-        lines.append(
-            f"{source.path.name}: ground is unknown (nodata) over {area:,.0f} m2 of the window read; "
-            "water that reaches such places is taken to leave there"
-        )
-    return tuple(lines)
 
 
 def _floor(value: float) -> int:

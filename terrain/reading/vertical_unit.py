@@ -5,9 +5,12 @@ from dataclasses import dataclass
 from pyproj import CRS
 
 from terrain.errors import GroundError
+from terrain.reason import Reason, reason
+from terrain.unit_table import FOOT, US_SURVEY_FOOT
 
-METRES_IN = {"m": 1.0, "ft": 0.3048, "ftUS": 1200.0 / 3937.0}
-_IN_WORDS = {"m": "metres", "ft": "feet", "ftUS": "US survey feet"}
+METRES_IN = {"m": 1.0, "ft": FOOT, "ftUS": US_SURVEY_FOOT}
+_NAMES = {"m": reason("unit_m"), "ft": reason("unit_ft"), "ftUS": reason("unit_us_survey_ft")}
+_GIVEN, _BY_CRS, _BY_TAG = reason("unit_given"), reason("unit_by_vertical_crs"), reason("unit_by_band_tag")
 _TAGS = {
     "m": ("m", "metre", "meter", "metres", "meters"),
     "ft": ("ft", "foot", "feet", "international foot", "international feet", "intl foot", "foot_intl"),
@@ -28,16 +31,14 @@ class VerticalUnit:
         m, ft or ftUS.
     metres : float
         Metres in one of it. [m]
-    told_by : str
-        What said so, in words.
-    warnings : tuple of str
+    warnings : tuple of Reason
         Where sources differ, or none says.
     """
 
     unit: str
     metres: float
-    told_by: str
-    warnings: tuple[str, ...] = ()
+    told_by: Reason
+    warnings: tuple[Reason, ...] = ()
 
 
 def decide_vertical_unit(
@@ -50,42 +51,36 @@ def decide_vertical_unit(
         raise GroundError(f'{where}: unknown vertical unit "{given}"; it may be "m", "ft" or "ftUS"')
     by_crs = _unit_of_vertical_crs(crs, where, must_know=given is None)
     by_tag, unread = _unit_of_tag(band_tag)
-    told = [(by_crs, "the vertical CRS"), (by_tag, "the band's unit tag")]
-    warnings = [f'{where}: the band\'s unit tag "{unread}" is not known and was passed over'] if unread else []
+    told = {_BY_CRS: by_crs, _BY_TAG: by_tag}
+    warnings = [reason("unit_tag_ignored", file=where, tag=unread)] if unread else []
     if given is not None:
-        for unit, source in told:
-            if unit not in (None, given):
-                warnings.append(
-                    f"{where}: heights are read in {_IN_WORDS[given]} as given, though {source} says {_IN_WORDS[unit]}"
-                )
-                break
-        return _decided(given, "given", warnings)
+        differs = next((by for by, unit in told.items() if unit not in (None, given)), None)
+        if differs is not None:
+            other = _NAMES[told[differs] or given]
+            warnings.append(reason("unit_given_differs", file=where, unit=_NAMES[given], by=differs, other=other))
+        return _decided(given, _GIVEN, warnings)
     if by_crs is not None:
         if by_tag not in (None, by_crs):
             warnings.append(
-                f"{where}: the vertical CRS says {_IN_WORDS[by_crs]} and the band's unit tag {_IN_WORDS[by_tag]}; "
-                f"heights are read in {_IN_WORDS[by_crs]}. {_if_wrong(by_crs)}"
-            )
-        return _decided(by_crs, "the vertical CRS", warnings)
+                reason(
+                    "unit_tag_differs", file=where, unit=_NAMES[by_crs], other=_NAMES[by_tag or by_crs],
+                    metric=by_crs == "m",
+                )
+            )  # fmt: skip
+        return _decided(by_crs, _BY_CRS, warnings)
     if by_tag is not None:
-        return _decided(by_tag, "the band's unit tag", warnings)
+        return _decided(by_tag, _BY_TAG, warnings)
     unit = _unit_of_plane(horizontal)
     warnings.append(
-        f"{where}: nothing says in what unit heights are; {_IN_WORDS[unit]} is assumed, "
-        f"{'as the map is in it' if horizontal.is_projected else 'as degrees measure no heights'}. {_if_wrong(unit)} "
-        'Give elevation.unit = "m", "ft" or "ftUS" to settle it'
+        reason(
+            "unit_not_stated", file=where, unit=_NAMES[unit], of_map=bool(horizontal.is_projected), metric=unit == "m"
+        )
     )
-    return _decided(unit, "assumed from the horizontal unit", warnings)
+    return _decided(unit, reason("unit_assumed"), warnings)
 
 
-def _decided(unit: str, told_by: str, warnings: list[str]) -> VerticalUnit:
+def _decided(unit: str, told_by: Reason, warnings: list[Reason]) -> VerticalUnit:
     return VerticalUnit(unit, METRES_IN[unit], told_by, tuple(warnings))
-
-
-def _if_wrong(unit: str) -> str:
-    if unit == "m":
-        return "If they are in feet, every height, depth, slope and lift here is 3.28 times too large."
-    return "If they are in metres, every height, depth, slope and lift here is 3.28 times too small."
 
 
 def _unit_of_vertical_crs(crs: CRS, where: str, *, must_know: bool) -> str | None:

@@ -12,7 +12,7 @@ _ROUNDED = 0.2
 
 @dataclass(frozen=True, slots=True)
 class BankRules:
-    """What counts as a bank.
+    """What counts as a bank. Common practice, no source.
 
     Attributes
     ----------
@@ -23,11 +23,14 @@ class BankRules:
     stands_out : float
         Least height of a bank's top above the straight line across it; also how far ground must fall
         beyond a crest for the crest to be the bank. [m]
+    gap : float
+        A section's bank this far below the usual one is a gap in it. [m]
     """
 
     shelf: float = 1.0
     flatter: float = 0.35
     stands_out: float = 0.04
+    gap: float = 0.10
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,6 @@ class DriveRidge:
         Stations where the drive begins, is highest over the thalweg, and ends. [m]
     offsets, heights : (n,) float ndarray
         Distance from the thalweg to the right, looking downstream, and the ridge's height there. [m]
-    line : shapely LineString
-        The ridge; z is its height. [m]
     """
 
     start: float

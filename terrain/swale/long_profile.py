@@ -1,18 +1,19 @@
 """What a swale's long profile shows: where it runs against the grade, and what dams it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
 from terrain.arrays import FloatArray
-from terrain.lidar_error import fall_error
+from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 from terrain.swale.thalweg import Thalweg
 
 SIGMAS = 1.28
 """Standard errors that a rise must exceed; leaves one in ten wrong, of errors that are normal. [-]"""
-# Height over half the length of a drive's fill, at least; common practice, no source.
-_STEEP = 0.04
+STEEPNESS = 0.04
+"""Height over half the length of a drive's fill, at least. Common practice, no source. [-]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +28,15 @@ class Adverse:
         Between them. [m]
     error : float
         Standard error of that rise. [m]
+    sure : bool
+        Not within lidar error.
     """
 
     start: float
     end: float
     rise: float
     error: float
-
-    @property
-    def sure(self) -> bool:
-        """Rises by more than the lidar's error may feign."""
-        return self.rise > SIGMAS * self.error
+    sure: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +53,8 @@ class Dam:
         Of its crest above that low. [m]
     error : float
         Standard error of that height. [m]
+    sure : bool
+        Not within lidar error.
     """
 
     start: float
@@ -62,11 +63,7 @@ class Dam:
     low: float
     height: float
     error: float
-
-    @property
-    def sure(self) -> bool:
-        """Higher than the lidar's error may feign."""
-        return self.height > SIGMAS * self.error
+    sure: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,10 +76,6 @@ class LongProfile:
         The bottom, averaged a little along the swale. [m]
     without_dams : (n,) float ndarray
         The same with what is shorter than a drive's fill taken out. [m]
-    adverse : tuple of Adverse
-        Stretches that rise downstream, dams apart.
-    dams : tuple of Dam
-        Humps that are short enough to be a drive over a culvert.
     """
 
     station: FloatArray
@@ -99,6 +92,10 @@ def read_profile(
     averaged_over: float = 3.0,
     longest_dam: float = 15.0,
     least_rise: float = 0.05,
+    steepness: float = STEEPNESS,
+    sigmas: float = SIGMAS,
+    shared_variance: float = SHARED_VARIANCE,
+    noise_length: float = NOISE_LENGTH,
 ) -> LongProfile:
     """Find where a swale runs against the grade, and humps across it that may hide a culvert.
 
@@ -113,12 +110,16 @@ def read_profile(
     cells = max(round(averaged_over / step), 1)
     bottom = _averaged(thalweg.bottom, cells)
     opened = _opened(bottom, max(round(longest_dam / step), 1))
-    humps = _humps(thalweg.station, bottom - opened, least_rise)
+    humps = _humps(thalweg.station, bottom - opened, least_rise, steepness)
     level = bottom.copy()
     for first, last in humps:
         level[first : last + 1] = opened[first : last + 1]
-    dams = _dams(thalweg.station, bottom, humps, rmse, longest_dam, least_rise)
-    adverse = _adverse(thalweg.station, level, rmse, least_rise)
+
+    def error(length: float) -> float:
+        return fall_error(rmse, length, shared_variance=shared_variance, noise_length=noise_length)
+
+    dams = _dams(thalweg.station, bottom, humps, longest_dam, least_rise, error, sigmas)
+    adverse = _adverse(thalweg.station, level, least_rise, error, sigmas)
     return LongProfile(thalweg.station, bottom, level, adverse, dams)
 
 
@@ -148,7 +149,7 @@ def _opened(values: FloatArray, cells: int) -> FloatArray:
 
 
 def _adverse(
-    station: FloatArray, bottom: FloatArray, rmse: float, least_rise: float
+    station: FloatArray, bottom: FloatArray, least_rise: float, error: Callable[[float], float], sigmas: float
 ) -> tuple[Adverse, ...]:
     level = fill_downstream(bottom)
     found = []
@@ -156,19 +157,21 @@ def _adverse(
         crest = min(last + 1, len(bottom) - 1)
         low = first + int(np.argmin(bottom[first : last + 1]))
         rise = float(bottom[crest] - bottom[low])
-        length = float(station[crest] - station[low])
+        spread = error(float(station[crest] - station[low]))
         if rise >= least_rise:
-            found.append(Adverse(float(station[low]), float(station[crest]), rise, fall_error(rmse, length)))
+            found.append(Adverse(float(station[low]), float(station[crest]), rise, spread, rise > sigmas * spread))
     return tuple(found)
 
 
-def _humps(station: FloatArray, above: FloatArray, least_rise: float) -> list[tuple[int, int]]:
+def _humps(
+    station: FloatArray, above: FloatArray, least_rise: float, steepness: float
+) -> list[tuple[int, int]]:
     """First and last position of what stands out high and steep enough to be a drive's fill."""
     found = []
     for first, last in _runs(above > least_rise / 2.0):
         half_length = max(float(station[last] - station[first]) / 2.0, float(station[1]))
         height = float(above[first : last + 1].max())
-        if height >= least_rise and height >= _STEEP * half_length:
+        if height >= least_rise and height >= steepness * half_length:
             found.append((first, last))
     return found
 
@@ -177,9 +180,10 @@ def _dams(
     station: FloatArray,
     bottom: FloatArray,
     humps: list[tuple[int, int]],
-    rmse: float,
     longest: float,
     least_rise: float,
+    error: Callable[[float], float],
+    sigmas: float,
 ) -> tuple[Dam, ...]:
     found = []
     for first, last in humps:
@@ -189,10 +193,9 @@ def _dams(
         height = float(bottom[crest] - bottom[low])
         if height < least_rise:
             continue
-        spread = fall_error(rmse, float(station[crest] - station[low]))
-        found.append(
-            Dam(float(station[first]), float(station[crest]), float(station[last]), float(station[low]), height, spread)
-        )
+        spread = error(float(station[crest] - station[low]))
+        start, top, end, foot = (float(station[each]) for each in (first, crest, last, low))
+        found.append(Dam(start, top, end, foot, height, spread, height > sigmas * spread))
     return tuple(found)
 
 

@@ -15,9 +15,6 @@ from terrain.sampling import sample_bilinear
 from terrain.swale.banks import BankRules, find_bank
 from terrain.swale.thalweg import Thalweg
 
-# A section's bank this far below the usual one is a gap in it; common practice, no source. [m]
-_GAP = 0.10
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SwaleSection:
@@ -188,7 +185,7 @@ def _section(
         at = middle + outward * bank.index
         level, own_top = float(usual[at]), float(np.nanmax(heights[side][: bank.index + 1]))
         # a gap in the bank counts where it is deeper than noise makes it, but for the swale's mouth at either end
-        gap = own_top < level - _GAP and min(station, thalweg.length - station) > windows[1] / 2.0
+        gap = own_top < level - rules.gap and min(station, thalweg.length - station) > windows[1] / 2.0
         ends.append((at, bank.kind, own_top if gap else level))
     (left, left_kind, left_level), (right_end, right_kind, right_level) = ends
     span = slice(left, right_end + 1)

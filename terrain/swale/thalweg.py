@@ -75,24 +75,20 @@ def snap_thalweg(
 
     Of all lines that keep within `reach` of the drawn one it takes the lowest, heights averaged along the
     line over `smoothing`; where the bottom is flat, the straightest and nearest to the drawn line. The
-    line runs downstream where the straight line fitted to its bottom falls.
+    line runs downstream where the straight line fitted to its bottom falls. A `reach` of 0 keeps the drawn line, as
+    for one that was surveyed.
     """
     _check_drawn(surface, drawn)
     step = min(surface.grid.cell_width, surface.grid.cell_height)
     path = _resampled(np.asarray(drawn.coords, dtype=np.float64)[:, :2], step)
+    if reach == 0.0:
+        return _finished(surface, drawn, path, 0.0)
     path = _smoothed(path, smoothing, step)
     path, at_reach = _moved(surface, path, reach, smoothing, step)
     # once more from where that led, whose sides are squarer to the bottom
     path, _ = _moved(surface, _resampled(path, step), reach / 2.0, smoothing, step)
     path = _resampled(path, step)
     return _finished(surface, drawn, path, at_reach)
-
-
-def thalweg_as_drawn(surface: Surface | Ground, drawn: LineString) -> Thalweg:
-    """The drawn line itself as a thalweg, turned downstream: for a line that was surveyed."""
-    _check_drawn(surface, drawn)
-    step = min(surface.grid.cell_width, surface.grid.cell_height)
-    return _finished(surface, drawn, _resampled(np.asarray(drawn.coords, dtype=np.float64)[:, :2], step), 0.0)
 
 
 def lowest_beside(surface: Surface | Ground, path: FloatArray) -> FloatArray:

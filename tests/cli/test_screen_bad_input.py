@@ -447,11 +447,11 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "a parcel that the raster cuts": (
         layer("parcel", [box(5.2, 4.0, 36.0, 25.7)]),
-        ("ground.tif: ground is unknown over 20% of the parcel", "the raster ends on the north and east"),
+        ("Raster ground.tif: ground is unknown over 20", "the raster ends on the north and east"),
     ),
     "a layer far away": (
         layer("complaints", [Point(900, 900)], what=["wet"]),
-        ("[complaints] shapes.gpkg, layer complaints: its nearest feature lies 1,", "check its CRS"),
+        ("[complaints] shapes.gpkg, layer complaints: its nearest feature lies 1,", "Check its CRS"),
     ),
     "nothing selected of a layer": (
         site('layer = "complaints"', 'layer = "complaints"\nwhere = "what = 1"'),
@@ -464,6 +464,6 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
 def test_what_is_not_used_is_said(name: str, lot: Path) -> None:
     spoil, told = IN_PART[name]
     spoil(lot)
-    warned = "\n".join(say_all(screen_lot(lot / "site.toml").warnings, "us"))
+    warned = "\n".join(say_all(screen_lot(lot / "site.toml").warnings, "si"))
     for part in told:
         assert part in warned

@@ -116,7 +116,7 @@ def test_a_raster_in_degrees_is_brought_to_metres_and_said(
         ) as degrees:
             reproject(rasterio.band(file, 1), rasterio.band(degrees, 1), resampling=Resampling.bilinear)
     found = told(folder / "site.toml")
-    assert any("its cells are in degrees; heights were interpolated" in text for text in found["warnings"])
+    assert any("its cells are in degrees; elevations are interpolated" in text for text in found["warnings"])
     assert found["parcel_area_m2"] == pytest.approx(metric["parcel_area_m2"], rel=1e-6)
     deepest, same = (max(each["low_spots"], key=lambda spot: spot["depth_m"]) for each in (found, metric))
     # interpolated twice, so smoothed by a centimetre or so

@@ -131,8 +131,8 @@ def _false_flags(seeds):
     for seed in seeds:
         heights = build(seed).astype(float)
         known = np.where(heights < -1000.0, np.nan, heights)
-        surface = Surface(whole.grid, np.where(np.isnan(known), whole.elevation, known), whole.filled_holes)
-        ground = ground_of(surface, inputs.layers)
+        surface = Surface(whole.grid, np.where(np.isnan(known), whole.elevation, known))
+        ground = ground_of(surface, inputs.layers, inputs.site.rules)
         site = measure_swale(ground, surface, lines[0], culverts, id="S1", name="north swale", rules=rules)
         drainage = drain_ground(ground)
         spots = find_low_spots(drainage, rmse=inputs.rmse)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from terrain.swale.drive_ridge import find_ridge
-from terrain.swale.thalweg import thalweg_as_drawn
+from terrain.swale.thalweg import snap_thalweg
 
 
 def test_ridge_of_a_drive_that_dips_over_the_swale(made_swale):
@@ -15,7 +15,7 @@ def test_ridge_of_a_drive_that_dips_over_the_swale(made_swale):
     s, t = x * np.cos(turn) + y * np.sin(turn), -x * np.sin(turn) + y * np.cos(turn)
     drive = np.abs(s) < 2.0
     made.surface.elevation[drive] = (100.5 + 0.02 * np.abs(t))[drive]
-    thalweg = thalweg_as_drawn(made.surface, made.drawn)
+    thalweg = snap_thalweg(made.surface, made.drawn, reach=0.0)
     ridge = find_ridge(made.surface, thalweg, 45.0, 55.0, left=4.0, right=5.0)
     assert ridge.crest == pytest.approx(50.0, abs=2.5)
     assert ridge.lowest == pytest.approx(100.5, abs=0.01)

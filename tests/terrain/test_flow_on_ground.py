@@ -1,4 +1,4 @@
-"""What is read off directions: catchments, labels, lengths, paths, sides, certain falls; lines and polygons of them."""
+"""What is read off directions: catchments, labels, lengths, paths; lines and polygons of them."""
 
 import numpy as np
 import pytest
@@ -6,18 +6,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from shapely import box
 
 from terrain.flow.cells_to_polygons import label_polygons
-from terrain.flow.drainage import (
-    catchment,
-    drain_ground,
-    falls_certainly,
-    flow_lengths,
-    leaving_side,
-    path_downstream,
-    upstream_labels,
-)
+from terrain.flow.drainage import catchment, drain_ground, flow_lengths, path_downstream, upstream_labels
 from terrain.flow.flow_paths import find_flow_paths
 from terrain.ground import OPEN, ROOF
 
@@ -75,43 +66,6 @@ def test_paths_go_all_the_way(valley):
     assert path[0] == 0
     assert (np.diff(valley.filled.ravel()[path]) < 0).all()
     assert valley.target[path[-1]] == -1
-
-
-def test_sides_over_which_water_leaves(ground_of):
-    row, column = np.indices((21, 21))
-    for side, z in {"s": -row, "n": row, "e": -column, "w": column}.items():
-        drained = drain_ground(ground_of(10.0 + 0.1 * z))
-        assert leaving_side(drained, 10 * 21 + 10) == side
-        west, south, _, _ = drained.ground.grid.bounds
-        lot = box(west + 5, south + 5, west + 12, south + 16)
-        assert leaving_side(drained, 10 * 21 + 8, within=lot) == side
-        assert leaving_side(drained, 10 * 21 + 8, within=box(0, 0, 1, 1)) is None
-
-
-def test_no_side_for_water_that_stays(ground_of):
-    kind = np.full((5, 5), ROOF)
-    kind[2, 2] = OPEN
-    drained = drain_ground(ground_of(np.ones((5, 5)), kind=kind))
-    assert leaving_side(drained, 12) is None
-    assert leaving_side(drained, 12, within=box(*drained.ground.grid.bounds)) is None
-
-
-@pytest.mark.parametrize("slope, certain", [(0.05, True), (0.002, False)])
-def test_falls_beyond_the_lidar_error_are_certain(ground_of, slope, certain):
-    z = np.tile(10.0 - slope * np.arange(60) * 0.5, (9, 1))
-    sure = falls_certainly(drain_ground(ground_of(z, cell_width=0.5, cell_height=0.5)), rmse=0.1)
-    assert (sure[:, :40] == certain).all()
-
-
-def test_nothing_is_certain_on_a_pond_or_a_roof(ground_of):
-    z = np.tile(10.0 - 0.1 * np.arange(40.0), (9, 1))
-    z[:, 20:36] = 7.0
-    kind = np.full(z.shape, OPEN)
-    kind[4, 5] = ROOF
-    sure = falls_certainly(drain_ground(ground_of(z, kind=kind)), rmse=0.1, reach=4.0)
-    assert not sure[4, 5]
-    assert not sure[:, 20:30].any()
-    assert sure[0, :15].all()
 
 
 def test_flow_paths_run_from_heads_to_confluences(valley):

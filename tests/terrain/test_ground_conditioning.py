@@ -6,7 +6,7 @@ from pyproj import CRS
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from terrain.errors import GeometryError
-from terrain.flow.conditioning import Culvert, make_ground
+from terrain.flow.conditioning import CulvertLine, make_ground
 from terrain.flow.drainage import drain_ground, path_downstream, undrained
 from terrain.grid import Frame, Grid
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
@@ -21,7 +21,7 @@ def surface_of():
         elevation = np.array(elevation, dtype=np.float64)
         rows = elevation.shape[0]
         grid = Grid(elevation.shape, 0.0, rows * cell, cell, cell, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
-        return Surface(grid, elevation, np.zeros(elevation.shape, dtype=bool))
+        return Surface(grid, elevation)
 
     return make
 
@@ -128,7 +128,7 @@ def driveway(surface_of, dam=0.5):
 
 def test_a_culvert_opens_the_ground_along_its_line(surface_of):
     surface = driveway(surface_of)
-    pipe = Culvert(LineString([(17.2, 7.6), (22.8, 7.6)]))
+    pipe = CulvertLine(LineString([(17.2, 7.6), (22.8, 7.6)]))
     closed, opened = drain_ground(make_ground(surface)), drain_ground(make_ground(surface, culverts=[pipe]))
     above = 7 * 40 + 10
     assert closed.filled.flat[above] > surface.elevation.flat[above]
@@ -142,9 +142,9 @@ def test_a_culvert_opens_the_ground_along_its_line(surface_of):
 def test_a_culvert_lies_at_the_lower_of_given_and_found_inverts(surface_of):
     surface = driveway(surface_of)
     line = LineString([(17.2, 7.6), (22.8, 7.6)])
-    found = make_ground(surface, culverts=[Culvert(line)]).elevation[7, 17:23]
-    given = make_ground(surface, culverts=[Culvert(line, (9.0, 8.9))]).elevation[7, 17:23]
-    high = make_ground(surface, culverts=[Culvert(line, (10.4, None))]).elevation[7, 17:23]
+    found = make_ground(surface, culverts=[CulvertLine(line)]).elevation[7, 17:23]
+    given = make_ground(surface, culverts=[CulvertLine(line, (9.0, 8.9))]).elevation[7, 17:23]
+    high = make_ground(surface, culverts=[CulvertLine(line, (10.4, None))]).elevation[7, 17:23]
     assert (given < found).all()
     assert given[0] == pytest.approx(9.0, abs=0.02)
     assert given[-1] == pytest.approx(8.9, abs=0.02)
@@ -153,7 +153,7 @@ def test_a_culvert_lies_at_the_lower_of_given_and_found_inverts(surface_of):
 
 def test_a_culvert_passes_below_a_fence_but_not_below_a_house(surface_of):
     surface = driveway(surface_of)
-    pipe = Culvert(LineString([(17.2, 7.6), (22.8, 7.6)]))
+    pipe = CulvertLine(LineString([(17.2, 7.6), (22.8, 7.6)]))
     fence = LineString([(20.5, -1), (20.5, 16)])
     fenced = make_ground(surface, culverts=[pipe], barriers=[fence])
     assert (fenced.kind[:, 20] == OPEN).sum() == 1
@@ -164,12 +164,12 @@ def test_a_culvert_passes_below_a_fence_but_not_below_a_house(surface_of):
 
 def test_a_culvert_without_length_is_refused(plane):
     with pytest.raises(GeometryError, match=r"culvert at \(3.0, 3.0\) has no length"):
-        make_ground(plane, culverts=[Culvert(LineString([(3, 3), (3, 3)]))])
+        make_ground(plane, culverts=[CulvertLine(LineString([(3, 3), (3, 3)]))])
 
 
 def test_nothing_that_lies_off_the_window_matters(plane):
     away = [box(100, 100, 110, 110), Polygon(), MultiPolygon([box(-9, -9, -5, -5)])]
-    off = [Culvert(LineString([(50, 50), (60, 60)]))]
+    off = [CulvertLine(LineString([(50, 50), (60, 60)]))]
     ground = make_ground(plane, roofs=away, barriers=[LineString([(50, 0), (50, 50)])], culverts=off)
     assert (ground.kind == OPEN).all()
     np.testing.assert_array_equal(ground.elevation, plane.elevation)

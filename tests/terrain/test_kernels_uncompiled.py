@@ -11,7 +11,7 @@ import pytest
 from terrain.kernels.depressions import grow_tree
 from terrain.kernels.fill_spill_merge import settle
 from terrain.kernels.flood import flood
-from terrain.kernels.routing import accumulate, carry_labels, falls, lengths, walk
+from terrain.kernels.routing import accumulate, carry_labels, lengths, walk
 
 
 def run_kernels():
@@ -31,7 +31,6 @@ def run_kernels():
         results += [filled, target, order, cells, *tree, *settled]
         results += [accumulate(target, order, np.ones(z.size)), carry_labels(target, order, seeds)]
         results += [lengths(target, order, seeds >= 0, shape[1], 0.5, 2.0)]
-        results += falls(target, order, z.ravel(), 3.0, shape[1], 0.5, 2.0)
         results += [walk(target, 0)]
     # a flat and a hall large enough for lists to grow and lines to gather
     for z in (np.zeros((40, 40)), np.pad(np.zeros((36, 36)), 2, constant_values=1.0)):

@@ -18,7 +18,7 @@ def surface(elevation: np.ndarray | None = None) -> Surface:
     if elevation is None:
         row, column = np.indices(GRID.shape)
         elevation = 100.0 + 0.01 * row + 0.02 * column
-    return Surface(GRID, elevation, np.zeros(GRID.shape, dtype=bool))
+    return Surface(GRID, elevation)
 
 
 def centres(*cells: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from terrain.swale.long_profile import fill_downstream, read_profile
-from terrain.swale.thalweg import thalweg_as_drawn
+from terrain.swale.thalweg import snap_thalweg
 
 
 def trapezoid(t):
@@ -15,7 +15,7 @@ def trapezoid(t):
 
 def _profile(made_swale, along, **options):
     made = made_swale(trapezoid, along, length=200.0)
-    return read_profile(thalweg_as_drawn(made.surface, made.drawn), **options)
+    return read_profile(snap_thalweg(made.surface, made.drawn, reach=0.0), **options)
 
 
 def test_an_even_grade_shows_nothing(made_swale):
@@ -68,6 +68,6 @@ def test_noise_on_an_even_swale_shows_at_most_one_thing_a_kilometre(made_swale):
         made = made_swale(
             trapezoid, length=250.0, noise=lambda shape, generator=generator: 0.06 * generator.standard_normal(shape)
         )
-        profile = read_profile(thalweg_as_drawn(made.surface, made.drawn))
+        profile = read_profile(snap_thalweg(made.surface, made.drawn, reach=0.0))
         flags += sum(found.sure for found in (*profile.adverse, *profile.dams))
     assert flags <= 25

@@ -26,7 +26,6 @@ def test_pits_nest_in_what_they_merge_into(ground_of):
     whole, west, east = spots
     assert [spot.id for spot in spots] == ["L1", "L2", "L3"]
     assert (whole.contained_in, west.contained_in, east.contained_in) == (None, "L1", "L1")
-    assert (west.spills_to, east.spills_to, whole.spills_to) == ("L3", "L2", None)
     assert (west.volume, east.volume) == (9.0, 4.5)
     assert whole.volume == pytest.approx(9 * 1.5 + 9 * 1.0 + 0.5)
     assert (whole.spill_elevation, west.spill_elevation, east.spill_elevation) == (9.5, 9.0, 9.0)
@@ -68,14 +67,6 @@ def test_three_pits_that_meet_at_one_level_are_three_spots_in_one(ground_of):
     assert [spot.contained_in for spot in spots] == [None, outer, outer, outer]
 
 
-def test_overflow_is_followed_to_the_next_spot_down(ground_of):
-    z = np.full((5, 14), 10.0)
-    z[2, :] = [9.8, 9.0, 9.0, 9.5, 9.4, 9.3, 8.0, 8.0, 8.5, 8.4, 8.3, 8.2, 8.1, 8.0]
-    upper, lower = sorted(find_low_spots(drain_ground(ground_of(z)), rmse=0.1), key=lambda spot: -spot.bottom_elevation)
-    assert upper.spills_to == lower.id
-    assert lower.spills_to is None
-
-
 def courtyard(floor):
     """A yard of 5 x 5 cells within walls."""
     z = np.full((9, 9), 5.0)
@@ -91,7 +82,7 @@ def test_a_shut_in_yard_is_a_spot_up_to_where_water_meets_its_wall(ground_of):
     z, kind = courtyard(4.0 + 0.1 * np.maximum(abs(row), abs(column)))
     (spot,) = find_low_spots(drain_ground(ground_of(z, kind=kind)), rmse=0.1)
     assert spot.enclosed
-    assert (spot.spill_cell, spot.spill_elevation, spot.spills_to) == (None, None, None)
+    assert (spot.spill_cell, spot.spill_elevation) == (None, None)
     assert spot.depth == pytest.approx(0.2)
     assert spot.volume == pytest.approx(0.2 + 8 * 0.1)
 

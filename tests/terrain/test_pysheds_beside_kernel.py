@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -84,6 +85,33 @@ def test_water_does_not_pass_between_walls_that_touch_at_a_corner(ground_of):
     assert pysheds_adapter.self_check(drained) == ()
 
 
+def catchment_of_point(drainage, x, y):
+    """Cells that drain through the cell that holds a point, by pysheds over the kernel's directions."""
+    ground = drainage.ground
+    grid, codes = pysheds_adapter._raster(np.pad(pysheds_adapter._codes(ground, drainage.target), 1), 0, ground)
+    with pysheds_adapter._quiet():
+        inside = np.asarray(grid.catchment(x, y, codes, xytype="coordinate", snap="center"), dtype=np.bool_)[1:-1, 1:-1]
+    walls = (ground.kind > OPEN) & (ground.receiver >= 0)
+    found = inside.copy()
+    found[walls] |= inside.ravel()[ground.receiver[walls]]
+    return found
+
+
+def distances_to_point(drainage, x, y):
+    """Length of the way from each cell down to the cell that holds a point, by pysheds. [m]"""
+    ground = drainage.ground
+    found = pysheds_adapter._codes(ground, drainage.target)
+    width, height = ground.grid.cell_width, ground.grid.cell_height
+    slant = float(np.hypot(width, height))
+    step = np.zeros(129)
+    step[[1, 16]], step[[4, 64]], step[[2, 8, 32, 128]] = width, height, slant
+    grid, codes = pysheds_adapter._raster(np.pad(found, 1), 0, ground)
+    _, weights = pysheds_adapter._raster(np.pad(step[found], 1), -1.0, ground)
+    with pysheds_adapter._quiet():
+        distances = grid.distance_to_outlet(x, y, codes, weights=weights, xytype="coordinate", snap="center")
+    return np.ascontiguousarray(np.asarray(distances, dtype=np.float64)[1:-1, 1:-1])
+
+
 @given(seed=st.integers(0, 2**32 - 1))
 def test_catchments_and_distances_of_a_point(ground_of, seed):
     random = np.random.default_rng(seed)
@@ -101,11 +129,19 @@ def test_catchments_and_distances_of_a_point(ground_of, seed):
         ends = np.zeros(z.shape, dtype=bool)
         ends[row, column] = True
         np.testing.assert_array_equal(
-            pysheds_adapter.catchment_of_point(drained, east, north), catchment(drained, row * 8 + column)
+            catchment_of_point(drained, east, north), catchment(drained, row * 8 + column)
         )
         ours = np.where(kind == OPEN, flow_lengths(drained, ends), np.nan)
-        theirs = pysheds_adapter.distances_to_point(drained, east, north)
+        theirs = distances_to_point(drained, east, north)
         np.testing.assert_allclose(np.where(np.isfinite(theirs), theirs, np.nan), ours, rtol=1e-12)
+
+
+def test_cells_without_a_way_out_are_told(ground_of):
+    drained = drain_ground(ground_of(np.add.outer(np.arange(4.0), np.arange(5.0))))
+    turned = drained.target.copy()
+    turned[6], turned[7] = 7, 6
+    (said,) = [each for each in pysheds_adapter.self_check(replace(drained, target=turned)) if "way out" in each]
+    assert said.endswith("cells have no way out")
 
 
 @pytest.mark.parametrize("z", [np.full((3, 3), np.nan), [[1.0]], [[2.0, 1.0, 3.0]]])

@@ -8,7 +8,7 @@ from shapely import LineString
 from terrain.errors import GeometryError
 from terrain.ground import BARRIER, OPEN, Ground
 from terrain.swale.sections import cut_sections
-from terrain.swale.thalweg import snap_thalweg, thalweg_as_drawn
+from terrain.swale.thalweg import snap_thalweg
 
 
 def vee(t):
@@ -32,7 +32,7 @@ def _conveyance_shape(offsets, elevations, level):
 
 def test_sections_on_cell_centres_are_the_ground_itself(made_swale):
     made = made_swale(trapezoid, cell=0.5)
-    thalweg = thalweg_as_drawn(made.surface, made.drawn)
+    thalweg = snap_thalweg(made.surface, made.drawn, reach=0.0)
     sections = cut_sections(made.surface, thalweg, spacing=5.0)
     assert len(sections) == 21
     for section in sections:
@@ -91,7 +91,7 @@ def test_a_barrier_ends_a_section(made_swale):
     _, y = grid.centres(*np.mgrid[0 : grid.shape[0], 0 : grid.shape[1]])
     kind = np.where(np.abs(y - 2.0) < 0.3, BARRIER, OPEN)
     ground = Ground(grid, made.surface.elevation, kind, np.full(grid.shape, -1), np.full(grid.shape, -1))
-    section = cut_sections(ground, thalweg_as_drawn(ground, made.drawn))[5]
+    section = cut_sections(ground, snap_thalweg(ground, made.drawn, reach=0.0))[5]
     assert (section.left_kind, section.right_kind) == ("wall", "none")
     assert section.offsets[0] == pytest.approx(-1.75, abs=0.13)
     assert section.offsets[-1] == pytest.approx(8.0, abs=0.13)
@@ -115,7 +115,7 @@ def test_a_gap_in_a_bank_lowers_it_there_and_nowhere_else(made_swale):
     x, y = grid.centres(*np.mgrid[0 : grid.shape[0], 0 : grid.shape[1]])
     gap = (np.abs(x) < 2.0) & (y > 0.9)
     made.surface.elevation[gap] = np.minimum(made.surface.elevation, 100.2)[gap]
-    sections = cut_sections(made.surface, thalweg_as_drawn(made.surface, made.drawn))
+    sections = cut_sections(made.surface, snap_thalweg(made.surface, made.drawn, reach=0.0))
     low = [section.station for section in sections if section.depth < 0.3]
     assert low == [50.0]
     assert sections[10].left_level == pytest.approx(100.2, abs=0.02)
@@ -124,7 +124,7 @@ def test_a_gap_in_a_bank_lowers_it_there_and_nowhere_else(made_swale):
 
 def test_no_section_stands_in_a_gap(made_swale):
     made = made_swale(trapezoid)
-    thalweg = thalweg_as_drawn(made.surface, made.drawn)
+    thalweg = snap_thalweg(made.surface, made.drawn, reach=0.0)
     stations = [section.station for section in cut_sections(made.surface, thalweg, gaps=[(41.0, 48.5), (60.2, 64.0)])]
     assert {41.0, 48.5, 60.2, 64.0} <= set(stations)
     assert not any(41.0 < at < 48.5 or 60.2 < at < 64.0 for at in stations)

@@ -9,10 +9,20 @@ from affine import Affine
 from shapely import box
 
 from terrain.errors import GroundError, GroundFileError
-from terrain.flow.lot_ground import cells_inside, cover_of_lot, refuse_unfit, refuse_unknown, share_of_steps
+from terrain.flow.lot_ground import (
+    GroundLimits,
+    cells_inside,
+    cover_of_lot,
+    refuse_unfit,
+    refuse_unknown,
+    share_of_steps,
+)
 from terrain.flow.window import grow_window
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import read_window
+from terrain.reason import reason
+
+LIMITS = GroundLimits()
 
 
 def lot_of(source, side=40.0, east=0.0):
@@ -142,7 +152,7 @@ def test_window_outside(write_raster, rolling):
 def test_parcel_outside_names_both_places(write_raster, rolling):
     source = open_raster(write_raster(rolling), unit="m")
     with pytest.raises(GroundError, match=r"the parcel lies outside the raster ground.tif: .*-12[23]\.\d+, 37\.\d+"):
-        refuse_unfit(source, lot_of(source, east=5000.0))
+        refuse_unfit(source, lot_of(source, east=5000.0), LIMITS)
 
 
 @pytest.mark.parametrize("cell, refused", [(4.1, True), (3.9, False)])
@@ -150,9 +160,9 @@ def test_fewer_than_a_hundred_cells_on_the_lot(write_raster, rolling, cell, refu
     source = open_raster(write_raster(rolling, transform=Affine(cell, 0, 500000, 0, -cell, 4100000)), unit="m")
     if refused:
         with pytest.raises(GroundError, match=r"too coarse for this lot: 95 cells of 4.1 x 4.1 m lie on its 1,600 m2"):
-            refuse_unfit(source, lot_of(source))
+            refuse_unfit(source, lot_of(source), LIMITS)
     else:
-        refuse_unfit(source, lot_of(source))
+        refuse_unfit(source, lot_of(source), LIMITS)
 
 
 @pytest.mark.parametrize("cell, warned", [(2.0, False), (2.5, True)])
@@ -160,8 +170,8 @@ def test_coarser_than_two_metres_is_warned_about(write_raster, cell, warned):
     flat = np.zeros((80, 80))
     source = open_raster(write_raster(flat, transform=Affine(cell, 0, 500000, 0, -cell, 4100000)), unit="m")
     surface = read_window(source, source.grid.bounds)
-    lines = refuse_unknown(source, surface, lot_of(source))
-    assert any("coarser than 2 m" in line for line in lines) == warned
+    lines = refuse_unknown(source, surface, lot_of(source), LIMITS)
+    assert [line.code for line in lines] == ["raster_coarse"] * warned
 
 
 @pytest.mark.parametrize("unknown, refused", [(0.55, True), (0.45, False)])
@@ -171,10 +181,11 @@ def test_mostly_nodata_is_more_than_half_of_the_lot(write_raster, unknown, refus
     source = open_raster(write_raster(heights), unit="m")
     surface = read_window(source, source.grid.bounds)
     if refused:
-        with pytest.raises(GroundError, match="nodata over 55% of the parcel, and at most half may be"):
-            refuse_unknown(source, surface, lot_of(source))
+        with pytest.raises(GroundError, match="nodata over 55% of the parcel, and at most 50% may be"):
+            refuse_unknown(source, surface, lot_of(source), LIMITS)
     else:
-        assert "ground is unknown over 45% of the parcel" in refuse_unknown(source, surface, lot_of(source))[0]
+        (line,) = refuse_unknown(source, surface, lot_of(source), LIMITS)
+        assert line == reason("lot_unknown", file="ground.tif", share=pytest.approx(0.45))
 
 
 def test_a_lot_that_sticks_out_of_the_raster(write_raster):
@@ -197,8 +208,8 @@ def bare_earth(seed=0):
 def test_bare_earth_with_a_wall_is_not_taken_for_roofs(write_raster):
     source = open_raster(write_raster(bare_earth(), transform=Affine(0.5, 0, 500000, 0, -0.5, 4100000)), unit="m")
     surface = read_window(source, source.grid.bounds)
-    assert share_of_steps(surface) < 0.01
-    assert refuse_unknown(source, surface, lot_of(source)) == ()
+    assert share_of_steps(surface, LIMITS.step) < 0.01
+    assert refuse_unknown(source, surface, lot_of(source), LIMITS) == ()
 
 
 def test_roofs_and_trees_are_warned_about(write_raster):
@@ -209,4 +220,5 @@ def test_roofs_and_trees_are_warned_about(write_raster):
     heights[::9, ::7] += 8.0
     source = open_raster(write_raster(heights, transform=Affine(0.5, 0, 500000, 0, -0.5, 4100000)), unit="m")
     surface = read_window(source, source.grid.bounds)
-    assert any("looks like roofs and trees" in line for line in refuse_unknown(source, surface, lot_of(source)))
+    (line,) = refuse_unknown(source, surface, lot_of(source), LIMITS)
+    assert line.code == "raster_of_roofs_and_trees"

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS
 
+from pipelines.deliverables.words.say import say
 from terrain.errors import GroundError
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import read_window
@@ -18,14 +19,14 @@ FOOT, SURVEY_FOOT = 0.3048, 0.304800609601219
 def height(path, **options):
     source = open_raster(path, **options)
     surface = read_window(source, source.grid.bounds)
-    return float(surface.elevation[0, 0]), surface
+    return float(surface.elevation[0, 0]), source.vertical.unit, source.vertical.told_by.code, surface.warnings
 
 
 @pytest.mark.parametrize("unit, metres", [("m", 1.0), ("ft", FOOT), ("ftUS", SURVEY_FOOT)])
 def test_the_unit_given_is_used(write_raster, unit, metres):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0)), unit=unit)
+    value, *told, _ = height(write_raster(np.full((3, 3), 1000.0)), unit=unit)
     assert value == pytest.approx(1000.0 * metres, rel=1e-14)
-    assert (surface.vertical_unit, surface.vertical_unit_told_by) == (unit, "given")
+    assert told == [unit, "unit_given"]
 
 
 @pytest.mark.parametrize(
@@ -38,11 +39,12 @@ def test_the_unit_given_is_used(write_raster, unit, metres):
     ],
 )
 def test_a_vertical_crs_tells_the_unit_whatever_the_horizontal_one_is(write_raster, crs, metres, unit):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0), crs=crs))
+    path = write_raster(np.full((3, 3), 1000.0), crs=crs)
+    value, *told, warnings = height(path)
     assert value == pytest.approx(1000.0 * metres, rel=1e-14)
-    assert (surface.vertical_unit, surface.vertical_unit_told_by) == (unit, "the vertical CRS")
-    assert surface.warnings == ()
-    assert surface.grid.frame.crs == CRS(crs).sub_crs_list[0]
+    assert told == [unit, "unit_by_vertical_crs"]
+    assert warnings == ()
+    assert open_raster(path).grid.frame.crs == CRS(crs).sub_crs_list[0]
 
 
 @pytest.mark.parametrize(
@@ -50,37 +52,37 @@ def test_a_vertical_crs_tells_the_unit_whatever_the_horizontal_one_is(write_rast
                     ("us-ft", SURVEY_FOOT)]
 )  # fmt: skip
 def test_a_band_tag_tells_the_unit(write_raster, tag, metres):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0), unit=tag))
+    value, _, told_by, _ = height(write_raster(np.full((3, 3), 1000.0), unit=tag))
     assert value == pytest.approx(1000.0 * metres, rel=1e-14)
-    assert surface.vertical_unit_told_by == "the band's unit tag"
+    assert told_by == "unit_by_band_tag"
 
 
 def test_the_horizontal_unit_is_assumed_and_the_warning_says_what_being_wrong_means(write_raster):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:2277"))
+    value, _, _, (warning,) = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:2277"))
     assert value == pytest.approx(1000.0 * SURVEY_FOOT, rel=1e-14)
-    (warning,) = surface.warnings
-    assert "US survey feet is assumed" in warning
-    assert "If they are in metres, every height, depth, slope and lift here is 3.28 times too small" in warning
-    _, metric = height(write_raster(np.full((3, 3), 1000.0)))
-    assert "If they are in feet, every height, depth, slope and lift here is 3.28 times too large" in metric.warnings[0]
+    said = say(warning, "us")
+    assert "US survey feet are assumed" in said
+    assert "If they are in meters, every height, depth, slope and lift here is 3.28 times too small" in said
+    *_, (metric,) = height(write_raster(np.full((3, 3), 1000.0)))
+    assert "If they are in feet, every height, depth, slope and lift here is 3.28 times too large" in say(metric, "us")
 
 
 def test_the_unit_given_wins_over_the_file_with_a_warning(write_raster):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:6588+6360"), unit="m")
+    value, *_, (warning,) = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:6588+6360"), unit="m")
     assert value == 1000.0
-    assert "read in metres as given, though the vertical CRS says US survey feet" in surface.warnings[0]
+    assert "read in meters, as given, but the vertical CRS says US survey feet" in say(warning, "us")
 
 
 def test_the_vertical_crs_wins_over_the_band_tag_with_a_warning(write_raster):
-    value, surface = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:6339+5703", unit="foot"))
+    value, *_, (warning,) = height(write_raster(np.full((3, 3), 1000.0), crs="EPSG:6339+5703", unit="foot"))
     assert value == 1000.0
-    assert "the vertical CRS says metres and the band's unit tag feet" in surface.warnings[0]
+    assert "the vertical CRS says meters and the band's unit tag feet" in say(warning, "us")
 
 
 def test_a_tag_that_nobody_knows_is_passed_over_and_said(write_raster):
-    _, surface = height(write_raster(np.full((3, 3), 1000.0), unit="cubits"))
-    assert 'unit tag "cubits" is not known' in surface.warnings[0]
-    assert surface.vertical_unit_told_by == "assumed from the horizontal unit"
+    _, _, told_by, (warning, _) = height(write_raster(np.full((3, 3), 1000.0), unit="cubits"))
+    assert (warning.code, warning["tag"]) == ("unit_tag_ignored", "cubits")
+    assert told_by == "unit_assumed"
 
 
 def test_an_unknown_unit_is_refused(write_raster):
@@ -99,7 +101,7 @@ def test_depths_are_no_heights():
 
 def test_three_dimensional_crs_tells_the_unit():
     plain = CRS("EPSG:32610")
-    assert decide_vertical_unit(None, plain.to_3d(), None, plain, "ground.tif").told_by == "the vertical CRS"
+    assert decide_vertical_unit(None, plain.to_3d(), None, plain, "ground.tif").told_by.code == "unit_by_vertical_crs"
 
 
 @given(

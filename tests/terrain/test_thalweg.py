@@ -5,7 +5,7 @@ import pytest
 from shapely import LineString
 
 from terrain.errors import GeometryError
-from terrain.swale.thalweg import snap_thalweg, thalweg_as_drawn
+from terrain.swale.thalweg import snap_thalweg
 
 
 def vee(t):
@@ -69,7 +69,7 @@ def test_the_edge_of_the_search_is_told(made_swale):
 
 def test_a_surveyed_line_is_left_where_it_is(made_swale):
     made = made_swale(vee, drawn_off=1.0)
-    found = thalweg_as_drawn(made.surface, made.drawn)
+    found = snap_thalweg(made.surface, made.drawn, reach=0.0)
     assert np.abs(found.shift).max() < 1e-9
     assert found.length == pytest.approx(made.drawn.length)
 

@@ -5,6 +5,7 @@ import pytest
 from affine import Affine
 from shapely import box
 
+from pipelines.deliverables.words.say import say
 from terrain.flow.lot_ground import cells_inside
 from terrain.flow.window import grow_window
 from terrain.reading.raster_source import open_raster
@@ -61,8 +62,8 @@ def test_the_raster_ends_within_ground_that_drains_to_the_lot(source):
     surface = grow_window(source, parcel, drain_from(strip))
     assert surface.raster_ends == ("e",)
     (warning,) = surface.warnings
-    assert "the raster ends on the east within ground that drains to the parcel" in warning
-    assert "run-on from there is under-counted" in warning
+    assert "the raster ends on the east within ground that drains to the parcel" in say(warning, "si")
+    assert "run-on from there is under-counted" in say(warning, "si")
 
 
 def test_a_raster_that_ends_where_no_water_comes_from_is_not_warned_about(source):
@@ -76,16 +77,16 @@ def test_two_sides_are_named(source):
     everywhere = box(WEST - 1000, NORTH - 1000, WEST + 1000, NORTH + 1000)
     surface = grow_window(source, lot(), drain_from(everywhere))
     assert surface.grid.shape == (ROWS, COLUMNS)
-    assert "on the north, east, south and west" in surface.warnings[0]
+    assert "on the north, east, south and west" in say(surface.warnings[0], "si")
 
 
 def test_a_limit_of_cells_stops_it_with_a_warning(source):
     everywhere = box(WEST - 1000, NORTH - 1000, WEST + 1000, NORTH + 1000)
     surface = grow_window(source, lot(east=190.0), drain_from(everywhere), limit=20_000)
     assert surface.grid.shape[0] * surface.grid.shape[1] <= 20_000
-    (warning,) = [line for line in surface.warnings if "stopped growing" in line]
-    assert "north, east, south and west of the window" in warning
-    assert "limit of 20,000 cells; run-on from there is under-counted" in warning
+    (warning,) = [line for line in surface.warnings if line.code == "window_stopped"]
+    assert "north, east, south and west of the window" in say(warning, "si")
+    assert "limit of 20,000 cells; run-on from there is under-counted" in say(warning, "si")
 
 
 def test_a_low_spot_cut_by_the_window_is_found_by_looking_around(source):
@@ -110,7 +111,7 @@ def test_unknown_ground_beside_water_is_warned_about(write_raster):
     parcel = lot()
     strip = box(WEST + 60.0, NORTH - 150.0, WEST + 120.0, NORTH - 130.0)
     surface = grow_window(source, parcel, drain_from(strip))
-    assert any("borders on unknown ground (nodata) around (500120, 4099860)" in line for line in surface.warnings)
+    assert [line["place"] for line in surface.warnings if line.code == "run_on_from_unknown"] == ["500120, 4099860"]
 
 
 def test_growth_is_the_same_each_time_and_in_feet(write_raster, source):

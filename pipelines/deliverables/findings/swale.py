@@ -209,5 +209,5 @@ class SwaleFindings:
     warnings: tuple[Said, ...]
     cautions: tuple[Caution, ...]
     rules: tuple[Rule, ...]
-    vertical_datum: str
+    vertical_datum: Said
     ground: FloatArray

@@ -410,7 +410,7 @@ def _run_info(findings: SwaleFindings, outputs: Sequence[str]) -> Iterator[tuple
     yield "crs", ":".join(authority) if authority else frame.crs.name
     yield "crs_name", frame.crs.name
     yield "z_unit_m", repr(frame.unit)
-    yield "vertical_datum", findings.vertical_datum
+    yield "vertical_datum", say(findings.vertical_datum, findings.units)
     yield "cell_width_m", repr(findings.grid.cell_width)
     yield "cell_height_m", repr(findings.grid.cell_height)
     yield "return_period_yr", "" if findings.return_period is None else f"{findings.return_period:g}"

@@ -23,21 +23,17 @@ _NO = {"0", "0.0", "false", "f", "no", "n", ""}
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class Attribute:
     """An attribute.
 
     Attributes
     ----------
     name : str
         Without unit; a length becomes `<name>_m`.
-    form : str
-        text, yes_no, number or length.
     default : object
         Where a feature is silent.
     allowed : tuple of str
         Texts that it may hold; any where empty.
-    required : bool
-        Whether each feature must say.
     least, most : float or None
         Least and most value of a number or length that means anything. [SI]
     """
@@ -56,7 +52,7 @@ class Column:
         return f"{self.name}_m" if self.form == "length" else self.name
 
 
-def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Column, ...], where: str) -> gpd.GeoDataFrame:
+def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Attribute, ...], where: str) -> gpd.GeoDataFrame:
     """Bring a layer's attributes to their declared names, forms and defaults."""
     own = {str(name).lower(): name for name in reversed(frame.columns) if name not in ("id", frame.geometry.name)}
     faults = _restore_cut_names(own, columns)
@@ -76,7 +72,7 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Column, ...], where: st
     return gpd.GeoDataFrame(read, geometry=frame.geometry.to_numpy(), index=range(len(frame)))
 
 
-def _restore_cut_names(own: dict[str, Any], columns: tuple[Column, ...]) -> list[str]:
+def _restore_cut_names(own: dict[str, Any], columns: tuple[Attribute, ...]) -> list[str]:
     """Give names their ends back that a shapefile cuts to ten letters; faults where that could mean several."""
     names = [name for column in columns for name in _names_of(column)]
     faults = []
@@ -92,11 +88,11 @@ def _restore_cut_names(own: dict[str, Any], columns: tuple[Column, ...]) -> list
     return faults
 
 
-def _names_of(column: Column) -> list[str]:
+def _names_of(column: Attribute) -> list[str]:
     return [f"{column.name}_{unit}" for unit in units_of("length")] if column.form == "length" else [column.name]
 
 
-def _values(frame: gpd.GeoDataFrame, name: str, column: Column, faults: list[str]) -> Any:
+def _values(frame: gpd.GeoDataFrame, name: str, column: Attribute, faults: list[str]) -> Any:
     values = _defaults(column, len(frame))
     for position, (feature, value) in enumerate(zip(frame["id"], frame[name], strict=True)):
         if pd.isna(value) or (isinstance(value, str) and not value.strip()):
@@ -110,7 +106,7 @@ def _values(frame: gpd.GeoDataFrame, name: str, column: Column, faults: list[str
     return values
 
 
-def _read(value: Any, column: Column) -> Any:
+def _read(value: Any, column: Attribute) -> Any:
     text = _as_text(value)
     if column.form == "yes_no":
         if text.lower() in _YES or text.lower() in _NO:
@@ -135,7 +131,7 @@ def _as_text(value: Any) -> str:
     return str(value).strip()
 
 
-def _lengths(frame: gpd.GeoDataFrame, own: dict[str, Any], column: Column, faults: list[str]) -> Any:
+def _lengths(frame: gpd.GeoDataFrame, own: dict[str, Any], column: Attribute, faults: list[str]) -> Any:
     units = dict(zip(_names_of(column), units_of("length"), strict=True))
     given = [name for name in (column.name, *units) if name in own]
     values = _defaults(column, len(frame))
@@ -162,7 +158,7 @@ def _lengths(frame: gpd.GeoDataFrame, own: dict[str, Any], column: Column, fault
     return values
 
 
-def _checked(number: float, column: Column, text: str) -> float:
+def _checked(number: float, column: Attribute, text: str) -> float:
     if not np.isfinite(number):
         raise LayerError(f'"{text}" is not finite')
     unit = " m" if column.form == "length" else ""
@@ -173,6 +169,6 @@ def _checked(number: float, column: Column, text: str) -> float:
     return number
 
 
-def _defaults(column: Column, count: int) -> Any:
+def _defaults(column: Attribute, count: int) -> Any:
     dtype = {"text": object, "yes_no": bool, "number": float, "length": float}[column.form]
     return np.full(count, column.default, dtype=dtype)

@@ -5,51 +5,43 @@ import numpy as np
 from pyproj import CRS
 
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.vector_file import VectorLayer
 from terrain.arrays import FloatArray
-from terrain.flow.conditioning import DOWNSPOUT_REACH
 from terrain.grid import Frame
 from terrain.metric_frame import moved_points
-
-FAR = 200.0
+from terrain.reason import Reason, reason
 
 
 def remarks_on_place(
-    layer: VectorLayer, shapes: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, reach: float
-) -> list[str]:
+    layer: VectorLayer, shapes: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, rules: Rules
+) -> list[Reason]:
     """Refuse an empty layer; say where one has nothing near the lot."""
     if not layer.features:
         raise LayerError(f"{layer.words}: the layer is empty; leave out the table [{layer.key}] if there is none")
-    selected = f' (where = "{layer.source.where}")' if layer.source.where else ""
+    name, where = layer.words, layer.source.where
     if not len(shapes):
-        return [
-            f"{layer.words}{selected}: none of its {layer.features} features is used: none is selected within "
-            f"{reach:,.0f} m of the parcel; check where, and the CRS of both files"
-        ]
+        reach = rules["layer_reach"].likely
+        return [reason("layer_unused", layer=name, where=where, features=layer.features, reach=reach)]
     nearest = min(float(shapes.distance(parcel).min()) for parcel in parcels.geometry)
-    if nearest > FAR:
-        return [f"{layer.words}{selected}: its nearest feature lies {nearest:,.0f} m from the parcel; check its CRS"]
+    if nearest > rules["layer_far"].likely:
+        return [reason("layer_far", layer=name, where=where, distance=nearest)]
     return []
 
 
 def remarks_on_downspouts(
-    layer: VectorLayer, downspouts: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame
-) -> list[str]:
+    layer: VectorLayer, downspouts: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, reach: float
+) -> list[Reason]:
     """Say which downspouts of the lot stand too far from any roof to drain it."""
     walls = roofs[~roofs["open_below"].astype(bool)].geometry
     own = downspouts[downspouts.intersects(parcels.union_all())]
     if not len(walls) or not len(own):
         return []
-    stray = own["id"][own.distance(walls.union_all()) > DOWNSPOUT_REACH]
-    if not len(stray):
-        return []
-    return [
-        f"{layer.words}: feature {', '.join(stray)} stands farther than {DOWNSPOUT_REACH:g} m from any roof and drains "
-        "none; move it to its roof's edge"
-    ]
+    stray = own["id"][own.distance(walls.union_all()) > reach]
+    return [reason("downspouts_stray", layer=layer.words, features=tuple(stray), reach=reach)] if len(stray) else []
 
 
-def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[str]:
+def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[Reason]:
     """Say which layers came in another CRS, since nothing is brought over silently."""
     west, south, _, _ = parcels.total_bounds
     here = np.array([west / frame.x_scale]), np.array([south / frame.y_scale])
@@ -57,16 +49,13 @@ def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame:
     for layer in sources:
         if layer.crs != frame.crs and not _same_plane(layer.crs, frame.crs, *here):
             by_crs.setdefault(layer.crs.name, []).append(layer)
-    lines = []
+    found = []
     for name, layers in by_crs.items():
         datum, own = layers[0].crs.geodetic_crs, frame.crs.geodetic_crs
         differ = datum is not None and own is not None and datum.datum != own.datum
-        keys = ", ".join(layer.key for layer in layers)
-        lines.append(
-            f"{keys}: brought from {name} to the map's {frame.crs.name}"
-            + ("; they rest on different datums, which may leave a shift of a metre or two" if differ else "")
-        )
-    return lines
+        keys = tuple(layer.key for layer in layers)
+        found.append(reason("layers_reprojected", layers=keys, source=name, map=frame.crs.name, datums_differ=differ))
+    return found
 
 
 def _same_plane(one: CRS, other: CRS, x: FloatArray, y: FloatArray) -> bool:

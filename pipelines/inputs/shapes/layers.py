@@ -22,6 +22,7 @@ from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of
+from terrain.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,18 +35,13 @@ class SiteLayers:
         The lot; all lots together where several were asked for.
     parcels : GeoDataFrame
         Each lot by itself.
-    roofs, hardscape, barriers, keep_out, utilities, right_of_way, downspouts, culverts, outfalls, complaints :
-        GeoDataFrame
-        As the site file's tables of the same name.
     soils : GeoDataFrame
         Of [soil], with `group` in capitals.
-    swales : GeoDataFrame
-        Of [swales].
     basins, forbidden : GeoDataFrame
         Of [layout]: basins whose place is fixed, and ground that no works may enter.
     sources : tuple of VectorLayer
         Which files and layers were read, in the order of the site file.
-    warnings : tuple of str
+    warnings : tuple of Reason
         What was repaired, passed over or lies far off.
     """
 
@@ -66,7 +62,7 @@ class SiteLayers:
     basins: gpd.GeoDataFrame
     forbidden: gpd.GeoDataFrame
     sources: tuple[VectorLayer, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 def locate_parcel(site: SiteFile) -> tuple[float, float]:
@@ -85,9 +81,11 @@ def locate_layer(source: VectorFile) -> tuple[float, float]:
 
 
 def read_layers(
-    site: SiteFile, frame: Frame, *, several_parcels: bool = False, reach: float = 2000.0
+    site: SiteFile, frame: Frame, *, several_parcels: bool = False
 ) -> SiteLayers:
     """Read every layer that a site file names."""
+    rules = site.rules
+    reach = rules["layer_reach"].likely
     parcel_layer, parcels, warnings = _read_parcels(site, frame, several_parcels)
     sources = [parcel_layer]
     around = _bounds_around(parcels, reach)
@@ -101,12 +99,13 @@ def read_layers(
         # a swale may run on for miles; other layers of a city are read around the lot only
         shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
         sources.append(layer)
-        warnings += (*remarks_on_place(layer, shapes, parcels, reach), *found)
+        warnings += (*remarks_on_place(layer, shapes, parcels, rules), *found)
         read[key] = shapes
         if key == "swales" and len(shapes):
             around = _union(around, _bounds_around(shapes, reach))
         if key == "downspouts":
-            warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels)
+            near = rules["downspout_reach"].likely
+            warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels, near)
     read["soil"]["group"] = read["soil"]["group"].str.upper()
     read["layout.basins"] = _with_points(site, read["layout.basins"], frame)
     renamed = {"soil": "soils", "layout.basins": "basins", "layout.forbidden": "forbidden"}
@@ -140,7 +139,7 @@ _READING_ORDER = ("swales", *(key for key in LAYER_KINDS if key not in ("parcel"
 
 def _read_parcels(
     site: SiteFile, frame: Frame, several: bool
-) -> tuple[VectorLayer, gpd.GeoDataFrame, list[str]]:
+) -> tuple[VectorLayer, gpd.GeoDataFrame, list[Reason]]:
     layer = find_layer(site.parcel, "parcel")
     parcels, found = read_shapes(layer, LAYER_KINDS["parcel"], frame)
     _refuse_none(layer, parcels, found)
@@ -154,11 +153,12 @@ def _read_parcels(
     return layer, parcels, list(found)
 
 
-def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame, found: tuple[str, ...]) -> None:
+def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame, found: tuple[Reason, ...]) -> None:
     if len(shapes):
         return
     if found:
-        raise LayerError(f"{found[0]}, so no parcel is left; draw it again")
+        which = found[0]["features"]
+        raise LayerError(f"{layer.words}: feature {which} has no shape, so no parcel is left; draw it again")
     if layer.source.where is not None and layer.features:
         raise LayerError(
             f'{layer.words}: where = "{layer.source.where}" selects none of its {layer.features} features; '

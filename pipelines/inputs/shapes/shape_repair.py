@@ -16,31 +16,29 @@ _IN_WORDS = {"point": "points", "line": "lines", "polygon": "polygons"}
 
 def flat_shapes(
     shapes: Any, ids: Any, allowed: tuple[str, ...], where: str
-) -> tuple[Any, BoolArray, tuple[str, ...]]:
-    """Drop heights, pass over empty shapes, repair polygons that cross themselves, refuse other types."""
+) -> tuple[Any, BoolArray, dict[int, str]]:
+    """Drop heights, repair polygons that cross themselves, refuse other types.
+
+    Gives the shapes, which of them are not empty, and what was wrong with those repaired by their position.
+    """
     flat = shapely.force_2d(np.asarray(shapes, dtype=object))
     kept: BoolArray = ~(shapely.is_missing(flat) | shapely.is_empty(flat))
     _refuse_types(flat, ids, kept, allowed, where)
     bounds = shapely.bounds(flat[kept]).reshape(-1, 4)
     infinite = ~np.isfinite(bounds).all(axis=1)
     if infinite.any():
-        raise LayerError(f"{where}: feature {_some(ids[kept][infinite])} has coordinates that are not finite")
-    warnings = []
-    if not kept.all():
-        warnings.append(f"{where}: feature {_some(ids[~kept])} has no shape and was passed over")
-    repaired = []
+        raise LayerError(f"{where}: feature {some(ids[kept][infinite])} has coordinates that are not finite")
+    repaired = {}
     for position in np.flatnonzero(kept & (shapely.get_dimensions(flat) == 2) & ~shapely.is_valid(flat)):
-        reason = shapely.is_valid_reason(flat[position])
+        fault = shapely.is_valid_reason(flat[position])
         mended = _polygonal(shapely.make_valid(flat[position], method="structure"))
         if mended.is_empty:
             raise LayerError(
-                f"{where}: feature {ids[position]} is no polygon that holds an area ({reason}); draw it again"
+                f"{where}: feature {ids[position]} is no polygon that holds an area ({fault}); draw it again"
             )
         flat[position] = mended
-        repaired.append(f"{ids[position]} ({reason}, {mended.area:.6g} square map units now)")
-    if repaired:
-        warnings.append(f"{where}: feature {', '.join(repaired)} was not a valid polygon and was repaired; check it")
-    return flat, kept, tuple(warnings)
+        repaired[int(position)] = str(fault)
+    return flat, kept, repaired
 
 
 def _refuse_types(flat: Any, ids: Any, kept: BoolArray, allowed: tuple[str, ...], where: str) -> None:
@@ -51,7 +49,7 @@ def _refuse_types(flat: Any, ids: Any, kept: BoolArray, allowed: tuple[str, ...]
         first = flat[np.flatnonzero(wrong)[0]]
         needed = " or ".join(_IN_WORDS[each] for each in allowed)
         raise LayerError(
-            f"{where}: feature {_some(ids[wrong])} is of the wrong geometry type ({first.geom_type}); "
+            f"{where}: feature {some(ids[wrong])} is of the wrong geometry type ({first.geom_type}); "
             f"this layer needs {needed}"
         )
 
@@ -64,6 +62,7 @@ def _polygonal(shape: Geometry) -> BaseGeometry:
     return united
 
 
-def _some(ids: Any) -> str:
+def some(ids: Any) -> str:
+    """Ids as a message names them, five at most."""
     shown = ", ".join(str(each) for each in ids[:5])
     return shown if len(ids) <= 5 else f"{shown} and {len(ids) - 5} more"

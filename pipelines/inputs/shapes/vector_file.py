@@ -13,10 +13,11 @@ from pyproj.exceptions import CRSError
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LayerKind
-from pipelines.inputs.shapes.shape_repair import flat_shapes
+from pipelines.inputs.shapes.shape_repair import flat_shapes, some
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
-from terrain.metric_frame import moved_points
+from terrain.metric_frame import moved_shapes
+from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
 
@@ -29,16 +30,10 @@ class VectorLayer:
     ----------
     key : str
         Its table in the site file.
-    source : VectorFile
-        File and where; `layer` is the one read.
     layer : str
         Name of the layer read.
-    crs : pyproj.CRS
-        Of the file.
     features : int
         How many it holds, before any `where`. [-]
-    attributes : tuple of str
-        Their names.
     """
 
     key: str
@@ -72,7 +67,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
             info = pyogrio.read_info(source.file, layer=layer, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputFileError(
-            f"{where}: it is no vector file that can be read, or is torn: {_first_line(error)}; give a GeoPackage, "
+            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give a GeoPackage, "
             "shapefile, GeoJSON or another file of shapes"
         ) from None
     crs, attributes = info["crs"], tuple(str(name) for name in info["fields"])
@@ -81,19 +76,28 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     try:
         return VectorLayer(key, source, layer, CRS.from_user_input(crs), int(info["features"]), attributes)
     except CRSError as error:
-        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {_first_line(error)}") from None
+        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {first_line(error)}") from None
 
 
 def read_shapes(
     layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
-) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
     """Read a layer into the metric frame."""
     raw = _read(layer, None if within is None else _box_in_file(layer, frame, within))
     raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
-    shapes, kept, found = flat_shapes(raw.geometry.to_numpy(), raw["id"].to_numpy(), kind.shapes, layer.words)
-    raw = raw[kept].set_geometry(gpd.GeoSeries(shapes[kept], index=raw.index[kept], crs=None), crs=None)
-    raw = raw.set_geometry(gpd.GeoSeries(_in_frame(layer, shapes[kept], frame), index=raw.index))
-    return read_columns(raw, kind.columns, layer.words), found
+    ids = raw["id"].to_numpy()
+    shapes, kept, repaired = flat_shapes(raw.geometry.to_numpy(), ids, kind.shapes, layer.words)
+    found = [] if kept.all() else [reason("shapes_empty", layer=layer.words, features=some(ids[~kept]))]
+    placed = _in_frame(layer, shapes[kept], frame)
+    if repaired:
+        area = dict(zip(np.flatnonzero(kept), shapely.area(placed), strict=True))
+        repairs = tuple(
+            reason("shape_repaired", feature=str(ids[at]), fault=fault, area=float(area[at]))
+            for at, fault in repaired.items()
+        )
+        found.append(reason("shapes_repaired", layer=layer.words, repairs=repairs))
+    raw = raw[kept].set_geometry(gpd.GeoSeries(placed, index=raw.index[kept], crs=None), crs=None)
+    return read_columns(raw, kind.columns, layer.words), tuple(found)
 
 
 def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str) -> str:
@@ -125,21 +129,15 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> Any:
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
             raise LayerError(
-                f'{layer.words}: where = "{where}" is no expression for this layer: {_first_line(error)}; '
+                f'{layer.words}: where = "{where}" is no expression for this layer: {first_line(error)}; '
                 f"its attributes are {', '.join(layer.attributes) or 'none'}"
             ) from None
-        raise InputFileError(f"{layer.words}: it is torn: {_first_line(error)}; fetch it again") from None
+        raise InputFileError(f"{layer.words}: it is torn: {first_line(error)}; fetch it again") from None
 
 
 def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:
     """Shapes of the file in the metric frame, easting first whatever the CRS says of its axes."""
-    if layer.crs == frame.crs:
-        return frame.from_map(shapes)
-
-    def moved(points: Any) -> Any:
-        return np.column_stack(moved_points(layer.crs, frame.crs, points[:, 0], points[:, 1]))
-
-    placed = shapely.transform(shapes, moved)
+    placed = moved_shapes(layer.crs, frame.crs, shapes)
     lost = [position for position, shape in enumerate(placed) if not np.isfinite(shapely.bounds(shape)).all()]
     if lost:
         raise LayerError(
@@ -161,6 +159,7 @@ def _box_in_file(layer: VectorLayer, frame: Frame, within: Bounds) -> Bounds:
     return float(found[0]), float(found[1]), float(found[2]), float(found[3])
 
 
-def _first_line(error: BaseException) -> str:
+def first_line(error: BaseException) -> str:
+    """What GDAL says first of what went wrong."""
     lines = str(error).strip().splitlines() or [type(error).__name__]
     return lines[0].split("; It might help")[0]

@@ -16,13 +16,13 @@ import numpy as np
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.rain_checks import checked_rain_table
 from pipelines.inputs.tables.rain_table import RainTable, Series
+from terrain.unit_table import DAY, HOUR, MINUTE, si_factor
 
 _TITLE = re.compile(r"point precipitation frequency estimates\s*\(([^)]*)\)", re.IGNORECASE)
 _HEADER = re.compile(r"by duration for ([^:]*):", re.IGNORECASE)
 _LABEL = re.compile(r"(\d+(?:\.\d+)?)\s*-?\s*(min|hr|hour|day)[a-z]*:?", re.IGNORECASE)
-_SECONDS = {"min": 60.0, "hr": 3600.0, "hour": 3600.0, "day": 86400.0}
-_METRES = {"inches": 0.0254, "inch": 0.0254, "in": 0.0254, "millimeters": 0.001, "millimetres": 0.001, "mm": 0.001}
-_HOUR = 3600.0
+_SECONDS = {"min": MINUTE, "hr": HOUR, "hour": HOUR, "day": DAY}
+_UNITS = {"inches": "in", "inch": "in", "in": "in", "millimeters": "mm", "millimetres": "mm", "mm": "mm"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def is_agency_text(text: str) -> bool:
 def read_agency_text(text: str, where: str) -> RainTable:
     """Read the block of estimates."""
     lines = text.splitlines()
-    metres, is_intensity = _unit(text, where)
+    unit, is_intensity = _unit(text, where)
     block = _estimates(lines, where)
     years = [_years(label, where) for label in block.header]
     durations, depths, rounding = [], [], []
@@ -51,7 +51,7 @@ def read_agency_text(text: str, where: str) -> RainTable:
             raise TableError(
                 f"{where}: line {number} ({texts[0]}) has {len(texts) - 1} values for {len(years)} return periods"
             )
-        factor = metres * (seconds / _HOUR if is_intensity else 1.0)
+        factor = si_factor(unit) * (seconds / HOUR if is_intensity else 1.0)
         durations.append(seconds)
         depths.append([_number(each, number, texts[0], where) * factor for each in texts[1:]])
         rounding.append([_half_digit(each) * factor if is_intensity else 0.0 for each in texts[1:]])
@@ -62,25 +62,26 @@ def read_agency_text(text: str, where: str) -> RainTable:
         _series(text),
         _source(lines, where),
         where=where,
+        unit=unit,
         rows=[f"line {number} ({texts[0].rstrip(':')})" for number, texts in block.rows],
         columns=[f"{label} yr" for label in block.header],
         rounding=np.array(rounding, dtype=np.float64),
     )
 
 
-def _unit(text: str, where: str) -> tuple[float, bool]:
+def _unit(text: str, where: str) -> tuple[str, bool]:
     title = _TITLE.search(text)
     if title is None:
         raise TableError(f'{where}: no line says "Point precipitation frequency estimates (inches)" or another unit')
     words = title[1].strip().lower()
-    unit, _, per = words.partition("/")
-    metres = _METRES.get(unit.strip())
+    name, _, per = words.partition("/")
+    unit = _UNITS.get(name.strip())
     intensity = re.search(r"data type:\s*precipitation intensity", text, re.IGNORECASE) is not None
-    if metres is None or (per and per.strip() not in ("hour", "hr", "h")):
+    if unit is None or (per and per.strip() not in ("hour", "hr", "h")):
         raise TableError(
             f'{where}: its unit "{title[1]}" is not known; it may be inches or millimeters, or these by hour'
         )
-    return metres, bool(per) or intensity
+    return unit, bool(per) or intensity
 
 
 def _estimates(lines: list[str], where: str) -> _Block:

@@ -26,9 +26,7 @@ class CsvTable:
     where : str
         What it is and its file, for messages.
     columns : tuple of str
-        Header, in lower case.
-    rows : tuple of CsvRow
-        In the order of the file.
+        In lower case.
     comments : tuple of str
         Lines that begin with #, without it.
     """

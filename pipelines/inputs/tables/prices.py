@@ -11,6 +11,7 @@ from typing import Literal, cast
 
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.csv_table import CsvRow, CsvTable, one_of, read_csv_table
+from terrain.reason import Reason, reason
 from terrain.unit_table import UNITS, si_factor
 
 Share = Literal["material", "hired"]
@@ -24,8 +25,6 @@ class Price:
 
     Attributes
     ----------
-    item, unit : str
-        As the take-off names them.
     low, likely, high : float
         In the list's currency. [money per unit]
     share : str
@@ -45,18 +44,10 @@ class Price:
 
 @dataclass(frozen=True, slots=True)
 class Prices(Mapping[str, Price]):
-    """Prices by item.
-
-    Attributes
-    ----------
-    table : mapping
-        From item to price.
-    warnings : tuple of str
-        Items of the person's list that no take-off names.
-    """
+    """Prices by item, with warnings of items in the person's list that no take-off names."""
 
     table: Mapping[str, Price]
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Reason, ...] = ()
 
     def __getitem__(self, item: str) -> Price:
         return self.table[item]
@@ -112,8 +103,8 @@ def read_prices(path: str | os.PathLike[str]) -> Prices:
         item = known.get(given.item.lower())
         if item is None:
             near = difflib.get_close_matches(given.item, known.values(), n=1)
-            hint = f' (did you mean "{near[0]}"?)' if near else ""
-            warnings.append(f'{table.where}: line {row.line}: no take-off names the item "{given.item}"{hint}')
+            meant = near[0] if near else None
+            warnings.append(reason("price_unused", list=table.where, line=row.line, item=given.item, meant=meant))
             merged[given.item] = given
         else:
             merged[item] = _in_unit_of(table, row, given, merged[item])

@@ -7,6 +7,7 @@ import numpy as np
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.rain_table import RainTable, Series
 from terrain.arrays import FloatArray
+from terrain.unit_table import si_factor
 
 # the wettest sixty days on record brought some 12 m (from memory)
 _MOST_DEPTH = 15.0
@@ -20,11 +21,13 @@ def checked_rain_table(
     source: str,
     *,
     where: str,
+    unit: str,
     rows: Sequence[str],
     columns: Sequence[str],
     rounding: FloatArray | None = None,
 ) -> RainTable:
-    """Sort a table by duration and return period and refuse what no rain does."""
+    """Sort a table by duration and return period and refuse what no rain does, in words of the unit that it is in."""
+    one = si_factor(unit)
     for name, values, labels in (("duration", durations, rows), ("return period", return_periods, columns)):
         for position, value in enumerate(values):
             if not np.isfinite(value) or value <= 0.0:
@@ -38,7 +41,8 @@ def checked_rain_table(
     for row, column in zip(*np.nonzero(~((ordered > 0.0) & (ordered < _MOST_DEPTH))), strict=True):
         raise TableError(
             f"{where}: {row_names[row]}, column {column_names[column]}: a depth of "
-            f"{ordered[row, column] * 1000:,.4g} mm is no rain; depths are more than zero and less than 15 m"
+            f"{ordered[row, column] / one:,.4g} {unit} is no rain; depths are more than zero and less than "
+            f"{_MOST_DEPTH / one:,.4g} {unit}"
         )
     for axis, what in ((0, "duration"), (1, "return period")):
         falls = np.diff(ordered, axis=axis) < -(_after(slack, axis) + _before(slack, axis)) - 1e-12
@@ -46,8 +50,8 @@ def checked_rain_table(
             at = (row + 1, column) if axis == 0 else (row, column + 1)
             raise TableError(
                 f"{where}: {row_names[at[0]]}, column {column_names[at[1]]}: the depth falls as the {what} grows, from "
-                f"{ordered[row, column] * 1000:,.4g} to {ordered[at] * 1000:,.4g} mm; a longer or rarer storm never "
-                "brings less"
+                f"{ordered[row, column] / one:,.4g} to {ordered[at] / one:,.4g} {unit}; a longer or rarer storm "
+                "never brings less"
             )
         ordered = np.maximum.accumulate(ordered, axis=axis)
     return RainTable(durations[by_row], return_periods[by_column], ordered, series, source)

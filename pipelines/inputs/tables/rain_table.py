@@ -20,8 +20,6 @@ class RainTable:
         Increasing. [yr]
     depths : (n, m) float ndarray
         Positive; not falling with duration or return period. [m]
-    series : str
-        Series of storms the return periods were fitted to: partial_duration, annual_maximum or unknown.
     source : str
         Where it comes from, with volume and version where the file gives them.
     """

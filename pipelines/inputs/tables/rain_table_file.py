@@ -14,9 +14,9 @@ from pipelines.inputs.tables.agency_rain import is_agency_text, read_agency_text
 from pipelines.inputs.tables.csv_table import CsvTable, one_of, read_csv_table, read_text
 from pipelines.inputs.tables.rain_checks import checked_rain_table
 from pipelines.inputs.tables.rain_table import RainTable
+from terrain.unit_table import MINUTE, si_factor
 
 _COLUMN = re.compile(r"depth_(in|mm)_(\d+(?:\.\d+)?)yr")
-_METRES = {"in": 0.0254, "mm": 0.001}
 
 
 def read_rain_table(path: str | os.PathLike[str]) -> RainTable:
@@ -44,15 +44,16 @@ def _own_table(table: CsvTable) -> RainTable:
     if len(units) != 1:
         found = "no column of depths" if not units else "columns in inches and in millimetres"
         raise TableError(f"{table.where} has {found}; give depth_in_2yr and so on, or depth_mm_2yr and so on")
-    metres = _METRES[units.pop()]
-    values = [[table.number(row, column) * metres for column in depths] for row in table.rows]
+    unit = units.pop()
+    values = [[table.number(row, column) * si_factor(unit) for column in depths] for row in table.rows]
     return checked_rain_table(
-        durations=np.array([table.number(row, "duration_min") for row in table.rows]) * 60.0,
+        durations=np.array([table.number(row, "duration_min") for row in table.rows]) * MINUTE,
         return_periods=np.array([years for _, years in depths.values()]),
         depths=np.array(values, dtype=np.float64),
         series="unknown",
         source="; ".join((Path(table.where.removeprefix("rain table ")).name, *table.comments)),
         where=table.where,
+        unit=unit,
         rows=[f"line {row.line}" for row in table.rows],
         columns=list(depths),
     )

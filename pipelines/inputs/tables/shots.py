@@ -22,8 +22,6 @@ class LevelShots:
     ----------
     where : str
         What they are and their file, for messages.
-    points : tuple of str
-        What each was called; unique.
     x, y : (n,) float ndarray
         Place in the metric frame. [m]
     heights : (n,) float ndarray

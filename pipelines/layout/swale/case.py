@@ -13,8 +13,9 @@ from pipelines.hydrology.design_rain import DesignRain, design_rain
 from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.rules import RuleOverride, Rules
-from pipelines.inputs.site_ground import SiteInputs, open_site, shots_in_words
+from pipelines.inputs.site_ground import SiteInputs, open_site
 from pipelines.inputs.swale_ground import read_swale_ground
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
@@ -22,7 +23,7 @@ from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
-from terrain.flow.low_spots import LowSpot, find_low_spots
+from terrain.flow.low_spots import LowSpot
 from terrain.ground import ROOF, Ground
 from terrain.reading.surface import Surface
 from terrain.reason import reason
@@ -133,7 +134,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     if compiles_first():
         tell(COMPILING, None)
     tell("reading the ground", 0.1)
-    surface, ground, fit = read_swale_ground(inputs, lines, names)
+    surface, ground = read_swale_ground(inputs, lines, names)
     drainage = drain_ground(ground)
     tell("measuring the swales", 0.3)
     sites = tuple(
@@ -145,11 +146,9 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     capacities = tuple(swale_capacity(site, freeboard=freeboard, cell=cell) for site in sites)
     surfaces = _surfaces(inputs, ground)
     notes = _assumed(inputs, rules)
-    if fit is not None and inputs.shots is not None:
-        notes += shots_in_words(fit, inputs.shots)
     slowest, fastest = rules["swale_slowest"].likely, rules["swale_fastest"].likely
     return SwaleCase(
-        inputs, rules, surface, ground, drainage, find_low_spots(drainage, rmse=inputs.rmse), surfaces, sites,
+        inputs, rules, surface, ground, drainage, site_low_spots(drainage, rules), surfaces, sites,
         capacities, given.cover or GRASS, given.downstream_level,
         tuple(float(np.clip(np.median(each.velocity), slowest, fastest)) for each in capacities),
         tuple(_soaking_rate(inputs, surfaces, site) for site in sites),

@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.manning import full_pipe_capacity
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
+from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.layout.catching.collection import BasinSite, DrainSite
@@ -402,13 +403,13 @@ def out_of_reach(
 
 def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
     """Standard error of the fall between two places: of lidar, or of level shots near them. [m]"""
-    rmse = ground.situation.rmse
-    between = fall_error(rmse, float(shapely.distance(upper, lower)))
+    rmse, noise = ground.situation.rmse, lidar_noise(ground.situation.rules)
+    between = fall_error(rmse, float(shapely.distance(upper, lower)), **noise)
     shots = ground.situation.shots
     if not shots:
         return between
     nearest = [min(float(shapely.distance(place, shot)) for shot in shots) for place in (upper, lower)]
-    by_shots = float(np.hypot(fall_error(rmse, nearest[0]), fall_error(rmse, nearest[1])))
+    by_shots = float(np.hypot(fall_error(rmse, nearest[0], **noise), fall_error(rmse, nearest[1], **noise)))
     return max(min(between, by_shots), SHOT_ERROR)
 
 

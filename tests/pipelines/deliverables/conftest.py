@@ -104,7 +104,7 @@ def make_plan() -> works.Plan:
 
 def _standing_water() -> StandingWater:
     spot = LowSpot(
-        "low-1", np.array([42]), 42, 43, 100.1, 100.0, 0.1, 30.0, 1.5, None, None, False,
+        "low-1", np.array([42]), 42, 43, 100.1, 100.0, 0.1, 30.0, 1.5, None, False,
         np.array([100.0, 100.1]), np.array([1.0, 30.0]), np.array([0.0, 1.5]), True,
     )  # fmt: skip
     return StandingWater(

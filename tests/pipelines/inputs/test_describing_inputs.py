@@ -8,12 +8,12 @@ import geopandas as gpd
 import pytest
 from shapely import box
 
-from pipelines.inputs.describe import describe_inputs, description_lines
+from pipelines.deliverables.files.site_file_text import description_lines, site_file_text
+from pipelines.inputs.describe import describe_inputs
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.input_files import input_files, sha256_of
 from pipelines.inputs.shapes.layers import locate_parcel, read_layers
 from pipelines.inputs.site_file import read_site_file
-from pipelines.inputs.site_file_text import site_file_text
 from terrain.errors import GroundError
 from terrain.reading.raster_source import open_raster
 
@@ -26,17 +26,19 @@ def describe(folder, **options):
 
 
 def test_what_is_said(site_folder):
-    said = dict(description_lines(describe(site_folder)))
+    said = dict(description_lines(describe(site_folder), "si"))
     assert said["ground"] == "ground.tif, 160 x 160 cells of 0.5 m"
     assert said["ground's CRS"] == said["map of the results"] == "WGS 84 / UTM zone 10N"
-    assert said["heights are in"] == "m, said by the band's unit tag"
+    assert said["elevations are in"] == "m (the band's unit tag)"
     assert said["vertical datum"] == "not stated by the file"
     assert said["accuracy assumed"].startswith("10 cm root mean square error")
-    assert said["parcel's area"] == "12,917 ft2"
+    assert said["parcel's area"] == "1,200 m2"
     assert said["lot inside the raster"] == "yes, whole"
     assert said["cells on the lot"] == "4,800"
     assert said["nodata on the lot"] == "0.0%"
-    assert dict(description_lines(describe(site_folder), "si"))["parcel's area"] == "1,200 m2"
+    in_feet = dict(description_lines(describe(site_folder)))
+    assert in_feet["parcel's area"] == "12,917 ft2"
+    assert in_feet["ground"] == "ground.tif, 160 x 160 cells of 1.6 ft"
 
 
 def test_the_site_file_runs_as_it_is(site_folder, tmp_path):

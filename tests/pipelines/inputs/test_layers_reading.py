@@ -7,6 +7,7 @@ import shapely
 from pyproj import CRS, Transformer
 from shapely import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
+from pipelines.deliverables.words.say import say
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
 from pipelines.inputs.shapes.layers import empty_layer, locate_parcel, read_layers
@@ -77,8 +78,9 @@ def test_layers_in_another_crs_are_brought_over_and_it_is_said(read, write_layer
     point = layers.outfalls.geometry[0]
     assert (point.x, point.y) == pytest.approx(expected, abs=1e-4)
     (line,) = layers.warnings
-    assert line.startswith(f"outfalls: brought from {CRS(crs).name} to the map's WGS 84 / UTM zone 10N")
-    assert ("different datums" in line) == (crs in (2227, 4269))
+    said = say(line, "si")
+    assert said.startswith(f"Reprojected from {CRS(crs).name} to the map's WGS 84 / UTM zone 10N: outfalls")
+    assert ("different datums" in said) == (crs in (2227, 4269))
 
 
 def test_a_frame_of_feet_gives_metres(read, write_layer):
@@ -243,8 +245,9 @@ def test_a_polygon_that_crosses_itself_is_repaired_and_it_is_said(read, write_la
     assert isinstance(layers.parcel, MultiPolygon)
     assert layers.parcel.area == pytest.approx(200.0)
     (line,) = layers.warnings
-    assert "feature 1 (Self-intersection" in line
-    assert "was not a valid polygon and was repaired; check it" in line
+    said = say(line, "si")
+    assert "feature 1 (Self-intersection" in said
+    assert "200 m2 now) was not a valid polygon and was repaired. Check it." in said
 
 
 def test_a_polygon_without_area_is_refused(read, write_layer):
@@ -261,12 +264,12 @@ def test_a_feature_without_shape_is_passed_over_and_it_is_said(read, write_layer
     assert list(layers.roofs["id"]) == ["1"]
     # what lies nowhere is not within reach of the lot either
     whole = read(parcel='file = "site.gpkg"\nlayer = "gap"')
-    assert whole.warnings[0].endswith("feature 2 has no shape and was passed over")
+    assert say(whole.warnings[0], "si").endswith("feature 2 has no shape and is ignored.")
 
 
 def test_a_parcel_with_no_shape_at_all_is_refused(read, write_layer):
     write_layer("void", gpd.GeoDataFrame({"a": [1]}, geometry=[Polygon()]), geometry_type="Polygon")
-    message = "feature 1 has no shape and was passed over, so no parcel is left; draw it again"
+    message = "feature 1 has no shape, so no parcel is left; draw it again"
     with pytest.raises(LayerError, match=message):
         read(parcel='file = "site.gpkg"\nlayer = "void"')
 
@@ -317,15 +320,15 @@ def test_all_faults_of_a_layer_stand_in_one_message(read, write_layer):
 def test_a_where_that_leaves_nothing_of_another_layer_is_warned_about(read):
     layers = read(table("outfalls", "outfalls", where="kind = 'pond'"))
     assert len(layers.outfalls) == 0
-    assert "where = \"kind = 'pond'\"): none of its 1 features is used" in layers.warnings[0]
+    assert "where = \"kind = 'pond'\"): none of its 1 features is used" in say(layers.warnings[0], "si")
 
 
 def test_a_layer_far_from_the_parcel_is_warned_about(read, write_layer):
     write_layer("near", gpd.GeoDataFrame({"kind": ["pond"]}, geometry=[Point(X + 900, Y)]))
     write_layer("far", gpd.GeoDataFrame({"kind": ["gas"]}, geometry=[LineString([(X + 9e4, Y), (X + 9e4, Y + 5)])]))
     layers = read(table("outfalls", "near") + "\n" + table("utilities", "far"))
-    assert any("its nearest feature lies 870 m from the parcel; check its CRS" in line for line in layers.warnings)
-    assert any("none is selected within 2,000 m of the parcel" in line for line in layers.warnings)
+    assert any("its nearest feature lies 870 m from the parcel" in say(line, "si") for line in layers.warnings)
+    assert any("none is selected within 2,000 m of the parcel" in say(line, "si") for line in layers.warnings)
 
 
 def test_a_crs_tag_that_cannot_be_right_is_refused(read, write_layer):

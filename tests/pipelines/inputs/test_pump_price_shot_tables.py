@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
+from pipelines.deliverables.words.say import say
 from pipelines.inputs.errors import InputFileError, TableError
 from pipelines.inputs.tables.prices import default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
@@ -92,7 +93,7 @@ def test_an_item_with_a_comma_in_quotes(write):
 
 def test_an_item_that_no_take_off_names_is_warned_about(write):
     prices = read_prices(write(HEAD + "wahsed stone,ton,36,57,88\n"))
-    assert 'names the item "wahsed stone" (did you mean "washed stone"?)' in prices.warnings[0]
+    assert 'names the item "wahsed stone" (did you mean "washed stone"?)' in say(prices.warnings[0], "us")
     assert "wahsed stone" in prices
 
 

@@ -1,12 +1,22 @@
 """The table of rules: its values as the trade names them, and what a site file may change."""
 
 import csv
+import inspect
 from pathlib import Path
 
 import pytest
 
 from pipelines.inputs.errors import SiteFileError
+from pipelines.inputs.ground_rules import bank_rules, ground_limits
 from pipelines.inputs.rules import MARKS, load_rules, read_overrides
+from pipelines.inputs.site_file import read_site_file
+from terrain.flow.conditioning import make_ground
+from terrain.flow.lot_ground import GroundLimits
+from terrain.flow.low_spots import find_low_spots
+from terrain.flow.window import grow_window
+from terrain.level_shots import rebase_on_shots
+from terrain.lidar_error import fall_error
+from terrain.swale.banks import BankRules
 
 INCH, FOOT = 0.0254, 0.3048
 
@@ -117,3 +127,43 @@ def test_what_is_refused(table, message):
 def test_all_faults_together():
     with pytest.raises(SiteFileError, match=r"unknown rule .*; n_smooth: .*"):
         read_overrides({"nothing_like_it": 1, "n_smooth": "x"})
+
+
+def test_rules_of_lidar_and_ground_are_read():
+    rooms = Path(__file__).parents[3] / "pipelines"
+    code = "".join(path.read_text(encoding="utf-8") for path in rooms.rglob("*.py"))
+    rows = csv.DictReader((rooms / "inputs" / "trade" / "lidar.csv").read_text(encoding="utf-8").splitlines())
+    assert [row["key"] for row in rows if f'"{row["key"]}"' not in code] == []
+
+
+def test_what_the_ground_takes_by_itself_is_what_the_rules_say():
+    rules = load_rules()
+
+    def default(function, name):
+        return inspect.signature(function).parameters[name].default
+
+    assert ground_limits(rules) == GroundLimits()
+    assert bank_rules(rules) == BankRules()
+    for key, function, name in (
+        ("lidar_shared_variance", fall_error, "shared_variance"),
+        ("lidar_noise_length", fall_error, "noise_length"),
+        ("low_spot_sigmas", find_low_spots, "sigmas"),
+        ("low_spot_least_depth", find_low_spots, "min_depth"),
+        ("low_spot_least_area", find_low_spots, "min_area"),
+        ("level_shot_reach", rebase_on_shots, "reach"),
+        ("downspout_reach", make_ground, "downspout_reach"),
+        ("culvert_end_reach", make_ground, "invert_reach"),
+        ("window_margin", grow_window, "margin"),
+        ("largest_hole", grow_window, "largest_hole"),
+    ):
+        assert rules[key].likely == pytest.approx(default(function, name)), key
+
+
+def test_the_accuracy_given_is_the_rule(tmp_path):
+    for name in ("ground.tif", "parcel.gpkg"):
+        (tmp_path / name).touch()
+    (tmp_path / "site.toml").write_text(
+        '[elevation]\nfile = "ground.tif"\nrmse = "4 cm"\n[parcel]\nfile = "parcel.gpkg"\n'
+    )
+    rule = read_site_file(tmp_path / "site.toml").rules["lidar_rmse"]
+    assert (rule.likely, rule.mark) == (pytest.approx(0.04), "given")

@@ -19,7 +19,7 @@ def low(name: str = "low-1", *, area: float = 20.0, doubtful: bool = False) -> L
     levels = np.array([99.8, 100.0])
     return LowSpot(
         id=name, cells=np.arange(4), bottom=0, spill_cell=9, spill_elevation=100.0, bottom_elevation=99.8, depth=0.2,
-        area=area, volume=0.1 * area, contained_in=None, spills_to=None, enclosed=False, levels=levels,
+        area=area, volume=0.1 * area, contained_in=None, enclosed=False, levels=levels,
         areas=np.array([0.0, area]), volumes=np.array([0.0, 0.1 * area]), within_lidar_error=doubtful,
     )
 

@@ -26,7 +26,7 @@ GRID = Grid((40, 30), 1000.0, 5040.0, 1.0, 1.0, Frame(CRS.from_epsg(32617), 1.0,
 
 
 def _surface(elevation: np.ndarray) -> Surface:
-    return Surface(GRID, elevation, np.zeros(GRID.shape, dtype=bool))
+    return Surface(GRID, elevation)
 
 
 def _plane() -> np.ndarray:

@@ -1,12 +1,38 @@
-"""A site file written from what two files are."""
+"""What two files are, in words, and a site file written from it."""
 
 import json
 import os
 from pathlib import Path
 
-from pipelines.inputs.describe import Description, description_lines
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.deliverables.words.say import say, say_all
+from pipelines.inputs.describe import Description
 from pipelines.inputs.input_files import path_from
 from terrain.unit_table import Units
+
+
+def description_lines(description: Description, units: Units = "us") -> list[tuple[str, str]]:
+    """What was found, as pairs of what and value, for a terminal."""
+    source, cover, parcel = description.source, description.cover, description.parcel
+    low, high = (format_quantity(each, "level", units) for each in description.heights)
+    across, down = (format_quantity(each, "length", units) for each in (source.cell_width, source.cell_height))
+    size = across if across == down else f"{across} x {down}"
+    rows, columns = source.file_shape
+    return [
+        ("ground", f"{source.path.name}, {columns:,} x {rows:,} cells of {size}"),
+        ("ground's CRS", source.crs.name),
+        ("map of the results", source.grid.frame.crs.name),
+        ("elevations are in", f"{source.vertical.unit} ({say(source.vertical.told_by, units)})"),
+        ("vertical datum", say(source.vertical_datum, units)),
+        ("elevations around the lot", f"{low} to {high}"),
+        ("accuracy assumed", f"{format_quantity(description.rmse, 'depth', units)} root mean square error"),
+        ("parcel", f"{parcel.source.file.name}, layer {parcel.layer}"),
+        ("parcel's CRS", parcel.crs.name),
+        ("parcel's area", format_quantity(description.parcel_area, "area", units)),
+        ("lot inside the raster", "yes, whole" if cover.inside else "in part only"),
+        ("cells on the lot", f"{cover.cells:,}"),
+        ("nodata on the lot", f"{cover.unknown_share:.1%}"),
+    ]
 
 
 def site_file_text(description: Description, folder: str | os.PathLike[str], units: Units = "us") -> str:
@@ -14,11 +40,12 @@ def site_file_text(description: Description, folder: str | os.PathLike[str], uni
     folder = Path(folder)
     source, parcel = description.source, description.parcel
     facts = "\n".join(f"#   {what}: {value}" for what, value in description_lines(description, units))
-    warned = "".join(f"#   warning: {' '.join(each.split())}\n" for each in description.warnings)
+    said = say_all(description.warnings, units)
+    warned = "".join(f"#   warning: {' '.join(each.split())}\n" for each in said)
     unit = (
         f'unit = "{description.unit_given}"'
         if description.unit_given
-        else f'# unit = "{source.vertical.unit}"            # {description.unit_told_by}'
+        else f'# unit = "{source.vertical.unit}"            # {say(source.vertical.told_by, units)}'
     )
     where = f"\nwhere = {_toml(parcel.source.where)}" if parcel.source.where else ""
     return _TEMPLATE.format(
@@ -28,7 +55,8 @@ def site_file_text(description: Description, folder: str | os.PathLike[str], uni
         units=units,
         ground=_toml(path_from(folder, source.path)),
         unit=unit,
-        rmse=description.accuracy_assumed,
+        # nominal: who flies lidar states it in centimeters
+        rmse=format_quantity(description.rmse, "depth", "si"),
         parcel=_toml(path_from(folder, parcel.source.file)),
         layer=_toml(parcel.layer),
         where=where,

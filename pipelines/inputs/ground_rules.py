@@ -1,0 +1,58 @@
+"""Rules of the trade on lidar and ground, as the steps on the ground take them."""
+
+from typing import TypedDict
+
+from pipelines.inputs.rules import Rules
+from terrain.flow.drainage import Drainage
+from terrain.flow.lot_ground import GroundLimits
+from terrain.flow.low_spots import LowSpot, find_low_spots
+from terrain.swale.banks import BankRules
+
+
+class LidarNoise(TypedDict):
+    """How a height's error is shared and forgotten, as `fall_error` takes it. [-], [m]"""
+
+    shared_variance: float
+    noise_length: float
+
+
+def lidar_noise(rules: Rules) -> LidarNoise:
+    """How a height's error is shared and forgotten."""
+    return LidarNoise(
+        shared_variance=rules["lidar_shared_variance"].likely, noise_length=rules["lidar_noise_length"].likely
+    )
+
+
+def ground_limits(rules: Rules) -> GroundLimits:
+    """What a raster must be to say anything about a lot."""
+    return GroundLimits(
+        least_cells=rules["least_cells_on_lot"].likely,
+        coarse=rules["coarsest_cell"].likely,
+        most_unknown=rules["most_unknown_ground"].likely,
+        told_unknown=rules["told_unknown_ground"].likely,
+        step=rules["surface_model_step"].likely,
+        share_of_steps=rules["surface_model_share"].likely,
+    )
+
+
+def bank_rules(rules: Rules) -> BankRules:
+    """What counts as a bank of a swale."""
+    return BankRules(
+        shelf=rules["bank_shelf"].likely,
+        flatter=rules["bank_flatter"].likely,
+        stands_out=rules["bank_stands_out"].likely,
+        gap=rules["bank_gap"].likely,
+    )
+
+
+def site_low_spots(drainage: Drainage, rules: Rules, *, prefix: str = "L") -> tuple[LowSpot, ...]:
+    """Low spots of a site's ground, largest volume first."""
+    return find_low_spots(
+        drainage,
+        rmse=rules["lidar_rmse"].likely,
+        **lidar_noise(rules),
+        min_depth=rules["low_spot_least_depth"].likely,
+        min_area=rules["low_spot_least_area"].likely,
+        sigmas=rules["low_spot_sigmas"].likely,
+        prefix=prefix,
+    )
