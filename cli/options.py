@@ -47,7 +47,7 @@ def also_option(function: Decorated) -> Decorated:
 
 def strict_option(function: Decorated) -> Decorated:
     """--strict: exit 3 where a verdict is not sure."""
-    words = "Exit with 3 where a verdict is `no` or `cannot tell`."
+    words = "Exit with 3 where a verdict is `no` or `cannot_tell`."
     return click.option("--strict", is_flag=True, help=words)(function)
 
 

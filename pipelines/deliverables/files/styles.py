@@ -26,7 +26,7 @@ def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) 
         for number, symbol in enumerate(layer_symbols):
             tests = " AND ".join(_test(condition, layer, units) for condition in symbol.conditions)
             ElementTree.SubElement(
-                rules, "rule", key=f"{layer.name}-{number}", symbol=str(number), filter=tests, label=symbol.label
+                rules, "rule", key=f"{layer.name}-{number}", symbol=str(number), filter=tests, label=symbol.label(units)
             )
     drawn = ElementTree.SubElement(renderer, "symbols")
     for number, symbol in enumerate(layer_symbols):

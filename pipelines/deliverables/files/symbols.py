@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from pipelines.deliverables.files.layer_table import read_rows
+from pipelines.deliverables.words.say import environment
+from terrain.unit_table import Units
 
 EVERY_LAYER = "symbols.csv"
 
@@ -39,8 +41,8 @@ class Symbol:
     ----------
     conditions : tuple of Condition
         All of which must hold; none for every feature.
-    label : str
-        Words of the legend.
+    words : str
+        Of the legend: a template, as of sentences.
     kind, colour, edge : str
         fill, line or marker; `#rrggbb`; `#rrggbb` of the outline.
     shape : str
@@ -55,7 +57,7 @@ class Symbol:
     """
 
     conditions: tuple[Condition, ...]
-    label: str
+    words: str
     kind: str
     colour: str
     edge: str
@@ -63,6 +65,10 @@ class Symbol:
     opacity: float
     width: float
     dash: tuple[float, ...]
+
+    def label(self, units: Units) -> str:
+        """Words of the legend."""
+        return str(environment(units).from_string(self.words).render())
 
 
 @cache

@@ -21,7 +21,10 @@ from pipelines.deliverables.words.quantities import unit_of
 from terrain.unit_table import Units
 
 SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
-SAID = {"sure": "Sure", "cannot_tell": "Cannot tell from this lidar", "no": "Does not work as far as is known"}
+SAID = {
+    "sure": "Sure, as far as lidar can be", "cannot_tell": "Cannot be judged from this lidar",
+    "no": "No: it does not work, as far as is known",
+}
 ASSETS = "pipelines.deliverables.report"
 LONGEST_NAME = 90
 
@@ -74,12 +77,13 @@ def _hash(text: str) -> str:
 def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
     listed: list[dict[str, Any]] = [
         {"name": "contours", "title": "Contours", "on": True, "features": [],
-         "marks": [(legend_mark(symbols()["contours"][0]), "every fifth drawn heavier")]},
+         "marks": [(legend_mark(symbols()["contours"][0]), "every fifth is heavier")]},
         {"name": "ground", "title": "Shaded ground", "on": True, "features": [], "marks": []},
     ]  # fmt: skip
     for layer in reversed(picture.layers):
         used = sorted({feature.symbol for feature in layer.features})
-        marks = [(legend_mark(symbols()[layer.name][each]), symbols()[layer.name][each].label) for each in used]
+        drawn = [symbols()[layer.name][each] for each in used]
+        marks = [(legend_mark(symbol), symbol.label(picture.units)) for symbol in drawn]
         features = [(each.id, each.title) for each in layer.features if each.rows]
         listed.insert(len(listed) - 2, {"name": layer.name, "title": layer.title, "on": layer.on,
                                         "features": features, "marks": marks})  # fmt: skip
@@ -88,6 +92,7 @@ def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
         "svg": map_drawing(picture, moving=True),
         "layers": listed,
         "storms": len(picture.storms),
+        "improved": picture.improved,
         "design": design,
         "view_name": view_name,
         "data": _data(picture),
@@ -109,7 +114,8 @@ def _data(picture: MapPicture) -> dict[str, Any]:
     ]  # fmt: skip
     return {
         "west": west, "north": north, "scale": WIDTH / (east - west), "view": [west, south, east, north],
-        "whole": list(grid.bounds), "frame": [frame.x_scale, frame.y_scale], "ground": heights,
+        "improved": picture.improved, "whole": list(grid.bounds),
+        "frame": [frame.x_scale, frame.y_scale], "ground": heights,
         "length": _kind("length", picture.units), "level": _kind("level", picture.units),
         "depth": _kind("depth", picture.units), "features": _features(picture), "beds": beds,
         "storms": [

@@ -83,7 +83,7 @@ def _legend(picture: MapPicture, files: dict[str, bytes]) -> list[dict[str, str]
             symbol = symbols()[layer.name][number]
             file = f"mark-{layer.name}-{number}.svg"
             files[file] = legend_mark(symbol).encode()
-            entries.append({"file": file, "label": symbol.label})
+            entries.append({"file": file, "label": shown(symbol.label(picture.units))})
     return entries
 
 

@@ -1,18 +1,34 @@
 """A small made-up lot: every kind of thing a run can find, with round numbers."""
 
-from collections.abc import Callable
-from dataclasses import replace
+import functools
+import re
+import shutil
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
+import pyogrio
 import pytest
+from click.testing import CliRunner
 from pyproj import CRS
 from shapely import LineString, Point, box
 
+from cli.main import app
+from pipelines.deliverables.files.text_file import summary_text
 from pipelines.deliverables.findings.lot import Balance, Caution, Findings, FlowPath, InputFile, StandingWater
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.lot.summary import summary
+from pipelines.deliverables.lot.written import answer_text, lot_files
+from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment, SurfaceShare
 from pipelines.layout import plan as works
+from pipelines.lot import screen_lot
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
 from terrain.reason import reason
@@ -134,6 +150,99 @@ def _line(*points: tuple[float, ...]) -> LineString:
 
 def _point(x: float, y: float) -> Point:
     return Point(400_000 + x, 150_000 + y)
+
+
+@dataclass(frozen=True)
+class HandedOver:
+    """What a sample's run says to readers: on the terminal, on the page, in layers, and for scripts."""
+
+    terminal: str
+    page: str
+    layers: str
+    summary: str
+
+
+SAMPLES = Path(__file__).parents[3] / "sample_data"
+
+
+@pytest.fixture(scope="session")
+def handed_over(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], HandedOver]:
+    """What runs a sample in a system of units, each once, and gives what it says."""
+    folder = tmp_path_factory.mktemp("samples") / "sample_data"
+    shutil.copytree(SAMPLES, folder)
+
+    @functools.cache
+    def made(name: str, units: str) -> HandedOver:
+        site = folder / f"{name}_{units}.toml"
+        site.write_text((folder / f"{name}.toml").read_text().replace('units = "us"', f'units = "{units}"'))
+        page = folder / f"{name}_{units}.html"
+        if name == "swale":
+            return _swale_handed_over(site, folder / f"{name}_{units}")
+        findings = screen_lot(site)
+        lot_files(findings, made_on=date(2025, 3, 4))["report.html"](page)
+        layers = lot_tables(findings, unit_system(units), outputs=["lot.gpkg"])
+        return HandedOver(
+            answer_text(findings, 100), text_of_page(page), text_of_layers(layers), summary_text(summary(findings))
+        )
+
+    return made
+
+
+def _swale_handed_over(site: Path, out: Path) -> HandedOver:
+    result = CliRunner().invoke(app, ["swale", str(site), "--out", str(out)])
+    assert result.exit_code == 0, result.stderr
+    layers = {name: pyogrio.read_dataframe(out / "swale.gpkg", layer=name, read_geometry=False)
+              for name in pyogrio.list_layers(out / "swale.gpkg")[:, 0] if name != "layer_styles"}  # fmt: skip
+    return HandedOver(
+        result.stdout, text_of_page(out / "report.html"), text_of_layers(layers), (out / "summary.json").read_text()
+    )
+
+
+class _PageText(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.said: list[str] = []
+        self._inside: list[str] = []
+        self._unit = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._inside.append(tag)
+        self._unit = dict(attrs).get("data-unit") or ""
+        self.said += [f"\n{value}" for name, value in attrs if name in ("aria-label", "alt", "title") and value]
+        if tag in ("p", "li", "td", "th", "dd", "dt", "text", "option", "h2", "h3", "h4", "span", "label"):
+            self.said.append("\n")
+
+    def handle_endtag(self, tag: str) -> None:
+        while self._inside and self._inside.pop() != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        if not self._inside or self._inside[-1] not in ("script", "style"):
+            self.said.append(data)
+            # a number in a table stands under its unit
+            if self._inside and self._inside[-1] == "data" and self._unit and not data.endswith(self._unit):
+                self.said.append(f" {self._unit}")
+
+
+def text_of_page(path: Path) -> str:
+    """What a reader sees and hears of a page, a line for each piece."""
+    page = _PageText()
+    page.feed(path.read_text(encoding="utf-8"))
+    return re.sub(r"[ \t]+", " ", "".join(page.said))
+
+
+CODES = {"verdict", "answer", "tailwater", "kind", "mode", "place", "from_id", "to_id", "id", "outfall"}
+
+
+def text_of_layers(layers: Mapping[str, pd.DataFrame]) -> str:
+    """Columns of words of layers, a line for each cell; codes and ids are not words."""
+    return "\n".join(
+        str(value)
+        for frame in layers.values()
+        for name in frame.columns
+        if name not in CODES and name != "geometry" and not pd.api.types.is_numeric_dtype(frame[name])
+        for value in frame[name].dropna()
+    )
 
 
 @pytest.fixture

@@ -312,7 +312,7 @@
       name.scope = "row";
       name.textContent = bed.title;
       row.append(name);
-      depths.forEach(function (depth) {
+      depths.slice(0, told.improved ? 2 : 1).forEach(function (depth) {
         const cell = row.insertCell(), data = document.createElement("data");
         data.value = depth;
         data.textContent = written(depth, told.depth);

@@ -58,7 +58,7 @@ class PondBed:
 
 @dataclass(frozen=True, slots=True)
 class StormShown:
-    """Standing water in one storm: its name, and by pond its id, depth before and after the works. [m]"""
+    """Standing water in one storm: its name, and by pond its id, depth before and with the improvements. [m]"""
 
     name: str
     design: bool
@@ -85,6 +85,8 @@ class MapPicture:
         From the lightest to the heaviest.
     columns : int
         Of the run's grid. [-]
+    improved : bool
+        Improvements change where water stands.
     """
 
     ground: GroundPicture
@@ -94,3 +96,4 @@ class MapPicture:
     beds: tuple[PondBed, ...] = ()
     storms: tuple[StormShown, ...] = ()
     columns: int = 0
+    improved: bool = True

@@ -94,7 +94,7 @@ def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Uni
     if not deep:
         yield ("No water worth a line stands on the lot in the design storm.",)
     for water in deep[:MOST_LOW_SPOTS]:
-        yield _low_spot(water, layers, units, improved=_improves(findings))
+        yield _low_spot(water, layers, units, improved=improves(findings))
     more = len(wet) - len(deep[:MOST_LOW_SPOTS])
     if more:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
@@ -105,7 +105,8 @@ def _stands(depth: float, hours: float | None) -> bool:
     return depth > 0.0 and hours != 0.0
 
 
-def _improves(findings: Findings) -> bool:
+def improves(findings: Findings) -> bool:
+    """Whether a plan changes where water goes."""
     plan = findings.plan
     return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
 
@@ -201,9 +202,9 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
     words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
     words.append(VERDICTS[line.verdict])
     told: list[tuple[str, Number]] = []
-    if line.fall_to_spare is not None:
+    if line.fall_to_spare is not None and line.mode != "pump":
         told.append(("fall to spare ", number(line.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")))
-    if line.fall_error is not None:
+    if line.fall_error is not None and line.mode != "pump":
         told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}|fall_error_m")))
     if line.lift is not None:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
@@ -230,7 +231,7 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             words += [low, " to ", high, ", likely ", likely, f", {CURRENCY}"]
         if way.deepest is not None:
             words += ["; deepest dig ", number(way.deepest, "length", units, f"{source}|deepest_m")]
-        if way.fall_to_spare is not None:
+        if way.fall_to_spare is not None and way.mode != "pump":
             words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
         words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)

@@ -7,7 +7,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
     "flow_paths": (
         Shown("contributing_area", "Ground that drains through it", "area"),
         Shown("run_on", "Carries run-on"),
-        Shown("certain", "Falls by more than the lidar's error"),
+        Shown("certain", "Falls by more than lidar error"),
     ),
     "low_spots": (
         Shown("id", "Low spot"),
@@ -17,12 +17,12 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("volume", "Volume", "volume"),
         Shown("spill_elevation", "Spills at", "level"),
         Shown("storm_depth", "Depth in the storm, as is", "depth"),
-        Shown("storm_depth_after", "Depth with the works", "depth"),
+        Shown("storm_depth_after", "Depth with the improvements", "depth"),
         Shown("stands", "Stands, as is", "time"),
-        Shown("stands_after", "Stands with the works", "time"),
+        Shown("stands_after", "Stands with the improvements", "time"),
         Shown("spilled", "Spills in the storm, as is", "volume"),
-        Shown("spilled_after", "Spills with the works", "volume"),
-        Shown("within_lidar_error", "Within lidar's error"),
+        Shown("spilled_after", "Spills with the improvements", "volume"),
+        Shown("within_lidar_error", "Within lidar error"),
         Shown("why", "Why it matters"),
     ),
     "sub_catchments": (
@@ -84,10 +84,10 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("crossings", "Crosses"),
     ),
     "sumps": (
-        Shown("id", "Pumped basin"),
+        Shown("id", "Sump basin"),
         Shown("basin", "Basin"),
         Shown("lift", "Static lift", "length"),
-        Shown("operating_flow", "Comes out", "flow"),
+        Shown("operating_flow", "Pump delivers", "flow"),
         Shown("inflow", "Arrives at the peak", "flow"),
         Shown("operating_head", "Head", "length"),
         Shown("velocity", "Velocity in the line", "velocity"),
@@ -97,7 +97,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("off_elevation", "Pump off", "level"),
         Shown("bottom_elevation", "Bottom", "level"),
         Shown("minutes_without_power", "Holds without power", "time"),
-        Shown("warnings", "Know of it"),
+        Shown("warnings", "Note"),
     ),
     "fittings": (Shown("kind", "What"), Shown("on_run", "On")),
     "outfalls": (
@@ -151,9 +151,14 @@ TITLES = {
     "french_drains": "French drains",
     "channel_drains": "Channel drains",
     "pipe_runs": "Pipe runs",
-    "sumps": "Pumped basins",
+    "sumps": "Sump basins",
     "outfalls": "Outfalls",
     "runoff": "Runoff by sub-catchment",
     "leaving": "What leaves the lot in the design storm",
-    "take_off": "Take-off",
+    "take_off": "Drainage improvements list",
 }
+
+
+def columns_of(layer: str, *, improved: bool) -> tuple[Shown, ...]:
+    """Columns of a layer; what improvements change only where some are proposed."""
+    return tuple(shown for shown in COLUMNS[layer] if improved or layer != "low_spots" or "_after" not in shown.column)

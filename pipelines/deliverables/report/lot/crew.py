@@ -23,10 +23,13 @@ from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table, number
+from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Plan
 from terrain.unit_table import Units
 
+HOSE = 0.5e-3
+"""What a garden hose gives; common practice, no source. [m3/s]"""
 SHORT = ("id", "from_id", "to_id", "size", "length", "slope", "deepest", "crossings")
 
 
@@ -64,20 +67,20 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         Subhead("Photograph before backfilling"),
         Items(tuple((text,) for text in photographs(plan)), "box"),
         Subhead("Hose test, before the sod goes back"),
-        Items(tuple((text,) for text in hose_test(plan)), "number"),
+        Items(tuple((text,) for text in hose_test(plan, units)), "number"),
     ]
-    return Sheet("crew", "Crew", "For whoever digs and lays.", tuple(blocks))
+    return Sheet("crew", "Crew", "For the crew that digs and lays.", tuple(blocks))
 
 
 def order_of_work(plan: Plan) -> Iterator[str]:
     """Steps of the job in the order in which they are done; common practice, no source."""
-    yield "Check on site what the answer asks for; with a verdict of cannot tell, the level shots come first."
+    yield "Check on site what the answer asks for; where lidar cannot judge, the level shots come first."
     yield "See that the utility marks are there, locate private lines, open crossings by hand."
     yield "Set the benchmark, stake the line, cut and lift the sod."
     if any(run.kind == "gravity" for run in plan.pipe_runs):
         yield "Dig and lay each gravity line from its outfall upward, so that water always has a way out."
     for text, there in (
-        ("Set the pumped basin level on tamped stone, bring in its pipes, then its pressure line.", bool(plan.sumps)),
+        ("Set the sump basin level on tamped stone, bring in its pipes, then its pressure line.", bool(plan.sumps)),
         ("Set each catch basin with its rim just below the ground around it.", bool(plan.catch_basins)),
         ("Line each French drain's trench with fabric, bed the pipe holes down, fill with washed stone, fold the "
          "fabric over as its section shows.", bool(plan.french_drains)),
@@ -86,7 +89,7 @@ def order_of_work(plan: Plan) -> Iterator[str]:
     ):  # fmt: skip
         if there:
             yield text
-    yield "Check the grade of every pipe with a level before it is covered. Photograph. Hose test."
+    yield "Check the slope of every pipe with a level before it is covered. Photograph. Hose test."
     yield "Backfill in layers, tamp, put the sod back, sweep, show the owner the outlet and the cleanouts."
 
 
@@ -104,9 +107,10 @@ def photographs(plan: Plan) -> Iterator[str]:
         yield f"{sump.id}: floats, check valve, relief hole, alarm."
 
 
-def hose_test(plan: Plan) -> Iterator[str]:
+def hose_test(plan: Plan, units: Units) -> Iterator[str]:
     """How it is tried before it is closed; common practice, no source."""
-    yield "One person at the outlet, one at the hose; a garden hose gives 5 to 10 gpm (0.3 to 0.6 l/s)."
+    hose = format_quantity(HOSE, "flow", units)
+    yield f"One person at the outlet, one at the hose; a garden hose gives about {hose}."
     for basin in plan.catch_basins:
         if not basin.provisional:
             yield f"Run the hose into {basin.id} until it comes out at the end of its line; note the minutes."
@@ -124,7 +128,7 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
     benchmark, stakes = benchmark_of(findings), stakes_of(findings)
     if benchmark is None:
         return
-    yield Subhead("Grades, provisional")
+    yield Subhead("Heights, provisional")
     name = say(benchmark.name, units)
     if benchmark.measured:
         told = f"Heights are relative to {name}, read with a level on site."

@@ -16,8 +16,8 @@ from pipelines.deliverables.report.blocks import Inline, Number
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, StormShown
 from pipelines.deliverables.report.figures.map_svg import seen
-from pipelines.deliverables.report.lot.answer import design_storm
-from pipelines.deliverables.report.lot.columns import COLUMNS
+from pipelines.deliverables.report.lot.answer import design_storm, improves
+from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
 from pipelines.deliverables.report.numbers import number, row_words
 from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
@@ -29,7 +29,7 @@ MOST_LABELLED = 4
 NAMES = {
     "low_spots": "Low spot", "flow_paths": "Flow path", "sub_catchments": "Sub-catchment",
     "catch_basins": "Catch basin", "french_drains": "French drain", "channel_drains": "Channel drain",
-    "pipe_runs": "Pipe run", "sumps": "Pumped basin", "fittings": "Fitting", "outfalls": "Outfall", "parcel": "Lot",
+    "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "outfalls": "Outfall", "parcel": "Lot",
 }  # fmt: skip
 
 
@@ -44,7 +44,8 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
     return MapPicture(
-        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1]
+        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1],
+        improved=improves(findings),
     )
 
 
@@ -73,7 +74,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
                  features("sub_catchments", findings.runoff, "shape", "run_on"), on=False),
         MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
         MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
-        MapLayer("low_spots", "Low spots, by depth", _low_spots(findings.low_spots, layers, units)),
+        MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
         MapLayer("flow_paths", "Flow paths, by contributing area",
                  features("flow_paths", paths, "line", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
@@ -85,7 +86,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point")),
         MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
-        MapLayer("sumps", "Pumped basins", features("sumps", plan.sumps, "point", label=True)),
+        MapLayer("sumps", "Sump basins", features("sumps", plan.sumps, "point", label=True)),
         MapLayer("suspected_culverts", "Suspected culverts", tuple(
             MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", say(each.why, units)),),
                        each.id)
@@ -109,12 +110,13 @@ def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units)
 
 
 def _low_spots(
-    spots: Sequence[StandingWater], layers: Mapping[str, pd.DataFrame], units: Units
+    findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
 ) -> tuple[MapFeature, ...]:
     """Deepest last, so that one inside another can be tapped."""
     found = []
-    for water in sorted(spots, key=lambda each: -each.spot.area):
-        rows = row_words(layers, "low_spots", water.spot.id, units, COLUMNS["low_spots"])
+    shown = columns_of("low_spots", improved=improves(findings))
+    for water in sorted(findings.low_spots, key=lambda each: -each.spot.area):
+        rows = row_words(layers, "low_spots", water.spot.id, units, shown)
         named = water.on_parcel and water.rank <= MOST_LABELLED
         label = number(water.storm_depth, "depth", units).text if named and water.storm_depth > 0.005 else ""
         found.append(

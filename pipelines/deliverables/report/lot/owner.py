@@ -24,7 +24,7 @@ from pipelines.layout.plan import Cure, Plan, TakeOffLine
 from terrain.unit_table import Units
 
 GUTTERS = "cure_clean_gutters"
-SHARES = {"material": "Material", "hired": "Hired, with overhead, contingency and what the job has of permits"}
+SHARES = {"material": "Material", "hired": "Labor, equipment, permits, overhead and contingency"}
 
 
 def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
@@ -54,7 +54,7 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
     blocks += [
         Subhead("What the plan does not do"),
         Items(tuple((text,) for text in _not_done(findings, works, units))),
-        Subhead("Heed"),
+        Subhead("Cautions"),
         said_items((caution.text for caution in findings.cautions), units),
     ]
     return Sheet("owner", "Owner", "For whoever lives there and pays.", tuple(blocks))
@@ -75,10 +75,10 @@ def _price_table(findings: Findings, units: Units) -> Table | None:
         if of_share:
             rows.append((name, *_money(of_share, f"|share|{share}", units)))
     total = _money(lines, "", units)
-    columns = (Head("In the price list's money"), *(Head(name, "", True) for name in ("Low", "Likely", "High")))
+    columns = (Head("In the currency of the price list"), *(Head(name, "", True) for name in ("Low", "Likely", "High")))
     return Table(
         "price", "Price range", columns, tuple(rows), ("Total", *total),
-        "A range to talk about, not an offer: it follows the price list and lidar's ground.",
+        "A range for discussion, not an offer; it follows the price list and the lidar ground.",
     )
 
 
@@ -94,32 +94,33 @@ def care_rows(plan: Plan) -> list[tuple[str, str, str]]:
     """What is looked after and when; common practice, no source."""
     rows: list[tuple[str, str, str]] = []
     if plan.catch_basins:
-        rows.append(("After every big storm, and when leaves fall", "Grates", "Clear of leaves, sitting fast, whole."))
-        rows.append(("Each spring and autumn", "Basins", "Scoop out the grit before it reaches the pipe."))
+        rows.append(("After every big storm, and when leaves fall", "Grates", "Clear of leaves, firmly seated, whole."))
+        rows.append(("Each spring and fall", "Basins", "Scoop out the grit before it reaches the pipe."))
     if plan.pipe_runs:
-        rows.append(("After every big storm", "Outlet", "Clear, not buried, not washed out, water runs in rain."))
+        rows.append(("After every big storm", "Outlet", "Clear, not buried, not washed out; runs in rain."))
     if any("cleanout" in fitting.kind.lower() for fitting in plan.fittings):
         rows.append(("Every other year, or when it runs slowly", "Cleanouts", "Flush the line from each of them."))
     if plan.french_drains:
         rows.append(("Each spring", "French drains", "Stone open: no soil, mulch or grass over it."))
     if plan.channel_drains:
-        rows.append(("Each month", "Channel drains", "Grates fast, channel free of grit."))
+        rows.append(("Each month", "Channel drains", "Grates firmly seated, channel free of grit."))
     if plan.sumps:
         rows.append(("Every three months, and before the wet season", "Pump",
                      "Fill the basin: it starts, empties, stops; the alarm sounds with the pump unplugged."))
         rows.append(("Each spring", "Relief hole and check valve",
                      "Hole under the check valve clean; the line drains back when the pump stops."))
-        rows.append(("In every power cut", "Power", "Without power nothing is pumped: know where the water goes."))
+        rows.append(("In every power cut", "Power", "Without power nothing is pumped: know where the water goes then."))
     if any(is_said(cure.what, GUTTERS) for cure in plan.cures):
-        rows.append(("Each spring and autumn", "Gutters and downspouts", "Clean, joints tight, no running over."))
+        rows.append(("Each spring and fall", "Gutters and downspouts", "Clean, joints tight, not overflowing."))
     return rows
 
 
 def _not_done(findings: Findings, works: bool, units: Units) -> Iterator[str]:
     storm = design_storm(findings, units)
     if works:
-        yield f"It is laid out for one storm{f' ({storm})' if storm else ''}: a heavier one stands deeper and longer."
+        named = f" ({storm})" if storm else ""
+        yield f"It is laid out for one storm{named}: a heavier one leaves deeper water for longer."
     yield from (sentence(warning, units) for warning in findings.plan.warnings)
     yield "It does not lower ground water, mend a leak, or dry a basement or crawl space that is wet from below."
     yield "It does not find what lies in the ground, who owns what, or what the local code allows."
-    yield "It is not built until someone has looked at the lot in rain and levelled it."
+    yield "Nothing is built until someone has seen the lot in rain and checked its levels."

@@ -6,8 +6,8 @@ import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Block, Head, Report, Table
-from pipelines.deliverables.report.lot.answer import lot_answer_blocks, worst_verdict
-from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
+from pipelines.deliverables.report.lot.answer import improves, lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES, columns_of
 from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
@@ -22,10 +22,11 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     """Everything a lot's report says."""
     sheets = (crew_sheet(findings, layers, units), owner_sheet(findings, layers, units),
               reviewer_sheet(findings, layers, units))  # fmt: skip
-    tables = [layer_table(layers, name, units, COLUMNS[name], title=TITLES[name]) for name in LISTED]
+    tables = [layer_table(layers, name, units, columns_of(name, improved=improves(findings)), title=TITLES[name])
+              for name in LISTED]
     tables.append(
         layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",
-                    totals=("low", "likely", "high"), note="In the price list's money.")
+                    totals=("low", "likely", "high"), note="In the currency of the price list.")
     )  # fmt: skip
     tables += [rules_table(findings, units), _inputs(findings)]
     kept: tuple[Block, ...] = tuple(table for table in tables if table is not None)

@@ -20,7 +20,7 @@ from pipelines.deliverables.report.blocks import (
     said_items,
 )
 from pipelines.deliverables.report.figures.water import hydrograph_figure
-from pipelines.deliverables.report.lot.answer import caution_paragraph
+from pipelines.deliverables.report.lot.answer import caution_paragraph, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
@@ -53,7 +53,7 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
         Subhead("Sources of every method"),
         Facts(tuple(_methods())),
     ]
-    return Sheet("reviewer", "Reviewer", "For whoever must let it through.", tuple(blocks))
+    return Sheet("reviewer", "Reviewer", "For the permit reviewer.", tuple(blocks))
 
 
 def leaving_blocks(layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
@@ -96,7 +96,8 @@ def _balance(findings: Findings, units: Units) -> Iterator[tuple[str, tuple[Word
             ("still stands at the end", balance.stands, "stands_m3"),
         )
     ]
-    words: list[Inline] = ["Of ", told[0][1], " of rain on the studied ground with the works in place, "]
+    improved = " with the improvements" if improves(findings) else ""
+    words: list[Inline] = ["Of ", told[0][1], f" of rain on the drainage area{improved}, "]
     for position, (name, value) in enumerate(told[1:]):
         words += [value, f" {name}" + (", " if position < 3 else ".")]
     yield "Water balance", (tuple(words),)
@@ -126,7 +127,7 @@ def _permits(findings: Findings, units: Units) -> Iterator[str]:
     used = {run.to_id for run in findings.plan.pipe_runs}
     for outfall in findings.plan.outfalls:
         if outfall.id in used or not used:
-            given = "" if outfall.verified else ", found and not verified"
+            given = "" if outfall.verified else ", found by search, not verified"
             confirm = f" Confirm: {sentence(outfall.to_confirm, units)}" if outfall.to_confirm else ""
             yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
     for run in findings.plan.pipe_runs:
