@@ -60,7 +60,7 @@ def test_shots_that_lie_elsewhere_are_refused_by_their_file(ground):
 
 
 def test_the_rules_of_the_site_file_hold(ground):
-    with pytest.raises(GroundError, match="4800 cells .* at least 5000 are needed"):
+    with pytest.raises(GroundError, match=r"4800 cells .* at least 5000 are needed"):
         ground("[rules]\nleast_cells_on_lot = 5000")
     (told,) = [each for each in ground('[rules]\ncoarsest_cell = "40 cm"')[0].warnings if each.code == "raster_coarse"]
     assert (told["cell"], told["limit"]) == (pytest.approx(0.5), pytest.approx(0.4))
