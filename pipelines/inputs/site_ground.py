@@ -15,7 +15,8 @@ from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.conditioning import CulvertLine, make_ground
-from terrain.flow.window import THE_PARCEL, grow_window
+from terrain.flow.lot_ground import THE_PARCEL
+from terrain.flow.window import grow_window
 from terrain.ground import Ground
 from terrain.level_shots import rebase_on_shots
 from terrain.reading.raster_source import RasterSource, open_raster

@@ -14,6 +14,8 @@ from terrain.reading.raster_source import RasterSource
 from terrain.reading.surface import Bounds, Surface
 from terrain.reason import Reason, reason
 
+THE_PARCEL = reason("the_parcel")
+
 
 @dataclass(frozen=True, slots=True)
 class GroundLimits:
@@ -91,7 +93,7 @@ def cover_of_lot(source: RasterSource, surface: Surface, parcel: BaseGeometry) -
 
 
 def refuse_unknown(
-    source: RasterSource, surface: Surface, parcel: BaseGeometry, limits: GroundLimits
+    source: RasterSource, surface: Surface, parcel: BaseGeometry, limits: GroundLimits, named: Reason = THE_PARCEL
 ) -> tuple[Reason, ...]:
     """Refuse ground that is mostly unknown on the lot; say what else of it a reader must know."""
     cover = cover_of_lot(source, surface, parcel)
@@ -104,7 +106,7 @@ def refuse_unknown(
         )
     warnings = []
     if cover.unknown_share > limits.told_unknown:
-        warnings.append(reason("lot_unknown", file=name, share=cover.unknown_share))
+        warnings.append(reason("lot_unknown", file=name, share=cover.unknown_share, place=named))
     coarse = max(source.cell_width, source.cell_height)
     if coarse > limits.coarse * (1.0 + 1e-9):
         warnings.append(reason("raster_coarse", file=name, cell=coarse, limit=limits.coarse))

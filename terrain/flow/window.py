@@ -10,7 +10,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray
-from terrain.flow.lot_ground import GroundLimits, refuse_unfit, refuse_unknown
+from terrain.flow.lot_ground import THE_PARCEL, GroundLimits, refuse_unfit, refuse_unknown
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.surface import Bounds, Surface, read_window, snapped_cells
 from terrain.reason import Reason, reason
@@ -21,7 +21,6 @@ _SIDES = ("n", "e", "s", "w")
 _NAMES = {
     "n": reason("side_north"), "e": reason("side_east"), "s": reason("side_south"), "w": reason("side_west"),
 }  # fmt: skip
-THE_PARCEL = reason("the_parcel")
 
 
 def grow_window(
@@ -46,7 +45,7 @@ def grow_window(
     west, south, east, north = parcel.bounds
     bounds = (west - margin, south - margin, east + margin, north + margin)
     surface = read_window(source, bounds, largest_hole=largest_hole)
-    found = refuse_unknown(source, surface, parcel, limits)
+    found = refuse_unknown(source, surface, parcel, limits, named)
     step = dict.fromkeys(_SIDES, margin)
     mask = drain(surface)
     look_around = margin

@@ -185,7 +185,7 @@ def test_mostly_nodata_is_more_than_half_of_the_lot(write_raster, unknown, refus
             refuse_unknown(source, surface, lot_of(source), LIMITS)
     else:
         (line,) = refuse_unknown(source, surface, lot_of(source), LIMITS)
-        assert line == reason("lot_unknown", file="ground.tif", share=pytest.approx(0.45))
+        assert line == reason("lot_unknown", file="ground.tif", share=pytest.approx(0.45), place=reason("the_parcel"))
 
 
 def test_a_lot_that_sticks_out_of_the_raster(write_raster):

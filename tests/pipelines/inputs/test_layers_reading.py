@@ -329,6 +329,7 @@ def test_a_layer_far_from_the_parcel_is_warned_about(read, write_layer):
     layers = read(table("outfalls", "near") + "\n" + table("utilities", "far"))
     assert any("its nearest feature lies 870 m from the parcel" in say(line, "si") for line in layers.warnings)
     assert any("none is selected within 2,000 m of the parcel" in say(line, "si") for line in layers.warnings)
+    assert read(table("outfalls", "near") + '\n[rules]\nlayer_far = "900 m"').warnings == ()
 
 
 def test_a_crs_tag_that_cannot_be_right_is_refused(read, write_layer):
