@@ -77,6 +77,7 @@ _ROWS = (
     ("hp", "power", "horsepower"),
     ("kW", "power", "kilowatt"),
     ("ton", "mass", "short_ton"),
+    ("t", "mass", "metric_ton"),
     ("%", "slope", "percent"),
 )
 # beyond the closed list: units of rules of the trade, read in [rules] only
