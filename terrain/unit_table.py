@@ -77,10 +77,9 @@ _ROWS = (
     ("hp", "power", "horsepower"),
     ("kW", "power", "kilowatt"),
     ("ton", "mass", "short_ton"),
-    ("t", "mass", "metric_ton"),
     ("%", "slope", "percent"),
 )
-# beyond the closed list: units of rules of the trade, read in [rules] only
+# beyond the closed list: units of rules of the trade, read in [rules] only, and of the take-off, written only
 _RULE_ROWS = (
     ("1", "number", "dimensionless"),
     ("ft/s", "velocity", "foot / second"),
@@ -96,6 +95,7 @@ _RULE_ROWS = (
     ("1/h", "frequency", "1 / hour"),
     ("ft/in", "clearance", "foot / inch"),
     ("m/cm", "clearance", "meter / centimeter"),
+    ("t", "mass", "metric_ton"),
 )
 UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
 RULE_UNITS = UNITS | {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _RULE_ROWS}

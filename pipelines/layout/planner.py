@@ -161,7 +161,7 @@ def _fine_in_words(found: Diagnosis, catching: Catching) -> str:
     if catching.enough:
         return "Nothing to build: leading the downspouts away ends what is wrong in this storm."
     if catching.refused:
-        return "Something is wrong on this lot and no works fit: " + "; ".join(catching.refused) + "."
+        return "Something is wrong on this lot and no works fit: " + "; ".join(str(each) for each in catching.refused) + "."
     if found.troubles:
         return "Nothing to build: small hollows to fill, no works."
     return "Nothing to build: no water stands or runs on this lot beyond what people put up with in this storm."
@@ -284,7 +284,7 @@ def _in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
     """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
     if not found.troubles or any(trouble.certain for trouble in found.troubles):
         return chosen
-    wet = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
+    wet = tuple(dict.fromkeys(str(trouble.name) for trouble in found.troubles))
     why = (
         f" Whether water stands on {' and '.join(wet)} at all is within the lidar's error, and nobody is known to have "
         "seen it."

@@ -152,7 +152,8 @@ def run_with_works(
         if basin.spot is None:
             takings[basin.id] = Taking(basin.id, capacities[basin.id])
         else:
-            takings[basin.spot] = Taking(basin.id, rating=rating_of(spots[basin.spot], capacities[basin.id], situation.rules))
+            rating = rating_of(spots[basin.spot], capacities[basin.id], situation.rules)
+            takings[basin.spot] = Taking(basin.id, rating=rating)
     for drain in catching.drains:
         takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
     for spout in catching.downspouts:

@@ -41,8 +41,9 @@ class Situation:
         Cells of the lot; those and all that drain to it.
     roofs_known : bool
         Whether roofs were given at all.
-    houses, roofs, paving, keep_out : shapely Geometry
-        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks. [m]
+    houses, roofs, paving, keep_out, trees : shapely Geometry
+        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks; those that
+        are trees, without. [m]
     right_of_way : shapely Geometry or None
         None where nobody gave it. [m]
     edges : tuple of ProtectedEdge
@@ -59,8 +60,6 @@ class Situation:
         Where a level was read; z is the height. [m]
     fixed_basins : tuple of shapely Point
         Where the site file wants basins, and nowhere else. [m]
-    trees : shapely Geometry
-        Keep-outs that are trees, without their setbacks. [m]
     """
 
     drainage: Drainage
@@ -75,6 +74,7 @@ class Situation:
     roofs: BaseGeometry
     paving: BaseGeometry
     keep_out: BaseGeometry
+    trees: BaseGeometry
     right_of_way: BaseGeometry | None
     edges: tuple[ProtectedEdge, ...]
     complaints: tuple[tuple[Point, Reason], ...]
@@ -84,7 +84,6 @@ class Situation:
     footing_depth: float | None
     shots: tuple[Point, ...] = ()
     fixed_basins: tuple[Point, ...] = ()
-    trees: BaseGeometry = Polygon()
 
     @property
     def grid(self) -> Grid:
