@@ -161,7 +161,8 @@ def _fine_in_words(found: Diagnosis, catching: Catching) -> str:
     if catching.enough:
         return "Nothing to build: leading the downspouts away ends what is wrong in this storm."
     if catching.refused:
-        return "Something is wrong on this lot and no works fit: " + "; ".join(str(each) for each in catching.refused) + "."
+        refused = "; ".join(str(each) for each in catching.refused)
+        return f"Something is wrong on this lot and no works fit: {refused}."
     if found.troubles:
         return "Nothing to build: small hollows to fill, no works."
     return "Nothing to build: no water stands or runs on this lot beyond what people put up with in this storm."
