@@ -33,10 +33,10 @@ from pipelines.inputs.site_ground import SiteInputs, open_site, read_lot_ground
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
 from pipelines.inputs.tables.rain_table_file import read_rain_table
-from pipelines.layout.catching.proposal import Reckoning
+from pipelines.layout.diagnosis.diagnose import Reckoning
 from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
 from pipelines.layout.diagnosis.lot_water import excess_by_cell
-from pipelines.layout.diagnosis.misfits import misfits_in_words
+from pipelines.layout.diagnosis.misfits import find_misfits
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
 from pipelines.layout.plan import Said
@@ -206,7 +206,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     storms = other_storms(situation, reckoning, planned, planned.capacities)
     progress("gathering the findings", 0.95)
     warnings: list[Said] = [*lot.warnings, *(said for said in surface.warnings if said not in lot.warnings)]
-    warnings += misfits_in_words(situation, opened.layers)
+    warnings += find_misfits(situation, opened.layers)
     warnings += when_all_is_clogged(situation, planned, storms[-1])
     return _findings(lot, situation, reckoning, planned, storms, tuple(warnings))
 

@@ -79,7 +79,7 @@ _ROWS = (
     ("ton", "mass", "short_ton"),
     ("%", "slope", "percent"),
 )
-# beyond the closed list: units of rules of the trade, read in [rules] only
+# beyond the closed list: units of rules of the trade, read in [rules] only, and of the take-off, written only
 _RULE_ROWS = (
     ("1", "number", "dimensionless"),
     ("ft/s", "velocity", "foot / second"),
@@ -95,6 +95,7 @@ _RULE_ROWS = (
     ("1/h", "frequency", "1 / hour"),
     ("ft/in", "clearance", "foot / inch"),
     ("m/cm", "clearance", "meter / centimeter"),
+    ("t", "mass", "metric_ton"),
 )
 UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
 RULE_UNITS = UNITS | {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _RULE_ROWS}

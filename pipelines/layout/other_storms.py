@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.layout.catching.design_flows import run_with_works
-from pipelines.layout.catching.proposal import Reckoning, settings_for
+from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan

@@ -11,6 +11,7 @@ Said = Reason | str
 """What a reader is told."""
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
 Verdict = Literal["sure", "cannot_tell", "no"]
+Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "percent"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,11 +324,25 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class TakeOffLine:
-    """One line of the take-off; `share` is material or hired; prices in the list's currency."""
+    """One line of the take-off.
+
+    Attributes
+    ----------
+    item : str
+        As the price list names it.
+    quantity : float
+        [SI]
+    kind : str
+        What it is measured or counted in: length, area, earth, weight, hours, each, load, job or percent.
+    low, likely, high : float
+        Money, in the price list's currency.
+    share : str
+        material or hired.
+    """
 
     item: str
     quantity: float
-    unit: str
+    kind: Kind
     low: float
     likely: float
     high: float

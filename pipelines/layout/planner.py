@@ -13,13 +13,15 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.catching.design_flows import DRAIN_PIPE, DesignFlows, design_flows, run_with_works, works_division
-from pipelines.layout.catching.proposal import Catching, Diagnosis, Reckoning, catch, diagnose, run_on_share
+from pipelines.layout.catching.collection_rules import DRAIN_PIPE
+from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works, works_division
+from pipelines.layout.catching.proposal import Catching, catch
+from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, diagnose, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.diagnosis.stops import ground_water_in_words, reasons_to_stop
+from pipelines.layout.diagnosis.stops import ground_water_signs, reasons_to_stop
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -51,6 +53,7 @@ from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.way_values import LaidOut, WayInputs
 from terrain.raster import Raster
+from terrain.reason import Reason
 
 LEAST_DRAIN_FLOW = 3.2e-4
 """A stone trench that would catch less is left out: the basin does the job. [m3/s]"""
@@ -158,7 +161,8 @@ def _fine_in_words(found: Diagnosis, catching: Catching) -> str:
     if catching.enough:
         return "Nothing to build: leading the downspouts away ends what is wrong in this storm."
     if catching.refused:
-        return "Something is wrong on this lot and no works fit: " + "; ".join(catching.refused) + "."
+        refused = "; ".join(str(each) for each in catching.refused)
+        return f"Something is wrong on this lot and no works fit: {refused}."
     if found.troubles:
         return "Nothing to build: small hollows to fill, no works."
     return "Nothing to build: no water stands or runs on this lot beyond what people put up with in this storm."
@@ -181,7 +185,7 @@ def _nothing_built(
         else (),
         refer_out=stops,
         site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False)),
-        warnings=(*ground_water_in_words(inputs.situation.complaints), *catching.refused),
+        warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
@@ -262,12 +266,12 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             )
         ),
         warnings=(
-            *ground_water_in_words(situation.complaints),
+            *ground_water_signs(situation.complaints),
             *catching.refused,
             *chosen.warnings,
             *own_crossings(chosen.works.pipe_runs),
             *_short_in_words(flows),
-            *(f"the price list has no usable price for {item}: the money leaves it out" for item in unpriced),
+            *unpriced,
             *_still_wet(found, water),
         ),
     )
@@ -281,7 +285,7 @@ def _in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
     """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
     if not found.troubles or any(trouble.certain for trouble in found.troubles):
         return chosen
-    wet = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
+    wet = tuple(dict.fromkeys(str(trouble.name) for trouble in found.troubles))
     why = (
         f" Whether water stands on {' and '.join(wet)} at all is within the lidar's error, and nobody is known to have "
         "seen it."
@@ -388,7 +392,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
 
 def _priced(
     inputs: PlanInputs, catching: Catching, flows: DesignFlows, way: LaidOut
-) -> tuple[tuple[TakeOffLine, ...], tuple[str, ...]]:
+) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
     works = replace(
         way.works,
         catch_basins=_basins(inputs.situation, catching, flows, way),
@@ -432,7 +436,7 @@ def _only_unverified(way: LaidOut) -> bool:
 
 
 def _alternative(
-    way: LaidOut, priced: tuple[tuple[TakeOffLine, ...], tuple[str, ...]] | None, chosen: LaidOut | None
+    way: LaidOut, priced: tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]] | None, chosen: LaidOut | None
 ) -> Alternative:
     cost = total_cost(priced[0]) if priced is not None else None
     return Alternative(
@@ -462,7 +466,7 @@ def _no_way_out(
         cures=catching.cures,
         alternatives=alternatives,
         site_checks=site_checks(CheckNeeds((), False, False, True, False)),
-        warnings=(*ground_water_in_words(inputs.situation.complaints), *catching.refused),
+        warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 

@@ -11,6 +11,7 @@ from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.words.say import say_all
+from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.layout.plan import Said
 from pipelines.layout.routing.fall_to_spare import spare_contours
 from terrain.unit_table import FOOT, HOUR, Units
@@ -191,8 +192,10 @@ def _leaving(findings: Findings, units: Units) -> pd.DataFrame:
 
 def _take_off(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.take_off
+    written = [in_trade_units(row.quantity, row.kind, units) for row in rows]
     return make_layer(
-        "take_off", units, **_fields(rows, "item", "quantity", "unit", "low", "likely", "high", "share")
+        "take_off", units, **_fields(rows, "item", "low", "likely", "high", "share"),
+        quantity=[quantity for quantity, _ in written], unit=[unit for _, unit in written],
     )
 
 

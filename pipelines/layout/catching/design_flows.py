@@ -15,26 +15,22 @@ from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
-from pipelines.layout.catching.collection import DrainSite
-from pipelines.layout.catching.proposal import Catching, Diagnosis, Reckoning, settings_for
+from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.collection_rules import DRAIN_PIPE
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import DrainSite
+from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, settings_for
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, Taking, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, TroubleRules
 from terrain.flow.low_spots import LowSpot
+from terrain.unit_table import GALLON_PER_MINUTE
 
-GALLON_PER_MINUTE = 6.30902e-5
 STEPS = tuple(
     gpm * GALLON_PER_MINUTE for gpm in (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300, 400, 500)
 )
 """Flows that are tried for a basin at a low spot. [m3/s]"""
-MOST_ON_PATH = 60 * GALLON_PER_MINUTE
-"""A basin that water runs by takes no more: a 12 in grate; common practice, no source. [m3/s]"""
-AT_A_WALL = Tolerance(0.0254, 1800.0)
-"""Over a grate beside a wall, so long as no sill is reached; a value of this project."""
-CHANNEL_HEAD = 0.025
-"""Water over a grated channel's edge at the peak; a value of this project. [m]"""
-DRAIN_PIPE = "4 in D2729 perforated"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,14 +66,16 @@ def design_flows(
 ) -> DesignFlows:
     """Least flow of each collector that ends what is wrong.
 
-    A basin at a low spot gets the least flow at which water there stands within what is put up with: the pond takes
-    the peak. Basins and drains that water runs by get their peak, up to what one grate or the stone and its pipe
-    take. Downspouts get their roof's peak.
+    A basin at a low spot gets the least flow at which water there stays within what is tolerated: the hollow stores
+    the rest. Basins and drains that water runs by get their peak, up to what one 12 in grate or the stone and its
+    pipe take. Downspouts get their roof's peak.
     """
+    rules = situation.rules
+    on_path = rules["basin_12in_flow"].likely
     spots = {spot.id: spot for spot in situation.counted_spots}
     open_ended = {drain.id: Taking(drain.id) for drain in catching.drains}
     open_ended |= {spout.id: Taking(spout.id, piped=True) for spout in catching.downspouts}
-    open_ended |= {basin.id: Taking(basin.id, MOST_ON_PATH) for basin in catching.basins if basin.spot is None}
+    open_ended |= {basin.id: Taking(basin.id, on_path) for basin in catching.basins if basin.spot is None}
     settings = settings_for(found.places, found.rules, reckoning)
     water = run_storm(
         division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, open_ended, settings
@@ -89,24 +87,24 @@ def design_flows(
         flows[spout.id] = water.arriving[spout.id].peak
     for drain in catching.drains:
         arrives = water.arriving[drain.id].peak
-        flows[drain.id] = min(arrives, drain_capacity(drain))
+        flows[drain.id] = min(arrives, drain_capacity(drain, rules))
         short[drain.id] = arrives - flows[drain.id]
     for basin in catching.basins:
         if basin.spot is None:
             arrives = water.arriving[basin.id].peak
-            flows[basin.id] = min(arrives, MOST_ON_PATH)
+            flows[basin.id] = min(arrives, on_path)
             short[basin.id] = arrives - flows[basin.id]
         else:
             inflow = _inflow_of(basin.spot, division, water, spots)
             volumes[basin.id] = inflow.volume
             flows[basin.id], enough = _least_flow(
-                spots[basin.spot], found.places[basin.spot], inflow, reckoning, found.rules
+                spots[basin.spot], found.places[basin.spot], inflow, reckoning, found.rules, rules
             )
             short[basin.id] = 0.0 if enough else inflow.peak - flows[basin.id]
     return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6}, volumes)
 
 
-def drain_capacity(drain: DrainSite) -> float:
+def drain_capacity(drain: DrainSite, rules: Rules) -> float:
     """What a stone trench brought to grade takes in and carries, the least of both; of a grated channel, its grate.
     [m3/s]
 
@@ -116,27 +114,24 @@ def drain_capacity(drain: DrainSite) -> float:
        ch. 10, eq. 10-30, and Oregon DOT Hydraulics Manual, ch. 13 app. D for the clogging of slotted drains.
     """
     if drain.channel:
-        return 0.5 * weir_flow(CHANNEL_HEAD, drain.length)
-    return float(report_trench(stone_trench(drain), 1.0, soil_rate=0.0).taken)
-
-
-def stone_trench(drain: DrainSite) -> StoneTrench:
-    """A drain's trench as hydraulics sees it, its pipe at its mean slope."""
-    return StoneTrench(
+        return (1.0 - rules["grate_clogging"].likely) * weir_flow(rules["channel_head"].likely, drain.length)
+    trench = StoneTrench(
         length=drain.length,
         width=drain.width,
         depth=drain.depth,
         pipe=find_pipe(DRAIN_PIPE),
         slope=max(drain.slope, 1e-4),
         cover="grade",
+        porosity=rules["stone_porosity"].likely,
     )
+    return float(report_trench(trench, 1.0, soil_rate=0.0).taken)
 
 
-def rating_of(spot: LowSpot, capacity: float) -> StageOutflow:
+def rating_of(spot: LowSpot, capacity: float, rules: Rules) -> StageOutflow:
     """What leaves a low spot through a basin of a capacity: all of it once the grate is well under water."""
     storage = storage_of_low_spot(spot)
     low, high = float(storage.levels[0]), float(storage.levels[-1])
-    shallow = low + min(0.02, 0.5 * (high - low))
+    shallow = low + min(rules["grate_submerged"].likely, 0.5 * (high - low))
     return StageOutflow(np.array([low, shallow, high]), np.array([0.0, capacity, capacity]))
 
 
@@ -157,7 +152,8 @@ def run_with_works(
         if basin.spot is None:
             takings[basin.id] = Taking(basin.id, capacities[basin.id])
         else:
-            takings[basin.spot] = Taking(basin.id, rating=rating_of(spots[basin.spot], capacities[basin.id]))
+            rating = rating_of(spots[basin.spot], capacities[basin.id], situation.rules)
+            takings[basin.spot] = Taking(basin.id, rating=rating)
     for drain in catching.drains:
         takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
     for spout in catching.downspouts:
@@ -187,23 +183,26 @@ def _inflow_of(spot: str, division: Division, water: LotWater, spots: Mapping[st
 
 
 def _least_flow(
-    spot: LowSpot, place: SpotPlace, inflow: Hydrograph, reckoning: Reckoning, rules: TroubleRules
+    spot: LowSpot, place: SpotPlace, inflow: Hydrograph, reckoning: Reckoning, tolerated: TroubleRules, rules: Rules
 ) -> tuple[float, bool]:
-    """Least flow of the list at which the spot's water stands within what is put up with, and whether one does."""
-    tolerance = AT_A_WALL if place.place == "wall" else rules.at(place.place)
+    """Least flow of the list at which the spot's water stays within what is tolerated, and whether one does."""
+    tolerance = tolerated.at(place.place)
+    if place.place == "wall":
+        # over a grate beside a wall some water may stand, so long as no sill is reached
+        tolerance = Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
     storage = storage_of_low_spot(spot)
     soil = infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted)
 
     def fine(capacity: float) -> bool:
         water = route_storage(
-            inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity),
+            inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity, rules),
             tolerable_depth=tolerance.depth, watched=reckoning.watched,
         )
         return water.depth <= tolerance.depth or (not water.stands_at_end and water.time_above <= tolerance.duration)
 
     low, high = 0, len(STEPS) - 1
     if not fine(STEPS[high]):
-        return MOST_ON_PATH, False
+        return rules["basin_12in_flow"].likely, False
     while low < high:
         middle = (low + high) // 2
         if fine(STEPS[middle]):

@@ -81,14 +81,11 @@ class Arrival:
         Where that is, or the middle of the stretch. [m]
     stretch : shapely LineString or None
         The part of the offset outline that faces the water; None where there is no such stretch.
-    area : float
-        Ground behind it. [m2]
     """
 
     concentrated: bool
     place: Point
     stretch: LineString | None
-    area: float
 
 
 def arrival_at(
@@ -97,9 +94,9 @@ def arrival_at(
     *,
     offset: float,
     overlap: float,
-    share: float = 0.95,
-    cluster_reach: float = 1.0,
-    cluster_share: float = 0.6,
+    share: float,
+    cluster_reach: float,
+    cluster_share: float,
 ) -> Arrival:
     """Tell a concentrated arrival from sheet flow, and find the stretch of edge that faces it.
 
@@ -110,13 +107,12 @@ def arrival_at(
     x, y = grid.centres(edge.cells // columns, edge.cells % columns)
     heaviest = int(np.argmax(edge.areas))
     near = np.hypot(x - x[heaviest], y - y[heaviest]) <= cluster_reach
-    total = edge.arriving_area
-    concentrated = bool(edge.areas[near].sum() >= cluster_share * total)
+    concentrated = bool(edge.areas[near].sum() >= cluster_share * edge.arriving_area)
     ring = LineString(shapely.buffer(edge.shape, offset - edge.strip, join_style="mitre").exterior.coords)
     stations = np.asarray(shapely.line_locate_point(ring, shapely.points(x, y)))
     start, end = _shortest_arc(stations, edge.areas, ring.length, share)
     stretch = _arc(ring, start - overlap, end + overlap)
-    return Arrival(concentrated, Point(x[heaviest], y[heaviest]), stretch, total)
+    return Arrival(concentrated, Point(x[heaviest], y[heaviest]), stretch)
 
 
 def _shortest_arc(stations: FloatArray, weights: FloatArray, around: float, share: float) -> tuple[float, float]:

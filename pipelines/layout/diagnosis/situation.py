@@ -18,11 +18,7 @@ from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
-
-WALL_STRIP = 1.0
-"""Ground this near a house is beside its wall. [m]"""
-WORTH_ROUTING = 0.05
-"""A low spot that holds less passes its water on in the reckoning. [m3]"""
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,14 +41,15 @@ class Situation:
         Cells of the lot; those and all that drain to it.
     roofs_known : bool
         Whether roofs were given at all.
-    houses, roofs, paving, keep_out : shapely Geometry
-        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks. [m]
+    houses, roofs, paving, keep_out, trees : shapely Geometry
+        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks; those that
+        are trees, without. [m]
     right_of_way : shapely Geometry or None
         None where nobody gave it. [m]
     edges : tuple of ProtectedEdge
         What must stay dry on this lot, with the water that runs at it.
-    complaints : tuple of (Point, str)
-        Where water was seen.
+    complaints : tuple of (Point, Reason)
+        Where water was seen, and what of it.
     downspouts : tuple of (str, Point)
         Of this lot.
     foundation : str or None
@@ -77,9 +74,10 @@ class Situation:
     roofs: BaseGeometry
     paving: BaseGeometry
     keep_out: BaseGeometry
+    trees: BaseGeometry
     right_of_way: BaseGeometry | None
     edges: tuple[ProtectedEdge, ...]
-    complaints: tuple[tuple[Point, str], ...]
+    complaints: tuple[tuple[Point, Reason], ...]
     downspouts: tuple[tuple[str, Point], ...]
     foundation: str | None
     floor: float | None
@@ -95,13 +93,13 @@ class Situation:
     @property
     def counted_spots(self) -> tuple[LowSpot, ...]:
         """Outermost low spots on studied ground that hold enough to count in the reckoning, and shut-in ones."""
-        studied = self.studied.ravel()
+        studied, least = self.studied.ravel(), self.rules["least_pond"].likely
         return tuple(
             spot
             for spot in self.spots
             if spot.contained_in is None
             and bool(studied[spot.cells].any())
-            and (spot.volume >= WORTH_ROUTING or spot.enclosed)
+            and (spot.volume >= least or spot.enclosed)
         )
 
 
@@ -119,7 +117,7 @@ def describe_lot(
     standing = layers.roofs[~layers.roofs["open_below"].astype(bool)]
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
-    houses = _union(own.geometry)
+    houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
     return Situation(
         drainage=drainage,
         spots=spots,
@@ -137,9 +135,9 @@ def describe_lot(
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
         ),
         right_of_way=_union(layers.right_of_way.geometry) if site.right_of_way is not None else None,
-        edges=_edges(layers, own.geometry, drainage),
+        edges=_edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely),
         complaints=tuple(
-            (shapely.centroid(shape), _said(what, date))
+            (shapely.centroid(shape), reason("water_seen", what=str(what or "water").strip(), date=date or None))
             for shape, what, date in zip(
                 layers.complaints.geometry, layers.complaints["what"], layers.complaints["date"], strict=True
             )
@@ -147,17 +145,20 @@ def describe_lot(
         downspouts=tuple(
             (str(spout.id), spout.geometry)
             for spout in layers.downspouts.itertuples()
-            if not houses.is_empty and shapely.distance(houses, spout.geometry) <= 1.5
+            if not houses.is_empty and shapely.distance(houses, spout.geometry) <= beside
         ),
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
         footing_depth=site.house.footing_depth,
         shots=shots,
         fixed_basins=tuple(layers.basins.geometry),
+        trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),
     )
 
 
-def _edges(layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainage) -> tuple[ProtectedEdge, ...]:
+def _edges(
+    layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainage, strip_width: float
+) -> tuple[ProtectedEdge, ...]:
     """Protected paving of the lot, then the strip beside each of its houses."""
     edges: list[ProtectedEdge] = []
     counts: dict[str, int] = {}
@@ -171,18 +172,14 @@ def _edges(layers: SiteLayers, houses: Iterable[BaseGeometry], drainage: Drainag
                 edges.append(arriving_water(name, "paving", part, drainage))
     for shape in houses:
         # a roof may be drawn in parts that do not touch
-        for strip in shapely.get_parts(shapely.buffer(shape, WALL_STRIP, join_style="mitre")):
-            edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage, strip=WALL_STRIP))
+        for strip in shapely.get_parts(shapely.buffer(shape, strip_width, join_style="mitre")):
+            edges.append(arriving_water(_numbered("house", counts), "wall", strip, drainage, strip=strip_width))
     return tuple(edges)
 
 
 def _numbered(kind: str, counts: dict[str, int]) -> str:
     counts[kind] = counts.get(kind, 0) + 1
     return kind if counts[kind] == 1 else f"{kind} {counts[kind]}"
-
-
-def _said(what: str, date: str) -> str:
-    return " ".join(part for part in (str(what or "water").strip(), f"({date})" if date else "") if part)
 
 
 def _union(shapes: Iterable[Any]) -> BaseGeometry:

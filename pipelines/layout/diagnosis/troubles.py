@@ -9,15 +9,19 @@ import shapely
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import ProtectedEdge
 from terrain.flow.low_spots import LowSpot
+from terrain.reason import Reason, reason
 
 Place = Literal["lawn", "paving", "wall"]
+LAWN = reason("place_lawn")
+BESIDE_HOUSE = reason("place_beside_house")
 
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """Water that people put up with at one kind of place: so deep [m] for so long [s]."""
+    """Water that is tolerated at one kind of place: so deep [m] for so long [s]."""
 
     depth: float
     duration: float
@@ -29,30 +33,46 @@ class TroubleRules:
 
     Attributes
     ----------
-    lawn, paving, wall : Tolerance
-        Standing water that is put up with there (common practice, no source).
     film : float
-        Water this shallow is a wet surface and stands nowhere, unless someone saw it; a value of this project. [m]
+        Water this shallow is a wet surface, unless someone saw it. [m]
     wall_reach : float
         Ground this near a house counts as beside its wall. [m]
     complaint_reach : float
         A complaint speaks of a low spot or edge this near. [m]
     arriving_paving, arriving_wall : float
-        Flow that may run onto paving, or at a wall, before it is a trouble of its own. [m3/s]
+        Flow that may run onto paving, or at a wall. [m3/s]
+    seen_share : float
+        Share of these that may run where water was seen or stands too long. [-]
     """
 
-    lawn: Tolerance = Tolerance(0.0508, 86400.0)
-    paving: Tolerance = Tolerance(0.0127, 7200.0)
-    wall: Tolerance = Tolerance(0.0, 0.0)
-    film: float = 0.00635
-    wall_reach: float = 1.5
-    complaint_reach: float = 5.0
-    arriving_paving: float = 1.6e-3
-    arriving_wall: float = 6.3e-4
+    lawn: Tolerance
+    paving: Tolerance
+    wall: Tolerance
+    film: float
+    wall_reach: float
+    complaint_reach: float
+    arriving_paving: float
+    arriving_wall: float
+    seen_share: float
 
     def at(self, place: Place) -> Tolerance:
         """Tolerance of a kind of place."""
         return {"lawn": self.lawn, "paving": self.paving, "wall": self.wall}[place]
+
+
+def trouble_rules(rules: Rules) -> TroubleRules:
+    """From when water is a trouble, by the rules of the trade."""
+    return TroubleRules(
+        lawn=Tolerance(rules["tolerable_lawn_depth"].likely, rules["tolerable_lawn_time"].likely),
+        paving=Tolerance(rules["tolerable_patio_depth"].likely, rules["tolerable_patio_time"].likely),
+        wall=Tolerance(rules["tolerable_sill_depth"].likely, 0.0),
+        film=rules["wet_film"].likely,
+        wall_reach=rules["wall_reach"].likely,
+        complaint_reach=rules["complaint_reach"].likely,
+        arriving_paving=rules["arriving_paving"].likely,
+        arriving_wall=rules["arriving_wall"].likely,
+        seen_share=rules["arriving_seen_share"].likely,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,15 +81,13 @@ class SpotPlace:
 
     Attributes
     ----------
-    spot : LowSpot
-        The low spot.
     shape : shapely Geometry
         Its cells at the spill level. [m]
     place : str
         lawn, paving, or wall where it reaches a house.
-    name : str
-        In words: the patio 2, the lawn.
-    complaint : str or None
+    name : Reason
+        Of the place: the patio 2, the lawn.
+    complaint : Reason or None
         What was seen there, where someone said so.
     on_parcel : bool
         Touches the lot.
@@ -80,8 +98,8 @@ class SpotPlace:
     spot: LowSpot
     shape: BaseGeometry
     place: Place
-    name: str
-    complaint: str | None
+    name: Reason
+    complaint: Reason | None
     on_parcel: bool
     sill_distance: float
 
@@ -92,12 +110,8 @@ class Trouble:
 
     Attributes
     ----------
-    kind : str
-        standing or arriving.
-    name : str
-        Where, in words.
-    why : str
-        In a sentence, with numbers.
+    name : Reason
+        Of the place.
     spot : SpotPlace or None
         The low spot in which water stands.
     edge : ProtectedEdge or None
@@ -107,8 +121,8 @@ class Trouble:
     """
 
     kind: Literal["standing", "arriving"]
-    name: str
-    why: str
+    name: Reason
+    why: Reason
     spot: SpotPlace | None
     edge: ProtectedEdge | None
     certain: bool
@@ -129,19 +143,19 @@ def place_of(
     parcel: BaseGeometry,
     edges: Sequence[ProtectedEdge],
     houses: Sequence[BaseGeometry],
-    complaints: Sequence[tuple[Point, str]],
+    complaints: Sequence[tuple[Point, Reason]],
     rules: TroubleRules,
 ) -> SpotPlace:
     """Tell what kind of place a low spot is."""
     sill = min((float(shapely.distance(shape, house)) for house in houses), default=np.inf)
     place: Place = "lawn"
-    name = "the lawn"
+    name = LAWN
     for edge in edges:
         if edge.kind == "paving" and shapely.intersects(shape, edge.shape):
-            place, name = "paving", f"the {edge.name}"
+            place, name = "paving", _name_of(edge)
             break
     if place == "lawn" and sill <= rules.wall_reach:
-        place, name = "wall", "the ground beside the house"
+        place, name = "wall", BESIDE_HOUSE
     said = [text for point, text in complaints if shapely.distance(shape, point) <= rules.complaint_reach]
     return SpotPlace(
         spot=spot,
@@ -158,7 +172,7 @@ def find_troubles(
     places: Sequence[SpotPlace],
     standing: dict[str, StandingTime],
     edges: Sequence[ProtectedEdge],
-    complaints: Sequence[tuple[Point, str]],
+    complaints: Sequence[tuple[Point, Reason]],
     *,
     unit_peak: float,
     rules: TroubleRules,
@@ -166,7 +180,7 @@ def find_troubles(
     """What is wrong on the lot, worst first.
 
     Ranked by complaint, place (wall, paving, lawn), area and time, depth last: most ponds people pay for are
-    shallower than lidar can tell.
+    within lidar error.
     """
     ranked: list[tuple[tuple[float, ...], Trouble]] = []
     for place in places:
@@ -180,16 +194,14 @@ def find_troubles(
         peak = edge.arriving_area * unit_peak
         seen = [text for point, text in complaints if shapely.distance(edge.shape, point) <= rules.complaint_reach]
         limit = rules.arriving_wall if edge.kind == "wall" else rules.arriving_paving
-        belongs = f"the {edge.name}" in wet
-        if edge.cells.size and (peak > limit or (seen and peak > 0.25 * limit) or (belongs and peak > 0.25 * limit)):
-            why = (
-                f"{peak * 15850.3:.0f} gpm ({peak * 1000.0:.1f} l/s) from {edge.arriving_area:.0f} m2 "
-                f"({edge.arriving_area * 10.7639:.0f} ft2) of ground runs at the {edge.name} in the design storm"
-                + (f"; seen: {seen[0]}" if seen else "")
+        name = _name_of(edge)
+        if edge.cells.size and (peak > limit or ((seen or name in wet) and peak > rules.seen_share * limit)):
+            why = reason(
+                "water_arrives", flow=peak, area=edge.arriving_area, place=name, seen=seen[0] if seen else None
             )
-            certain = peak > limit or bool(seen) or wet.get(f"the {edge.name}", False)
+            certain = peak > limit or bool(seen) or wet.get(name, False)
             order = (float(not seen), 0.0 if edge.kind == "wall" else 1.0, -edge.arriving_area, 0.0)
-            ranked.append((order, Trouble("arriving", f"the {edge.name}", why, None, edge, certain)))
+            ranked.append((order, Trouble("arriving", name, why, None, edge, certain)))
     ranked.sort(key=lambda pair: pair[0])
     return tuple(trouble for _, trouble in ranked)
 
@@ -208,16 +220,20 @@ def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules)
         doubtful = place.spot.within_lidar_error
         if not too_long or water.depth <= rules.film or (doubtful and place.place == "lawn"):
             return None
-    over = f", over what is put up with {_in_hours(for_how_long)}" if for_how_long != 0.0 else ""
-    why = (
-        f"water stands {water.depth / 0.0254:.1f} in ({water.depth * 100.0:.1f} cm) deep on {place.name}{over}"
-        + (f"; seen: {place.complaint}" if place.complaint else "")
+    why = reason(
+        "water_stands", depth=water.depth, place=place.name, over=_over(for_how_long), seen=place.complaint
     )
     certain = place.complaint is not None or not place.spot.within_lidar_error
     return Trouble("standing", place.name, why, place, None, certain)
 
 
-def _in_hours(seconds: float | None) -> str:
-    if seconds is None:
-        return "for an unknown time"
-    return f"for {seconds / 3600.0:.1f} h" if np.isfinite(seconds) else "for longer than was reckoned"
+def _name_of(edge: ProtectedEdge) -> Reason:
+    return reason("place_named", name=edge.name)
+
+
+def _over(time: float | None) -> Reason | None:
+    if time is None:
+        return reason("above_tolerated")
+    if time == 0.0:
+        return None
+    return reason("above_tolerated_for", time=time) if np.isfinite(time) else reason("above_tolerated_to_the_end")

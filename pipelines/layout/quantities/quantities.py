@@ -1,35 +1,25 @@
-"""What a plan takes, in the units that the trade buys and digs in, from the plan's own lengths and depths."""
+"""What a plan takes, from the plan's own lengths and depths."""
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, pi
 from typing import Literal
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
-from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, PipeRun, Sump
+from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, Kind, PipeRun, Said, Sump
+from terrain.reason import Reason
+from terrain.unit_table import FOOT
 
-FOOT = 0.3048
-SQUARE_FOOT = FOOT**2
-CUBIC_YARD = (3.0 * FOOT) ** 3
-TON = 907.18474
-"""A short ton. [kg]"""
-TRUCK = 5.0
-"""Loose spoil on one truck; common practice, no source. [yd3]"""
+Share = Literal["material", "hired"]
 SPOIL_IN_PLACE = "spoil in place"
 LABOUR = "labour"
 """Item of the price list for an hour of every task. [-]"""
 TRUCKLOADS = "truckloads of spoil"
 UNPRICED = (SPOIL_IN_PLACE, TRUCKLOADS)
 """Quantities that are told and whose money stands in another line."""
-SOD_BESIDE = 0.15
-"""Sod that is spoilt on either side of a trench; common practice, no source. [m]"""
-CHANNEL_CUT = 0.30
-"""Width of paving that is cut out for a grated channel and made good beside it; common practice, no source. [m]"""
-CHANNEL_DIG = 0.25
-"""Depth that is dug for a grated channel and its bed; common practice, no source. [m]"""
-TAMPED = 0.10
-"""Stone under a basin; common practice, no source. [m]"""
+RATED_TRENCH = 1.5 * FOOT**2
+"""Section of the trench, 12 x 18 in, of which the trade's rate of digging is. [m2]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,17 +52,17 @@ class Access:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One thing that is bought or hired: its item in the price list, how much, and in what unit."""
+    """One thing that is bought or hired: its item in the price list, and how much of what kind. [SI]"""
 
     item: str
     amount: float
-    unit: str
-    share: Literal["material", "hired"]
+    kind: Kind
+    share: Share
 
 
 def trench_width(run: PipeRun, rules: Rules) -> float:
     """Width of the trench of a run of solid pipe: as the rule says, but room for the pipe. [m]"""
-    return max(rules["trench_width_solid"].likely, find_pipe(run.pipe_key).outside + 0.1)
+    return max(rules["trench_width_solid"].likely, find_pipe(run.pipe_key).outside + rules["trench_room"].likely)
 
 
 def run_volume(run: PipeRun, rules: Rules) -> float:
@@ -95,7 +85,7 @@ def quantities_of(works: Works, rules: Rules, access: Access) -> tuple[Quantity,
     """Everything a plan takes, before prices."""
     if not any((works.catch_basins, works.french_drains, works.channel_drains, works.pipe_runs, works.sumps)):
         return ()
-    material = [*_pipes(works, rules), *_stone(works, rules), *_parts(works), *_sod(works, rules)]
+    material = [*_pipes(works, rules), *_stone(works, rules), *_parts(works, rules), *_sod(works, rules)]
     hired = [*_labour(works, rules, access), *_hired(works, rules, access)]
     return tuple(quantity for quantity in (*material, *hired) if quantity.amount > 0.0)
 
@@ -103,11 +93,11 @@ def quantities_of(works: Works, rules: Rules, access: Access) -> tuple[Quantity,
 def _pipes(works: Works, rules: Rules) -> list[Quantity]:
     lengths: dict[str, float] = defaultdict(float)
     for run in works.pipe_runs:
-        lengths[run.pipe_key] += run.length / FOOT
+        lengths[run.pipe_key] += run.length
     for drain in works.french_drains:
-        lengths[drain.pipe] += drain.length / FOOT
+        lengths[drain.pipe] += drain.length
     waste = 1.0 + rules["waste_pipe"].likely
-    return [Quantity(f"{key} pipe", length * waste, "ft", "material") for key, length in sorted(lengths.items())]
+    return [Quantity(f"{key} pipe", length * waste, "length", "material") for key, length in sorted(lengths.items())]
 
 
 def _drain_volume(drain: FrenchDrain) -> float:
@@ -115,9 +105,10 @@ def _drain_volume(drain: FrenchDrain) -> float:
     return drain.length * drain.width * drain.depth
 
 
-def _channel_volume(works: Works) -> float:
+def _channel_volume(works: Works, rules: Rules) -> float:
     """Ground and paving that grated channels and their beds take the place of. [m3]"""
-    return sum(drain.length for drain in works.channel_drains) * CHANNEL_CUT * CHANNEL_DIG
+    length = sum(drain.length for drain in works.channel_drains)
+    return length * rules["channel_cut"].likely * rules["channel_dig"].likely
 
 
 def _stone(works: Works, rules: Rules) -> list[Quantity]:
@@ -127,26 +118,27 @@ def _stone(works: Works, rules: Rules) -> list[Quantity]:
         volume += _drain_volume(drain) - drain.length * pi * pipe.outside**2 / 4.0
         # bottom and both sides, the top left open since the stone comes to grade
         fabric += drain.length * (drain.width + 2.0 * drain.depth)
-    volume += len(works.catch_basins) * TAMPED * 0.5**2 + len(works.sumps) * TAMPED * 0.8**2
-    tons = volume * rules["stone_density"].likely / TON * (1.0 + rules["waste_stone"].likely)
-    items = [Quantity("washed stone", tons, "ton", "material")]
-    if tons > 0.0:
+    pits = len(works.catch_basins) * rules["basin_pit"].likely ** 2 + len(works.sumps) * rules["sump_pit"].likely ** 2
+    volume += pits * rules["basin_bed"].likely
+    weight = volume * rules["stone_density"].likely * (1.0 + rules["waste_stone"].likely)
+    items = [Quantity("washed stone", weight, "weight", "material")]
+    if weight > 0.0:
         items.append(Quantity("stone delivery", 1.0, "load", "material"))
     fabric *= 1.0 + rules["waste_fabric"].likely
-    items.append(Quantity("filter fabric", fabric / SQUARE_FOOT, "ft2", "material"))
+    items.append(Quantity("filter fabric", fabric, "area", "material"))
     return items
 
 
-def _parts(works: Works) -> list[Quantity]:
+def _parts(works: Works, rules: Rules) -> list[Quantity]:
     items: list[Quantity] = []
     for grate, count in sorted(Counter(basin.grate for basin in works.catch_basins).items()):
         items.append(Quantity(f"{grate} basin and grate", count, "each", "material"))
     channel = sum(drain.length for drain in works.channel_drains)
-    items.append(Quantity("channel drain", channel / FOOT, "ft", "material"))
+    items.append(Quantity("channel drain", channel, "length", "material"))
     kinds = Counter(fitting.kind for fitting in works.fittings)
     for kind, count in sorted(kinds.items()):
-        # one spare of each kind (common practice, no source); a pop-up and a pump's parts are bought as counted
-        spare = 0 if kind.startswith(("pop-up", "check valve")) else 1
+        # a pop-up and a pump's parts are bought as counted
+        spare = 0.0 if kind.startswith(("pop-up", "check valve")) else rules["spare_fittings"].likely
         items.append(Quantity(_fitting_item(kind), count + spare, "each", "material"))
     if works.sumps:
         items.append(Quantity("pump", len(works.sumps), "each", "material"))
@@ -164,70 +156,73 @@ def _fitting_item(kind: str) -> str:
 
 
 def _merged(items: list[Quantity]) -> list[Quantity]:
-    totals: dict[tuple[str, str, Literal["material", "hired"]], float] = {}
-    for item in items:
-        key = (item.item, item.unit, item.share)
-        totals[key] = totals.get(key, 0.0) + item.amount
-    return [Quantity(item, amount, unit, share) for (item, unit, share), amount in totals.items()]
+    totals: dict[str, Quantity] = {}
+    for each in items:
+        known = totals.get(each.item)
+        totals[each.item] = each if known is None else replace(known, amount=known.amount + each.amount)
+    return list(totals.values())
 
 
 def turf_area(works: Works, rules: Rules) -> float:
     """Lawn that is opened and must be sodded again. [m2]"""
-    area = 0.0
+    area, beside = 0.0, 2.0 * rules["sod_beside"].likely
     for run in works.pipe_runs:
-        area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + 2.0 * SOD_BESIDE)
-    area += sum(drain.length * 2.0 * SOD_BESIDE for drain in works.french_drains)
-    return area + len(works.catch_basins) * 0.3 + len(works.sumps) * 1.0
+        area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + beside)
+    area += sum(drain.length * beside for drain in works.french_drains)
+    return area + len(works.catch_basins) * rules["basin_sod"].likely + len(works.sumps) * rules["sump_sod"].likely
 
 
 def _sod(works: Works, rules: Rules) -> list[Quantity]:
-    area = turf_area(works, rules) / SQUARE_FOOT
-    return [Quantity("sod", area * (1.0 + rules["waste_sod"].likely), "ft2", "material")]
+    return [Quantity("sod", turf_area(works, rules) * (1.0 + rules["waste_sod"].likely), "area", "material")]
 
 
 def spoil_in_place(works: Works, rules: Rules) -> float:
     """Ground that stone, pipe and basins take the place of, so that it must leave. [m3]"""
-    volume = sum(_drain_volume(drain) for drain in works.french_drains) + _channel_volume(works)
+    volume = sum(_drain_volume(drain) for drain in works.french_drains) + _channel_volume(works, rules)
     volume += sum(run.length * pi * find_pipe(run.pipe_key).outside ** 2 / 4.0 for run in works.pipe_runs)
-    volume += sum(0.5**2 * (basin.ground_elevation - basin.invert_elevation + 0.25) for basin in works.catch_basins)
-    volume += sum(0.8**2 * (sump.ground_elevation - sump.bottom_elevation + TAMPED) for sump in works.sumps)
-    return volume
+    bed, silt = rules["basin_bed"].likely, rules["basin_sump"].likely
+    basins = sum(basin.ground_elevation - basin.invert_elevation + silt + bed for basin in works.catch_basins)
+    sumps = sum(sump.ground_elevation - sump.bottom_elevation + bed for sump in works.sumps)
+    return volume + rules["basin_pit"].likely ** 2 * basins + rules["sump_pit"].likely ** 2 * sumps
 
 
 def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     dug = sum(run_volume(run, rules) for run in works.pipe_runs) + sum(_drain_volume(d) for d in works.french_drains)
-    dug += _channel_volume(works)
+    dug += _channel_volume(works, rules)
     laid = sum(run.length for run in works.pipe_runs) + sum(drain.length for drain in works.french_drains)
     laid += sum(drain.length for drain in works.channel_drains)
-    tons = sum(quantity.amount for quantity in _stone(works, rules) if quantity.item == "washed stone")
+    stone = sum(quantity.amount for quantity in _stone(works, rules) if quantity.kind == "weight")
     seconds = {
-        # the trade's rate is of a trench 12 x 18 in, so a volume an hour
-        "trenches": dug / (rules["hand_trench_rate"].likely * 1.5 * SQUARE_FOOT),
-        "pipe": 2.0 * laid / rules["pipe_rate"].likely,
-        "stone": tons * TON / rules["stone_rate"].likely,
+        "trenches": dug / (rules["hand_trench_rate"].likely * RATED_TRENCH),
+        "pipe": rules["pipe_crew"].likely * laid / rules["pipe_rate"].likely,
+        "stone": stone / rules["stone_rate"].likely,
         "sod": turf_area(works, rules) / rules["sod_rate"].likely,
         "basins": len(works.catch_basins) * rules["basin_hours"].likely,
         "pump set": len(works.sumps) * rules["pump_set_hours"].likely,
     }
     harder = rules["hard_access_factor"].likely if access.hard else 1.0
-    hours = {task: harder * each / 3600.0 for task, each in seconds.items() if each > 0.0}
-    hours["set-up"] = rules["set_up_hours"].likely / 3600.0
-    return [Quantity(f"{LABOUR}, {task}", each, "h", "hired") for task, each in hours.items()]
+    hours = {task: harder * each for task, each in seconds.items() if each > 0.0}
+    hours["set-up"] = rules["set_up_hours"].likely
+    return [Quantity(f"{LABOUR}, {task}", each, "hours", "hired") for task, each in hours.items()]
 
 
 def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
-    bank = spoil_in_place(works, rules) / CUBIC_YARD
+    bank = spoil_in_place(works, rules)
     loose = bank * (1.0 + rules[f"swell_{access.soil}"].likely)
+    loads = float(ceil(loose / rules["truck_load"].likely - 1e-9))
     paving = sum(run.under_paving * trench_width(run, rules) for run in works.pipe_runs)
-    paving += sum(drain.length for drain in works.channel_drains) * CHANNEL_CUT
-    permits = 1.0 if any("right of way" in each for run in works.pipe_runs for each in run.crossings) else 0.0
+    paving += sum(drain.length for drain in works.channel_drains) * rules["channel_cut"].likely
+    permits = 1.0 if any(_needs_permit(each) for run in works.pipe_runs for each in run.crossings) else 0.0
     return [
-        Quantity(SPOIL_IN_PLACE, bank, "yd3", "hired"),
-        Quantity("spoil disposal, loose", loose, "yd3", "hired"),
-        Quantity(TRUCKLOADS, float(ceil(loose / TRUCK - 1e-9)), "load", "hired"),
-        Quantity("paving patch", paving / SQUARE_FOOT, "ft2", "hired"),
+        Quantity(SPOIL_IN_PLACE, bank, "earth", "hired"),
+        Quantity("spoil disposal, loose", loose, "earth", "hired"),
+        Quantity(TRUCKLOADS, loads, "load", "hired"),
+        Quantity("paving patch", paving, "area", "hired"),
         Quantity("electrician", 1.0 if works.sumps else 0.0, "job", "hired"),
         Quantity("permit", permits, "each", "hired"),
         Quantity("mobilisation", 1.0, "job", "hired"),
     ]
 
+
+def _needs_permit(crossing: Said) -> bool:
+    return crossing.code == "right_of_way_permit" if isinstance(crossing, Reason) else "right of way" in crossing

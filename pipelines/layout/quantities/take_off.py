@@ -7,6 +7,11 @@ from typing import Protocol
 from pipelines.inputs.rules import Rules
 from pipelines.layout.plan import TakeOffLine
 from pipelines.layout.quantities.quantities import LABOUR, UNPRICED, Quantity
+from terrain.reason import Reason, reason
+from terrain.unit_table import UNITS, si_factor
+
+_DIMENSIONS = {"length": "length", "area": "area", "earth": "volume", "weight": "mass", "hours": "time"}
+"""What is measured rather than counted, and the dimension that its price must be by."""
 
 
 class UnitPrice(Protocol):
@@ -40,36 +45,47 @@ class Cost:
 
 def price_take_off(
     quantities: Sequence[Quantity], prices: Mapping[str, UnitPrice], rules: Rules
-) -> tuple[tuple[TakeOffLine, ...], tuple[str, ...]]:
-    """Price what a plan takes.
+) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
+    """Price what a plan takes, and tell what has no price.
 
     Overhead and profit come on what is hired, the difference to a minimum charge after them, contingency on
     everything; each is a line of its own.
     """
     lines: list[TakeOffLine] = []
-    unpriced: list[str] = []
+    missing: list[Reason] = []
     for quantity in quantities:
         # hours are told by task and cost the same in each
         price = prices.get(LABOUR if quantity.item.startswith(f"{LABOUR}, ") else quantity.item)
+        units = None if price is None else _priced_units(quantity, price.unit)
+        cost = Cost(0.0, 0.0, 0.0)
         if quantity.item in UNPRICED:
-            lines.append(TakeOffLine(quantity.item, quantity.amount, quantity.unit, 0.0, 0.0, 0.0, quantity.share))
-        elif price is None or price.unit != quantity.unit:
-            said = "" if price is None else f" (its price is by {price.unit}, {quantity.unit} is needed)"
-            unpriced.append(quantity.item + said)
-            lines.append(TakeOffLine(quantity.item, quantity.amount, quantity.unit, 0.0, 0.0, 0.0, quantity.share))
+            pass
+        elif price is None or units is None:
+            missing.append(reason("price_missing", item=quantity.item, by=None if price is None else price.unit))
         else:
-            lines.append(
-                TakeOffLine(
-                    quantity.item, quantity.amount, quantity.unit, quantity.amount * price.low,
-                    quantity.amount * price.likely, quantity.amount * price.high, quantity.share,
-                )
-            )
+            cost = Cost(units * price.low, units * price.likely, units * price.high)
+        lines.append(_line(quantity, cost))
     if not lines:
         return (), ()
     lines.append(_share_line("overhead and profit", "overhead_and_profit", _total(lines, "hired"), rules))
     lines += _minimum(lines, prices)
     lines.append(_share_line("contingency", "contingency", total_cost(lines), rules))
-    return tuple(lines), tuple(unpriced)
+    return tuple(lines), tuple(missing)
+
+
+def _priced_units(quantity: Quantity, unit: str) -> float | None:
+    """How many of a price's unit a quantity is; None where the unit is of another kind."""
+    dimension = _DIMENSIONS.get(quantity.kind)
+    if dimension is None:
+        return quantity.amount if unit == quantity.kind else None
+    known = UNITS.get(unit)
+    return quantity.amount / si_factor(unit) if known is not None and known.dimension == dimension else None
+
+
+def _line(quantity: Quantity, cost: Cost) -> TakeOffLine:
+    return TakeOffLine(
+        quantity.item, quantity.amount, quantity.kind, cost.low, cost.likely, cost.high, quantity.share
+    )
 
 
 def total_cost(lines: Sequence[TakeOffLine]) -> Cost:
@@ -85,9 +101,8 @@ def _total(lines: Sequence[TakeOffLine], share: str) -> Cost:
 
 def _share_line(item: str, rule: str, base: Cost, rules: Rules) -> TakeOffLine:
     rate = rules[rule]
-    return TakeOffLine(
-        item, 100.0 * rate.likely, "%", rate.low * base.low, rate.likely * base.likely, rate.high * base.high, "hired"
-    )
+    cost = Cost(rate.low * base.low, rate.likely * base.likely, rate.high * base.high)
+    return _line(Quantity(item, rate.likely, "percent", "hired"), cost)
 
 
 def _minimum(lines: Sequence[TakeOffLine], prices: Mapping[str, UnitPrice]) -> list[TakeOffLine]:
@@ -101,4 +116,4 @@ def _minimum(lines: Sequence[TakeOffLine], prices: Mapping[str, UnitPrice]) -> l
     )
     if missing.high == missing.low == missing.likely == 0.0:
         return []
-    return [TakeOffLine("up to the minimum charge", 1.0, "job", missing.low, missing.likely, missing.high, "hired")]
+    return [_line(Quantity("up to the minimum charge", 1.0, "job", "hired"), missing)]

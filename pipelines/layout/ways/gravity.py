@@ -6,7 +6,7 @@ import numpy as np
 
 from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.catching.collection import BasinSite, DownspoutSite, DrainSite
+from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.laying import (

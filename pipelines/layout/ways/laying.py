@@ -13,8 +13,8 @@ from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_sections import Layout
-from pipelines.layout.catching.collection import BasinSite, DrainSite
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Outfall, Verdict
 from pipelines.layout.quantities.take_off import UnitPrice

@@ -13,7 +13,7 @@ from pipelines.hydraulics.pumping.pressure_line import FASTEST_VELOCITY, Pressur
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, pump_curve
 from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, SumpBasin, sump_basin
 from pipelines.inputs.rules import Rules
-from pipelines.layout.catching.collection import heights_along
+from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Fitting, PipeRun, Sump
 from pipelines.layout.routing.spec import RoutedLine

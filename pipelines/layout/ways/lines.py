@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.hydraulics.grade_line import GradeLine, GradeNode, GradeRun, grade_line
 from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import Pipe
-from pipelines.layout.catching.collection import heights_along
+from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.plan import Fitting, PipeRun
 from pipelines.layout.routing.spec import RoutedForest, RoutedLine
 from terrain.flow.drainage import Drainage

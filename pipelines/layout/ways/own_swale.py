@@ -7,7 +7,7 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.layout.catching.proposal import Diagnosis
+from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.plan import Cure
 from pipelines.layout.routing.fall_to_spare import fall_to_spare

@@ -112,7 +112,7 @@ def make_plan() -> works.Plan:
             works.Alternative("pump", True, 900.0, 1_400.0, 2_100.0, 0.9, None, "power at the sump", True),
             works.Alternative("soakaway", False, None, None, None, None, None, "a tested rate", False),
         ),
-        take_off=(works.TakeOffLine("4 in SDR-35", 11.0, "m", 72.0, 101.0, 144.0, "material"),),
+        take_off=(works.TakeOffLine("4 in SDR-35", 11.0, "length", 72.0, 101.0, 144.0, "material"),),
         cures=(works.Cure("cure-1", "Clean the gutters.", "They overflow.", "Less water on the patio."),),
         site_checks=("Level shots at the patio low and the swale's bottom.",),
     )  # fmt: skip

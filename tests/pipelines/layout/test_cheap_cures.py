@@ -1,18 +1,27 @@
 """What costs little: where a downspout can be led, which lows can be filled, and what is said of both."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
 from shapely import Point, Polygon, box
 
-from pipelines.layout.catching.collection import DownspoutSite
-from pipelines.layout.catching.cures import LONGEST_EXTENSION, MOST_FILL, cheap_cures, extension_place
+from pipelines.deliverables.words.say import say
+from pipelines.inputs.rules import load_rules
+from pipelines.layout.catching.cures import cheap_cures
+from pipelines.layout.catching.downspouts import extension_place
+from pipelines.layout.catching.sites import DownspoutSite
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import find_low_spots
+from terrain.reason import reason
+from terrain.unit_table import CUBIC_YARD, FOOT
 
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
 NOTHING = Polygon()
+RULES = load_rules()
+LONGEST_EXTENSION, MOST_FILL = RULES["extension_longest"].likely, RULES["fill_most"].likely
 
 
 def shifted(shape: shapely.Geometry) -> shapely.Geometry:
@@ -30,31 +39,35 @@ def slope(ground_of):
     return drain_ground(ground_of(np.repeat(100.0 - 0.02 * np.arange(SIZE)[:, None], SIZE, axis=1)))
 
 
+RUNS_THERE = reason("downspout_runs_to", place=reason("place_lawn"))
+
+
 def spout_at(x: float, y: float, drainage) -> DownspoutSite:
     row, column = drainage.ground.grid.cells(LEFT + x, TOP - SIZE + y)
     height = float(drainage.ground.elevation[row, column])
-    return DownspoutSite("downspout-1", shifted(Point(x, y)), height, np.arange(20), 20.0, "Its roof water runs there.")
+    return DownspoutSite("downspout-1", shifted(Point(x, y)), height, np.arange(20), 20.0, RUNS_THERE)
 
 
 def place(spout, drainage, *, wet=None, paving=NOTHING, houses=HOUSE, parcel=LOT):
     wet = np.zeros((SIZE, SIZE), dtype=bool) if wet is None else wet
-    return extension_place(spout, drainage, parcel=parcel, paving=paving, houses=houses, wet=wet)
+    lot = SimpleNamespace(drainage=drainage, parcel=parcel, paving=paving, houses=houses, rules=RULES)
+    return extension_place(spout, lot, wet)
 
 
 def test_a_downspout_is_led_to_the_nearest_lower_dry_lawn_off_house_paving_and_line(slope) -> None:
     spout = spout_at(20.2, 20.5, slope)
     end = place(spout, slope)
     # five feet from the house is nearest to the south and east
-    assert end.distance(HOUSE) >= 1.52
+    assert end.distance(HOUSE) >= 5.0 * FOOT - 1e-9
     assert end.distance(spout.point) <= 2.5
     row, column = slope.ground.grid.cells(end.x, end.y)
     assert slope.ground.elevation[row, column] < spout.ground
     paving = shifted(box(20.0, 16.0, 30.0, 24.0))
     moved = place(spout, slope, paving=paving)
-    assert moved is None or moved.distance(paving) >= 1.52
+    assert moved is None or moved.distance(paving) >= 5.0 * FOOT - 1e-9
     near_line = shifted(box(2.0, 17.0, 38.0, 38.0))
     along = place(spout, slope, parcel=near_line)
-    assert along is None or along.distance(shapely.boundary(near_line)) >= 3.05
+    assert along is None or along.distance(shapely.boundary(near_line)) >= 10.0 * FOOT - 1e-9
 
 
 def test_no_place_is_offered_that_is_wet_or_higher_or_too_far(slope) -> None:
@@ -84,8 +97,10 @@ def test_an_extension_does_not_run_under_the_house(slope) -> None:
 
 def low_in(drainage, name: str = "lawn") -> Trouble:
     (spot,) = find_low_spots(drainage, rmse=0.01, prefix="low-")
-    where = SpotPlace(spot, box(0, 0, 1, 1), name, f"the {name}", None, True, np.inf)
-    return Trouble("standing", f"the {name}", "water stands 3 in deep", where, None, True)
+    named = reason("place_named", name=name)
+    where = SpotPlace(spot, box(0, 0, 1, 1), name, named, None, True, np.inf)
+    why = reason("water_stands", depth=0.0762, place=named, over=None, seen=None)
+    return Trouble("standing", named, why, where, None, True)
 
 
 def pit(ground_of, fall: float, deep: float = 0.2):
@@ -96,15 +111,16 @@ def pit(ground_of, fall: float, deep: float = 0.2):
 
 
 def cures(troubles, drainage, *, spouts=(), extensions=None, gutters=False):
-    return cheap_cures(troubles, spouts, extensions or {}, drainage, gutters=gutters)
+    return cheap_cures(troubles, spouts, extensions or {}, drainage, RULES, gutters=gutters)
 
 
 def test_a_low_in_a_lawn_is_filled_where_the_ground_falls_on(ground_of) -> None:
     drainage = pit(ground_of, 0.03)
     (fill,) = cures([low_in(drainage)], drainage)
     volume = low_in(drainage).spot.spot.volume
-    assert fill.what.startswith(f"Fill the low in the lawn with {volume:.1f} m3 ({volume / 0.764555:.1f} yd3)")
-    assert fill.why == "water stands 3 in deep"
+    assert say(fill.what, "si").startswith(f"Fill the low in the lawn with {volume:.1f} m3 of soil")
+    assert say(fill.what, "us").startswith(f"Fill the low in the lawn with {volume / CUBIC_YARD:.1f} yd3 of soil")
+    assert say(fill.why, "us") == "Water stands 3.0 in deep on the lawn."
     # ground that hardly falls would only move the water
     flat = pit(ground_of, 0.005)
     assert cures([low_in(flat)], flat) == ()
@@ -126,11 +142,13 @@ def test_gutters_come_first_and_ids_count_up(ground_of) -> None:
     first, second, third = cures(
         [low_in(drainage)], drainage, spouts=[spout], extensions={"downspout-1": end}, gutters=True
     )
-    assert first.what.startswith("Clean the gutters")
+    assert first.what == reason("clean_gutters")
     # three metres east and four south: 5 m, 16 ft
-    assert second.what == "Lead downspout-1 16 ft (5.0 m) over the ground to lower lawn."
-    assert second.changes == "Keeps the water of 20 m2 (215 ft2) of roof from it."
-    assert third.what.startswith("Fill")
+    assert second.what["length"] == pytest.approx(5.0)
+    assert say(second.what, "us") == "Lead downspout-1 16 ft over the ground to lower lawn."
+    assert say(second.what, "si") == "Lead downspout-1 5 m over the ground to lower lawn."
+    assert say(second.changes, "us") == "Keeps the water of 215 ft2 of roof from it."
+    assert third.what.code == "fill_low"
     assert [cure.id for cure in (first, second, third)] == ["cure-1", "cure-2", "cure-3"]
     # a downspout that can be led nowhere is not spoken of
     assert len(cures([], drainage, spouts=[spout], gutters=True)) == 1

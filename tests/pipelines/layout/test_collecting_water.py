@@ -1,5 +1,8 @@
 """Where water is caught: arrival told on a square, trenches with known inverts, basins off keep-outs, downspouts."""
 
+from dataclasses import replace
+from functools import partial
+
 import numpy as np
 import pytest
 import shapely
@@ -7,25 +10,27 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.inputs.rules import load_rules
-from pipelines.layout.catching.collection import (
-    CollectionRules,
-    LayoutError,
-    fixed_basins,
-    free_ground,
-    heights_along,
-    is_minor,
-    site_collectors,
-    site_downspouts,
-)
-from pipelines.layout.catching.proposal import collection_rules
-from pipelines.layout.diagnosis.protected import ProtectedEdge, arrival_at, arriving_water, mask_of
+from pipelines.deliverables.words.say import say
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import load_rules, read_overrides
+from pipelines.layout.catching.basins import fixed_basins
+from pipelines.layout.catching.collection import is_minor, site_collectors
+from pipelines.layout.catching.collection_rules import collection_rules
+from pipelines.layout.catching.downspouts import site_downspouts
+from pipelines.layout.catching.sites import CatchGround, LayoutError, free_ground, heights_along
+from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water, mask_of
+from pipelines.layout.diagnosis.protected import arrival_at as arrival
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from terrain.flow.drainage import drain_ground, upstream_labels
 from terrain.flow.low_spots import find_low_spots
 from terrain.ground import OPEN, ROOF
+from terrain.reason import reason
+from terrain.unit_table import FOOT, INCH
 
-RULES = CollectionRules()
+RULES = collection_rules(load_rules(), None, None)
+arrival_at = partial(
+    arrival, share=RULES.arrival_share, cluster_reach=RULES.cluster_reach, cluster_share=RULES.cluster_share
+)
 LEFT, TOP = 500000.0, 4000000.0
 SIZE = 20
 
@@ -51,6 +56,7 @@ def cell(row: int, column: int) -> int:
 
 
 PATIO = shifted(box(6.0, 6.0, 12.0, 12.0))
+NO_TREES = shapely.Polygon()
 
 
 def edge(cells: list[int], areas: list[float]) -> ProtectedEdge:
@@ -69,7 +75,6 @@ def test_sheet_flow_over_one_side_is_met_along_that_side_and_an_overlap(grid) ->
     side = edge([cell(7, column) for column in range(6, 12)], [8.0] * 6)
     arrival = arrival_at(side, grid, offset=0.5, overlap=0.9)
     assert not arrival.concentrated
-    assert arrival.area == pytest.approx(48.0)
     # centres stand from 6.5 to 11.5 m; all six are needed for 95 % of the water
     assert arrival.stretch.length == pytest.approx(5.0 + 2.0 * 0.9)
     x, y = shapely.get_coordinates(arrival.stretch).T
@@ -135,19 +140,22 @@ def test_the_stretch_faces_its_share_of_the_water_and_no_shorter_arc_does(route_
 
 
 def trouble_at(side: ProtectedEdge) -> Trouble:
-    return Trouble("arriving", f"the {side.name}", "water runs at it", None, side, True)
+    name = reason("place_named", name=side.name)
+    why = reason("water_arrives", flow=0.001, area=side.arriving_area, place=name, seen=None)
+    return Trouble("arriving", name, why, None, side, True)
 
 
 def everywhere() -> shapely.Geometry:
     return shifted(box(0.0, 0.0, SIZE, SIZE))
 
 
-def sited(troubles, drainage, *, free=None, stone=None, paving=PATIO, rules=RULES, shots=()):
+def ground(drainage, *, free=None, stone=None, paving=PATIO, trees=NO_TREES, rules=RULES, shots=()):
     free = everywhere() if free is None else free
-    return site_collectors(
-        troubles, drainage, free=free, free_for_stone=free if stone is None else stone, paving=paving, rules=rules,
-        shots=shots,
-    )
+    return CatchGround(drainage, free, free if stone is None else stone, paving, trees, rules, shots)
+
+
+def sited(troubles, drainage, **more):
+    return site_collectors(troubles, ground(drainage, **more))
 
 
 def test_a_trench_along_a_contour_is_as_deep_as_the_rules_say_and_falls_to_one_end(slope) -> None:
@@ -180,7 +188,7 @@ def test_a_trench_down_a_slope_follows_it(ground_of) -> None:
 
 def test_a_trench_that_would_be_too_deep_gives_way_to_a_basin(slope) -> None:
     side = arriving_water("patio", "paving", PATIO, slope)
-    shallow = CollectionRules(deepest=RULES.depth + 0.01)
+    shallow = replace(RULES, deepest=RULES.depth + 0.01)
     (basin,), drains, _ = sited([trouble_at(side)], slope, rules=shallow)
     assert drains == ()
     assert basin.spot is None
@@ -214,8 +222,10 @@ def low_of(drainage, place: str = "lawn", *, seen: str | None = "a pond") -> Tro
     (spot,) = find_low_spots(drainage, rmse=0.02, prefix="low-")
     x, y = drainage.ground.grid.centres(spot.cells // SIZE, spot.cells % SIZE)
     shape = shapely.union_all(shapely.box(x - 0.5, y - 0.5, x + 0.5, y + 0.5))
-    where = SpotPlace(spot, shape, place, f"the {place}", seen, True, np.inf)
-    return Trouble("standing", f"the {place}", "water stands", where, None, True)
+    name = reason("place_named", name=place)
+    what = None if seen is None else reason("water_seen", what=seen, date=None)
+    why = reason("water_stands", depth=0.1, place=name, over=None, seen=what)
+    return Trouble("standing", name, why, SpotPlace(spot, shape, place, name, what, True, np.inf), None, True)
 
 
 def test_a_basin_stands_at_the_lowest_free_cell_of_its_low(ground_of) -> None:
@@ -238,13 +248,14 @@ def test_a_basin_snaps_off_a_keep_out_that_covers_its_low_but_not_far(ground_of)
     trouble = low_of(drainage)
     covered = shapely.buffer(trouble.spot.shape, 0.6)
     (basin,), _, refused = sited(
-        [trouble], drainage, free=shapely.difference(everywhere(), covered), rules=CollectionRules(basin_snap=8.0)
+        [trouble], drainage, free=shapely.difference(everywhere(), covered), rules=replace(RULES, basin_snap=8.0)
     )
     assert refused == ()
     assert not shapely.intersects(covered, basin.point)
     none, _, refused = sited([trouble], drainage, free=shapely.difference(everywhere(), covered))
     assert none == ()
-    assert refused == ("no basin fits at the lawn: no free ground within 3 m of it",)
+    (why,) = refused
+    assert say(why, "si") == "no basin fits at the lawn: no free ground within 3.0 m of it"
 
 
 def test_a_basin_stands_at_the_lowest_level_shot_of_its_low(ground_of) -> None:
@@ -257,14 +268,30 @@ def test_a_basin_stands_at_the_lowest_level_shot_of_its_low(ground_of) -> None:
 
 def test_a_small_hollow_in_a_lawn_that_nobody_minds_is_filled_rather_than_drained(ground_of) -> None:
     drainage = bowl(ground_of)
-    large = CollectionRules(small_hollow=1000.0)
+    large = replace(RULES, small_hollow=1000.0)
     unseen = low_of(drainage, seen=None)
     assert is_minor(unseen.spot, large)
     assert sited([unseen], drainage, rules=large) == ((), (), ())
     assert not is_minor(low_of(drainage).spot, large)
     assert not is_minor(low_of(drainage, "paving", seen=None).spot, large)
-    exactly = CollectionRules(small_hollow=unseen.spot.spot.area)
+    exactly = replace(RULES, small_hollow=unseen.spot.spot.area)
     assert not is_minor(unseen.spot, exactly)
+
+
+def test_a_basin_near_a_tree_stands_under_its_leaves(ground_of) -> None:
+    drainage = bowl(ground_of)
+    middle = Point(*map(float, drainage.ground.grid.centres(9, 9)))
+    for away, under in ((10.0 * FOOT - 0.01, True), (10.0 * FOOT + 0.01, False)):
+        tree = Point(middle.x + away, middle.y)
+        (basin,), _, _ = sited([low_of(drainage)], drainage, trees=tree)
+        assert basin.under_tree == under
+
+
+def test_stone_over_the_pipe_deepens_a_trench() -> None:
+    deep = load_rules().with_overrides(read_overrides({"stone_over_pipe": "14 in"}))
+    pipe = find_pipe("4 in D2729 perforated").outside
+    # 2 in under the pipe and so much over it, or the trade's 18 in, the more of the two
+    assert collection_rules(deep, None, None).depth == pytest.approx(2.0 * INCH + pipe + 14.0 * INCH)
 
 
 def test_few_basins_do_the_job(ground_of) -> None:
@@ -281,12 +308,12 @@ def test_fixed_basins_stand_where_they_are_wanted_or_are_refused(ground_of) -> N
     drainage = bowl(ground_of)
     low = low_of(drainage).spot
     inside, beside = shifted(Point(10.4, 9.6)), shifted(Point(1.5, 1.5))
-    first, second = fixed_basins([inside, beside], [low], drainage, everywhere(), PATIO, RULES)
+    first, second = fixed_basins([inside, beside], [low], ground(drainage))
     assert (first.point, first.spot, first.id) == (inside, "low-1", "basin-1")
     assert (second.point, second.spot, second.id) == (beside, None, "basin-2")
     assert second.cells.size
     with pytest.raises(LayoutError, match="point 2 lies off the lot, under a roof"):
-        fixed_basins([inside, beside], [low], drainage, shifted(box(5.0, 5.0, 15.0, 15.0)), PATIO, RULES)
+        fixed_basins([inside, beside], [low], ground(drainage, free=shifted(box(5.0, 5.0, 15.0, 15.0))))
 
 
 def test_free_ground_keeps_the_lines_offset_and_gives_way_on_a_narrow_lot() -> None:
@@ -310,20 +337,21 @@ def test_downspouts_are_tied_in_where_their_water_runs_to_a_trouble(ground_of) -
     kind[4:8, 4:12] = ROOF
     receiver = np.full((SIZE, SIZE), -1)
     receiver[4:8, 4:8], receiver[4:8, 8:12] = cell(8, 4), cell(8, 11)
-    ground = ground_of(plane, kind=kind, receiver=receiver)
-    ground = type(ground)(ground.grid, ground.elevation, ground.kind, ground.receiver, np.where(kind == ROOF, 0, -1))
-    drainage = drain_ground(ground)
+    made = ground_of(plane, kind=kind, receiver=receiver)
+    made = type(made)(made.grid, made.elevation, made.kind, made.receiver, np.where(kind == ROOF, 0, -1))
+    drainage = drain_ground(made)
     # the left half of the row below is in trouble
     seeds = np.full((SIZE, SIZE), -1)
     seeds[14, 0:8] = 0
     labels = upstream_labels(drainage, seeds)
     spouts = [("1", shifted(Point(4.5, 12.0))), ("2", shifted(Point(11.5, 12.0))), ("3", shifted(Point(18.0, 2.0)))]
-    (tied,) = site_downspouts(spouts, drainage, {0: "the patio"}, labels)
+    patio = reason("place_named", name="patio")
+    (tied,) = site_downspouts(spouts, drainage, {0: patio}, labels, reach=2.0)
     assert tied.id == "downspout-1"
     assert tied.area == 16.0
     assert np.array_equal(tied.cells, np.flatnonzero(receiver.ravel() == cell(8, 4)))
-    assert tied.why == "Its roof water runs to the patio."
-    assert site_downspouts([], drainage, {0: "the patio"}, labels) == ()
+    assert say(tied.why, "us") == "Its roof water runs to the patio."
+    assert site_downspouts([], drainage, {0: patio}, labels, reach=2.0) == ()
 
 
 def test_mask_is_of_cells_whose_centre_lies_inside(grid) -> None:
@@ -340,8 +368,8 @@ def test_stone_is_sited_by_the_kind_of_foundation(foundation: str | None, footin
         assert rules.wall_offset >= rules.deepest - (0.3 if footing is None else footing) - 1e-12
         assert rules.wall_offset >= 0.3
     else:
-        assert rules.wall_offset == pytest.approx(4.0 * 0.3048)
-    assert rules.depth == pytest.approx(18.0 * 0.0254)
-    assert rules.width == pytest.approx(12.0 * 0.0254)
+        assert rules.wall_offset == pytest.approx(4.0 * FOOT)
+    assert rules.depth == pytest.approx(18.0 * INCH)
+    assert rules.width == pytest.approx(12.0 * INCH)
     # two inches of stone under the pipe (International Residential Code R405.1)
-    assert rules.bedding == pytest.approx(2.0 * 0.0254)
+    assert rules.bedding == pytest.approx(2.0 * INCH)

@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
+from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.inputs.tables.prices import default_prices
@@ -23,9 +25,10 @@ from pipelines.layout.quantities.quantities import (
     turf_area,
 )
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
+from terrain.reason import reason
+from terrain.unit_table import CUBIC_YARD, FOOT, HOUR, INCH
 
-FOOT, INCH = 0.3048, 0.0254
-CUBIC_FOOT, CUBIC_YARD = FOOT**3, (3 * FOOT) ** 3
+CUBIC_FOOT = FOOT**3
 RULES = load_rules()
 EASY = Access()
 SDR, D2729 = find_pipe("4 in SDR-35"), find_pipe("4 in D2729 perforated")
@@ -62,7 +65,8 @@ def sump() -> Sump:
 
 
 def amounts(works: Works, access: Access = EASY) -> dict[str, float]:
-    told = {each.item: each.amount for each in quantities_of(works, RULES, access)}
+    """In US units of the trade."""
+    told = {each.item: in_trade_units(each.amount, each.kind, "us")[0] for each in quantities_of(works, RULES, access)}
     return told | {"labour": sum(amount for item, amount in told.items() if item.startswith("labour, "))}
 
 
@@ -167,7 +171,7 @@ def test_a_pump_brings_its_parts_and_an_electrician_and_the_street_a_permit() ->
     for item in ("pump", "sump basin and lid", "check valve", "alarm", "electrician"):
         assert found[item] == 1.0
     assert "permit" not in found
-    crossing = run(10.0, 0.5, 0.5, crossings=("right of way: a permit is needed",))
+    crossing = run(10.0, 0.5, 0.5, crossings=(reason("right_of_way_permit"),))
     assert amounts(Works(pipe_runs=(crossing, crossing)))["permit"] == 1.0
 
 
@@ -187,9 +191,9 @@ class Price:
 
 def test_lines_add_up_with_overhead_minimum_and_contingency_as_lines() -> None:
     quantities = (
-        Quantity("pipe", 100.0, "ft", "material"),
-        Quantity("labour", 10.0, "h", "hired"),
-        Quantity("spoil in place", 3.0, "yd3", "hired"),
+        Quantity("pipe", 100.0 * FOOT, "length", "material"),
+        Quantity("labour", 10.0 * HOUR, "hours", "hired"),
+        Quantity("spoil in place", 3.0 * CUBIC_YARD, "earth", "hired"),
     )
     prices = {
         "pipe": Price("ft", 2.0, 3.0, 4.0), "labour": Price("h", 40.0, 60.0, 90.0),
@@ -198,8 +202,8 @@ def test_lines_add_up_with_overhead_minimum_and_contingency_as_lines() -> None:
     lines, unpriced = price_take_off(quantities, prices, RULES)
     assert unpriced == ()
     money = {line.item: (line.low, line.likely, line.high) for line in lines}
-    assert money["pipe"] == (200.0, 300.0, 400.0)
-    assert money["labour"] == (400.0, 600.0, 900.0)
+    assert money["pipe"] == pytest.approx((200.0, 300.0, 400.0))
+    assert money["labour"] == pytest.approx((400.0, 600.0, 900.0))
     # its money stands in the line of what is driven off
     assert money["spoil in place"] == (0.0, 0.0, 0.0)
     # 20, 35, 50 % on what is hired
@@ -215,17 +219,34 @@ def test_lines_add_up_with_overhead_minimum_and_contingency_as_lines() -> None:
 
 
 def test_no_minimum_line_where_the_job_is_large_enough() -> None:
-    quantities = (Quantity("labour", 100.0, "h", "hired"),)
+    quantities = (Quantity("labour", 100.0 * HOUR, "hours", "hired"),)
     lines, _ = price_take_off(quantities, default_prices(), RULES)
     assert [line.item for line in lines] == ["labour", "overhead and profit", "contingency"]
 
 
 def test_an_item_without_a_usable_price_is_named_and_costs_nothing() -> None:
-    quantities = (Quantity("pipe", 100.0, "ft", "material"), Quantity("grate", 1.0, "each", "material"))
-    lines, unpriced = price_take_off(quantities, {"pipe": Price("m", 1.0, 2.0, 3.0)}, RULES)
-    assert unpriced == ("pipe (its price is by m, ft is needed)", "grate")
+    quantities = (Quantity("pipe", 100.0, "length", "material"), Quantity("grate", 1.0, "each", "material"))
+    lines, unpriced = price_take_off(quantities, {"pipe": Price("load", 1.0, 2.0, 3.0)}, RULES)
+    pipe, grate = (say(each, "us") for each in unpriced)
+    assert pipe.startswith('The price list has no price for pipe that can be used (it is by the "load")')
+    assert grate.startswith("The price list has no price for grate;")
     assert total_cost(lines).likely == 0.0
     assert [line.quantity for line in lines[:2]] == [100.0, 1.0]
+
+
+def test_a_line_costs_the_same_by_the_foot_and_by_the_metre_and_is_told_in_either() -> None:
+    quantities = (Quantity("pipe", 30.48, "length", "material"), Quantity("stone", 907.18474, "weight", "material"))
+    by_foot = {"pipe": Price("ft", 2.0, 3.0, 4.0), "stone": Price("ton", 35.0, 55.0, 85.0)}
+    by_metre = by_foot | {"pipe": Price("m", 2.0 / FOOT, 3.0 / FOOT, 4.0 / FOOT)}
+    one, other = (price_take_off(quantities, prices, RULES)[0] for prices in (by_foot, by_metre))
+    assert [line.likely for line in one] == pytest.approx([line.likely for line in other])
+    assert [line.likely for line in one[:2]] == pytest.approx([300.0, 55.0])
+    assert [in_trade_units(line.quantity, line.kind, "us") for line in one[:2]] == [
+        (pytest.approx(100.0), "ft"), (pytest.approx(1.0), "ton")
+    ]
+    assert [in_trade_units(line.quantity, line.kind, "si") for line in one[:2]] == [(30.48, "m"), (0.90718474, "t")]
+    assert in_trade_units(2.0, "load", "si") == (2.0, "load")
+    assert in_trade_units(0.35, "percent", "us") == (pytest.approx(35.0), "%")
 
 
 def test_every_item_of_a_full_job_has_a_default_price() -> None:
@@ -256,8 +277,8 @@ def test_costs_rise_from_low_to_high_and_with_what_is_dug(lengths, depth, stone,
     for line in lines:
         price = prices.get(line.item)
         if price is not None and line.item not in ("spoil in place", "truckloads of spoil"):
-            assert line.likely == pytest.approx(line.quantity * price.likely)
-    found = {line.item: line.quantity for line in lines}
+            assert line.likely == pytest.approx(in_trade_units(line.quantity, line.kind, "us")[0] * price.likely)
+    found = {line.item: in_trade_units(line.quantity, line.kind, "us")[0] for line in lines}
     assert found["4 in SDR-35 pipe"] == pytest.approx(sum(lengths) / FOOT * 1.075)
     assert found["truckloads of spoil"] == ceil(found["spoil disposal, loose"] / 5.0 - 1e-9)
     longer = Works(pipe_runs=(*works.pipe_runs, run(1.0, depth, depth)), french_drains=works.french_drains)
@@ -269,7 +290,7 @@ def test_rules_of_the_site_file_change_what_is_taken() -> None:
     given_rules = {"stone_density": "1.6 ton/yd3", "waste_stone": "0 %", "trench_width_solid": "8 in"}
     rules = RULES.with_overrides(read_overrides(given_rules))
     works = Works(french_drains=(drain(100 * FOOT, FOOT, 1.5 * FOOT),), pipe_runs=(run(10.0, 0.5, 0.5),))
-    found = {each.item: each.amount for each in quantities_of(works, rules, EASY)}
+    found = {each.item: in_trade_units(each.amount, each.kind, "us")[0] for each in quantities_of(works, rules, EASY)}
     assert found["washed stone"] == pytest.approx(1.6 * (150.0 - 9.6903) / 27.0, rel=1e-4)
     # eight inches leave no room for the pipe: it is dug as wide as the pipe and 10 cm
     assert trench_width(works.pipe_runs[0], rules) == pytest.approx(max(8 * INCH, SDR.outside + 0.1))

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.surface_map import map_surfaces
+from pipelines.inputs.rules import load_rules
 from pipelines.layout.catching.design_flows import rating_of
 from pipelines.layout.diagnosis.division import SIDES, CollectingPlace, divide_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, Taking, WaterSettings, excess_by_cell, run_storm
@@ -97,7 +98,7 @@ def test_a_low_spot_holds_soaks_and_spills_and_a_basin_empties_it(ground_of) -> 
     stood = before.standing[spot.id]
     assert stood.depth > 0.05
     # a basin's works are named in the runoff table, and nothing is counted twice
-    takes = {spot.id: Taking("basin-1", rating=rating_of(spot, 0.01))}
+    takes = {spot.id: Taking("basin-1", rating=rating_of(spot, 0.01, load_rules()))}
     after = _storm(drainage, _everywhere(drainage), [place], takes, {spot.id: spot})
     assert closes(after)
     assert after.standing[spot.id].depth < stood.depth
@@ -162,7 +163,7 @@ def test_the_balance_closes_on_any_ground_with_any_works(ground_of, seed, gpm, r
         places.append(CollectingPlace(name, "taker", np.unique(rng.choice(inside, size=4))))
         takings[name] = Taking(name, flow * 6.309e-5)
     for name in list(spots)[::2]:
-        takings[name] = Taking(f"basin-{name}", rating=rating_of(spots[name], 0.001))
+        takings[name] = Taking(f"basin-{name}", rating=rating_of(spots[name], 0.001, load_rules()))
     water = _storm(drainage, on_lot, places, takings, spots)
     assert closes(water)
     for number, flow in enumerate(gpm):

@@ -5,14 +5,31 @@ import pytest
 import shapely
 from shapely import Point, box
 
+from pipelines.deliverables.words.say import say
 from pipelines.inputs.rules import load_rules
-from pipelines.layout.catching.proposal import trouble_rules
 from pipelines.layout.diagnosis.protected import ProtectedEdge
-from pipelines.layout.diagnosis.troubles import SpotPlace, StandingTime, TroubleRules, find_troubles, place_of
+from pipelines.layout.diagnosis.troubles import (
+    BESIDE_HOUSE,
+    LAWN,
+    SpotPlace,
+    StandingTime,
+    find_troubles,
+    place_of,
+    trouble_rules,
+)
 from terrain.flow.low_spots import LowSpot
+from terrain.reason import Reason, reason
+from terrain.unit_table import HOUR, INCH
 
-INCH, HOUR = 0.0254, 3600.0
-RULES = TroubleRules()
+RULES = trouble_rules(load_rules())
+
+
+def named(name: str) -> Reason:
+    return reason("place_named", name=name)
+
+
+def saw(what: str) -> Reason:
+    return reason("water_seen", what=what, date=None)
 
 
 def low(name: str = "low-1", *, area: float = 20.0, doubtful: bool = False) -> LowSpot:
@@ -25,7 +42,8 @@ def low(name: str = "low-1", *, area: float = 20.0, doubtful: bool = False) -> L
 
 
 def spot_on(place: str, *, seen: str | None = None, on_parcel: bool = True, **more) -> SpotPlace:
-    return SpotPlace(low(**more), box(0, 0, 2, 2), place, f"the {place}", seen, on_parcel, np.inf)
+    what = None if seen is None else saw(seen)
+    return SpotPlace(low(**more), box(0, 0, 2, 2), place, named(place), what, on_parcel, np.inf)
 
 
 def standing(place: SpotPlace, depth: float, over: float | None):
@@ -38,11 +56,10 @@ def edge(name: str, kind: str, *areas: float) -> ProtectedEdge:
 
 def test_the_trades_tolerances_are_those_of_the_rules() -> None:
     # common practice, no source: 2 in for 24 h on a lawn, 0.5 in for 2 h on a patio, none at a sill
-    rules = trouble_rules(load_rules())
+    rules = RULES
     assert (rules.lawn.depth, rules.lawn.duration) == pytest.approx((2.0 * INCH, 24.0 * HOUR))
     assert (rules.paving.depth, rules.paving.duration) == pytest.approx((0.5 * INCH, 2.0 * HOUR))
     assert (rules.wall.depth, rules.wall.duration) == (0.0, 0.0)
-    assert (rules.lawn, rules.paving) == (RULES.lawn, RULES.paving)
 
 
 @pytest.mark.parametrize(("place", "depth", "hours"), [("lawn", 2.0, 24.0), ("paving", 0.5, 2.0)])
@@ -54,8 +71,8 @@ def test_exactly_what_is_put_up_with_is_no_trouble(place: str, depth: float, hou
     assert standing(where, limit.depth, 1e9) == ()
     assert standing(where, limit.depth + 0.01, limit.duration) == ()
     (trouble,) = standing(where, limit.depth + 1e-6, limit.duration + 1.0)
-    assert (trouble.kind, trouble.name, trouble.certain) == ("standing", f"the {place}", True)
-    assert f"{(limit.depth + 1e-6) / INCH:.1f} in" in trouble.why
+    assert (trouble.kind, trouble.name, trouble.certain) == ("standing", named(place), True)
+    assert say(trouble.why, "us").startswith(f"water stands {depth:.1f} in deep on the {place}, above the tolerated")
     # where nobody knows for how long, depth alone decides
     assert standing(where, limit.depth, None) == ()
     assert len(standing(where, limit.depth + 1e-6, None)) == 1
@@ -75,7 +92,7 @@ def test_a_low_that_lidar_cannot_tell_counts_on_paving_and_where_someone_saw_it(
     assert not patio.certain
     (seen,) = standing(spot_on("lawn", doubtful=True, seen="a pond after rain"), *deep)
     assert seen.certain
-    assert "seen: a pond after rain" in seen.why
+    assert say(seen.why, "us").endswith("seen: a pond after rain")
     # what was seen is believed even where the reckoning holds it tolerable
     assert len(standing(spot_on("lawn", seen="wet"), 0.01, 0.0)) == 1
 
@@ -92,9 +109,10 @@ def test_water_that_runs_at_something_is_a_trouble_above_its_limit(kind: str, li
 
     assert arriving(limit * (1.0 - 1e-9)) == ()
     (trouble,) = arriving(limit * (1.0 + 1e-9))
-    assert (trouble.kind, trouble.name) == ("arriving", "the it")
-    assert "100 m2 (1076 ft2)" in trouble.why
-    near, far = [(Point(6.0, 2.0), "runs in")], [(Point(60.0, 2.0), "elsewhere")]
+    assert (trouble.kind, trouble.name) == ("arriving", named("it"))
+    assert "from 100 m2 of ground" in say(trouble.why, "si")
+    assert "from 1,076 ft2 of ground" in say(trouble.why, "us")
+    near, far = [(Point(6.0, 2.0), saw("runs in"))], [(Point(60.0, 2.0), saw("elsewhere"))]
     assert arriving(0.26 * limit, far) == ()
     assert len(arriving(0.26 * limit, near)) == 1
     assert arriving(0.25 * limit, near) == ()
@@ -106,7 +124,7 @@ def test_an_edge_that_no_water_steps_onto_is_dry() -> None:
 
 def test_water_that_runs_at_a_wet_patio_belongs_to_its_trouble() -> None:
     patio, peak = edge("patio", "paving", 100.0), 0.3 * RULES.arriving_paving / 100.0
-    wet = SpotPlace(low(), box(0, 0, 2, 2), "paving", "the patio", None, True, np.inf)
+    wet = SpotPlace(low(), box(0, 0, 2, 2), "paving", named("patio"), None, True, np.inf)
     assert find_troubles([], {}, [patio], [], unit_peak=peak, rules=RULES) == ()
     both = find_troubles([wet], {"low-1": StandingTime(0.1, 1e5)}, [patio], [], unit_peak=peak, rules=RULES)
     assert {trouble.kind for trouble in both} == {"standing", "arriving"}
@@ -137,14 +155,14 @@ def test_a_low_is_the_pavings_where_it_touches_it_else_the_walls_near_a_house() 
         )
 
     assert told(box(13, 3, 16, 6)).place == "paving"
-    assert told(box(13, 3, 16, 6)).name == "the patio"
-    assert told(box(5.5, 10, 7, 12)).place == "wall"
-    assert told(box(5.5 + 1e-6, 10, 7, 12)).place == "lawn"
+    assert told(box(13, 3, 16, 6)).name == named("patio")
+    assert (told(box(5.5, 10, 7, 12)).place, told(box(5.5, 10, 7, 12)).name) == ("wall", BESIDE_HOUSE)
+    assert (told(box(5.5 + 1e-6, 10, 7, 12)).place, told(box(6, 10, 7, 12)).name) == ("lawn", LAWN)
     assert told(box(6, 10, 7, 12)).sill_distance == 2.0
     assert not told(box(30, 30, 32, 32)).on_parcel
     near, far = Point(14.0, 10.0), Point(14.1, 10.0)
-    assert told(box(7, 9, 9, 11), [(near, "seen")]).complaint == "seen"
-    assert told(box(7, 9, 9, 11), [(far, "seen")]).complaint is None
+    assert told(box(7, 9, 9, 11), [(near, saw("wet"))]).complaint == saw("wet")
+    assert told(box(7, 9, 9, 11), [(far, saw("wet"))]).complaint is None
 
 
 def test_water_that_runs_on_is_as_doubtful_as_the_pond_it_is_counted_for() -> None:
@@ -160,3 +178,13 @@ def test_water_that_runs_on_is_as_doubtful_as_the_pond_it_is_counted_for() -> No
         # enough of it is a trouble of its own
         found = find_troubles([pond], water, [patio], [], unit_peak=peak / 25.0, rules=RULES)
         assert [each.certain for each in found if each.kind == "arriving"] == [True]
+
+
+@pytest.mark.parametrize(
+    ("time", "told"),
+    [(26.4 * HOUR, "above the tolerated depth for 26 h"), (60.0 * HOUR, "above the tolerated depth for 2.5 d"),
+     (np.inf, "above the tolerated depth longer than the storm was followed")],
+)
+def test_how_long_it_stands_is_told_in_hours_then_days(time: float, told: str) -> None:
+    (trouble,) = standing(spot_on("paving"), 3.0 * INCH, time)
+    assert say(trouble.why, "us") == f"water stands 3.0 in deep on the paving, {told}"

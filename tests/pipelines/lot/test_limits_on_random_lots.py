@@ -18,10 +18,10 @@ from pipelines.inputs.rules import load_rules
 from pipelines.layout.plan import PipeRun, Plan
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
+from terrain.unit_table import CUBIC_YARD, FOOT, INCH, SHORT_TON
 
 ROWS, COLUMNS, CELL = 90, 72, 0.5
 EAST, NORTH = 500_000.0, 4_400_000.0
-FOOT, INCH = 0.3048, 0.0254
 TAPER = 5.0
 """Last stretch before an outlet in which the cover may taper out. [m]"""
 RULES = load_rules()
@@ -354,13 +354,13 @@ def _check_money(plan: Plan) -> None:
     ]:
         laid[f"{key} pipe"] = laid.get(f"{key} pipe", 0.0) + shapely.force_2d(line).length
     for item, length in laid.items():
-        assert quantities[item] == pytest.approx(length / FOOT * 1.075, rel=1e-6)
+        assert quantities[item] == pytest.approx(length * 1.075, rel=1e-6)
     stone = sum(
         drain.length * (drain.width * drain.depth - np.pi * find_pipe(drain.pipe).outside ** 2 / 4.0)
         for drain in plan.french_drains
     )
     stone += 0.025 * len(plan.catch_basins) + 0.064 * len(plan.sumps)
-    assert quantities.get("washed stone", 0.0) == pytest.approx(stone / (3 * FOOT) ** 3 * 1.4 * 1.1, rel=1e-6)
+    assert quantities.get("washed stone", 0.0) == pytest.approx(stone / CUBIC_YARD * 1.4 * SHORT_TON * 1.1, rel=1e-6)
     total = total_cost(plan.take_off)
     assert total.low <= total.likely <= total.high
     (chosen,) = [way for way in plan.alternatives if way.chosen]

@@ -10,7 +10,7 @@ import shapely
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
-from pipelines.layout.quantities.quantities import FOOT, Access, Works, quantities_of, trench_width
+from pipelines.layout.quantities.quantities import Access, Works, quantities_of, trench_width
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
 
@@ -149,7 +149,7 @@ def test_take_off_is_recomputed_from_the_works_and_adds_up(findings: Findings) -
     waste = 1.0 + load_rules()["waste_pipe"].likely
     quantities = {line.item: line.quantity for line in plan.take_off}
     for item, length in laid.items():
-        assert quantities[item] == pytest.approx(length / FOOT * waste, rel=1e-6)
+        assert quantities[item] == pytest.approx(length * waste, rel=1e-6)
     chosen = next(way for way in plan.alternatives if way.chosen)
     total = total_cost(plan.take_off)
     assert (total.low, total.likely, total.high) == pytest.approx((chosen.low, chosen.likely, chosen.high))

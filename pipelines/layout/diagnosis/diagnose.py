@@ -1,0 +1,155 @@
+"""From a lot and a storm to what is wrong."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import TravelRules
+from pipelines.hydrology.surface_map import SurfaceMap
+from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
+from pipelines.layout.diagnosis.lot_water import LotWater, WaterSettings, run_storm
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.diagnosis.troubles import (
+    SpotPlace,
+    StandingTime,
+    Trouble,
+    TroubleRules,
+    find_troubles,
+    place_of,
+    trouble_rules,
+)
+from terrain.arrays import BoolArray
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.drainage import upstream_labels
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reckoning:
+    """What the storm is reckoned on.
+
+    Attributes
+    ----------
+    rain : DesignRain
+        The run's one rain.
+    compacted : bool
+        Soil taken one group worse than mapped.
+    watched : float
+        How long after the storm standing water is followed. [s]
+    """
+
+    surfaces: SurfaceMap
+    rain: DesignRain
+    compacted: bool
+    travel: TravelRules
+    watched: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Diagnosis:
+    """What is wrong on the lot as it is.
+
+    Attributes
+    ----------
+    division : Division
+        Studied ground by where its water collects.
+    places : dict of str to SpotPlace
+        Low spots that count, and what kind of place each is.
+    troubles : tuple of Trouble
+        Worst first.
+    wet : (rows, cols) bool ndarray
+        Cells whose water comes to a place in trouble.
+    """
+
+    division: Division
+    water: LotWater
+    places: dict[str, SpotPlace]
+    troubles: tuple[Trouble, ...]
+    wet: BoolArray
+    rules: TroubleRules
+
+
+def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
+    """The storm on the lot as it is, and what is wrong."""
+    spots = situation.counted_spots
+    rules = trouble_rules(situation.rules)
+    shapes = _spot_shapes(situation)
+    houses = [part for part in shapely.get_parts(situation.houses) if isinstance(part, BaseGeometry)]
+    places = {
+        spot.id: place_of(
+            spot,
+            shapes[spot.id],
+            parcel=situation.parcel,
+            edges=situation.edges,
+            houses=houses,
+            complaints=situation.complaints,
+            rules=rules,
+        )
+        for spot in spots
+    }
+    division = divide_ground(
+        situation.drainage,
+        situation.on_parcel,
+        [CollectingPlace(spot.id, "spot", spot.cells) for spot in spots],
+        skip=situation.studied,
+    )
+    water = run_storm(
+        division, situation.drainage, {spot.id: spot for spot in spots}, reckoning.surfaces, reckoning.rain, {},
+        settings_for(places, rules, reckoning),
+    )
+    troubles = find_troubles(
+        list(places.values()), standing_times(water), situation.edges, situation.complaints,
+        unit_peak=unit_peak(water), rules=rules,
+    )
+    return Diagnosis(division, water, places, troubles, _wet(situation, troubles), rules)
+
+
+def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
+    """How the storm is run on places of these kinds."""
+    tolerable = {name: rules.at(place.place).depth for name, place in places.items()}
+    return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched)
+
+
+def standing_times(water: LotWater) -> dict[str, StandingTime]:
+    """Deepest water and time above what is tolerated, by low spot."""
+    return {
+        name: StandingTime(each.depth, np.inf if each.stands_at_end else each.time_above)
+        for name, each in water.standing.items()
+    }
+
+
+def run_on_share(situation: Situation, found: Diagnosis) -> float:
+    """Share of the ground behind what is wrong that lies outside the lot. [-]"""
+    wet = found.wet & situation.studied
+    return float(np.count_nonzero(wet & ~situation.on_parcel)) / max(int(np.count_nonzero(wet)), 1)
+
+
+def unit_peak(water: LotWater) -> float:
+    """Peak of runoff from a square metre, the mean of all regions by area. [m/s]"""
+    area = sum(row.area for row in water.runoff)
+    return sum(row.hydrograph.peak for row in water.runoff) / area if area > 0.0 else 0.0
+
+
+def _spot_shapes(situation: Situation) -> dict[str, BaseGeometry]:
+    labels = np.full(situation.grid.shape, -1, dtype=np.int64)
+    spots = situation.counted_spots
+    for number, spot in enumerate(spots):
+        labels.ravel()[spot.cells] = number
+    polygons = label_polygons(labels, situation.grid)
+    return {spot.id: cast(BaseGeometry, polygons[number]) for number, spot in enumerate(spots)}
+
+
+def _wet(situation: Situation, troubles: Sequence[Trouble]) -> BoolArray:
+    """Cells whose water comes to a low spot or an edge in trouble."""
+    seeds = np.full(situation.on_parcel.size, -1, dtype=np.int64)
+    for trouble in troubles:
+        if trouble.spot is not None:
+            seeds[trouble.spot.spot.cells] = 0
+        if trouble.edge is not None:
+            seeds[trouble.edge.cells] = 0
+    wet: BoolArray = upstream_labels(situation.drainage, seeds.reshape(situation.on_parcel.shape)) == 0
+    return wet
