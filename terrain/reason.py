@@ -22,6 +22,10 @@ class Reason:
     def __getitem__(self, name: str) -> Any:
         return dict(self.values)[name]
 
+    def __contains__(self, text: object) -> bool:
+        # else `"words" in reason` would search by position
+        raise TypeError(f"{self.code} is a fact, not words: say it first")
+
 
 def reason(code: str, **values: Any) -> Reason:
     """A reason from its code and what it tells. [SI]"""

@@ -435,7 +435,7 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     "soils beside the lot": (
         both(site('group = "B"', 'file = "soils.gpkg"'), layer("soils", [box(15, 0, 30, 30)], file="soils.gpkg",
                                                                group=["A"])),
-        ("50 % of the lot",),
+        ("The soils given leave out 50 % of the lot: hydrologic group C is assumed there",),
     ),
     "outfalls off the raster": (
         layer("outfalls", [LineString([(-80, 1), (-40, 1)])]),

@@ -137,7 +137,7 @@ def test_the_site_file_of_start_is_screened_as_it_is(run: Run, in_metres: Path, 
     assert found["parcel_area_m2"] == pytest.approx(19.6 * 21.7)
     assert found["verdict"].startswith("Roofs are not given")
     # nothing is assumed in silence
-    for part in ("no roofs are given", "No rain is given: 50 mm", "no soil is given", "no accuracy", "no outfall is"):
+    for part in ("No roofs are given", "No rain is given: 50 mm", "No soil is given", "No accuracy", "No outfall is"):
         assert any(part in text for text in found["warnings"]), part
 
 

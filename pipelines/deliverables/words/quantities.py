@@ -31,8 +31,7 @@ _TENTHS_UP_TO, _MINUTES_UP_TO, _HOURS_UP_TO = 10.0 * MINUTE, 120.0 * MINUTE, 48.
 
 
 def format_quantity(value: float | None, kind: str, units: Units = "us") -> str:
-    """A quantity as a person reads it; None and what is not finite are "unknown".
-    """
+    """A quantity of one of `KINDS` as a person reads it; None and what is not finite are "unknown"."""
     return " ".join(part for part in written(value, kind, units) if part)
 
 

@@ -12,7 +12,7 @@ from terrain.unit_table import Units
 
 
 def say(fact: Reason | str, units: Units) -> str:
-    """A reason in words; what a person wrote stays as it is."""
+    """A reason in words, which one of the tables must have for its code; what a person wrote stays as it is."""
     if isinstance(fact, str):
         return fact
     return str(_template(fact.code, units).render(dict(fact.values)))

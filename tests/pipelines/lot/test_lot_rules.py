@@ -11,7 +11,7 @@ import shapely
 from shapely import Point, box
 
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.words.say import say_all
+from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.lot import screen_lot
 
@@ -178,7 +178,7 @@ def test_without_roofs_low_spots_get_provisional_basins_and_nothing_else(screen:
     assert plan.pipe_runs == plan.french_drains == plan.sumps == plan.take_off == ()
     (line,) = plan.discharges
     assert (line.mode, line.verdict) == ("none", "cannot_tell")
-    assert any("no roofs are given" in warning for warning in say_all(findings.warnings, "si"))
+    assert any("No roofs are given" in say(warning, "us") for warning in findings.warnings)
     # the ground is read all the same
     assert findings.low_spots
     assert findings.flow_paths
@@ -196,7 +196,7 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
         assert street.intersects(outfall.point)
     assert all(line.verdict != "sure" for line in plan.discharges)
     assert "cannot tell" in plan.verdict
-    assert any("no outfall is given" in warning for warning in say_all(findings.warnings, "si"))
+    assert any("No outfall is given" in say(warning, "us") for warning in findings.warnings)
 
 
 def test_no_lawful_way_is_said_and_the_water_stays_in_the_balance(screen: Screen) -> None:
@@ -417,7 +417,7 @@ def test_what_happens_when_all_is_clogged_is_told_against_the_sill(
 ) -> None:
     more = house("slab") + ("" if floor is None else f'floor = "{floor} m"\n')
     findings = screen(pitted(slope_to_swale(0.01)), layers(), more)
-    (said,) = [text for text in say_all(findings.warnings, "si") if "clogged or the power out" in text]
+    (said,) = [text for text in say_all(findings.warnings, "us") if "clogged or the power out" in text]
     assert words in said
     if floor == 102.0:
         room = float(said.split("in (")[2].split(" cm)")[0]) / 100.0

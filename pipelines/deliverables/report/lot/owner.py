@@ -23,7 +23,7 @@ from pipelines.deliverables.words.say import sentence
 from pipelines.layout.plan import Cure, Plan, TakeOffLine
 from terrain.unit_table import Units
 
-GUTTERS = "cure_clean_gutters"
+GUTTERS = "clean_gutters"
 SHARES = {"material": "Material", "hired": "Labor, equipment, permits, overhead and contingency"}
 
 
