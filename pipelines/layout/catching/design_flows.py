@@ -7,11 +7,11 @@ import numpy as np
 
 from pipelines.hydraulics.grate import weir_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate

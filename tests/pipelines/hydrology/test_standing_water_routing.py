@@ -6,11 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from pipelines.hydraulics.errors import HydraulicsError
+from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.standing_water import most_in_an_hour, route_storage
 from pipelines.hydrology.storage import (
     FloatPump,
-    StageOutflow,
     StageStorage,
     above_sill,
     basin_storage,
@@ -189,7 +190,7 @@ def test_storages_pumps_and_ratings_that_cannot_be_are_refused():
         storage_of_levels([0.0, 1.0], [2.0, 1.0])
     with pytest.raises(StorageError, match="the on level must be higher"):
         FloatPump(0.001, 0.1, 0.2)
-    with pytest.raises(StorageError, match="levels that increase"):
+    with pytest.raises(HydraulicsError, match="levels that increase"):
         StageOutflow(np.array([0.0, 1.0]), np.array([1.0, 0.0]))
     with pytest.raises(StorageError, match="height is -1"):
         basin_storage(0.6, 1.0, 0.0)
