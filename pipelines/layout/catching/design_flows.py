@@ -7,11 +7,11 @@ import numpy as np
 
 from pipelines.hydraulics.grate import weir_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
+from pipelines.hydraulics.ratings import StageOutflow
+from pipelines.hydraulics.stone_trench import StoneTrench, trench_capacity
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -112,12 +112,12 @@ def drain_capacity(drain: DrainSite) -> float:
 
     References
     ----------
-    .. [1] As of `report_trench`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
+    .. [1] As of `trench_capacity`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
        ch. 10, eq. 10-30, and Oregon DOT Hydraulics Manual, ch. 13 app. D for the clogging of slotted drains.
     """
     if drain.channel:
         return 0.5 * weir_flow(CHANNEL_HEAD, drain.length)
-    return float(report_trench(stone_trench(drain), 1.0, soil_rate=0.0).taken)
+    return trench_capacity(stone_trench(drain))
 
 
 def stone_trench(drain: DrainSite) -> StoneTrench:
@@ -128,7 +128,6 @@ def stone_trench(drain: DrainSite) -> StoneTrench:
         depth=drain.depth,
         pipe=find_pipe(DRAIN_PIPE),
         slope=max(drain.slope, 1e-4),
-        cover="grade",
     )
 
 
