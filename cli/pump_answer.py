@@ -3,79 +3,62 @@
 import textwrap
 from collections.abc import Callable
 
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.deliverables.words.say import say, start_upper
 from pipelines.hydraulics.pumping.lift import LiftResult
-from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
+from terrain.unit_table import Units
 
 CAUTION = (
-    "A licensed electrician and ground-fault protection for the pump's circuit; unplugged before anyone reaches in. "
+    "A licensed electrician and ground-fault protection for the pump's circuit; unplug it before anyone reaches in. "
     "A pump fails with the power: know where the water goes then. Confirm the curve with the pump's own sheet."
 )
 
 WIDTH = 100
 
-Cell = Callable[[LiftResult], str]
+# label, kind of quantity, and what is told of each size of pipe
+_ROWS: tuple[tuple[str, str, Callable[[LiftResult], float | None]], ...] = (
+    ("inside diameter", "diameter", lambda result: result.inside),
+    ("Hazen-Williams C", "count", lambda result: result.hazen_williams),
+    ("comes out", "flow", lambda result: result.operating_flow),
+    ("  of it back by relief hole", "flow", lambda result: result.relief_flow),
+    ("pump's head there", "level", lambda result: result.operating_head),
+    ("  static lift", "level", lambda result: result.static_lift),
+    ("  friction", "level", lambda result: result.friction_head),
+    ("  fittings and exit", "level", lambda result: result.minor_head),
+    ("velocity", "velocity", lambda result: result.velocity),
+    ("jet over an open end", "depth", lambda result: result.jet_height),
+    ("drains back", "water", lambda result: result.drain_back),
+)
+_BASIN_ROWS: tuple[tuple[str, str, Callable[[LiftResult], float | None]], ...] = (
+    ("starts an hour at most", "count", lambda result: result.starts_per_hour),
+    ("between on and off", "water", lambda result: result.cycle_volume),
+    ("needed between them", "water", lambda result: result.cycle_volume_needed),
+)
 
 
-def pump_answer(lift: LiftResult) -> str:
+def pump_answer(lift: LiftResult, units: Units) -> str:
     """The run's answer as plain text: one column a pipe size, every number with its unit."""
     results = (lift, *lift.alternatives)
-    rows = [[label, *(cell(result) for result in results)] for label, cell in _ROWS]
-    if lift.worst is not None:
-        rows += [[label, *(cell(result) for result in results)] for label, cell in _BASIN_ROWS]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    rows = [["", *(result.pipe_key for result in results)]]
+    for label, kind, told in (*_ROWS, *(_BASIN_ROWS if lift.worst is not None else ())):
+        rows.append([label, *(format_quantity(told(result), kind, units) for result in results)])
+        if label == "comes out":
+            # past its last point a curve says nothing, so this is the least that comes out
+            rows[-1][1:] = [
+                f"at least {cell}" if result.past_curve_end else cell
+                for cell, result in zip(rows[-1][1:], results, strict=True)
+            ]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = [
-        "  ".join(cell.ljust(width) if not column else cell.rjust(width)
+        "  ".join(cell.rjust(width) if column else cell.ljust(width)
                   for column, (cell, width) in enumerate(zip(row, widths, strict=True)))
         for row in rows
     ]  # fmt: skip
     lines.insert(1, "-" * len(lines[0]))
     for result in results:
-        lines += [_wrapped(f"Warning, {result.pipe_key}: {warning}.") for warning in result.warnings]
-    lines += ["", _wrapped(CAUTION)]
-    return "\n".join(lines)
+        lines += [_wrapped(f"Warning, {result.pipe_key}: {start_upper(say(fact, units))}.") for fact in result.warnings]
+    return "\n".join([*lines, "", _wrapped(CAUTION)])
 
 
 def _wrapped(text: str) -> str:
     return textwrap.fill(text, WIDTH, subsequent_indent="  ")
-
-
-def _feet(value: float) -> str:
-    return f"{value / FOOT:.2f} ft ({value:.2f} m)"
-
-
-def _flow(value: float | None) -> str:
-    return "unknown" if value is None else f"{value / GALLON_PER_MINUTE:.1f} gpm ({value * 1000:.2f} l/s)"
-
-
-def _litres(value: float | None) -> str:
-    return "unknown" if value is None else f"{value / US_GALLON:.1f} gal ({value * 1000:.0f} l)"
-
-
-def _operating(result: LiftResult) -> str:
-    # past its last point a curve says nothing, so this is the least that comes out
-    return f"{'at least ' if result.past_curve_end else ''}{_flow(result.operating_flow)}"
-
-
-_ROWS: tuple[tuple[str, Cell], ...] = (
-    ("", lambda result: result.pipe_key),
-    ("inside diameter", lambda result: f"{result.inside / INCH:.3f} in ({result.inside * 1000:.1f} mm)"),
-    ("Hazen-Williams C", lambda result: f"{result.hazen_williams:.0f}"),
-    ("comes out", _operating),
-    ("  of it back by relief hole", lambda result: _flow(result.relief_flow)),
-    ("pump's head there", lambda result: _feet(result.operating_head)),
-    ("  static lift", lambda result: _feet(result.static_lift)),
-    ("  friction", lambda result: _feet(result.friction_head)),
-    ("  fittings and exit", lambda result: _feet(result.minor_head)),
-    ("velocity", lambda result: f"{result.velocity / FOOT:.1f} ft/s ({result.velocity:.2f} m/s)"),
-    ("jet over an open end", lambda result: f"{result.jet_height / INCH:.0f} in ({result.jet_height * 100:.0f} cm)"),
-    ("drains back", lambda result: _litres(result.drain_back)),
-)
-
-_BASIN_ROWS: tuple[tuple[str, Cell], ...] = (
-    (
-        "starts an hour at most",
-        lambda result: "unknown" if result.starts_per_hour is None else f"{result.starts_per_hour:.1f}",
-    ),
-    ("between on and off", lambda result: _litres(result.cycle_volume)),
-    ("needed for 15 starts", lambda result: _litres(result.cycle_volume_needed)),
-)

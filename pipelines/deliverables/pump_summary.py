@@ -7,44 +7,43 @@ from typing import Any
 import numpy as np
 
 from pipelines.deliverables.errors import HandoverError
+from pipelines.deliverables.words.say import say_all
 from pipelines.hydraulics.pumping.lift import LiftResult
 from pipelines.hydraulics.pumping.pressure_line import PressureLine, line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
-from terrain.unit_table import FOOT, GALLON_PER_MINUTE
+from terrain.unit_table import Units, si_factor
 
 
 def pump_summary(lift: LiftResult) -> dict[str, Any]:
-    """The answer of one lift and of the same line in larger pipe."""
-    return {
-        **_one(lift),
-        "warnings": list(lift.warnings),
-        "alternatives": [{**_one(other), "warnings": list(other.warnings)} for other in lift.alternatives],
-    }
+    """The answer of one lift and of the same line in larger pipe. [SI]"""
+    return {**_one(lift), "alternatives": [_one(other) for other in lift.alternatives]}
 
 
 def draw_pump(
-    path: Path, curve: PumpCurve, lift: LiftResult, *, length: float, fittings: Mapping[str, int]
+    path: Path, curve: PumpCurve, lift: LiftResult, *, length: float, fittings: Mapping[str, int], units: Units
 ) -> None:
     """Draw the pump's curve against the line's in each size, as a picture."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(7, 4.5), layout="constrained")
     axes = figure.add_subplot()
+    flow_unit, head_unit = ("gpm", "ft") if units == "us" else ("l/s", "m")
+    one_flow, one_head = si_factor(flow_unit), si_factor(head_unit)
     flow = np.linspace(curve.flow[0], curve.last_flow, 200)
-    gpm, pump_head = flow / GALLON_PER_MINUTE, [head_at(curve, each) / FOOT for each in flow]
-    axes.plot(gpm, pump_head, color="#000000", linewidth=2, label="pump")
+    shown, pump_head = flow / one_flow, [head_at(curve, each) / one_head for each in flow]
+    axes.plot(shown, pump_head, color="#000000", linewidth=2, label="pump")
     styles = ((0, ()), (0, (6, 2)), (0, (2, 2)))
     colours = ("#0072b2", "#d55e00", "#009e73")
     for result, colour, style in zip((lift, *lift.alternatives), colours, styles, strict=False):
         line = PressureLine(result.static_lift, length, result.inside, result.hazen_williams, fittings)
-        heads = [line_head(line, each).total / FOOT for each in flow]
-        axes.plot(gpm, heads, color=colour, linestyle=style, label=f"line, {result.pipe_key}")
-        meet = result.operating_flow / GALLON_PER_MINUTE, result.operating_head / FOOT
+        heads = [line_head(line, each).total / one_head for each in flow]
+        axes.plot(shown, heads, color=colour, linestyle=style, label=f"line, {result.pipe_key}")
+        meet = result.operating_flow / one_flow, result.operating_head / one_head
         axes.plot(*meet, "o", color="#000000", markersize=5)
     axes.set_xlim(left=0)
-    axes.set_ylim(0, 1.15 * curve.shut_off_head / FOOT)
-    axes.set_xlabel("flow [gpm]")
-    axes.set_ylabel("head [ft]")
+    axes.set_ylim(0, 1.15 * curve.shut_off_head / one_head)
+    axes.set_xlabel(f"flow [{flow_unit}]")
+    axes.set_ylabel(f"head [{head_unit}]")
     axes.grid(alpha=0.3)
     axes.legend()
     beside = path.with_name(f"{path.stem}.tmp.png")
@@ -78,4 +77,5 @@ def _one(lift: LiftResult) -> dict[str, Any]:
         "cycle_volume_m3": lift.cycle_volume,
         "cycle_volume_needed_m3": lift.cycle_volume_needed,
         "minutes_without_power": lift.minutes_without_power,
+        "warnings": list(say_all(lift.warnings, "si")),
     }

@@ -9,24 +9,15 @@ from pipelines.hydraulics.grate import SAG_CLOGGING, Grate, grate_capacity
 from pipelines.hydraulics.limits import require_finite, require_not_negative
 from pipelines.hydraulics.manning import full_pipe_capacity
 
+Governing = Literal["grate", "entrance", "pipe"]
+
 
 @dataclass(frozen=True, slots=True)
 class BasinCapacity:
-    """Flow that a basin takes and why not more.
-
-    Attributes
-    ----------
-    flow, grate, entrance, pipe : float
-        The least of the three, and each. [m3/s]
-    governed_by : str
-        grate, entrance or pipe.
-    """
+    """Flow that a basin takes, and which of its parts takes no more. [m3/s]"""
 
     flow: float
-    grate: float
-    entrance: float
-    pipe: float
-    governed_by: Literal["grate", "entrance", "pipe"]
+    governed_by: Governing
 
 
 def basin_capacity(
@@ -79,13 +70,10 @@ def basin_capacity(
     require_finite(rim=rim, invert=invert)
     if rim <= invert:
         raise HydraulicsError(f"the outlet pipe's invert, {invert} m, must lie below the basin's rim, {rim} m")
-    by_grate = grate_capacity(grate, ponding, clogging=clogging).flow
-    by_entrance = entrance_capacity(rim - invert, diameter)
-    by_pipe = full_pipe_capacity(diameter, slope, roughness)
-    least = min(by_grate, by_entrance, by_pipe)
-    governed_by: Literal["grate", "entrance", "pipe"] = "pipe"
-    if least == by_grate:
-        governed_by = "grate"
-    elif least == by_entrance:
-        governed_by = "entrance"
-    return BasinCapacity(least, by_grate, by_entrance, by_pipe, governed_by)
+    takes: dict[Governing, float] = {
+        "grate": grate_capacity(grate, ponding, clogging=clogging),
+        "entrance": entrance_capacity(rim - invert, diameter),
+        "pipe": full_pipe_capacity(diameter, slope, roughness),
+    }
+    least = min(takes, key=lambda part: takes[part])
+    return BasinCapacity(takes[least], least)

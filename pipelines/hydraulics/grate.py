@@ -1,8 +1,7 @@
 """Grate over a basin in a sag: weir while shallow, orifice when deep, the lesser in between."""
 
 from dataclasses import dataclass
-from math import sqrt
-from typing import Literal
+from math import inf, sqrt
 
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
@@ -21,42 +20,22 @@ SAG_CLOGGING = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Grate:
-    """A grate by its outline.
+    """A grate by its outline and nominal size.
 
     Attributes
     ----------
-    name : str
-        Nominal size in words.
     perimeter : float
         Along which water comes in; a side against a wall or curb is left out. [m]
     open_area : float
         Clear opening. [m2]
-    most_flow : float or None
+    most_flow : float
         Flow beyond which the trade takes the next size. [m3/s]
     """
 
     name: str
     perimeter: float
     open_area: float
-    most_flow: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class GrateFlow:
-    """What a grate takes in at a depth.
-
-    Attributes
-    ----------
-    flow, weir, orifice : float
-        The lesser, and both. [m3/s]
-    control : str
-        weir or orifice.
-    """
-
-    flow: float
-    weir: float
-    orifice: float
-    control: Literal["weir", "orifice"]
+    most_flow: float = inf
 
 
 def weir_flow(depth: float, perimeter: float, coefficient: float = WEIR_COEFFICIENT) -> float:
@@ -94,7 +73,7 @@ def weir_flow(depth: float, perimeter: float, coefficient: float = WEIR_COEFFICI
 
 
 def orifice_flow(depth: float, open_area: float, coefficient: float = ORIFICE_COEFFICIENT) -> float:
-    """Flow through the openings of a drowned grate.
+    """Flow through the openings of a submerged grate.
 
     Parameters
     ----------
@@ -127,7 +106,7 @@ def orifice_flow(depth: float, open_area: float, coefficient: float = ORIFICE_CO
     return coefficient * open_area * sqrt(2 * GRAVITY * depth)
 
 
-def grate_capacity(grate: Grate, depth: float, *, clogging: float = SAG_CLOGGING) -> GrateFlow:
+def grate_capacity(grate: Grate, depth: float, *, clogging: float = SAG_CLOGGING) -> float:
     """Flow that a grate in a sag takes in under a depth of water.
 
     Taking the lesser of weir and orifice through the transition is on the safe side.
@@ -143,7 +122,7 @@ def grate_capacity(grate: Grate, depth: float, *, clogging: float = SAG_CLOGGING
 
     Returns
     -------
-    GrateFlow
+    float
         [m3/s]
 
     Raises
@@ -158,9 +137,7 @@ def grate_capacity(grate: Grate, depth: float, *, clogging: float = SAG_CLOGGING
     """
     require_fraction(clogging=clogging)
     left = 1 - clogging
-    weir = weir_flow(depth, grate.perimeter * left)
-    orifice = orifice_flow(depth, grate.open_area * left)
-    return GrateFlow(min(weir, orifice), weir, orifice, "weir" if weir <= orifice else "orifice")
+    return min(weir_flow(depth, grate.perimeter * left), orifice_flow(depth, grate.open_area * left))
 
 
 def ponding_depth(grate: Grate, flow: float, *, clogging: float = SAG_CLOGGING) -> float:
@@ -199,42 +176,19 @@ def ponding_depth(grate: Grate, flow: float, *, clogging: float = SAG_CLOGGING) 
     return float(max(as_weir, as_orifice))
 
 
-def crossover_depth(grate: Grate) -> float:
-    """Depth at which weir and orifice take the same; clogging does not move it.
-
-    Parameters
-    ----------
-    grate : Grate
-        Its outline and opening.
-
-    Returns
-    -------
-    float
-        [m]
-
-    References
-    ----------
-    .. [1] TxDOT, "Hydraulic Design Manual", ch. 10 sec. 6, eq. 10-30 set equal to 10-31.
-    """
-    return ORIFICE_COEFFICIENT * grate.open_area * sqrt(2 * GRAVITY) / (WEIR_COEFFICIENT * grate.perimeter)
+def basin_grates(
+    most_9in: float = 25 * GALLON_PER_MINUTE, most_12in: float = 60 * GALLON_PER_MINUTE, *, open_share: float = 0.35
+) -> tuple[Grate, ...]:
+    """Square grates of the trade with the flow each is used to; common practice, no source. [m3/s], [-]"""
+    require_positive(most_9in=most_9in, most_12in=most_12in)
+    require_fraction(open_share=open_share)
+    return tuple(
+        Grate(f"{inches} in", 4 * inches * INCH, open_share * (inches * INCH) ** 2, most)
+        for inches, most in ((9, most_9in), (12, most_12in), (18, inf))
+    )
 
 
-def square_grate(side: float, *, open_fraction: float = 0.35, open_sides: int = 4, name: str = "",
-                 most_flow: float | None = None) -> Grate:
-    """A square grate."""
-    require_positive(side=side, open_sides=open_sides)
-    require_fraction(open_fraction=open_fraction)
-    if open_sides > 4:
-        raise HydraulicsError(f"open sides is {open_sides}: a square has 4")
-    return Grate(name or f"{side / INCH:.3g} in", open_sides * side, open_fraction * side**2, most_flow)
-
-
-BASIN_GRATES: tuple[Grate, ...] = (
-    square_grate(9 * INCH, name="9 in", most_flow=25 * GALLON_PER_MINUTE),
-    square_grate(12 * INCH, name="12 in", most_flow=60 * GALLON_PER_MINUTE),
-    square_grate(18 * INCH, name="18 in"),
-)
-"""Basin grates of the trade with the flows each is used to; common practice, no source."""
+BASIN_GRATES = basin_grates()
 
 
 def choose_grate(flow: float, ponding_allowed: float, *, clogging: float = SAG_CLOGGING,
@@ -268,7 +222,6 @@ def choose_grate(flow: float, ponding_allowed: float, *, clogging: float = SAG_C
     """
     require_not_negative(flow=flow, ponding_allowed=ponding_allowed)
     for grate in sizes:
-        enough = grate_capacity(grate, ponding_allowed, clogging=clogging).flow >= flow
-        if enough and (grate.most_flow is None or flow <= grate.most_flow):
+        if flow <= min(grate.most_flow, grate_capacity(grate, ponding_allowed, clogging=clogging)):
             return grate
     return None

@@ -18,19 +18,10 @@ LARGEST_FLOW_OVER_FULL = 1.075706
 SELF_CLEANSING_VELOCITY = 2 * FOOT
 """Velocity flowing full that keeps a drain clean, 2 ft/s. [m/s]"""
 
-FASTEST_VELOCITY = 10 * FOOT
-"""Velocity above which a small drain wears and throws its joints, 10 ft/s; common practice, no source. [m/s]"""
-
 
 @dataclass(frozen=True, slots=True)
 class CircularSegment:
-    """The wet part of a round pipe.
-
-    Attributes
-    ----------
-    area, perimeter, top_width : float
-        [m2], [m], [m]
-    """
+    """The wet part of a round pipe. [m2], [m], [m]"""
 
     area: float
     perimeter: float
@@ -48,31 +39,19 @@ class PipeFlow:
 
     Attributes
     ----------
-    depth, filled : float
-        Normal depth, the lower of two, and that over the diameter; 1 when surcharged. [m], [-]
-    velocity, full_velocity : float
-        At that depth, and of the full pipe. [m/s]
+    filled, velocity : float
+        Normal depth over the diameter, the lower of two, and velocity there; 1 where more arrives than the pipe
+        carries at any depth. [-], [m/s]
     capacity : float
         Flow of the full pipe. [m3/s]
-    roughness : float
-        Manning's n that all of this rests on. [-]
-    surcharged : bool
-        More arrives than the pipe carries at any depth: it backs up.
     self_cleansing : bool
         The full pipe reaches the velocity that keeps it clean.
-    warnings : tuple of str
-        What a reader must know.
     """
 
-    depth: float
     filled: float
     velocity: float
-    full_velocity: float
     capacity: float
-    roughness: float
-    surcharged: bool
     self_cleansing: bool
-    warnings: tuple[str, ...]
 
 
 def velocity_manning(hydraulic_radius: float, slope: float, roughness: float) -> float:
@@ -209,7 +188,14 @@ def pipe_discharge(depth: float, diameter: float, slope: float, roughness: float
     return wet.area * velocity_manning(wet.hydraulic_radius, slope, roughness)
 
 
-def pipe_flow(flow: float, diameter: float, slope: float, roughness: float) -> PipeFlow:
+def pipe_flow(
+    flow: float,
+    diameter: float,
+    slope: float,
+    roughness: float,
+    *,
+    cleansing_velocity: float = SELF_CLEANSING_VELOCITY,
+) -> PipeFlow:
     """Depth, velocity and reserve of a round pipe that carries a flow.
 
     Between the full flow and 1.0757 times it two depths carry the same water; the lower one is given.
@@ -222,6 +208,8 @@ def pipe_flow(flow: float, diameter: float, slope: float, roughness: float) -> P
         Inside. [m]
     slope, roughness : float
         Slope above zero for any flow above zero. [-]
+    cleansing_velocity : float, optional
+        Of the full pipe, that keeps it clean; 2 ft/s by default. [m/s]
 
     Returns
     -------
@@ -236,53 +224,19 @@ def pipe_flow(flow: float, diameter: float, slope: float, roughness: float) -> P
     References
     ----------
     .. [1] White, "Fluid Mechanics", ch. 10, eq. 10.20 and 10.21.
+    .. [2] Municipal sewer code in the Ten-States form: 2 ft/s flowing full.
     """
     require_not_negative(flow=flow)
     capacity = full_pipe_capacity(diameter, slope, roughness)
-    full_velocity = capacity / (pi * diameter**2 / 4)
-    surcharged = flow > capacity * LARGEST_FLOW_OVER_FULL
-    if surcharged:
-        depth, velocity = diameter, flow / (pi * diameter**2 / 4)
-    elif flow == 0:
-        depth, velocity = 0.0, 0.0
+    area = pi * diameter**2 / 4
+    if flow == 0:
+        filled, velocity = 0.0, 0.0
+    elif flow > capacity * LARGEST_FLOW_OVER_FULL:
+        filled, velocity = 1.0, flow / area
     else:
         depth = _normal_depth(flow, diameter, slope, roughness)
-        velocity = flow / circular_segment(depth, diameter).area
-    cleansing = full_velocity >= SELF_CLEANSING_VELOCITY
-    return PipeFlow(
-        depth, depth / diameter, velocity, full_velocity, capacity, roughness, surcharged, cleansing,
-        _flow_warnings(flow, capacity, velocity, cleansing, surcharged),
-    )
-
-
-def minimum_slope(diameter: float, roughness: float, velocity: float = SELF_CLEANSING_VELOCITY) -> float:
-    """Slope at which a full round pipe reaches a velocity.
-
-    Parameters
-    ----------
-    diameter : float
-        Inside. [m]
-    roughness : float
-        Manning's n. [-]
-    velocity : float, optional
-        2 ft/s by default. [m/s]
-
-    Returns
-    -------
-    float
-        [-]
-
-    Raises
-    ------
-    HydraulicsError
-        If a number is not above zero.
-
-    References
-    ----------
-    .. [1] Municipal sewer code in the Ten-States form: 2 ft/s flowing full at n = 0.013.
-    """
-    require_positive(diameter=diameter, roughness=roughness, velocity=velocity)
-    return float((velocity * roughness / (diameter / 4) ** (2 / 3)) ** 2)
+        filled, velocity = depth / diameter, flow / circular_segment(depth, diameter).area
+    return PipeFlow(filled, velocity, capacity, capacity / area >= cleansing_velocity)
 
 
 def _normal_depth(flow: float, diameter: float, slope: float, roughness: float) -> float:
@@ -292,16 +246,3 @@ def _normal_depth(flow: float, diameter: float, slope: float, roughness: float) 
     # the flow grows with depth all the way up to there, so the root is the lower of the two
     return float(brentq(lambda depth: pipe_discharge(depth, diameter, slope, roughness) - flow, 0.0, deepest,
                         xtol=1e-15, rtol=1e-13))
-
-
-def _flow_warnings(flow: float, capacity: float, velocity: float, cleansing: bool, surcharged: bool) -> tuple[str, ...]:
-    said = []
-    if surcharged:
-        said.append("more water than the pipe carries at any depth: it runs full and backs up")
-    elif flow > capacity:
-        said.append("carries this only while partly full; any disturbance fills it and it backs up")
-    if not cleansing:
-        said.append("flowing full it stays below 2 ft/s (0.61 m/s): silt settles, flush it")
-    if velocity > FASTEST_VELOCITY:
-        said.append("faster than 10 ft/s (3.0 m/s): hold the joints and protect the outlet")
-    return tuple(said)

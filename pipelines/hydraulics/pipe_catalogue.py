@@ -13,7 +13,6 @@ from pipelines.hydraulics.errors import HydraulicsError
 from terrain.unit_table import INCH
 
 Interior = Literal["smooth", "corrugated", "perforated"]
-Use = Literal["pressure", "gravity", "both"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,22 +29,10 @@ class Pipe:
         Nominal size, outside diameter, and outside less two minimum walls. [m]
     wall : float
         Minimum wall; half of outside less inside where the standard gives no wall. [m]
-    inside_average : float or None
-        Inside diameter by average wall, the other figure in circulation. [m]
-    use : str
-        pressure, gravity or both.
-    interior : str
-        smooth, corrugated or perforated.
     roughness : float
         Manning's n for design. [-]
-    roughness_range : (low, high)
-        Range of n that agencies print for it. [-]
     hazen_williams : float or None
         C under pressure; None where it is not a pressure pipe. [-]
-    source : str
-        Standard its dimensions come from.
-    from_memory : bool
-        The dimensions were not read in the standard or a table of it.
     """
 
     key: str
@@ -55,14 +42,9 @@ class Pipe:
     outside: float
     inside: float
     wall: float
-    inside_average: float | None
-    use: Use
     interior: Interior
     roughness: float
-    roughness_range: tuple[float, float]
     hazen_williams: float | None
-    source: str
-    from_memory: bool
 
 
 @lru_cache(maxsize=1)
@@ -75,7 +57,8 @@ def pipe_catalogue() -> tuple[Pipe, ...]:
 
     References
     ----------
-    .. [1] Dimensions: ASTM D1785, D3034, D2729, F405; the column `source` of pipes.csv names each.
+    .. [1] Dimensions: ASTM D1785 as the library fluids has it, D3034, D2729, F405; the column `source` of pipes.csv
+       names each, `from_memory` what was read in no standard or table of it.
     .. [2] Roughness: Caltrans, "Highway Design Manual", Table 851.2 (smooth plastic 0.012); City of Austin, "Drainage
        Criteria Manual", Table 5-2 (perforated 0.020); small corrugated 0.018 from memory.
     """
@@ -117,17 +100,15 @@ def next_sizes_up(pipe: Pipe, count: int = 2) -> tuple[Pipe, ...]:
     return tuple(other for other in sizes_of(pipe.standard) if other.inside > pipe.inside)[:count]
 
 
-def inside_diameter(pipe: Pipe, *, by_average_wall: bool = False) -> float:
-    """Inside diameter by minimum wall, or by average wall where that is known. [m]"""
-    if not by_average_wall:
-        return pipe.inside
-    if pipe.inside_average is None:
-        raise HydraulicsError(f"the catalogue has no average inside diameter for {pipe.key!r}")
-    return pipe.inside_average
-
-
 def _pipe(row: dict[str, str]) -> Pipe:
-    nominal, outside, inside = (float(row[name]) * INCH for name in ("nominal_in", "outside_in", "inside_in"))
+    nominal = float(row["nominal_in"]) * INCH
+    if row["outside_in"]:
+        outside, inside = float(row["outside_in"]) * INCH, float(row["inside_in"]) * INCH
+        wall = float(row["minimum_wall_in"]) * INCH if row["minimum_wall_in"] else (outside - inside) / 2
+    else:
+        from fluids.piping import nearest_pipe
+
+        _, inside, outside, wall = nearest_pipe(NPS=float(row["nominal_in"]), schedule=_SCHEDULES[row["source"]])
     return Pipe(
         key=row["key"],
         standard=row["standard"],
@@ -135,19 +116,14 @@ def _pipe(row: dict[str, str]) -> Pipe:
         nominal=nominal,
         outside=outside,
         inside=inside,
-        wall=float(row["minimum_wall_in"]) * INCH if row["minimum_wall_in"] else (outside - inside) / 2,
-        inside_average=float(row["inside_average_in"]) * INCH if row["inside_average_in"] else None,
-        use=_USES[row["use"]],
+        wall=wall,
         interior=_INTERIORS[row["interior"]],
         roughness=float(row["n_design"]),
-        roughness_range=(float(row["n_low"]), float(row["n_high"])),
         hazen_williams=float(row["hazen_williams_c"]) if row["hazen_williams_c"] else None,
-        source=row["source"],
-        from_memory=row["from_memory"] == "yes",
     )
 
 
-_USES: dict[str, Use] = {"pressure": "pressure", "gravity": "gravity", "both": "both"}
+_SCHEDULES = {"ASTM D1785": "40D1785"}
 _INTERIORS: dict[str, Interior] = {"smooth": "smooth", "corrugated": "corrugated", "perforated": "perforated"}
 _SIZE = re.compile(
     r"""^\s*(?:(\d+)[-\s]+(\d+)\s*/\s*(\d+)|(\d+)\s*/\s*(\d+)|(\d+(?:\.\d+)?))\s*(?:inches|inch|in\b\.?|["”])"""

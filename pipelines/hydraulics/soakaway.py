@@ -1,10 +1,12 @@
 """Soakaway: storage against infiltration, only where the soil was tested on site."""
 
 from dataclasses import dataclass
+from math import inf, isfinite
 from typing import Literal
 
 from pipelines.hydraulics.limits import require_fraction, require_not_negative, require_positive
-from terrain.unit_table import FOOT
+from terrain.reason import Reason, reason
+from terrain.unit_table import FOOT, HOUR
 
 SAFETY_FACTOR = 2.0
 """On the tested rate. [-]"""
@@ -12,7 +14,7 @@ SAFETY_FACTOR = 2.0
 ABOVE_WATER_TABLE = 3 * FOOT
 """Least height of its bottom over saturated soil, 3 ft. [m]"""
 
-LONGEST_DRY_TIME = 48 * 3600.0
+LONGEST_DRY_TIME = 48 * HOUR
 """Empty again within two days. [s]"""
 
 
@@ -39,26 +41,10 @@ class Soakaway:
 
 @dataclass(frozen=True, slots=True)
 class SoakawayResult:
-    """Whether a soakaway takes a storm.
-
-    Attributes
-    ----------
-    verdict : str
-        works, too small, too slow, too near water, or not assessed.
-    why : str
-        In a sentence.
-    storage, soaked, inflow : float or None
-        What its voids hold, what soaks during the storm, what arrives; None where not assessed. [m3]
-    dry_time : float or None
-        From full to empty. [s]
-    """
+    """Whether a soakaway takes a storm, and why."""
 
     verdict: Literal["works", "too small", "too slow", "too near water", "not assessed"]
-    why: str
-    storage: float | None = None
-    soaked: float | None = None
-    inflow: float | None = None
-    dry_time: float | None = None
+    why: Reason
 
 
 def assess_soakaway(
@@ -69,6 +55,8 @@ def assess_soakaway(
     tested_rate: float | None,
     water_table_below_ground: float | None,
     safety_factor: float = SAFETY_FACTOR,
+    above_saturated: float = ABOVE_WATER_TABLE,
+    dry_within: float = LONGEST_DRY_TIME,
 ) -> SoakawayResult:
     """Whether a soakaway holds and lets go what a storm brings.
 
@@ -86,6 +74,10 @@ def assess_soakaway(
         Seasonal high water. [m]
     safety_factor : float, optional
         On the rate, 1 or more. [-]
+    above_saturated : float, optional
+        Least height of its bottom over high water. [m]
+    dry_within : float, optional
+        Time in which it must be empty again. [s]
 
     Returns
     -------
@@ -113,24 +105,23 @@ def assess_soakaway(
     require_not_negative(inflow_volume=inflow_volume, storm_duration=storm_duration)
     require_not_negative(bottom_below_ground=soakaway.bottom_below_ground)
     if tested_rate is None:
-        return SoakawayResult("not assessed", "no rate was tested on site at its depth; a soil map is no test")
+        return SoakawayResult("not assessed", reason("soaking_rate_not_tested"))
     if water_table_below_ground is None:
-        return SoakawayResult("not assessed", "the seasonal high water table is not known")
+        return SoakawayResult("not assessed", reason("water_table_unknown"))
     require_not_negative(tested_rate=tested_rate, water_table_below_ground=water_table_below_ground)
     rate = tested_rate / safety_factor
     area = soakaway.length * soakaway.width
     storage = soakaway.porosity * area * soakaway.depth
     soaked = min(rate * area * storm_duration, inflow_volume)
-    dry_time = soakaway.porosity * soakaway.depth / rate if rate > 0 else float("inf")
-    measured = (storage, soaked, inflow_volume, dry_time)
+    dry_time = soakaway.porosity * soakaway.depth / rate if rate > 0 else inf
     clear = water_table_below_ground - soakaway.bottom_below_ground
-    if clear < ABOVE_WATER_TABLE:
-        why = f"its bottom stands {clear:.2f} m over high water, it must be {ABOVE_WATER_TABLE:.2f} m"
-        return SoakawayResult("too near water", why, *measured)
+    if clear < above_saturated:
+        return SoakawayResult("too near water", reason("dry_well_near_water", clear=clear, least=above_saturated))
     if inflow_volume > storage + soaked:
-        why = f"{inflow_volume:.2f} m3 arrive, it holds {storage:.2f} and soaks {soaked:.2f} meanwhile"
-        return SoakawayResult("too small", why, *measured)
-    if dry_time > LONGEST_DRY_TIME:
-        why = f"it takes {dry_time / 3600:.0f} h to empty, it must be dry in {LONGEST_DRY_TIME / 3600:.0f}"
-        return SoakawayResult("too slow", why, *measured)
-    return SoakawayResult("works", f"it holds the storm and is dry {dry_time / 3600:.0f} h after", *measured)
+        why = reason("dry_well_too_small", inflow=inflow_volume, storage=storage, soaked=soaked)
+        return SoakawayResult("too small", why)
+    if dry_time > dry_within:
+        told = dry_time if isfinite(dry_time) else None
+        return SoakawayResult("too slow", reason("dry_well_too_slow", dry_time=told, most=dry_within))
+    why = reason("dry_well_works", inflow=inflow_volume, storage=storage, soaked=soaked, dry_time=dry_time)
+    return SoakawayResult("works", why)

@@ -17,51 +17,13 @@ LARGEST_COEFFICIENT = (2 / 3) ** 1.5 * GRAVITY**0.5
 """Of a crest without friction, where the flow is critical: 3.09 ft^0.5/s. [m^0.5/s]"""
 
 
-def broad_crested_weir(head: float, length: float, coefficient: float = ROADWAY_COEFFICIENT) -> float:
-    """Flow over a level crest.
-
-    Parameters
-    ----------
-    head : float
-        Of the water above the crest, upstream. [m]
-    length : float
-        Along the crest. [m]
-    coefficient : float, optional
-        [m^0.5/s]
-
-    Returns
-    -------
-    float
-        [m3/s]
-
-    Raises
-    ------
-    HydraulicsError
-        If a number is negative, or the coefficient above that of a crest without friction.
-
-    Notes
-    -----
-    Q = C L h^1.5.
-
-    References
-    ----------
-    .. [1] FHWA, "Hydraulic Design of Highway Culverts", HDS-5, 3rd ed., 2012, ch. 3, roadway overtopping.
-    """
-    require_not_negative(head=head, length=length, coefficient=coefficient)
-    if coefficient > LARGEST_COEFFICIENT * (1 + 1e-9):
-        raise HydraulicsError(
-            f"weir coefficient is {coefficient}, a broad crest has at most {LARGEST_COEFFICIENT:.3f} m^0.5/s"
-        )
-    return float(coefficient * length * head**1.5)
-
-
 def overtopping_flow(
     station: Sequence[float] | FloatArray,
     crest: Sequence[float] | FloatArray,
     level: float,
     coefficient: float = ROADWAY_COEFFICIENT,
 ) -> float:
-    """Flow over a crest of any profile.
+    """Flow over a broad crest of any profile.
 
     Parameters
     ----------
@@ -82,11 +44,12 @@ def overtopping_flow(
     Raises
     ------
     HydraulicsError
-        If there are fewer than two points, stations do not rise, or a number is out of range.
+        If there are fewer than two points, stations do not rise, a number is out of range, or the coefficient above
+        that of a crest without friction.
 
     Notes
     -----
-    C times the integral of head^1.5 along the crest, exact for straight pieces.
+    C times the integral of head^1.5 along the crest, exact for straight pieces; C L h^1.5 for a level one.
 
     References
     ----------
@@ -94,6 +57,10 @@ def overtopping_flow(
     """
     require_finite(level=level)
     require_not_negative(coefficient=coefficient)
+    if coefficient > LARGEST_COEFFICIENT * (1 + 1e-9):
+        raise HydraulicsError(
+            f"weir coefficient is {coefficient}, a broad crest has at most {LARGEST_COEFFICIENT:.3f} m^0.5/s"
+        )
     x = np.asarray(station, dtype=np.float64)
     head = np.maximum(level - np.asarray(crest, dtype=np.float64), 0.0)
     if x.ndim != 1 or x.size < 2 or x.shape != head.shape or not np.all(np.diff(x) > 0) or not np.isfinite(head).all():

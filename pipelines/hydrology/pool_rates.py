@@ -5,7 +5,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydraulics.ratings import StageOutflow
+from pipelines.hydrology.storage import StageStorage
 from terrain.arrays import FloatArray
 
 FINE_LEVELS = 64

@@ -4,9 +4,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.pool_rates import PoolRates
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.limits import require_not_negative
 from terrain.arrays import FloatArray

@@ -1,4 +1,4 @@
-"""Stage and storage of a pond or basin, and what leaves it by stage."""
+"""Stage and storage of a pond or basin."""
 
 from dataclasses import dataclass
 
@@ -44,25 +44,3 @@ class StageStorage:
     def capacity(self) -> float:
         """Volume at the sill. [m3]"""
         return float(self.volumes[-1])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StageOutflow:
-    """Outflow by level: a pipe, an orifice or a weir, rated elsewhere.
-
-    Attributes
-    ----------
-    levels, flows : (k,) float ndarray
-        Levels increase, flows don't fall; below the first level nothing leaves, above the last its flow. [m], [m3/s]
-    """
-
-    levels: FloatArray
-    flows: FloatArray
-
-    def __post_init__(self) -> None:
-        if self.levels.shape != self.flows.shape or self.levels.size < 2:
-            raise StorageError("an outflow rating needs two levels or more, and one flow a level")
-        if not (np.isfinite(self.levels).all() and np.isfinite(self.flows).all()):
-            raise StorageError("an outflow rating holds a number that is not finite")
-        if (np.diff(self.levels) <= 0.0).any() or (np.diff(self.flows) < 0.0).any() or self.flows[0] < 0.0:
-            raise StorageError("an outflow rating needs levels that increase, and flows of 0 or above that don't fall")

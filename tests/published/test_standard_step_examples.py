@@ -3,16 +3,22 @@
 import numpy as np
 import pytest
 
-from pipelines.hydraulics.channel.open_channel import CrossSection, trapezoid_section
+from pipelines.hydraulics.channel.open_channel import CrossSection, cross_section
 from pipelines.hydraulics.channel.standard_step import Downstream, make_channel, water_surface
 
 FOOT = 0.3048
 CFS = FOOT**3
 
 
+def trapezoid(bottom_width, side_slope, depth, roughness):
+    """With its bottom at elevation 0."""
+    run = side_slope * depth
+    return cross_section([0.0, run, run + bottom_width, 2 * run + bottom_width], [depth, 0.0, 0.0, depth], roughness)
+
+
 def _prism(bottom_width, side_slope, roughness, slope, length, steps, height):
     stations = np.linspace(0.0, length, steps + 1)
-    shape = trapezoid_section(bottom_width, side_slope, height, roughness)
+    shape = trapezoid(bottom_width, side_slope, height, roughness)
     sections = [
         CrossSection(shape.station, shape.elevation + slope * (length - at), shape.roughness) for at in stations
     ]

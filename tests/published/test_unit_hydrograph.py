@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.hydrographs import (
     NRCS_FLOWS,
     NRCS_TIMES,
@@ -11,7 +12,7 @@ from pipelines.hydrology.hydrographs import (
     unit_hydrograph_nrcs,
 )
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
 
 ACRE, CFS, IN, MINUTE, HOUR = 4046.8564224, 0.028316846592, 0.0254, 60.0, 3600.0

@@ -1,8 +1,7 @@
-"""The inside of a culvert: round or box, clean or partly silted."""
+"""The inside of a round culvert, clean or partly silted."""
 
 from dataclasses import dataclass
 from math import sqrt
-from typing import Literal
 
 from scipy.optimize import brentq
 
@@ -14,27 +13,23 @@ from pipelines.hydraulics.manning import DEEPEST_CARRYING_DEPTH, circular_segmen
 
 @dataclass(frozen=True, slots=True)
 class Barrel:
-    """A culvert barrel; made by `circular_barrel` or `box_barrel`.
+    """A culvert barrel; made by `circular_barrel`.
 
     Attributes
     ----------
-    shape : str
-        circular or box.
-    span, height : float
-        Clean inside width and height; both the diameter where it is round. [m]
+    diameter : float
+        Clean and inside. [m]
     silt : float
         Depth of silt in its bottom. [m]
     """
 
-    shape: Literal["circular", "box"]
-    span: float
-    height: float
+    diameter: float
     silt: float = 0.0
 
     @property
     def rise(self) -> float:
         """Open height above the silt. [m]"""
-        return self.height - self.silt
+        return self.diameter - self.silt
 
     @property
     def area(self) -> float:
@@ -44,38 +39,30 @@ class Barrel:
     @property
     def hydraulic_radius(self) -> float:
         """Of the full open barrel. [m]"""
-        roof = self.span if self.shape == "box" else 0.0
-        return self.area / (wet_perimeter(self, self.rise) + roof)
+        return self.area / wet_perimeter(self, self.rise)
 
 
 def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:
     """Round barrel."""
-    return _barrel("circular", diameter, diameter, silt)
-
-
-def box_barrel(span: float, height: float, silt: float = 0.0) -> Barrel:
-    """Box barrel."""
-    return _barrel("box", span, height, silt)
+    require_positive(diameter=diameter)
+    require_not_negative(silt=silt)
+    if silt >= diameter:
+        raise HydraulicsError(f"silt of {silt} m fills a culvert {diameter} m high: it carries nothing")
+    return Barrel(diameter, silt)
 
 
 def wet_area(barrel: Barrel, depth: float) -> float:
     """Area of water that stands to a depth above the silt. [m2]"""
-    if barrel.shape == "box":
-        require_not_negative(depth=depth)
-        return barrel.span * depth
-    silted = circular_segment(barrel.silt, barrel.span).area if barrel.silt > 0 else 0.0
-    return circular_segment(depth + barrel.silt, barrel.span).area - silted
+    silted = circular_segment(barrel.silt, barrel.diameter).area if barrel.silt > 0 else 0.0
+    return circular_segment(depth + barrel.silt, barrel.diameter).area - silted
 
 
 def wet_perimeter(barrel: Barrel, depth: float) -> float:
-    """Length of wall, and of silt, that water of a depth above the silt touches; a box's roof is left out. [m]"""
-    if barrel.shape == "box":
-        require_not_negative(depth=depth)
-        return barrel.span + 2 * depth
-    wall = circular_segment(depth + barrel.silt, barrel.span).perimeter
+    """Length of wall, and of silt, that water of a depth above the silt touches. [m]"""
+    wall = circular_segment(depth + barrel.silt, barrel.diameter).perimeter
     if barrel.silt == 0:
         return wall
-    silted = circular_segment(barrel.silt, barrel.span)
+    silted = circular_segment(barrel.silt, barrel.diameter)
     return wall - silted.perimeter + silted.top_width
 
 
@@ -114,10 +101,8 @@ def normal_depth(barrel: Barrel, flow: float, slope: float, roughness: float) ->
         area, perimeter = wet_area(barrel, depth), wet_perimeter(barrel, depth)
         return area * velocity_manning(area / perimeter, slope, roughness) - flow
 
-    # a round barrel carries most a little below its crown, a box just before its roof is wet
-    low, high = 1e-9 * barrel.rise, barrel.rise
-    if barrel.shape == "circular":
-        high = DEEPEST_CARRYING_DEPTH * barrel.span - barrel.silt
+    # it carries most a little below its crown
+    low, high = 1e-9 * barrel.rise, DEEPEST_CARRYING_DEPTH * barrel.diameter - barrel.silt
     if high <= low or above(high) < 0:
         return None
     return low if above(low) >= 0 else float(brentq(above, low, high, xtol=1e-13, rtol=1e-12))
@@ -156,9 +141,7 @@ def critical_depth(barrel: Barrel, flow: float) -> float:
         return 0.0
 
     def above(depth: float) -> float:
-        width = barrel.span
-        if barrel.shape == "circular":
-            width = circular_segment(depth + barrel.silt, barrel.span).top_width
+        width = circular_segment(depth + barrel.silt, barrel.diameter).top_width
         area = wet_area(barrel, depth)
         return area * sqrt(GRAVITY * area / width) - flow
 
@@ -168,11 +151,3 @@ def critical_depth(barrel: Barrel, flow: float) -> float:
     if above(low) >= 0:
         return low
     return float(brentq(above, low, high, xtol=1e-13, rtol=1e-12))
-
-
-def _barrel(shape: Literal["circular", "box"], span: float, height: float, silt: float) -> Barrel:
-    require_positive(span=span, height=height)
-    require_not_negative(silt=silt)
-    if silt >= height:
-        raise HydraulicsError(f"silt of {silt} m fills a culvert {height} m high: it carries nothing")
-    return Barrel(shape, span, height, silt)

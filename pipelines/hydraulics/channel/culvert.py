@@ -7,12 +7,11 @@ from importlib.resources import files
 from math import sqrt
 from typing import Literal
 
-from scipy.optimize import brentq
-
-from pipelines.hydraulics.channel.barrel import Barrel, critical_depth, normal_depth, wet_area
+from pipelines.hydraulics.channel.barrel import Barrel, critical_depth, wet_area
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
+from terrain.reason import Reason, reason
 from terrain.unit_table import FOOT
 
 FRICTION_FACTOR = 2 * GRAVITY
@@ -28,10 +27,8 @@ class CulvertInlet:
 
     Attributes
     ----------
-    name, shape, words : str
-        Key, circular or box, and what it is.
-    form : int
-        Form of the unsubmerged equation, 1 or 2.
+    name, words : str
+        Key, and what it is.
     k, m, c, y : float
         Constants of the unsubmerged and submerged equations. [-]
     entrance_loss : float
@@ -41,9 +38,7 @@ class CulvertInlet:
     """
 
     name: str
-    shape: str
     words: str
-    form: int
     k: float
     m: float
     c: float
@@ -89,76 +84,37 @@ class CulvertFlow:
 
     Attributes
     ----------
-    flow : float
-        [m3/s]
     headwater : float
-        Level upstream, the higher of the two. [m]
-    inlet_control, outlet_control : float
-        Level upstream that each would make. [m]
+        Level upstream, the higher of what inlet and outlet make. [m]
     governs : str
         inlet or outlet.
-    critical_depth, velocity : float
-        Velocity of the water leaving it. [m], [m/s]
-    full : bool
-        It runs full at its outlet.
-    warnings : tuple of str
+    warnings : tuple of Reason
         What a reader must know.
     """
 
-    flow: float
     headwater: float
-    inlet_control: float
-    outlet_control: float
     governs: Literal["inlet", "outlet"]
-    critical_depth: float
-    velocity: float
-    full: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 @lru_cache(maxsize=1)
 def culvert_inlets() -> dict[str, CulvertInlet]:
     """Every inlet by its key.
 
-    Returns
-    -------
-    dict of str to CulvertInlet
-
     References
     ----------
     .. [1] FHWA, "Hydraulic Design of Highway Culverts", HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, Table A.1 and Table C.2.
     """
     text = files("pipelines.hydraulics.channel").joinpath("culvert_inlets.csv").read_text(encoding="utf-8")
+    numbers = ("k", "m", "c", "y", "entrance_loss", "slope_factor")
     return {
-        row["inlet"]: CulvertInlet(
-            row["inlet"], row["shape"], row["words"], int(row["form"]),
-            *(float(row[name]) for name in ("k", "m", "c", "y", "entrance_loss", "slope_factor")),
-        )
+        row["inlet"]: CulvertInlet(row["inlet"], row["words"], *(float(row[name]) for name in numbers))
         for row in csv.DictReader(text.splitlines())
     }
 
 
 def culvert_inlet(name: str) -> CulvertInlet:
-    """One inlet by its key.
-
-    Parameters
-    ----------
-    name : str
-        Key of culvert_inlets.csv.
-
-    Returns
-    -------
-    CulvertInlet
-
-    Raises
-    ------
-    HydraulicsError
-        If there is no such inlet.
-
-    References
-    ----------
-    .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, Table A.1.
-    """
+    """One inlet by its key."""
     if name not in culvert_inlets():
         raise HydraulicsError(f"culvert inlet {name!r} is not in the table: it has {', '.join(culvert_inlets())}")
     return culvert_inlets()[name]
@@ -186,12 +142,12 @@ def inlet_control_depth(barrel: Barrel, inlet: CulvertInlet, flow: float, slope:
     Raises
     ------
     HydraulicsError
-        If the flow is negative, the slope not finite, or the inlet is of another shape.
+        If the flow is negative or the slope not finite.
 
     Notes
     -----
-    With x = 1.811 Q / (A D^0.5): up to 3.5, HW/D = Hc/D + K x^M + Ks S (form 1) or K x^M (form 2); from 4.0,
-    HW/D = c x^2 + Y + Ks S; in between, along the straight line that joins them.
+    With x = 1.811 Q / (A D^0.5): up to 3.5, HW/D = Hc/D + K x^M + Ks S (form 1); from 4.0, HW/D = c x^2 + Y + Ks S; in
+    between, along the straight line that joins them.
 
     References
     ----------
@@ -199,8 +155,6 @@ def inlet_control_depth(barrel: Barrel, inlet: CulvertInlet, flow: float, slope:
     """
     require_not_negative(flow=flow)
     require_finite(slope=slope)
-    if inlet.shape != barrel.shape:
-        raise HydraulicsError(f"inlet {inlet.name!r} is for a {inlet.shape} culvert, the barrel is {barrel.shape}")
     if flow == 0:
         return 0.0
     per_x = barrel.area * sqrt(barrel.rise) / 1.811
@@ -272,7 +226,7 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     Returns
     -------
     CulvertFlow
-        [m], [m/s]
+        [m]
 
     Raises
     ------
@@ -282,16 +236,14 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     References
     ----------
     .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3: ho is the greater of tailwater and (dc + D)/2; headwater
-       is the greater of inlet and outlet control; water leaves at normal depth under inlet control, else at the
-       tailwater's depth between critical depth and the crown.
+       is the greater of inlet and outlet control.
     """
     require_positive(length=culvert.length, roughness=culvert.roughness)
     require_not_negative(flow=flow)
     require_finite(tailwater=tailwater, invert_up=culvert.invert_up, invert_down=culvert.invert_down)
     barrel = culvert.barrel
     if flow == 0:
-        level = max(tailwater, culvert.invert_up)
-        return CulvertFlow(0.0, level, level, level, "outlet", 0.0, 0.0, False, ())
+        return CulvertFlow(max(tailwater, culvert.invert_up), "outlet", ())
     critical = critical_depth(barrel, flow)
     depth_out = max(tailwater - culvert.invert_down, (critical + barrel.rise) / 2)
     loss = full_barrel_loss(
@@ -300,74 +252,28 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     by_outlet = culvert.invert_down + depth_out + loss
     by_inlet = culvert.invert_up + inlet_control_depth(barrel, culvert.inlet, flow, culvert.slope)
     headwater = max(by_inlet, by_outlet)
-    governs: Literal["inlet", "outlet"] = "inlet" if by_inlet > by_outlet else "outlet"
-    leaving = min(max(tailwater - culvert.invert_down, critical), barrel.rise)
-    if governs == "inlet":
-        uniform = normal_depth(barrel, flow, max(culvert.slope, 0.0), culvert.roughness)
-        leaving = leaving if uniform is None else uniform
     return CulvertFlow(
-        flow, headwater, by_inlet, by_outlet, governs, critical, flow / wet_area(barrel, leaving),
-        leaving >= barrel.rise, _warnings(culvert, headwater, by_outlet),
+        headwater, "inlet" if by_inlet > by_outlet else "outlet", _warnings(culvert, headwater, by_outlet)
     )
 
 
-def culvert_capacity(culvert: Culvert, *, headwater: float, tailwater: float) -> float:
-    """Flow that a culvert passes with the water upstream at a level.
-
-    Parameters
-    ----------
-    culvert : Culvert
-        In place.
-    headwater, tailwater : float
-        Levels. [m]
-
-    Returns
-    -------
-    float
-        0 where the water does not reach it, or does not stand above the tailwater. [m3/s]
-
-    Raises
-    ------
-    HydraulicsError
-        If a number is out of range.
-
-    References
-    ----------
-    .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3, solved for the flow.
-    """
-    require_finite(headwater=headwater, tailwater=tailwater)
-
-    def above(flow: float) -> float:
-        return culvert_flow(culvert, flow, tailwater=tailwater).headwater - headwater
-
-    smallest = 1e-9 * culvert.barrel.area * sqrt(GRAVITY * culvert.barrel.rise)
-    if above(smallest) >= 0:
-        return 0.0
-    largest = culvert.barrel.area
-    while above(largest) < 0:
-        largest *= 2
-    return float(brentq(above, smallest, largest, xtol=1e-12, rtol=1e-10))
-
-
 def _unsubmerged(barrel: Barrel, inlet: CulvertInlet, flow: float, x: float, slope_term: float) -> float:
-    if inlet.form == 2:
-        return float(inlet.k * x**inlet.m)
     depth = critical_depth(barrel, flow)
     energy = depth + (flow / wet_area(barrel, depth)) ** 2 / (2 * GRAVITY)
     return float(max(energy / barrel.rise + inlet.k * x**inlet.m + slope_term, 0.0))
 
 
-def _warnings(culvert: Culvert, headwater: float, by_outlet: float) -> tuple[str, ...]:
+def _warnings(culvert: Culvert, headwater: float, by_outlet: float) -> tuple[Reason, ...]:
     said = []
     if culvert.slope < 0:
-        said.append("the culvert lies adverse, its lower end above its upper: silt gathers in it")
+        said.append(reason("culvert_adverse"))
     if culvert.barrel.silt > 0:
-        said.append("silted: its open part is taken as a barrel of its own, an approximation")
+        said.append(reason("culvert_silted"))
     filled = (headwater - culvert.invert_up) / culvert.barrel.rise
     if headwater == by_outlet and filled < 0.75:
-        said.append("headwater is below 0.75 of its height, where outlet control by this method should not be used")
+        said.append(reason("culvert_headwater_too_low"))
     elif headwater == by_outlet and filled < 1.2:
-        said.append("headwater is below 1.2 of its height: outlet control by this method is to be taken with caution")
+        said.append(reason("culvert_headwater_low"))
     if culvert.barrel.rise < 1 * FOOT:
-        said.append("smaller than the 12 in culverts that the method was measured on")
+        said.append(reason("culvert_small"))
     return tuple(said)

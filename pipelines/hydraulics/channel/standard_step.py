@@ -66,8 +66,8 @@ class WaterSurface:
 
     Attributes
     ----------
-    flow, level, velocity, energy_slope, froude : (n,) float ndarray
-        At each section. [m3/s], [m], [m/s], [-], [-]
+    flow, level, velocity, froude : (n,) float ndarray
+        At each section. [m3/s], [m], [m/s], [-]
     critical : (n,) bool ndarray
         Where the flow would shoot, or a drop frees it, and the critical level is given instead: the higher of two.
     crossings : dict of int to CrossingFlow
@@ -77,7 +77,6 @@ class WaterSurface:
     flow: FloatArray
     level: FloatArray
     velocity: FloatArray
-    energy_slope: FloatArray
     froude: FloatArray
     critical: BoolArray
     crossings: dict[int, CrossingFlow]
@@ -336,10 +335,9 @@ def _energy(channel: Channel, index: int, level: float, flow: float, alpha: floa
 def _surface(
     channel: Channel, flow: FloatArray, level: FloatArray, held: BoolArray, passed: dict[int, CrossingFlow]
 ) -> WaterSurface:
-    velocity, slope, froude = np.zeros(len(flow)), np.zeros(len(flow)), np.zeros(len(flow))
+    velocity, froude = np.zeros(len(flow)), np.zeros(len(flow))
     for index in np.flatnonzero(flow > 0.0):
         wet = wetted_section(channel.sections[index], float(level[index]))
         velocity[index] = flow[index] / wet.area
-        slope[index] = (flow[index] / wet.conveyance) ** 2
         froude[index] = velocity[index] / np.sqrt(GRAVITY * wet.hydraulic_depth)
-    return WaterSurface(flow, level, velocity, slope, froude, held, passed)
+    return WaterSurface(flow, level, velocity, froude, held, passed)

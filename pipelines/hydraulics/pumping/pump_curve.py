@@ -111,8 +111,8 @@ def head_at(curve: PumpCurve, flow: float) -> float:
     first, last = float(curve.flow[0]), curve.last_flow
     if not first <= flow <= last:
         raise HydraulicsError(
-            f"flow {flow * 1000:.3g} l/s lies outside the pump curve, which runs from {first * 1000:.3g} to "
-            f"{last * 1000:.3g} l/s: it is not read past its ends"
+            f"flow {flow:.3g} m3/s lies outside the pump curve, which runs from {first:.3g} to {last:.3g} m3/s: it is "
+            "not read past its ends"
         )
     if curve.between == "monotone":
         return float(PchipInterpolator(curve.flow, curve.head)(flow))

@@ -5,7 +5,7 @@ from math import inf, pi, sqrt
 
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
-from terrain.unit_table import INCH
+from terrain.unit_table import HOUR, INCH
 
 MOST_STARTS_PER_HOUR = 15.0
 """Above it the motor suffers; common practice, as NEMA MG 10 allows a 1 hp two-pole motor. [1/h]"""
@@ -16,13 +16,7 @@ FLOAT_MARGIN = 1.5
 
 @dataclass(frozen=True, slots=True)
 class FloatLevels:
-    """Heights above the basin's bottom.
-
-    Attributes
-    ----------
-    off, on, alarm, inlet : float
-        Pump off and on, alarm, and invert of the lowest pipe that comes in. [m]
-    """
+    """Heights above the basin's bottom; `inlet` is the invert of the lowest pipe that comes in. [m]"""
 
     off: float
     on: float
@@ -30,17 +24,16 @@ class FloatLevels:
     inlet: float
 
 
+YARD_LEVELS = FloatLevels(8 * INCH, 20 * INCH, 23 * INCH, 24 * INCH)
+"""Those of a yard sump; common practice, no source."""
+
+LID = 6 * INCH
+"""Least height of a sump's rim above its inlet; common practice, no source. [m]"""
+
+
 @dataclass(frozen=True, slots=True)
 class SumpBasin:
-    """A round basin.
-
-    Attributes
-    ----------
-    diameter, depth : float
-        Inside. [m]
-    levels : FloatLevels
-        Heights above its bottom. [m]
-    """
+    """A round basin, measured inside. [m]"""
 
     diameter: float
     depth: float
@@ -62,12 +55,11 @@ class SumpBasin:
         return self.area * (self.depth - self.levels.on)
 
 
-def sump_basin(diameter: float, depth: float, levels: FloatLevels | None = None) -> SumpBasin:
-    """Round basin with float levels; without any given, those of a yard sump."""
+def sump_basin(diameter: float, depth: float, levels: FloatLevels = YARD_LEVELS, *, lid: float = LID) -> SumpBasin:
+    """Round basin with float levels; where it is too shallow for its inlet, that and what hangs on it stand lower."""
     require_positive(diameter=diameter, depth=depth)
-    if levels is None:
-        inlet = min(24 * INCH, depth - 6 * INCH)
-        levels = FloatLevels(8 * INCH, inlet - 4 * INCH, inlet - 1 * INCH, inlet)
+    sunk = max(0.0, levels.inlet + lid - depth)
+    levels = FloatLevels(levels.off, levels.on - sunk, levels.alarm - sunk, levels.inlet - sunk)
     require_not_negative(pump_off_level=levels.off)
     if not levels.off < levels.on < levels.alarm <= depth or not levels.on < levels.inlet <= depth:
         raise HydraulicsError(
@@ -168,16 +160,19 @@ def cycling_at(inflow: float, pump_flow: float, cycle_volume: float, drain_back:
     if drain_back >= cycle_volume:
         # the line's water alone lifts the float, so the pump chases it without rest even when nothing comes
         run = drain_back / (pump_flow - inflow)
-        return Cycling(3600 / run, inflow, run, 0.0)
+        return Cycling(HOUR / run, inflow, run, 0.0)
     run = cycle_volume / (pump_flow - inflow)
     if inflow == 0:
         return Cycling(0.0, 0.0, run, inf)
     rest = (cycle_volume - drain_back) / inflow
-    return Cycling(3600 / (run + rest), inflow, run, rest)
+    return Cycling(HOUR / (run + rest), inflow, run, rest)
 
 
 def cycle_volume_needed(
-    pump_flow: float, starts_per_hour: float = MOST_STARTS_PER_HOUR, drain_back: float = 0.0
+    pump_flow: float,
+    starts_per_hour: float = MOST_STARTS_PER_HOUR,
+    drain_back: float = 0.0,
+    float_margin: float = FLOAT_MARGIN,
 ) -> float:
     """Water between pump on and off that keeps starts at the worst inflow to a number.
 
@@ -189,6 +184,8 @@ def cycle_volume_needed(
         [1/h]
     drain_back : float, optional
         [m3]
+    float_margin : float, optional
+        Least volume over the drain-back. [-]
 
     Returns
     -------
@@ -206,7 +203,7 @@ def cycle_volume_needed(
     """
     require_positive(pump_flow=pump_flow, starts_per_hour=starts_per_hour)
     require_not_negative(drain_back=drain_back)
-    root = sqrt(pump_flow * 3600 / starts_per_hour)
+    root = sqrt(pump_flow * HOUR / starts_per_hour)
     # below sqrt(b) the run alone is long enough, and only the float's margin over what drains back counts
     needed = ((root + drain_back / root) / 2) ** 2 if root**2 > drain_back else 0.0
-    return max(needed, FLOAT_MARGIN * drain_back)
+    return max(needed, float_margin * drain_back)

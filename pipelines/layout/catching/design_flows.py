@@ -7,11 +7,11 @@ import numpy as np
 
 from pipelines.hydraulics.grate import weir_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.hydraulics.stone_trench import StoneTrench, report_trench
+from pipelines.hydraulics.ratings import StageOutflow
+from pipelines.hydraulics.stone_trench import StoneTrench, trench_capacity
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -110,7 +110,7 @@ def drain_capacity(drain: DrainSite, rules: Rules) -> float:
 
     References
     ----------
-    .. [1] As of `report_trench`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
+    .. [1] As of `trench_capacity`; a grate as a weir along one side, half of it clogged: TxDOT Hydraulic Design Manual,
        ch. 10, eq. 10-30, and Oregon DOT Hydraulics Manual, ch. 13 app. D for the clogging of slotted drains.
     """
     if drain.channel:
@@ -121,10 +121,9 @@ def drain_capacity(drain: DrainSite, rules: Rules) -> float:
         depth=drain.depth,
         pipe=find_pipe(DRAIN_PIPE),
         slope=max(drain.slope, 1e-4),
-        cover="grade",
         porosity=rules["stone_porosity"].likely,
     )
-    return float(report_trench(trench, 1.0, soil_rate=0.0).taken)
+    return trench_capacity(trench, clogging=rules["grate_clogging"].likely)
 
 
 def rating_of(spot: LowSpot, capacity: float, rules: Rules) -> StageOutflow:

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 from pipelines.hydraulics.channel.barrel import box_barrel, circular_barrel
 from pipelines.hydraulics.channel.culvert import Culvert, culvert_capacity, culvert_flow, culvert_inlet, culvert_inlets
 from pipelines.hydraulics.errors import HydraulicsError
-from pipelines.hydraulics.ratings import rate_outlet, stage_outflow, sum_outflows
 from pipelines.hydraulics.weir import LARGEST_COEFFICIENT, broad_crested_weir, overtopping_flow
 from terrain.unit_table import CUBIC_FOOT_PER_SECOND, FOOT
 
@@ -127,30 +126,3 @@ def test_a_sloping_crest_is_the_sum_of_small_level_ones(head, rise):
 
 def test_below_the_crest_nothing_passes():
     assert overtopping_flow([0, 1], [2.0, 2.5], 1.9) == 0.0
-
-
-def test_a_rating_reads_between_its_points_and_holds_at_its_ends():
-    rating = stage_outflow([1.0, 2.0, 3.0], [0.0, 0.2, 0.3])
-    assert [rating.at(stage) for stage in (0.0, 1.5, 2.5, 9.0)] == pytest.approx([0.0, 0.1, 0.25, 0.3])
-
-
-def test_outlets_of_one_pond_add_up():
-    culvert = driveway()
-    levels = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]
-    pipe = rate_outlet(levels, lambda level: culvert_capacity(culvert, headwater=level, tailwater=-1.0))
-    road = rate_outlet([0.7, 0.9, 1.1], lambda level: broad_crested_weir(max(level - 0.7, 0.0), 6.0))
-    both = sum_outflows([pipe, road])
-    assert both.at(0.6) == pytest.approx(pipe.at(0.6))
-    assert both.at(0.9) == pytest.approx(pipe.at(0.9) + road.at(0.9))
-
-
-@pytest.mark.parametrize("call, says", [
-    (lambda: stage_outflow([1.0], [0.0]), "two points or more"),
-    (lambda: stage_outflow([1.0, 1.0], [0.0, 0.1]), "stage of point 2 is not above"),
-    (lambda: stage_outflow([1.0, 2.0], [0.2, 0.1]), "outflow of point 2 is below"),
-    (lambda: stage_outflow([1.0, 2.0], [-0.2, 0.1]), "point 1 is stage 1.0, outflow -0.2"),
-    (lambda: sum_outflows([]), "no outlet given"),
-])
-def test_bad_ratings_are_refused_by_point(call, says):
-    with pytest.raises(HydraulicsError, match=says):
-        call()

@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from pipelines.hydraulics.errors import HydraulicsError
+from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.standing_water import route_storage
-from pipelines.hydrology.storage import StageOutflow, StageStorage
+from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
 
 
@@ -132,5 +134,5 @@ def test_storages_and_ratings_that_cannot_be_are_refused():
         StageStorage(np.array([0.0, 1.0]), np.array([1.0, 1.0]), np.array([3.0, 4.0]))
     with pytest.raises(StorageError, match="areas fall with level"):
         storage_of([0.0, 1.0], [2.0, 1.0])
-    with pytest.raises(StorageError, match="levels that increase"):
+    with pytest.raises(HydraulicsError, match="levels that increase"):
         StageOutflow(np.array([0.0, 1.0]), np.array([1.0, 0.0]))
