@@ -1,0 +1,99 @@
+"""Which way is chosen, and what the plan says of it at the top."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.plan import Alternative
+from pipelines.layout.quantities.take_off import Cost
+from pipelines.layout.ways.way_values import LaidOut
+from terrain.reason import Reason, reason
+
+PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
+
+
+def choose_way(ways: Sequence[LaidOut], costs: Mapping[str, Cost], fixed: str | None) -> LaidOut | None:
+    """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins."""
+    possible = [way for way in ways if way.possible]
+    if fixed == "gravity":
+        possible = [way for way in possible if way.mode in ("gravity", "daylight")]
+    elif fixed == "pump":
+        possible = [way for way in possible if way.mode == "pump"]
+    if not possible:
+        return None
+    return min(
+        possible,
+        key=lambda way: (
+            way.mode == "pump" and any(other.mode != "pump" for other in possible if _may_work(other)),
+            not way.sure and not _only_unverified(way),
+            PREFERENCE[way.mode],
+            costs[way.mode].likely,
+        ),
+    )
+
+
+def alternative_of(way: LaidOut, cost: Cost | None, *, chosen: bool) -> Alternative:
+    """One way beside the others."""
+    low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
+    return Alternative(
+        way.mode, way.possible, low, likely, high, way.deepest, way.fall_to_spare, way.depends_on, chosen
+    )
+
+
+def in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
+    """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
+    if not found.troubles or any(trouble.certain for trouble in found.troubles):
+        return chosen
+    wet = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
+    return replace(
+        chosen,
+        discharges=tuple(
+            replace(
+                each,
+                verdict="cannot_tell" if each.verdict == "sure" else each.verdict,
+                why=reason("wet_within_lidar_error", why=each.why, places=wet),
+            )
+            for each in chosen.discharges
+        ),
+        deciding=(*(reason("shot_low_and_rim", place=name) for name in wet), *chosen.deciding),
+    )
+
+
+def headline(chosen: LaidOut, found: Diagnosis, catching: Catching, cost: Cost) -> Reason:
+    """How the water leaves, whether that is sure, and what it costs."""
+    kinds = {outfall.kind for outfall in chosen.outfalls if outfall.verdict is not None}
+    to = kinds.pop() if len(kinds) == 1 else ""
+    lift = max((each.lift for each in chosen.discharges if each.lift is not None), default=None)
+    way: Reason
+    if chosen.mode == "pump":
+        rest = [name for each in chosen.discharges if each.mode == "gravity" for name in each.serves]
+        spouts = {site.id for site in catching.downspouts}
+        way = reason(
+            "leaves_pumped", places=_pumped_places(chosen, found, catching), lift=lift, rest=bool(rest),
+            roof=set(rest) <= spouts,
+        )
+    elif chosen.mode == "soakaway":
+        way = reason("leaves_soaking")
+    elif chosen.fall_to_spare is not None and chosen.fall_to_spare < 0.0:
+        way = reason("leaves_short_of_fall", mode=chosen.mode, to=to, short=-chosen.fall_to_spare)
+    else:
+        way = reason("leaves_by_gravity", mode=chosen.mode, to=to, spare=chosen.fall_to_spare)
+    return reason("headline", way=way, sure=chosen.sure, low=cost.low, likely=cost.likely, high=cost.high)
+
+
+def _pumped_places(chosen: LaidOut, found: Diagnosis, catching: Catching) -> tuple[Reason, ...]:
+    """Places whose water is lifted."""
+    pumped = {name for each in chosen.discharges if each.mode == "pump" for name in each.serves}
+    spots = [site.spot for site in catching.basins if site.id in pumped and site.spot is not None]
+    return tuple(dict.fromkeys(found.places[spot].name for spot in spots if spot in found.places))
+
+
+def _may_work(way: LaidOut) -> bool:
+    return all(each.verdict != "no" for each in way.discharges)
+
+
+def _only_unverified(way: LaidOut) -> bool:
+    return any(not outfall.verified for outfall in way.outfalls) and all(
+        outfall.verdict == "sure" for outfall in way.outfalls if outfall.verdict is not None
+    )

@@ -1,0 +1,140 @@
+"""What is built on a way, sized: basins with their grates, drains, channels, outfalls, and what it takes."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString
+
+from pipelines.hydraulics.basin_capacity import basin_capacity
+from pipelines.hydraulics.grate import basin_grates, choose_grate, ponding_depth
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.collection_rules import DRAIN_PIPE
+from pipelines.layout.catching.design_flows import DesignFlows
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
+from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from terrain.reason import Reason, reason
+
+
+def improvements_of(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) -> Works:
+    """A way's lines with the basins, drains and channels on them."""
+    return replace(
+        way.works,
+        catch_basins=_basins(catching, flows, way, rules),
+        french_drains=(*_drains(catching, flows, way), *way.works.french_drains),
+        channel_drains=_channels(catching, flows, way),
+    )
+
+
+def only_served(catching: Catching, way: LaidOut) -> Catching:
+    """Collectors that have a line; what could not be tied in is as it was."""
+    return replace(
+        catching,
+        basins=tuple(site for site in catching.basins if site.id in way.served),
+        drains=tuple(site for site in catching.drains if site.id in way.served),
+        downspouts=tuple(site for site in catching.downspouts if site.id in way.served),
+    )
+
+
+def without_idle(catching: Catching, flows: DesignFlows, rules: Rules) -> Catching:
+    """Without drains and basins that would catch next to nothing; the same value where there are none of these."""
+    least_drain, least_basin = rules["least_drain_flow"].likely, rules["least_basin_flow"].likely
+    drains = tuple(site for site in catching.drains if flows.flows[site.id] >= least_drain)
+    basins = tuple(site for site in catching.basins if site.spot is not None or flows.flows[site.id] >= least_basin)
+    if len(drains) == len(catching.drains) and len(basins) == len(catching.basins):
+        return catching
+    kept = {site.id for site in basins} | {site.id for site in drains}
+    dropped = tuple(site.id for site in catching.sites if site.id not in kept and site not in catching.downspouts)
+    refused = catching.refused
+    if not basins and not drains:
+        # nothing else does the job in their stead
+        refused = (*refused, reason("caught_too_little", ids=dropped))
+    return replace(catching, basins=basins, drains=drains, refused=refused)
+
+
+def all_outfalls(inputs: WayInputs, chosen: LaidOut) -> tuple[Outfall, ...]:
+    """Those that are used, and the candidates that were found and are not."""
+    used = {"-".join(outfall.id.split("-")[:2]) for outfall in chosen.outfalls}
+    rest: dict[str, OutfallSite] = {}
+    for site in inputs.outfalls:
+        if site.id not in used:
+            rest.setdefault(site.id, site)
+    return (
+        *chosen.outfalls,
+        *(
+            Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm,
+                    site.high_water)
+            for site in rest.values()
+        ),
+    )
+
+
+def what_runs_by(flows: DesignFlows) -> tuple[Reason, ...]:
+    """Collectors that do not take all that arrives."""
+    return tuple(
+        reason("runs_by", id=name, flow=flows.flows[name], more=more) for name, more in flows.short.items()
+    )
+
+
+def _first_run(name: str, runs: Sequence[PipeRun]) -> PipeRun | None:
+    return next((run for run in runs if run.from_id == name), None)
+
+
+def _basins(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) -> tuple[CatchBasin, ...]:
+    clogging, head = rules["grate_clogging"].likely, rules["grate_ponding"].likely
+    grates = basin_grates(
+        rules["basin_9in_flow"].likely, rules["basin_12in_flow"].likely, open_share=rules["grate_open_area"].likely
+    )
+    basins: list[CatchBasin] = []
+    for site in catching.basins:
+        run = _first_run(site.id, way.works.pipe_runs)
+        if run is None or run.kind == "pressure":
+            continue
+        flow = flows.flows[site.id]
+        grate = choose_grate(flow, head, clogging=clogging, sizes=grates) or grates[-1]
+        pipe = find_pipe(run.pipe_key)
+        takes = basin_capacity(
+            grate, head, rim=site.ground, invert=run.invert_up, diameter=pipe.inside,
+            slope=max(run.slope or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
+        )
+        pond_helps = site.spot is not None and site.id not in flows.short
+        basins.append(
+            CatchBasin(
+                id=site.id, drains_to=run.id, point=site.point, grate=grate.name, peak_flow=flow,
+                capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
+                ponding=ponding_depth(grate, flow, clogging=clogging), ground_elevation=site.ground,
+                invert_elevation=run.invert_up, provisional=False,
+                why=reason("basin_with_pond", why=site.why) if pond_helps else site.why,
+            )
+        )
+    return tuple(basins)
+
+
+def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[FrenchDrain, ...]:
+    drains: list[FrenchDrain] = []
+    for site in catching.drains:
+        run = _first_run(site.id, way.works.pipe_runs)
+        if run is None or site.channel:
+            continue
+        xy = shapely.get_coordinates(site.line)
+        drains.append(
+            FrenchDrain(
+                id=site.id, drains_to=run.id, line=LineString(np.column_stack([xy, site.inverts])),
+                length=site.length, width=site.width, depth=site.depth, pipe=DRAIN_PIPE, slope=site.slope,
+                peak_flow=flows.flows[site.id], why=site.why,
+            )
+        )
+    return tuple(drains)
+
+
+def _channels(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[ChannelDrain, ...]:
+    return tuple(
+        ChannelDrain(site.id, run.id, site.line, site.length, site.width, flows.flows[site.id], site.why)
+        for site in catching.drains
+        if site.channel and (run := _first_run(site.id, way.works.pipe_runs)) is not None
+    )
