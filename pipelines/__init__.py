@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pipelines.library.jobs import check_swale, screen
-    from pipelines.library.results import LotResult, SwaleResult
+    from pipelines.library.results import CheckedSwales, ScreenedLot
     from pipelines.library.site import Site
 
-__all__ = ["LotResult", "Site", "SwaleResult", "check_swale", "screen"]
+__all__ = ["CheckedSwales", "ScreenedLot", "Site", "check_swale", "screen"]
 
 
 def __getattr__(name: str) -> Any:

@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable
 from typing import Any
 
-from pipelines.library.results import LotResult, SwaleResult
+from pipelines.library.results import CheckedSwales, ScreenedLot
 from pipelines.library.site import Site
 from pipelines.lot import screen_lot
 from pipelines.swale import check_swale as check_swales_of_site
@@ -19,7 +19,7 @@ def screen(
     progress: Progress | None = None,
     self_check: bool = False,
     **given: Any,
-) -> LotResult:
+) -> ScreenedLot:
     """Screen one lot: where water comes from and stands, what carries it off, and how sure that is.
 
     Parameters
@@ -35,7 +35,7 @@ def screen(
 
     Returns
     -------
-    LotResult
+    ScreenedLot
         Layers, summary, verdict, warnings; `save` writes what the command line writes.
 
     Raises
@@ -44,12 +44,12 @@ def screen(
         If anything of the site cannot be used; the message says what, where and what to do.
     """
     with _site(site, given).on_disk() as path:
-        return LotResult(screen_lot(path, progress=progress or (lambda text, done: None), self_check=self_check))
+        return ScreenedLot(screen_lot(path, progress=progress or (lambda text, done: None), self_check=self_check))
 
 
 def check_swale(
     site: Site | str | os.PathLike[str] | None = None, /, *, progress: Progress | None = None, **given: Any
-) -> SwaleResult:
+) -> CheckedSwales:
     """Check a site's swales as outfalls: do they take the storm, where do they hold water, what would mend them.
 
     Parameters
@@ -63,7 +63,7 @@ def check_swale(
 
     Returns
     -------
-    SwaleResult
+    CheckedSwales
         Layers, summary, verdict, warnings; `save` writes what the command line writes.
 
     Raises
@@ -72,7 +72,7 @@ def check_swale(
         If anything of the site cannot be used; the message says what, where and what to do.
     """
     with _site(site, given).on_disk() as path:
-        return SwaleResult(check_swales_of_site(path, progress=progress))
+        return CheckedSwales(check_swales_of_site(path, progress=progress))
 
 
 def _site(site: Site | str | os.PathLike[str] | None, given: dict[str, Any]) -> Site:

@@ -34,7 +34,7 @@ WIDTH = 100
 
 
 @dataclass(frozen=True)
-class LotResult:
+class ScreenedLot:
     """One screened lot.
 
     Attributes
@@ -124,7 +124,7 @@ class LotResult:
 
 
 @dataclass(frozen=True)
-class SwaleResult:
+class CheckedSwales:
     """A site's swales, checked.
 
     Attributes

@@ -32,7 +32,7 @@ def plot_layers(layers: Mapping[str, pd.DataFrame], findings: Findings, ax: Any 
 
     if ax is None:
         _, ax = plt.subplots(figsize=(8.0, 8.0))
-    frame, grid = findings.frame, findings.grid
+    frame, grid, units = findings.frame, findings.grid, unit_system(findings.units)
     ground = np.where(np.isfinite(findings.ground), findings.ground, np.nanmin(findings.ground))
     west, south, east, north = frame.to_map(gpd.GeoSeries([box(*grid.bounds)])).total_bounds
     shaded = LightSource(315, 45).hillshade(ground, vert_exag=4.0, dx=grid.cell_width, dy=grid.cell_height)
@@ -40,11 +40,11 @@ def plot_layers(layers: Mapping[str, pd.DataFrame], findings: Findings, ax: Any 
     for name in ("hardscape", "roofs"):
         shapes = getattr(findings, name)
         if len(shapes):
-            _draw(ax, gpd.GeoSeries(frame.to_map(shapes.geometry), crs=frame.crs), symbols()[name][0])
+            _draw(ax, gpd.GeoSeries(frame.to_map(shapes.geometry), crs=frame.crs), symbols()[name][0], units)
     for name in DRAWN:
-        kinds = _kinds(name, layers[name], unit_system(findings.units))
+        kinds = _kinds(name, layers[name], units)
         for position, symbol in enumerate(symbols()[name]):
-            _draw(ax, layers[name].geometry[kinds == position], symbol)
+            _draw(ax, layers[name].geometry[kinds == position], symbol, units)
     lot = layers["parcel"].total_bounds
     margin = AROUND * max(lot[2] - lot[0], lot[3] - lot[1])
     ax.set_xlim(lot[0] - margin, lot[2] + margin)
@@ -67,23 +67,23 @@ def _kinds(name: str, layer: pd.DataFrame, units: Units) -> IntArray:
     return np.array([symbol_of(name, {str(key): value for key, value in row.items()}) for row in rows], dtype=np.int64)
 
 
-def _draw(ax: Any, shapes: gpd.GeoSeries, symbol: Symbol) -> None:
+def _draw(ax: Any, shapes: gpd.GeoSeries, symbol: Symbol, units: Units) -> None:
     from matplotlib.colors import to_rgba
 
     if shapes.empty:
         return
-    width = symbol.width * POINTS_IN_MM
+    label, width = symbol.label(units), symbol.width * POINTS_IN_MM
     dash = (0, tuple(part * POINTS_IN_MM for part in symbol.dash)) if symbol.dash else "-"
     if symbol.kind == "fill":
         hatch = {"horizontal": "--", "diagonal": "//"}.get(symbol.shape)
         shapes.plot(ax=ax, facecolor=to_rgba(symbol.colour, symbol.opacity), edgecolor=symbol.edge, linewidth=width,
                     linestyle=dash, hatch=hatch, aspect=None)  # fmt: skip
-        ax.fill([], [], facecolor=to_rgba(symbol.colour, symbol.opacity), edgecolor=symbol.edge, label=symbol.label)
+        ax.fill([], [], facecolor=to_rgba(symbol.colour, symbol.opacity), edgecolor=symbol.edge, label=label)
     elif symbol.kind == "line":
         shapes.plot(ax=ax, color=symbol.colour, alpha=symbol.opacity, linewidth=width, linestyle=dash, aspect=None)
-        ax.plot([], [], color=symbol.colour, linewidth=width, linestyle=dash, label=symbol.label)
+        ax.plot([], [], color=symbol.colour, linewidth=width, linestyle=dash, label=label)
     else:
         ax.scatter(
             shapes.x, shapes.y, s=(symbol.width * POINTS_IN_MM) ** 2, c=symbol.colour, edgecolors=symbol.edge,
-            marker=MARKERS[symbol.shape], zorder=5, label=symbol.label,
+            marker=MARKERS[symbol.shape], zorder=5, label=label,
         )
