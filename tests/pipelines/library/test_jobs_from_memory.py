@@ -102,7 +102,7 @@ def test_a_result_draws_itself(in_memory):
     matplotlib.use("Agg")
     ax = in_memory.plot()
     labels = {text.get_text() for text in ax.get_legend().get_texts()}
-    assert {"Lot", "Roof", "Catch basin", "Pipe under pressure"} <= labels
+    assert {"Lot", "Roof", "Catch basin", "Pressure line"} <= labels
     west, east = ax.get_xlim()
     lot = in_memory.layers["parcel"].total_bounds
     assert west < lot[0] < lot[2] < east
