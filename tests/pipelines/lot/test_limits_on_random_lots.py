@@ -239,7 +239,7 @@ def _to_outfall(run: PipeRun, plan: Plan) -> float:
 
 
 def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
-    pipe = find_pipe(run.pipe_key)
+    pipe, said = find_pipe(run.pipe_key), say_all(plan.warnings, "us")
     points, along = _stations(run)
     assert run.length == pytest.approx(along[-1], rel=1e-9)
     stop = RULES["depth_hand_dig"].high
@@ -250,10 +250,10 @@ def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
         coordinates = shapely.get_coordinates(run.line, include_z=True)
         steps = np.hypot(*np.diff(coordinates[:, :2], axis=0).T)
         assert (-np.diff(coordinates[:, 2]) >= least * steps - 1e-6).all(), f"{run.id} is too flat"
-        assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in w for w in say_all(plan.warnings, "us"))
+        assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in warning for warning in said)
     cover = RULES["cover_lawn"].low
     if gravity:  # what the field's cells of 1 m hide of the ground is told where it takes cover under the floor
-        told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in say_all(plan.warnings, "us"))
+        told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in said)
         assert told == (run.least_cover < cover - 0.003), run.id
     # where a pipe leaves a basin its cover is that of the size its flow asks for, though it may be laid a size larger
     # for its flatter slope; a channel's own depth is all the cover there is beside it

@@ -178,7 +178,7 @@ def test_without_roofs_low_spots_get_provisional_basins_and_nothing_else(screen:
     assert plan.pipe_runs == plan.french_drains == plan.sumps == plan.take_off == ()
     (line,) = plan.discharges
     assert (line.mode, line.verdict) == ("none", "cannot_tell")
-    assert any("no roofs are given" in warning for warning in say_all(findings.warnings, "us"))
+    assert any("no roofs are given" in warning for warning in findings.warnings)
     # the ground is read all the same
     assert findings.low_spots
     assert findings.flow_paths
@@ -196,7 +196,7 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
         assert street.intersects(outfall.point)
     assert all(line.verdict != "sure" for line in plan.discharges)
     assert "cannot tell" in plan.verdict
-    assert any("no outfall is given" in warning for warning in say_all(findings.warnings, "us"))
+    assert any("no outfall is given" in warning for warning in findings.warnings)
 
 
 def test_no_lawful_way_is_said_and_the_water_stays_in_the_balance(screen: Screen) -> None:
@@ -332,7 +332,8 @@ def test_water_high_in_the_outfall_holds_a_line_back(screen: Screen) -> None:
     (line,) = high.discharges
     assert (line.mode, line.verdict) == ("gravity", "cannot_tell")
     assert "stands higher than basin-1" in line.why
-    assert any("stands 5 in (13 cm) over it, whatever the pipe's size" in said for said in say_all(high.warnings, "us"))
+    told = say_all(high.warnings, "us")
+    assert any("stands 5 in (13 cm) over it, whatever the pipe's size" in said for said in told)
 
 
 def test_a_pump_lifts_to_the_water_in_its_outfall(screen: Screen) -> None:

@@ -119,7 +119,8 @@ def test_gravity_runs_keep_slope_cover_and_depth(findings: Findings) -> None:
         tapered = 5.0 if run.to_id.startswith("outfall") else 0.0
         over = (np.asarray(run.ground) - xyz[:, 2] - pipe.outside + pipe.wall)[station <= station[-1] - tapered]
         floor = rules["cover_lawn"].low
-        assert not any(f"{run.id} has" in warning and "of cover" in warning for warning in say_all(findings.plan.warnings, "us"))
+        told = say_all(findings.plan.warnings, "us")
+        assert not any(f"{run.id} has" in warning and "of cover" in warning for warning in told)
         assert over.size == 0 or over.min() >= floor - 0.003, run.id
 
 
