@@ -131,7 +131,7 @@ def test_a_lot_steeper_than_25_percent_is_referred_out(screen: Screen, slope: fl
     assert bool(findings.plan.refer_out) == stops
     if stops:
         (told,) = say_all(findings.plan.refer_out, "us")
-        assert "steeper than 25%" in told
+        assert "steeper than 25" in told
         assert "engineer" in told
         assert proposes_nothing(findings)
 
