@@ -13,9 +13,9 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.catching.collection_rules import DRAIN_PIPE
 from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
+from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, diagnose, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
