@@ -11,9 +11,9 @@ from pipelines.hydraulics.basin_capacity import basin_capacity
 from pipelines.hydraulics.grate import basin_grates, choose_grate, ponding_depth
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
-from pipelines.layout.catching.collection_rules import DRAIN_PIPE
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.outfall_sites import OutfallSite
@@ -86,7 +86,7 @@ def _first_run(name: str, runs: Sequence[PipeRun]) -> PipeRun | None:
 
 
 def _basins(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) -> tuple[CatchBasin, ...]:
-    clogging, head = rules["grate_clogging"].likely, rules["grate_ponding"].likely
+    head = rules["grate_ponding"].likely
     grates = basin_grates(
         rules["basin_9in_flow"].likely, rules["basin_12in_flow"].likely, open_share=rules["grate_open_area"].likely
     )
@@ -96,6 +96,7 @@ def _basins(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) 
         if run is None or run.kind == "pressure":
             continue
         flow = flows.flows[site.id]
+        clogging = rules["grate_clogging_trees" if site.under_tree else "grate_clogging"].likely
         grate = choose_grate(flow, head, clogging=clogging, sizes=grates) or grates[-1]
         pipe = find_pipe(run.pipe_key)
         takes = basin_capacity(

@@ -14,6 +14,7 @@ from terrain.reason import reason
 
 def fixed_basins(points: Sequence[Point], spots: Sequence[SpotPlace], ground: CatchGround) -> tuple[BasinSite, ...]:
     """Basins where the site file wants them."""
+    reach = ground.rules["shot_reach"].likely
     basins: list[BasinSite] = []
     for number, point in enumerate(points, start=1):
         if not shapely.intersects(ground.free, point):
@@ -21,7 +22,7 @@ def fixed_basins(points: Sequence[Point], spots: Sequence[SpotPlace], ground: Ca
                 f"layout.basins: point {number} lies off the lot, under a roof, in a keep-out or within the offset of "
                 "a lot line, where no basin may stand; move it, or leave it out and let the plan site basins"
             )
-        spot = next((each for each in spots if shapely.distance(each.shape, point) <= ground.rules.shot_reach), None)
+        spot = next((each for each in spots if shapely.distance(each.shape, point) <= reach), None)
         height = float(heights_along(LineString([point, point]), ground.drainage)[0])
         why = reason("basin_as_given", place=None if spot is None else spot.name)
         basins.append(ground.basin(number, point, height, None if spot is None else spot.spot.id, why))
@@ -30,11 +31,11 @@ def fixed_basins(points: Sequence[Point], spots: Sequence[SpotPlace], ground: Ca
 
 def basin_at_spot(trouble: Trouble, place: SpotPlace, ground: CatchGround, number: int) -> BasinSite | None:
     """A basin at the lowest shot of a low spot, at its lowest free cell, or near it; None where none fits."""
-    free = ground.free
+    free, reach = ground.free, ground.rules["shot_reach"].likely
     read = [
         shot
         for shot in ground.shots
-        if shapely.distance(place.shape, shot) <= ground.rules.shot_reach and shapely.contains_xy(free, shot.x, shot.y)
+        if shapely.distance(place.shape, shot) <= reach and shapely.contains_xy(free, shot.x, shot.y)
     ]
     if read:
         lowest = min(read, key=lambda shot: float(shot.z))
@@ -72,7 +73,7 @@ def basin_on_path(trouble: Trouble, where: Point, ground: CatchGround, number: i
 def _nearest_free(ground: CatchGround, where: BaseGeometry) -> tuple[Point, int] | None:
     """Nearest open cell in free ground, the lowest among those that are about as near."""
     drainage, grid = ground.drainage, ground.drainage.ground.grid
-    window = open_cells_within(shapely.buffer(where, ground.rules.basin_snap), drainage)
+    window = open_cells_within(shapely.buffer(where, ground.rules["basin_snap"].likely), drainage)
     if window.size == 0:
         return None
     x, y = grid.centres(window // grid.shape[1], window % grid.shape[1])

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.basins import basin_at_spot, basin_on_path
-from pipelines.layout.catching.collection_rules import CollectionRules
 from pipelines.layout.catching.sites import BasinSite, CatchGround, DrainSite
 from pipelines.layout.catching.trenches import channel_across, trench_along
 from pipelines.layout.diagnosis.protected import Arrival, ProtectedEdge, arrival_at
@@ -25,7 +25,7 @@ def site_collectors(
     basins: list[BasinSite] = []
     drains: list[DrainSite] = []
     refused: list[Reason] = []
-    apart = ground.rules.apart
+    apart = ground.rules["basin_apart"].likely
     # standing water first: a basin at the low of a patio takes what arrives there too
     for trouble in sorted(troubles, key=lambda each: each.spot is None):
         if trouble.spot is not None:
@@ -33,7 +33,7 @@ def site_collectors(
                 continue
             found = basin_at_spot(trouble, trouble.spot, ground, len(basins) + 1)
             if found is None:
-                refused.append(reason("no_basin_fits", place=trouble.name, reach=ground.rules.basin_snap))
+                refused.append(reason("no_basin_fits", place=trouble.name, reach=ground.rules["basin_snap"].likely))
             elif _apart(found, basins, apart) or found.spot not in {b.spot for b in basins}:
                 basins.append(found)
         elif trouble.edge is not None:
@@ -51,9 +51,9 @@ def site_collectors(
     return tuple(basins), tuple(drains), tuple(refused)
 
 
-def is_minor(place: SpotPlace, rules: CollectionRules) -> bool:
+def is_minor(place: SpotPlace, rules: Rules) -> bool:
     """Whether a low spot is filled rather than drained: a small hollow in a lawn that nobody complained of."""
-    return place.place == "lawn" and place.complaint is None and place.spot.area < rules.small_hollow
+    return place.place == "lawn" and place.complaint is None and place.spot.area < rules["small_hollow"].likely
 
 
 def _apart(basin: BasinSite, others: Sequence[BasinSite], distance: float) -> bool:
@@ -66,16 +66,18 @@ def _drain_before(
     """How water comes to an edge, and the channel or trench that meets it."""
     rules = ground.rules
     # a grated channel holds no water against a wall as stone does: it lies right before it
-    over_paving = _comes_over(edge, ground.paving, ground.drainage) > rules.paved_share
-    close = edge.kind == "paving" or over_paving
+    over_paving = _comes_over(edge, ground.paving, ground.drainage) > rules["channel_paved_share"].likely
+    offset = rules["trench_edge_offset"].likely
+    if edge.kind == "wall" and not over_paving:
+        offset = ground.wall_offset + rules["trench_width_stone"].likely / 2.0 + CLEAR_OF_WALL
     arrival = arrival_at(
         edge,
         ground.drainage.ground.grid,
-        offset=rules.edge_offset if close else rules.wall_offset + rules.width / 2.0 + CLEAR_OF_WALL,
-        overlap=rules.overlap,
-        share=rules.arrival_share,
-        cluster_reach=rules.cluster_reach,
-        cluster_share=rules.cluster_share,
+        offset=offset,
+        overlap=rules["trench_overlap"].likely,
+        share=rules["arrival_share"].likely,
+        cluster_reach=rules["arrival_cluster"].likely,
+        cluster_share=rules["arrival_cluster_share"].likely,
     )
     if arrival.stretch is None:
         return arrival, None

@@ -16,9 +16,9 @@ from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.rules import Rules
-from pipelines.layout.catching.collection_rules import DRAIN_PIPE
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import DrainSite
+from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, settings_for
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, Taking, run_storm
@@ -123,7 +123,9 @@ def drain_capacity(drain: DrainSite, rules: Rules) -> float:
         slope=max(drain.slope, 1e-4),
         porosity=rules["stone_porosity"].likely,
     )
-    return trench_capacity(trench, clogging=rules["grate_clogging"].likely)
+    return trench_capacity(
+        trench, clogging=rules["grate_clogging"].likely, stone_size=rules["stone_size"].likely
+    )
 
 
 def rating_of(spot: LowSpot, capacity: float, rules: Rules) -> StageOutflow:

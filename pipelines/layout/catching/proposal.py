@@ -7,10 +7,10 @@ import shapely
 
 from pipelines.layout.catching.basins import fixed_basins
 from pipelines.layout.catching.collection import site_collectors
-from pipelines.layout.catching.collection_rules import collection_rules
 from pipelines.layout.catching.cures import cheap_cures
 from pipelines.layout.catching.downspouts import extension_place, spouts_beside_complaints, spouts_to_troubles
 from pipelines.layout.catching.sites import BasinSite, CatchGround, DownspoutSite, DrainSite, free_ground
+from pipelines.layout.catching.trench_sizes import stone_offset
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, settings_for, standing_times, unit_peak
 from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground
 from pipelines.layout.diagnosis.lot_water import Taking, run_storm
@@ -80,11 +80,11 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
 
 def _catch_ground(situation: Situation) -> CatchGround:
     rules = situation.rules
-    sizes = collection_rules(rules, situation.foundation, situation.footing_depth)
+    wall_offset = stone_offset(rules, situation.foundation, situation.footing_depth)
     line_offset = rules["line_offset"].likely + rules["parcel_line_error"].likely
     walls = shapely.buffer(situation.roofs, rules["works_wall_clearance"].likely)
     # of the middle of a trench, so that its nearest stone keeps the offset
-    stone = shapely.buffer(situation.houses, sizes.wall_offset + sizes.width / 2.0)
+    stone = shapely.buffer(situation.houses, wall_offset + rules["trench_width_stone"].likely / 2.0)
     taken = [walls, situation.keep_out]
     return CatchGround(
         drainage=situation.drainage,
@@ -92,7 +92,8 @@ def _catch_ground(situation: Situation) -> CatchGround:
         free_for_stone=free_ground(situation.parcel, [*taken, stone], line_offset=line_offset),
         paving=situation.paving,
         trees=situation.trees,
-        rules=sizes,
+        rules=rules,
+        wall_offset=wall_offset,
         shots=situation.shots,
     )
 

@@ -10,7 +10,7 @@ from rasterio.features import rasterize
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.layout.catching.collection_rules import CollectionRules
+from pipelines.inputs.rules import Rules
 from terrain.arrays import FloatArray, IntArray
 from terrain.errors import LotshedError
 from terrain.flow.drainage import Drainage
@@ -105,6 +105,8 @@ class CatchGround:
     ----------
     free, free_for_stone : shapely Geometry
         Where works may stand, and the middle of stone trenches. [m]
+    wall_offset : float
+        Distance that stone keeps from a wall. [m]
     shots : sequence of shapely Point
         Where a level was read; z is the height. [m]
     """
@@ -114,12 +116,13 @@ class CatchGround:
     free_for_stone: BaseGeometry
     paving: BaseGeometry
     trees: BaseGeometry
-    rules: CollectionRules
+    rules: Rules
+    wall_offset: float
     shots: Sequence[Point] = ()
 
     def basin(self, number: int, point: Point, height: float, spot: str | None, why: Reason) -> BasinSite:
         """A basin at a place; one that drains no low spot takes what comes near its grate."""
-        near = shapely.buffer(point, self.rules.basin_reach)
+        near = shapely.buffer(point, self.rules["basin_reach"].likely)
         return BasinSite(
             id=f"basin-{number}",
             point=point,
@@ -127,7 +130,7 @@ class CatchGround:
             spot=spot,
             cells=open_cells_within(near, self.drainage) if spot is None else np.empty(0, dtype=np.int64),
             paved=bool(shapely.intersects(self.paving, point)),
-            under_tree=bool(shapely.dwithin(self.trees, point, self.rules.leaf_reach)),
+            under_tree=bool(shapely.dwithin(self.trees, point, self.rules["leaf_reach"].likely)),
             why=why,
         )
 

@@ -8,8 +8,8 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.soakaway import Soakaway, SoakawayResult, assess_soakaway
-from pipelines.layout.catching.collection_rules import DRAIN_PIPE
 from pipelines.layout.catching.sites import heights_along
+from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import Discharge, FrenchDrain
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.gravity import by_gravity

@@ -1,6 +1,5 @@
 """Where water is caught: arrival told on a square, trenches with known inverts, basins off keep-outs, downspouts."""
 
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,9 +14,9 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.layout.catching.basins import fixed_basins
 from pipelines.layout.catching.collection import is_minor, site_collectors
-from pipelines.layout.catching.collection_rules import collection_rules
 from pipelines.layout.catching.downspouts import site_downspouts
 from pipelines.layout.catching.sites import CatchGround, LayoutError, free_ground, heights_along
+from pipelines.layout.catching.trench_sizes import stone_offset, trench_depth
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water, mask_of
 from pipelines.layout.diagnosis.protected import arrival_at as arrival
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
@@ -27,9 +26,13 @@ from terrain.ground import OPEN, ROOF
 from terrain.reason import reason
 from terrain.unit_table import FOOT, INCH
 
-RULES = collection_rules(load_rules(), None, None)
+RULES = load_rules()
+LEAST_SLOPE, BEDDING, OVERLAP = (
+    RULES["slope_4in_smooth"].low, RULES["stone_under_pipe"].likely, RULES["trench_overlap"].likely
+)
 arrival_at = partial(
-    arrival, share=RULES.arrival_share, cluster_reach=RULES.cluster_reach, cluster_share=RULES.cluster_share
+    arrival, share=RULES["arrival_share"].likely, cluster_reach=RULES["arrival_cluster"].likely,
+    cluster_share=RULES["arrival_cluster_share"].likely,
 )
 LEFT, TOP = 500000.0, 4000000.0
 SIZE = 20
@@ -53,6 +56,10 @@ def slope(ground_of):
 
 def cell(row: int, column: int) -> int:
     return row * SIZE + column
+
+
+def ruled(**given):
+    return RULES.with_overrides(read_overrides(given))
 
 
 PATIO = shifted(box(6.0, 6.0, 12.0, 12.0))
@@ -151,7 +158,7 @@ def everywhere() -> shapely.Geometry:
 
 def ground(drainage, *, free=None, stone=None, paving=PATIO, trees=NO_TREES, rules=RULES, shots=()):
     free = everywhere() if free is None else free
-    return CatchGround(drainage, free, free if stone is None else stone, paving, trees, rules, shots)
+    return CatchGround(drainage, free, free if stone is None else stone, paving, trees, rules, 4.0 * FOOT, shots)
 
 
 def sited(troubles, drainage, **more):
@@ -162,15 +169,15 @@ def test_a_trench_along_a_contour_is_as_deep_as_the_rules_say_and_falls_to_one_e
     side = arriving_water("patio", "paving", PATIO, slope)
     basins, (drain,), refused = sited([trouble_at(side)], slope)
     assert (basins, refused) == ((), ())
-    length = 5.0 + 2.0 * RULES.overlap
+    length = 5.0 + 2.0 * OVERLAP
     assert drain.length == pytest.approx(length)
     # on the plane, 45 cm before the patio's edge: 5 cm on from the middle of row 7
     ground = 100.0 - 0.02 * 7.05
     assert drain.ground == pytest.approx(ground)
-    assert drain.inverts[0] == pytest.approx(ground - RULES.depth + RULES.bedding)
-    assert drain.inverts[-1] == pytest.approx(drain.inverts[0] - RULES.least_slope * length)
-    assert drain.slope == pytest.approx(RULES.least_slope)
-    assert drain.depth == pytest.approx(RULES.depth + RULES.least_slope * length)
+    assert drain.inverts[0] == pytest.approx(ground - trench_depth(RULES) + BEDDING)
+    assert drain.inverts[-1] == pytest.approx(drain.inverts[0] - LEAST_SLOPE * length)
+    assert drain.slope == pytest.approx(LEAST_SLOPE)
+    assert drain.depth == pytest.approx(trench_depth(RULES) + LEAST_SLOPE * length)
     assert (drain.low_end.x, drain.low_end.y) == drain.line.coords[-1][:2]
 
 
@@ -181,14 +188,14 @@ def test_a_trench_down_a_slope_follows_it(ground_of) -> None:
     cells = [cell(7, column) for column in range(6, 12)]
     _, (drain,), _ = sited([trouble_at(edge(cells, [8.0] * 6))], tilted)
     # the ground falls faster than the pipe must: the same depth everywhere, drawn downstream
-    assert drain.ground - drain.inverts == pytest.approx(np.full(len(drain.ground), RULES.depth - RULES.bedding))
+    assert drain.ground - drain.inverts == pytest.approx(np.full(len(drain.ground), trench_depth(RULES) - BEDDING))
     assert (np.diff(drain.inverts) <= 0.0).all()
     assert drain.line.coords[-1][0] > drain.line.coords[0][0]
 
 
 def test_a_trench_that_would_be_too_deep_gives_way_to_a_basin(slope) -> None:
     side = arriving_water("patio", "paving", PATIO, slope)
-    shallow = replace(RULES, deepest=RULES.depth + 0.01)
+    shallow = ruled(depth_hand_dig={"low": "0.1 m", "likely": f"{trench_depth(RULES) + 0.01} m", "high": "4 ft"})
     (basin,), drains, _ = sited([trouble_at(side)], slope, rules=shallow)
     assert drains == ()
     assert basin.spot is None
@@ -248,7 +255,7 @@ def test_a_basin_snaps_off_a_keep_out_that_covers_its_low_but_not_far(ground_of)
     trouble = low_of(drainage)
     covered = shapely.buffer(trouble.spot.shape, 0.6)
     (basin,), _, refused = sited(
-        [trouble], drainage, free=shapely.difference(everywhere(), covered), rules=replace(RULES, basin_snap=8.0)
+        [trouble], drainage, free=shapely.difference(everywhere(), covered), rules=ruled(basin_snap="8 m")
     )
     assert refused == ()
     assert not shapely.intersects(covered, basin.point)
@@ -268,13 +275,13 @@ def test_a_basin_stands_at_the_lowest_level_shot_of_its_low(ground_of) -> None:
 
 def test_a_small_hollow_in_a_lawn_that_nobody_minds_is_filled_rather_than_drained(ground_of) -> None:
     drainage = bowl(ground_of)
-    large = replace(RULES, small_hollow=1000.0)
+    large = ruled(small_hollow="1000 m2")
     unseen = low_of(drainage, seen=None)
     assert is_minor(unseen.spot, large)
     assert sited([unseen], drainage, rules=large) == ((), (), ())
     assert not is_minor(low_of(drainage).spot, large)
     assert not is_minor(low_of(drainage, "paving", seen=None).spot, large)
-    exactly = replace(RULES, small_hollow=unseen.spot.spot.area)
+    exactly = ruled(small_hollow=f"{unseen.spot.spot.area!r} m2")
     assert not is_minor(unseen.spot, exactly)
 
 
@@ -288,10 +295,10 @@ def test_a_basin_near_a_tree_stands_under_its_leaves(ground_of) -> None:
 
 
 def test_stone_over_the_pipe_deepens_a_trench() -> None:
-    deep = load_rules().with_overrides(read_overrides({"stone_over_pipe": "14 in"}))
     pipe = find_pipe("4 in D2729 perforated").outside
     # 2 in under the pipe and so much over it, or the trade's 18 in, the more of the two
-    assert collection_rules(deep, None, None).depth == pytest.approx(2.0 * INCH + pipe + 14.0 * INCH)
+    assert trench_depth(RULES) == pytest.approx(18.0 * INCH)
+    assert trench_depth(ruled(stone_over_pipe="14 in")) == pytest.approx(2.0 * INCH + pipe + 14.0 * INCH)
 
 
 def test_few_basins_do_the_job(ground_of) -> None:
@@ -362,14 +369,13 @@ def test_mask_is_of_cells_whose_centre_lies_inside(grid) -> None:
 @pytest.mark.parametrize("foundation", ["slab", "crawl", "basement", None])
 @pytest.mark.parametrize("footing", [None, 0.3, 0.6, 1.5])
 def test_stone_is_sited_by_the_kind_of_foundation(foundation: str | None, footing: float | None) -> None:
-    rules = collection_rules(load_rules(), foundation, footing)
+    offset, deepest = stone_offset(RULES, foundation, footing), RULES["depth_hand_dig"].likely
     if foundation == "slab":
         # 45 degrees down from the footing's bottom to the bottom of the deepest trench that is proposed
-        assert rules.wall_offset >= rules.deepest - (0.3 if footing is None else footing) - 1e-12
-        assert rules.wall_offset >= 0.3
+        assert offset >= deepest - (0.3 if footing is None else footing) - 1e-12
+        assert offset >= 0.3
     else:
-        assert rules.wall_offset == pytest.approx(4.0 * FOOT)
-    assert rules.depth == pytest.approx(18.0 * INCH)
-    assert rules.width == pytest.approx(12.0 * INCH)
+        assert offset == pytest.approx(4.0 * FOOT)
+    assert RULES["trench_width_stone"].likely == pytest.approx(12.0 * INCH)
     # two inches of stone under the pipe (International Residential Code R405.1)
-    assert rules.bedding == pytest.approx(2.0 * INCH)
+    assert pytest.approx(2.0 * INCH) == BEDDING

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.words.say import say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
 from pipelines.layout.plan import PipeRun, Plan
@@ -238,7 +239,7 @@ def _to_outfall(run: PipeRun, plan: Plan) -> float:
 
 
 def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
-    pipe = find_pipe(run.pipe_key)
+    pipe, said = find_pipe(run.pipe_key), say_all(plan.warnings, "us")
     points, along = _stations(run)
     assert run.length == pytest.approx(along[-1], rel=1e-9)
     stop = RULES["depth_hand_dig"].high
@@ -249,10 +250,10 @@ def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
         coordinates = shapely.get_coordinates(run.line, include_z=True)
         steps = np.hypot(*np.diff(coordinates[:, :2], axis=0).T)
         assert (-np.diff(coordinates[:, 2]) >= least * steps - 1e-6).all(), f"{run.id} is too flat"
-        assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in w for w in plan.warnings)
+        assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in warning for warning in said)
     cover = RULES["cover_lawn"].low
     if gravity:  # what the field's cells of 1 m hide of the ground is told where it takes cover under the floor
-        told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in plan.warnings)
+        told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in said)
         assert told == (run.least_cover < cover - 0.003), run.id
     # where a pipe leaves a basin its cover is that of the size its flow asks for, though it may be laid a size larger
     # for its flatter slope; a channel's own depth is all the cover there is beside it
@@ -287,7 +288,7 @@ def _check_crossings(plan: Plan) -> None:
         met = shapely.get_parts(shapely.difference(shapely.intersection(a, b), shapely.buffer(nodes, 0.06)))
         # a line may run over the stub of a downspout that it passes, and join it there
         if any(not part.is_empty and (part.geom_type == "Point" or part.length > 0.55) for part in met):
-            assert any(one.id in warning and other.id in warning for warning in plan.warnings)
+            assert any(one.id in warning and other.id in warning for warning in say_all(plan.warnings, "us"))
 
 
 def _check_stone(plan: Plan, lot: Made) -> None:
@@ -307,7 +308,7 @@ def _check_stone(plan: Plan, lot: Made) -> None:
 
 def _check_grates(plan: Plan) -> None:
     """No grate surcharges by friction alone, full pipes from the outfall up, unless the plan says so."""
-    said = " ".join(plan.warnings)
+    said = " ".join(say_all(plan.warnings, "us"))
     bottoms = {outfall.id: outfall.level for outfall in plan.outfalls}
     bottoms |= {sump.id: sump.inlet_elevation for sump in plan.sumps}
     rims = {basin.id: basin.ground_elevation for basin in plan.catch_basins}

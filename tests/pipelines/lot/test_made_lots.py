@@ -10,6 +10,7 @@ import shapely
 from shapely import Point, box
 
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.lot import screen_lot
 
@@ -123,7 +124,7 @@ def test_a_septic_field_in_the_way_is_gone_round_with_its_setback(screen: Screen
     assert (line.mode, line.verdict) == ("gravity", "sure")
     assert line.fall_to_spare < 0.0
     assert "short of the slope and cover" in line.why
-    assert any("covered by 6 in" in warning for warning in plan.warnings)
+    assert any("covered by 6 in" in warning for warning in say_all(plan.warnings, "us"))
 
 
 @pytest.mark.parametrize("off", [0.02, -0.02])
@@ -241,8 +242,9 @@ def test_flat_lot_cannot_tell_by_lidar_and_is_sure_with_two_shots(screen: Screen
     assert (line.mode, line.verdict) == ("gravity", "cannot_tell")
     assert line.fall_to_spare == pytest.approx(spare, abs=0.71 * SLOPE)
     assert "cannot tell" in lidar.verdict
-    assert "basin-1" in lidar.site_checks[0]
-    assert "bottom of outfall-1 (swale)" in lidar.site_checks[0]
+    first = say(lidar.site_checks[0], "us")
+    assert "basin-1" in first
+    assert "bottom of outfall-1 (swale)" in first
     shots = [("patio low", LOW.x, LOW.y, low), ("swale bottom", SWALE.x, SWALE.y, bottom)]
     level = screen(ground, layers(complaints=seen), rmse="10 cm", shots=shots, folder="level").plan
     (line,) = level.discharges
@@ -279,7 +281,7 @@ def test_a_patio_below_its_swale_is_pumped_alone_and_the_roofs_leave_by_gravity(
     roofs = {run.id for run in plan.pipe_runs if run.purpose == "downspout"}
     sump_feeds = {run.from_id for run in plan.pipe_runs if run.to_id == plan.sumps[0].id}
     assert not roofs & sump_feeds
-    assert not any("water comes out of" in warning for warning in plan.warnings)
+    assert not any("water comes out of" in warning for warning in say_all(plan.warnings, "us"))
 
 
 def modes_of(plan) -> set[str]:
@@ -305,7 +307,7 @@ def test_a_dry_lot_with_a_false_pit_and_a_clogged_gutter_has_nothing_to_build(sc
     assert not plan.catch_basins
     assert not plan.french_drains
     assert not plan.take_off
-    said = " ".join(cure.what for cure in plan.cures)
+    said = " ".join(say(cure.what, "us") for cure in plan.cures)
     assert "gutters" in said
     assert "Lead downspout-1" in said
     (nothing,) = plan.alternatives
