@@ -354,7 +354,7 @@ def _findings(
         hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
         pumps=pumps_of(
             planned.lifts,
-            pump_curve(*lot.pump) if lot.pump is not None else assumed_curve(),
+            pump_curve(*lot.pump) if lot.pump is not None else assumed_curve(site.rules),
             given=lot.pump is not None,
         ),
         benchmark=_benchmark(opened, situation),

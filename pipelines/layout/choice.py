@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
-from pipelines.layout.plan import Alternative
+from pipelines.layout.plan import Alternative, Mode
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.way_values import LaidOut
 from terrain.reason import Reason, reason
@@ -13,7 +13,7 @@ from terrain.reason import Reason, reason
 PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
 
 
-def choose_way(ways: Sequence[LaidOut], costs: Mapping[str, Cost], fixed: str | None) -> LaidOut | None:
+def choose_way(ways: Sequence[LaidOut], costs: Mapping[Mode, Cost], fixed: str | None) -> LaidOut | None:
     """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins."""
     possible = [way for way in ways if way.possible]
     if fixed == "gravity":

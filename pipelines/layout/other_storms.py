@@ -13,10 +13,8 @@ from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
+from terrain.reason import Reason, reason
 
-MOST_STORMS = 7
-NEAR_HOUSE = 3.0
-"""A low spot this near a house is told against its sill; a value of this project. [m]"""
 SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
@@ -48,9 +46,10 @@ def other_storms(
     years = reckoning.rain.return_period
     if years is None:
         return (own,)
+    most = int(situation.rules["storms_run"].likely)
     storms = [
         _run(situation, replace(reckoning, rain=rain), planned, capacities)
-        for period, rain in list(reckoning.rain.of_other_periods().items())[:MOST_STORMS]
+        for period, rain in list(reckoning.rain.of_other_periods().items())[:most]
         if abs(period - years) >= 1e-6 * years
     ]
     return tuple(sorted([own, *storms], key=lambda storm: storm.rain.storm.depth))
@@ -71,55 +70,39 @@ def _run(
     return OtherStorm(reckoning.rain, False, before, after)
 
 
-def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[str, ...]:
-    """Where the water of the heaviest storm stands and runs over beside a house with every drain clogged or power
-    out.
-    """
-    said: list[str] = []
-    freeboard = situation.rules["sill_freeboard"].likely
-    period = heaviest.rain.return_period
-    name = f"the {period:g}-year storm" if period is not None else "the design storm"
+def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[Reason, ...]:
+    """Where the heaviest storm stands and runs over beside a house with every drain clogged or the power out."""
+    said: list[Reason] = []
+    rules = situation.rules
+    freeboard, near_house = rules["sill_freeboard"].likely, rules["near_house"].likely
+    built = bool(planned.plan.pipe_runs)
     troubled = {each.spot.spot.id for each in planned.diagnosis.troubles if each.spot is not None}
     by_id: dict[str, LowSpot] = {spot.id: spot for spot in situation.counted_spots}
     for spot_id, place in planned.diagnosis.places.items():
         water = heaviest.before.standing.get(spot_id)
-        beside = place.sill_distance <= NEAR_HOUSE or spot_id in troubled
+        beside = place.sill_distance <= near_house or spot_id in troubled
         if water is None or not beside or water.depth <= planned.diagnosis.rules.film:
             continue
         level = by_id[spot_id].bottom_elevation + water.depth
         onward = _runs_over(by_id[spot_id], situation.grid, level)
-        if situation.floor is None:
-            said.append(
-                f"with the works clogged or the power out, {name} stands {water.depth / 0.0254:.1f} in "
-                f"({water.depth * 100.0:.0f} cm) deep on {place.name} and {onward}; the "
-                "sill's level is not given"
+        room = None if situation.floor is None else situation.floor - level
+        said.append(
+            reason(
+                "clogged", built=built, years=heaviest.rain.return_period, depth=water.depth, place=place.name,
+                room=room, freeboard=freeboard, near=room is not None and room < freeboard, onward=onward,
             )
-        elif level > situation.floor - freeboard:
-            room = situation.floor - level
-            size = f"{abs(room) / 0.0254:.1f} in ({abs(room) * 100.0:.0f} cm)"
-            reaches = f"to within {size} of the sill" if room >= 0.0 else f"{size} above the sill"
-            said.append(
-                f"with the works clogged or the power out, {name} rises on {place.name} {reaches}; "
-                f"{freeboard / 0.0254:.0f} in of room are asked for. It {onward}"
-            )
-        else:
-            room = situation.floor - level
-            said.append(
-                f"with the works clogged or the power out, {name} stands {water.depth / 0.0254:.1f} in "
-                f"({water.depth * 100.0:.0f} cm) deep on {place.name}, {room / 0.0254:.0f} in ({room * 100.0:.0f} cm) "
-                f"below the sill: no water at the floor by that. It {onward}"
-            )
+        )
     return tuple(said)
 
 
-def _runs_over(spot: LowSpot, grid: Grid, level: float) -> str:
+def _runs_over(spot: LowSpot, grid: Grid, level: float) -> Reason:
     """Whether and where water at a level leaves a low spot."""
     if spot.spill_cell is None or spot.spill_elevation is None:
-        return "has no way out over the ground"
+        return reason("no_way_over_ground")
     if level < spot.spill_elevation - 1e-3:
-        return "does not run over"
+        return reason("does_not_run_over")
     columns = grid.shape[1]
     x, y = grid.centres(np.array([spot.bottom, spot.spill_cell]) // columns,
                         np.array([spot.bottom, spot.spill_cell]) % columns)
     turned = np.degrees(np.arctan2(x[1] - x[0], y[1] - y[0]))
-    return f"runs over on the {SIDES[round(turned / 45.0) % 8]} side"
+    return reason("runs_over", side=SIDES[round(turned / 45.0) % 8])

@@ -198,7 +198,7 @@ class Sump:
     velocity: float
     inflow: float
     starts_per_hour: float
-    basin: str
+    basin: Said
     ground_elevation: float
     inlet_elevation: float
     off_elevation: float

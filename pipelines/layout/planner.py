@@ -43,7 +43,6 @@ from pipelines.layout.ways.all_ways import lay_out_ways
 from pipelines.layout.ways.laying import LayGround, route_spec, settings_to_try
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import (
-    OutfallRules,
     daylight_places,
     found_outfalls,
     given_outfalls,
@@ -250,7 +249,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *ground_water_signs(situation.complaints),
             *catching.refused,
             *chosen.warnings,
-            *own_crossings(works.pipe_runs),
+            *own_crossings(works.pipe_runs, rules["pipe_clearance"].likely),
             *what_runs_by(flows),
             *unpriced,
             *_still_wet(found, water, rules),
@@ -283,11 +282,7 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
 
 def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:
     situation, layers = inputs.situation, inputs.layers
-    rules = OutfallRules(
-        clearance=situation.rules["outlet_above_swale"].likely,
-        daylight_line=situation.rules["outlet_offset_line"].likely,
-        daylight_walk=situation.rules["outlet_offset_walk"].likely,
-    )
+    rules = situation.rules
     outfalls = given_outfalls(
         [
             (shape, kind, float(level) if np.isfinite(level) else None)
@@ -321,7 +316,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
     ground = LayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
-        inputs.curve if inputs.curve is not None else assumed_curve(), inputs.curve is not None,
+        inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
     )
 
 

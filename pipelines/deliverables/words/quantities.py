@@ -10,6 +10,7 @@ _WRITTEN: dict[str, dict[Units, tuple[str, int]]] = {
     "long_length": {"us": ("ft", 0), "si": ("m", 0)},
     "level": {"us": ("ft", 2), "si": ("m", 2)},
     "depth": {"us": ("in", 1), "si": ("cm", 0)},
+    "size": {"us": ("in", 0), "si": ("cm", 0)},
     "diameter": {"us": ("in", 2), "si": ("mm", 0)},
     "area": {"us": ("ft2", 0), "si": ("m2", 0)},
     "volume": {"us": ("ft3", 0), "si": ("m3", 1)},

@@ -6,31 +6,16 @@ import numpy as np
 
 from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
-from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Verdict
+from pipelines.layout.plan import Discharge, Fitting, Mode, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
-from pipelines.layout.ways.laying import (
-    GravityAnswer,
-    LaySettings,
-    drowned_from_below,
-    lay_gravity,
-    out_of_reach,
-    settings_to_try,
-    spare_to,
-    verdict_as_laid,
-)
+from pipelines.layout.ways.fall import out_of_reach, spare_to, verdict_as_laid
+from pipelines.layout.ways.gravity_lines import GravityAnswer, drowned_from_below, lay_gravity
+from pipelines.layout.ways.laying import LaySettings, settings_to_try
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.way_values import LaidOut, WayInputs
-
-FOOT = 0.3048
-INCH = 0.0254
-SHORT_OF_COVER = 0.003
-"""Cover that may lack before it is told: less than a level reads on a trench's floor; a value of this project. [m]"""
-FOUND_ONLY = " The outfall was found in the lidar, not given: confirm that it is one."
-NOWHERE = {
-    "gravity": "no outfall was given and none was found beyond the frontage",
-    "daylight": "no place on the lot lies low enough, clear of line, walk and house, and drains to the street",
-}
+from terrain.reason import Reason, reason
 
 
 def by_gravity(
@@ -38,7 +23,7 @@ def by_gravity(
 ) -> tuple[LaidOut, GravityAnswer | None]:
     """Lay every collector by gravity to some places."""
     if not targets:
-        return LaidOut(mode, False, depends_on=NOWHERE[mode]), None
+        return LaidOut(mode, False, depends_on=nowhere(mode)), None
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
     flows = inputs.flows.flows
     short = out_of_reach(inputs.ground, inputs.catching, flows, inputs.wanted, targets, floor)
@@ -92,27 +77,29 @@ def _laid(
     return lay_gravity(inputs.ground, inputs.catching, flows, names, targets, settings)
 
 
+def nowhere(mode: Mode) -> Reason:
+    """Why there is no place to lead to."""
+    return reason("no_daylight_place") if mode == "daylight" else reason("no_outfall_known")
+
+
 def _not_laid(
     inputs: WayInputs, answer: GravityAnswer, missing: Sequence[str], targets: Sequence[OutfallSite]
-) -> str:
+) -> Reason:
     """Why a line that has fall enough cannot be laid: what is buried on its way, or what the router said."""
-    words = []
-    buried = sorted({crossing.kind for crossing in inputs.ground.field.crossings})
+    said: list[Reason] = []
+    buried = tuple(sorted({crossing.kind for crossing in inputs.ground.field.crossings}))
     for name in missing:
         spares = [spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, site) for site in targets]
         most = max((told[0] for told in spares if told is not None), default=-1.0)
         if most > 0.0 and buried:
-            words.append(
-                f"{name} has {most / FOOT:.2f} ft ({most * 100.0:.0f} cm) of fall to spare, but no line from it clears "
-                f"what is buried on the way ({', '.join(buried)}): expose it, there may be room"
-            )
+            said.append(reason("buried_on_the_way", name=name, spare=most, buried=buried))
         else:
-            words.append(f"{name}: {answer.unserved.get(name, 'no line could be laid from it')}")
-    return "; ".join(words)
+            said.append(reason("not_served", name=name, why=answer.unserved.get(name, reason("no_line_from_it"))))
+    return reason("each_of", parts=tuple(said))
 
 
-def _listed(why: Mapping[str, str]) -> str:
-    return "; ".join(f"{name} is {reason}" for name, reason in why.items())
+def _listed(why: Mapping[str, Reason]) -> Reason:
+    return reason("each_of", parts=tuple(reason("not_served", name=name, why=each) for name, each in why.items()))
 
 
 def _unserved(answer: GravityAnswer, wanted: Sequence[str]) -> int:
@@ -126,7 +113,7 @@ def _least(answer: GravityAnswer) -> float | None:
 def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> LaidOut:
     discharges, deciding = discharges_of(inputs, answer, mode)
     warnings = list(line_warnings(inputs, answer))
-    depends = sorted({outfall.to_confirm for outfall in answer.outfalls if outfall.to_confirm})
+    depends = tuple(dict.fromkeys(outfall.to_confirm for outfall in answer.outfalls if outfall.to_confirm))
     return LaidOut(
         mode=mode,
         possible=True,
@@ -138,7 +125,7 @@ def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> La
         lines=(answer.lines,),
         fall_to_spare=_least(answer),
         deepest=max((run.deepest for run in answer.lines.runs), default=None),
-        depends_on=" ".join(depends),
+        depends_on=reason("sentences", parts=depends) if depends else "",
         warnings=tuple(warnings),
         deciding=deciding,
     )
@@ -154,56 +141,48 @@ def _pop_ups(answer: GravityAnswer) -> list[Fitting]:
     ]
 
 
-def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[str]:
+def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
     """What a reader must know of gravity lines: floors, surcharge, lot lines, a search that is not exact."""
-    said = []
-    if answer.settings.words and answer.lines.runs:
-        said.append(f"gravity lines are {answer.settings.words}")
+    said: list[Reason] = []
+    rules = inputs.situation.rules
+    if answer.settings.notes and answer.lines.runs:
+        said.append(reason("gravity_lines_are", notes=answer.settings.notes))
     waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}
     for name in answer.lines.surcharged:
         if drowned_from_below(name, answer.lines, rims, waters):
             end = answer.lines.served[name]
-            over = waters[end] - rims[name]
-            said.append(
-                f"water comes out of {name} in the design storm: the water in {end} stands {over / INCH:.0f} in "
-                f"({over * 100.0:.0f} cm) over it, whatever the pipe's size"
-            )
+            said.append(reason("flooded_from_outfall", name=name, outfall=end, over=waters[end] - rims[name]))
         else:
-            said.append(
-                f"water comes out of {name} in the design storm: its line is too small even in the largest size"
-            )
+            said.append(reason("line_too_small", name=name))
     for name in inputs.spouts:
         if name in answer.unserved:
-            why = answer.unserved[name]
-            said.append(f"{name} cannot be tied in by gravity ({why}): lead it over the ground instead")
-    said += run_warnings(answer.lines.runs, min(answer.settings.cover, inputs.situation.rules["cover_lawn"].low))
+            said.append(reason("spout_not_tied_in", name=name, why=answer.unserved[name]))
+    said += run_warnings(answer.lines.runs, min(answer.settings.cover, rules["cover_lawn"].low), rules)
     if any(line.near_line for line in answer.forest.lines):
-        said.append("a line runs nearer to a neighbour's line than the offset asks: find the pins first")
+        said.append(reason("near_lot_line"))
     if any(line.assumed for line in answer.forest.lines):
-        said.append("no right of way is given: whose ground lies between the lot and the outfall must be asked")
+        said.append(reason("way_to_outfall_unknown"))
     if not answer.forest.exact:
-        said.append(
-            f"more collectors than are searched exactly: another layout may cost up to {answer.forest.gap:.0%} less"
-        )
+        said.append(reason("search_not_exact", share=answer.forest.gap))
     return said
 
 
-def run_warnings(runs: Sequence[PipeRun], floor: float) -> list[str]:
-    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean."""
-    said = []
-    for run in runs:
-        if run.least_cover < floor - SHORT_OF_COVER:
-            said.append(
-                f"{run.id} has {run.least_cover / INCH:.1f} in ({run.least_cover * 100.0:.0f} cm) of cover at its "
-                f"least, under the {floor / INCH:.0f} in that it should have: shift it or cover it where its profile "
-                "shows that"
-            )
-    slow = [run.id for run in runs if not _cleans_itself(run)]
+def run_warnings(runs: Sequence[PipeRun], floor: float, rules: Rules) -> list[Reason]:
+    """What a reader must know of single gravity runs: thin cover, deep trenches, water too slow to keep them clean."""
+    said = [
+        reason("thin_cover", run=run.id, cover=run.least_cover, floor=floor)
+        for run in runs
+        if run.least_cover < floor - rules["cover_tolerance"].likely
+    ]
+    for key in ("depth_protection", "depth_egress"):
+        deep = tuple(run.id for run in runs if run.deepest > rules[key].likely)
+        if deep:
+            said.append(reason("deep_trench", runs=deep, protected=key == "depth_protection"))
+            break
+    cleansing = rules["velocity_self_cleansing"].likely
+    slow = tuple(run.id for run in runs if not _cleans_itself(run, cleansing))
     if slow:
-        said.append(
-            f"{', '.join(slow)}: even full, water runs too slowly to keep the pipe clean (2 ft/s, 0.6 m/s): flush it "
-            "from its cleanouts"
-        )
+        said.append(reason("slow_lines", runs=slow, velocity=cleansing))
     return said
 
 
@@ -218,55 +197,50 @@ def _rim(site: BasinSite | DrainSite | DownspoutSite) -> float:
     return float(site.ground[-1]) if isinstance(site, DrainSite) else site.ground
 
 
-def _cleans_itself(run: PipeRun) -> bool:
+def _cleans_itself(run: PipeRun, velocity: float) -> bool:
     pipe = find_pipe(run.pipe_key)
-    return run.slope is None or pipe_flow(run.peak_flow, pipe.inside, run.slope, pipe.roughness).self_cleansing
+    return run.slope is None or pipe_flow(
+        run.peak_flow, pipe.inside, run.slope, pipe.roughness, cleansing_velocity=velocity
+    ).self_cleansing
+
+
+def shots_at(collector: str, outfall: str, kind: str) -> tuple[Reason, Reason]:
+    """The two places whose levels decide a fall."""
+    return reason("shot_ground_at", name=collector), reason("shot_bottom_of", outfall=outfall, kind=kind)
 
 
 def discharges_of(
     inputs: WayInputs, answer: GravityAnswer, mode: Mode
-) -> tuple[tuple[Discharge, ...], tuple[str, ...]]:
+) -> tuple[tuple[Discharge, ...], tuple[Said, ...]]:
     """One discharge for each outfall that lines end at, and the shots that would settle what is not sure."""
     discharges: list[Discharge] = []
-    deciding: list[str] = []
+    deciding: list[Said] = []
     waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}
+    sigmas = inputs.situation.rules["verdict_sigmas"].likely
     for outfall in answer.outfalls:
         serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
         tightest = min(serves, key=lambda name: (answer.spare[name], name))
         spare, margin, error = answer.spare[tightest], answer.margin[tightest], answer.error[tightest]
-        verdict = verdict_as_laid(spare, margin, error)
-        why = _why(spare, margin, error, tightest, outfall, verdict)
+        verdict = verdict_as_laid(spare, margin, error, sigmas)
+        why = [
+            reason(
+                "fall_told", spare=spare, margin=margin, error=error, name=tightest, outfall=outfall.id,
+                sure=verdict == "sure",
+            )
+        ]
         if verdict != "sure":
-            shots = (f"the ground at {tightest}", f"the bottom of {outfall.id} ({outfall.kind})")
+            shots = shots_at(tightest, outfall.id, outfall.kind)
             deciding += [shot for shot in shots if shot not in deciding]
-            why += f" Two shots of a level would settle it: {shots[0]} and {shots[1]}."
-        drowned = [name for name in serves if drowned_from_below(name, answer.lines, rims, waters)]
+            why.append(reason("two_shots_settle", shots=shots))
+        drowned = tuple(name for name in serves if drowned_from_below(name, answer.lines, rims, waters))
         if drowned:
             verdict = "cannot_tell" if verdict == "sure" else verdict
-            why += (
-                f" In the design storm the water in {outfall.id} stands higher than {', '.join(drowned)}: until it has "
-                "fallen nothing leaves there, and it may come back through the grate. Fit a flap, or lift it."
-            )
+            why.append(reason("outfall_above_grates", outfall=outfall.id, names=drowned))
         elif outfall.highest_level is not None and outfall.highest_level > outfall.level:
-            over = outfall.highest_level - outfall.level
-            why += (
-                f" Water stands {over / INCH:.0f} in ({over * 100.0:.0f} cm) over the outlet in the design storm: the "
-                "line is reckoned with that."
-            )
+            why.append(reason("outlet_under_water", over=outfall.highest_level - outfall.level))
         if not outfall.verified and mode == "gravity":
             verdict = "cannot_tell"
-            why += FOUND_ONLY
-        discharges.append(Discharge(serves, outfall.id, mode, verdict, why, spare, error, None))
+            why.append(reason("outfall_found_only"))
+        told = reason("sentences", parts=tuple(why))
+        discharges.append(Discharge(serves, outfall.id, mode, verdict, told, spare, error, None))
     return tuple(discharges), tuple(deciding)
-
-
-def _why(spare: float, margin: float, error: float, name: str, outfall: Outfall, verdict: Verdict) -> str:
-    doubt = f"the lidar's error of that fall is {error / FOOT:.2f} ft ({error * 100:.0f} cm)"
-    words = f"{spare / FOOT:.2f} ft ({spare * 100:.0f} cm) of fall to spare from {name} to {outfall.id}"
-    if spare < 0.0:
-        words = (
-            f"{-spare / FOOT:.2f} ft ({-spare * 100:.0f} cm) short of the slope and cover that the trade aims at, from "
-            f"{name} to {outfall.id}; by those that it is laid by, {margin / FOOT:.2f} ft ({margin * 100:.0f} cm) to "
-            "spare"
-        )
-    return f"{words}, and {doubt}." if verdict == "sure" else f"{words}, but {doubt}: it may be short."

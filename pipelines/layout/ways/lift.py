@@ -8,31 +8,21 @@ import shapely
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from pipelines.layout.plan import Discharge, Outfall, Verdict
+from pipelines.layout.plan import Discharge, Outfall, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
-from pipelines.layout.ways.gravity import FOUND_ONLY, NOWHERE, best_gravity, discharges_of, line_warnings, run_warnings
-from pipelines.layout.ways.laying import (
-    GravityAnswer,
-    LaySettings,
-    collectors_of,
-    line_ground,
-    route_spec,
-    spare_to,
-    verdict_of,
-)
-from pipelines.layout.ways.lift_design import LINE_COVER, PRESSURE_PIPES, LiftDesign, design_lift
+from pipelines.layout.ways.fall import spare_to, verdict_of
+from pipelines.layout.ways.gravity import best_gravity, discharges_of, line_warnings, nowhere, run_warnings, shots_at
+from pipelines.layout.ways.gravity_lines import GravityAnswer
+from pipelines.layout.ways.laying import LaySettings, collectors_of, line_ground, route_spec
+from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift
 from pipelines.layout.ways.lines import LaidLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import LaidOut, WayInputs
 from terrain.arrays import BoolArray
-
-FOOT = 0.3048
-DEEPEST_INLET = 1.1
-"""Deepest that a pipe comes into a sump, below its lid; a value of this project. [m]"""
-POWER_COST = 25.0
-"""Bringing power to a sump, a metre; a value of this project, in the price list's money. [money/m]"""
+from terrain.reason import reason
+from terrain.unit_table import FOOT
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +38,7 @@ class _Lift:
 def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -> LaidOut:
     """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it."""
     if not inputs.outfalls:
-        return LaidOut("pump", False, depends_on=NOWHERE["gravity"])
+        return LaidOut("pump", False, depends_on=nowhere("gravity"))
     served = answer.lines.served if answer is not None else {}
     lifted = [name for name in inputs.wanted if name not in served]
     if gravity.possible or not lifted:
@@ -62,9 +52,9 @@ def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -
     try:
         lift = _cheapest_lift(inputs, lifted, first)
     except PumpTooWeakError as error:
-        return LaidOut("pump", False, depends_on=str(error))
+        return LaidOut("pump", False, depends_on=error.fact)
     if lift is None:
-        return LaidOut("pump", False, depends_on="no place for a sump can be reached, or no way leads on from it")
+        return LaidOut("pump", False, depends_on=reason("no_place_for_sump"))
     return _laid_by_pump(inputs, lifted, rest, lift)
 
 
@@ -76,8 +66,10 @@ def sump_cells(inputs: WayInputs) -> BoolArray:
     """
     situation, rules = inputs.situation, inputs.situation.rules
     radius = rules["sump_width"].likely / 2.0
-    pit = DEEPEST_INLET + rules["sump_inlet"].likely
-    footing = situation.footing_depth if situation.footing_depth is not None else 0.3
+    pit = rules["sump_inlet_depth"].likely + rules["sump_inlet"].likely
+    footing = situation.footing_depth
+    if footing is None:
+        footing = rules["default_footing_depth"].likely
     off_wall = max(rules["sump_wall_offset"].likely + radius, pit - footing + radius)
     free = shapely.difference(
         shapely.buffer(situation.parcel, -rules["line_offset"].likely),
@@ -103,12 +95,12 @@ def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lif
     house = inputs.situation.houses
     places = sump_cells(inputs)
     best: tuple[float, SumpSite, OutfallSite] | None = None
-    for outfall in _apart(inputs.outfalls):
+    for outfall in _apart(inputs.outfalls, int(rules["lift_outfalls_tried"].likely)):
         sites, unserved = site_sumps(
             field, collectors, OutfallTarget(outfall.id, outfall.point, outfall.level), spec, routed, places,
-            deepest_inlet=DEEPEST_INLET, sump_cost=1e4, cover=LINE_COVER,
+            deepest_inlet=rules["sump_inlet_depth"].likely, sump_cost=1e4, cover=rules["pressure_line_cover"].likely,
             power=None if house.is_empty else shapely.centroid(house),
-            power_cost=POWER_COST,
+            power_cost=rules["power_cost"].likely,
         )
         if unserved or len(sites) != 1:
             continue
@@ -117,7 +109,7 @@ def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lif
     return None if best is None else _designed(inputs, best[1], best[2], settings, first)
 
 
-def _apart(outfalls: Sequence[OutfallSite], most: int = 3) -> list[OutfallSite]:
+def _apart(outfalls: Sequence[OutfallSite], most: int) -> list[OutfallSite]:
     """At most so many places, one of each outfall first."""
     ordered = sorted(outfalls, key=lambda site: (site.level,))
     seen: dict[str, OutfallSite] = {}
@@ -145,29 +137,34 @@ def _designed(
         outlet_level=max(outfall.level, outfall.tailwater),
         number=1,
         run_number=first + len(feed.runs),
-        crossing_words=where.crossing_words,
+        crossing_kinds=where.crossing_kinds,
     )
     return _Lift(site, feed, design, outfall)
 
 
 def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer | None, lift: _Lift) -> LaidOut:
-    outfall, sump = lift.outfall, lift.design.sump
+    outfall, sump, rules = lift.outfall, lift.design.sump, inputs.situation.rules
     total = sum(inputs.flows.flows[name] for name in lifted)
     moved = min(1.0, sump.operating_flow / total) if total > 0.0 else 1.0
     capacities = {name: inputs.flows.flows[name] * moved for name in lifted}
     outfalls: dict[str, Outfall] = {each.id: each for each in (rest.outfalls if rest is not None else ())}
     discharges: tuple[Discharge, ...] = ()
-    warnings: list[str] = [f"{sump.id}: {text}" for text in sump.warnings]
+    warnings: list[Said] = [reason("of_sump", sump=sump.id, text=text) for text in sump.warnings]
     served = dict.fromkeys(lifted, outfall.id)
-    deciding: tuple[str, ...] = ()
+    deciding: tuple[Said, ...] = ()
     if rest is not None:
         discharges, deciding = discharges_of(inputs, rest, "gravity")
         warnings += line_warnings(inputs, rest)
         capacities |= {name: inputs.flows.flows[name] for name in rest.lines.served}
         served |= rest.lines.served
-    warnings += run_warnings(lift.feed.runs, inputs.site.layout.cover or inputs.situation.rules["cover_lawn"].low)
+    warnings += run_warnings(lift.feed.runs, inputs.site.layout.cover or rules["cover_lawn"].low, rules)
     if not inputs.curve_given:
-        warnings.append("no pump curve is given: 28 ft at no flow to 5 ft at 90 gpm is assumed (common practice)")
+        warnings.append(
+            reason(
+                "pump_curve_assumed", shut_off=rules["assumed_pump_shut_off"].likely,
+                head=rules["assumed_pump_end_head"].likely, flow=rules["assumed_pump_end_flow"].likely,
+            )
+        )
     pumped, more = _pumped(inputs, lifted, lift)
     outfalls.setdefault(
         outfall.id,
@@ -189,35 +186,34 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
         lines=(*((rest.lines,) if rest is not None else ()), lift.feed),
         fall_to_spare=pumped.fall_to_spare,
         deepest=max(run.deepest for run in runs),
-        depends_on=f"Power at the sump, and someone who tests the pump. {outfall.to_confirm}",
+        depends_on=reason("pump_depends", confirm=outfall.to_confirm),
         warnings=tuple(warnings),
         deciding=(*deciding, *(shot for shot in more if shot not in deciding)),
         lifts=(lift.design,),
     )
 
 
-def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[str, ...]]:
+def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[Said, ...]]:
     """The pumped line as a discharge, and the shots that would say whether it is needed at all."""
     sump, outfall = lift.design.sump, lift.outfall
-    told = [
+    spares = [
         each
         for name in lifted
         if (each := spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall)) is not None
     ]
-    spare, error = min(told) if told else (None, None)
+    spare, error = min(spares) if spares else (None, None)
     verdict: Verdict = "sure"
-    why = (
-        f"{sump.lift / FOOT:.1f} ft ({sump.lift:.2f} m) of static lift; the pump on its line moves "
-        f"{sump.operating_flow * 15850.3:.0f} gpm ({sump.operating_flow * 1000.0:.1f} l/s)."
-    )
-    shots: tuple[str, ...] = ()
-    if spare is not None and error is not None and verdict_of(spare, error) == "cannot_tell":
+    why: list[Said] = [reason("pump_lifts", lift=sump.lift, flow=sump.operating_flow)]
+    shots: tuple[Said, ...] = ()
+    sigmas = inputs.situation.rules["verdict_sigmas"].likely
+    if spare is not None and error is not None and verdict_of(spare, error, sigmas) == "cannot_tell":
         verdict = "cannot_tell"
-        shots = (f"the ground at {lifted[0]}", f"the bottom of {outfall.id} ({outfall.kind})")
-        why += f" Gravity is as near as the lidar can tell: shots at {shots[0]} and {shots[1]} would settle it."
+        shots = shots_at(lifted[0], outfall.id, outfall.kind)
+        why.append(reason("gravity_may_do", shots=shots))
     elif spare is not None and spare < 0.0:
-        why += f" Gravity is short by {-spare / FOOT:.2f} ft ({-spare * 100.0:.0f} cm)."
+        why.append(reason("gravity_short", short=-spare))
     if not outfall.verified:
         verdict = "cannot_tell"
-        why += FOUND_ONLY
-    return Discharge(tuple(lifted), outfall.id, "pump", verdict, why, spare, error, sump.lift), shots
+        why.append(reason("outfall_found_only"))
+    told = reason("sentences", parts=tuple(why))
+    return Discharge(tuple(lifted), outfall.id, "pump", verdict, told, spare, error, sump.lift), shots

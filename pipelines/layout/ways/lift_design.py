@@ -9,32 +9,28 @@ from shapely import LineString, Point
 
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
 from pipelines.hydraulics.pumping.lift import LiftResult, size_lift
-from pipelines.hydraulics.pumping.pressure_line import FASTEST_VELOCITY, PressureLine
+from pipelines.hydraulics.pumping.lift_limits import LiftLimits, float_levels, lift_limits
+from pipelines.hydraulics.pumping.pressure_line import PressureLine
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, pump_curve
-from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, SumpBasin, sump_basin
+from pipelines.hydraulics.pumping.sump_basin import SumpBasin, sump_basin
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Fitting, PipeRun, Sump
 from pipelines.layout.routing.spec import RoutedLine
-from pipelines.layout.ways.lines import STATION, crossings_in_words
+from pipelines.layout.ways.lines import STATION, crossings_of
 from terrain.arrays import FloatArray
+from terrain.reason import reason
 
-INCH = 0.0254
 PRESSURE_PIPES = ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40")
-LINE_COVER = 0.305
-"""Cover over a pressure line that drains back after each run; below frost it need not lie. Common practice. [m]"""
-ELBOWS_AT_SUMP = 3
-"""Elbows from pump to line; common practice, no source."""
-WIDER_BASINS = (30 * INCH, 36 * INCH)
-"""Basins that are tried where the pump of a yard basin would short-cycle; common practice, no source. [m]"""
-SHALLOWEST_SUMP = 0.15
-"""Least height of a sump's lid above its inlet pipe's crown. [m]"""
 
 
-def assumed_curve() -> PumpCurve:
-    """Curve of the pump that is assumed where none is given: 28 ft at no flow, 5 ft at 90 gpm."""
-    return pump_curve([0.0, 90 * 6.30902e-5], [28 * 0.3048, 5 * 0.3048])
+def assumed_curve(rules: Rules) -> PumpCurve:
+    """Curve of the pump that is assumed where none is given: a straight line from shut-off to its last flow."""
+    return pump_curve(
+        [0.0, rules["assumed_pump_end_flow"].likely],
+        [rules["assumed_pump_shut_off"].likely, rules["assumed_pump_end_head"].likely],
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,12 +70,14 @@ def design_lift(
     outlet_level: float,
     number: int,
     run_number: int,
-    crossing_words: Mapping[str, str],
+    crossing_kinds: Mapping[str, str],
 ) -> LiftDesign:
     """Size a sump, its pump's line and what comes out."""
     rules = situation.rules
     ground_here = float(heights_along(LineString([point, point]), situation.drainage)[0])
-    basins = [_yard_basin(rules, ground_here - inlet, width) for width in (rules["sump_width"].likely, *WIDER_BASINS)]
+    wider = rules["sump_width_wider"]
+    widths = (rules["sump_width"].likely, wider.low, wider.high)
+    basins = [_yard_basin(rules, ground_here - inlet, width) for width in widths]
     # floats stand at the same heights in all of them
     bottom = inlet - basins[0].levels.inlet
     off = bottom + basins[0].levels.off
@@ -87,8 +85,8 @@ def design_lift(
     highest = max(outlet_level, max(z for _, _, z in laid.coords))
     lift = highest - off
     elbows_45 = sum(len(angles) for _, angles in line.fittings)
-    fittings = {"elbow_90": ELBOWS_AT_SUMP, "elbow_45": elbows_45, "check_valve": 1}
-    result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow)
+    fittings = {"elbow_90": int(rules["elbows_at_sump"].likely), "elbow_45": elbows_45, "check_valve": 1}
+    result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow, lift_limits(rules))
     sump_id, run_id = f"sump-{number}", f"run-{run_number}"
     coordinates = list(laid.coords)
     depths = np.array([z for _, _, z in coordinates])
@@ -114,7 +112,7 @@ def design_lift(
         least_cover=float((ground[:-1] - depths[:-1]).min() - pipe.outside + pipe.wall),
         deepest=float((ground - depths).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), situation.paving))),
-        crossings=crossings_in_words(line, crossing_words),
+        crossings=crossings_of(line, crossing_kinds),
     )
     sump = Sump(
         id=sump_id,
@@ -126,7 +124,7 @@ def design_lift(
         velocity=result.velocity,
         inflow=inflow,
         starts_per_hour=result.starts_per_hour or 0.0,
-        basin=f"{basin.diameter / INCH:.0f} in wide, {basin.depth / INCH:.0f} in deep",
+        basin=reason("sump_basin_size", width=basin.diameter, depth=basin.depth),
         ground_elevation=bottom + basin.depth,
         inlet_elevation=inlet,
         off_elevation=off,
@@ -148,8 +146,9 @@ def design_lift(
 def _yard_basin(rules: Rules, inlet_depth: float, width: float) -> SumpBasin:
     """Basin of a width, as deep as its inlet needs."""
     inlet = rules["sump_inlet"].likely
-    depth = max(rules["sump_depth"].likely, inlet + max(inlet_depth, SHALLOWEST_SUMP))
-    return sump_basin(width, depth)
+    lid = rules["sump_lid"].likely
+    depth = max(rules["sump_depth"].likely, inlet + max(inlet_depth, lid))
+    return sump_basin(width, depth, float_levels(rules), lid=lid)
 
 
 def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, FloatArray]:
@@ -169,6 +168,7 @@ def _sized(
     fittings: Mapping[str, int],
     basins: Sequence[SumpBasin],
     inflow: float,
+    limits: LiftLimits,
 ) -> tuple[LiftResult, Pipe, SumpBasin]:
     """The smallest pipe and basin that move what arrives without short-cycling or too fast a line.
 
@@ -180,10 +180,11 @@ def _sized(
     for pipe in pipes:
         for basin in basins:
             result = size_lift(
-                curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow
+                curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow,
+                limits=limits,
             )
             starts = result.starts_per_hour
-            if result.velocity > FASTEST_VELOCITY or starts is None or starts > MOST_STARTS_PER_HOUR:
+            if result.velocity > limits.fastest or starts is None or starts > limits.starts_per_hour:
                 continue
             if result.operating_flow >= inflow:
                 return result, pipe, basin
@@ -192,9 +193,11 @@ def _sized(
         return max(sound, key=lambda each: each[0].operating_flow)
     basin = basins[0]
     results = [
-        size_lift(curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow)
+        size_lift(
+            curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow, limits=limits
+        )
         for pipe in pipes
     ]
-    slow = [k for k, result in enumerate(results) if result.velocity <= FASTEST_VELOCITY]
+    slow = [k for k, result in enumerate(results) if result.velocity <= limits.fastest]
     chosen = slow[0] if slow else len(pipes) - 1
     return results[chosen], pipes[chosen], basin

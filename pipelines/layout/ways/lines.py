@@ -13,15 +13,13 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.hydraulics.grade_line import GradeLine, GradeNode, GradeRun, grade_line
 from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import Pipe
+from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.plan import Fitting, PipeRun
 from pipelines.layout.routing.spec import RoutedForest, RoutedLine
 from terrain.flow.drainage import Drainage
+from terrain.reason import Reason, reason
 
-CLEANOUT_SPACING = 30.0
-"""Most pipe between two places to clean it from; common practice, no source. [m]"""
-END_TAPER = 5.0
-"""Last stretch before an outlet, down a swale's bank, where the cover tapers out and is protected. [m]"""
 STATION = 1.0
 """Vertices of a run lie this far apart at the most, so that its profile follows the ground. [m]"""
 
@@ -63,8 +61,8 @@ class LineGround:
         For the ground.
     paving : shapely Geometry
         All paving. [m]
-    crossing_words : dict of str to str
-        What is crossed, in words, by its id.
+    crossing_kinds : dict of str to str
+        Kind of what is crossed, by its id.
     rims : dict of str to float
         Level at which water comes out, by collector. [m]
     surface_flows : dict of str to float
@@ -73,15 +71,18 @@ class LineGround:
         Outfall by id of the router's target.
     tailwater : dict of str to float
         Water level by outfall. [m]
+    rules : Rules
+        Of the trade.
     """
 
     drainage: Drainage
     paving: BaseGeometry
-    crossing_words: Mapping[str, str]
+    crossing_kinds: Mapping[str, str]
     rims: Mapping[str, float]
     surface_flows: Mapping[str, float]
     outfall_ids: Mapping[str, str]
     tailwater: Mapping[str, float]
+    rules: Rules
 
 
 def lay_lines(
@@ -90,7 +91,7 @@ def lay_lines(
     """Runs of pipe along routed lines."""
     names = {line.id: f"run-{first + k}" for k, line in enumerate(forest.lines)}
     runs = tuple(_run(line, names, pipes[line.pipe], where, downspouts) for line in forest.lines)
-    fittings = _fittings(forest, runs, names)
+    fittings = _fittings(forest, runs, names, where.rules)
     served: dict[str, str] = {}
     onward = {run.id: run.to_id for run in runs}
     starts = {run.from_id: run.id for run in runs}
@@ -102,13 +103,13 @@ def lay_lines(
     return LaidLines(runs, fittings, _grade(forest, runs, pipes, where) if runs else None, served)
 
 
-def crossings_in_words(line: RoutedLine, words: Mapping[str, str]) -> tuple[str, ...]:
+def crossings_of(line: RoutedLine, kinds: Mapping[str, str]) -> tuple[Reason, ...]:
     """What a line crosses, each kind once."""
-    times = Counter(words.get(name, name) for name in line.crossings)
+    times = Counter(kinds.get(name, name) for name in line.crossings)
     return (
-        *(what if count == 1 else f"{what}, {count} times" for what, count in times.items()),
-        *(("right of way: a permit is needed",) if line.permit else ()),
-        *(("a strip before the outfall whose owner nobody confirmed",) if line.assumed else ()),
+        *(reason("crosses", kind=kind, times=count) for kind, count in times.items()),
+        *((reason("right_of_way_permit"),) if line.permit else ()),
+        *((reason("strip_unconfirmed"),) if line.assumed else ()),
     )
 
 
@@ -124,7 +125,8 @@ def _run(
     ground = heights_along(laid, where.drainage)
     length = float(at[-1])
     # at a declared end taper the pipe comes out of the bank, and its cover is none
-    covered = at <= length - END_TAPER if line.to_id in where.outfall_ids else np.ones(at.size, dtype=bool)
+    taper = where.rules["outlet_taper"].likely if line.to_id in where.outfall_ids else 0.0
+    covered = at <= length - taper
     covered[0] = True
     slope = float((inverts[0] - inverts[-1]) / length)
     flow = pipe_flow(line.flow, pipe.inside, max(slope, 1e-5), pipe.roughness)
@@ -153,12 +155,15 @@ def _run(
         least_cover=float((ground - inverts)[covered].min() - pipe.outside + pipe.wall),
         deepest=float((ground - inverts).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), where.paving))),
-        crossings=crossings_in_words(line, where.crossing_words),
+        crossings=crossings_of(line, where.crossing_kinds),
     )
 
 
-def _fittings(forest: RoutedForest, runs: Sequence[PipeRun], names: Mapping[str, str]) -> tuple[Fitting, ...]:
+def _fittings(
+    forest: RoutedForest, runs: Sequence[PipeRun], names: Mapping[str, str], rules: Rules
+) -> tuple[Fitting, ...]:
     fittings: list[Fitting] = []
+    spacing, from_end = rules["cleanout_spacing"].likely, rules["cleanout_from_end"].likely
 
     def add(kind: str, run: PipeRun, point: Point) -> None:
         fittings.append(Fitting(f"fitting-{run.id}-{len(fittings) + 1}", kind, run.id, point))
@@ -174,9 +179,9 @@ def _fittings(forest: RoutedForest, runs: Sequence[PipeRun], names: Mapping[str,
         if head_of_line:
             add(f"cleanout, {run.size}", run, Point(line.xy[0]))
         plan = shapely.force_2d(run.line)
-        for k in range(1, int(run.length // CLEANOUT_SPACING) + 1):
-            if run.length - k * CLEANOUT_SPACING > 3.0:
-                add(f"cleanout, {run.size}", run, shapely.line_interpolate_point(plan, k * CLEANOUT_SPACING))
+        for k in range(1, int(run.length // spacing) + 1):
+            if run.length - k * spacing > from_end:
+                add(f"cleanout, {run.size}", run, shapely.line_interpolate_point(plan, k * spacing))
     return tuple(fittings)
 
 

@@ -8,17 +8,15 @@ import shapely
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import PipeRun
+from terrain.reason import Reason, reason
 
-INCH = 0.0254
 AT_END = 0.05
 """Lines that meet this near to an end of one of them are joined there. [m]"""
-CLEAR = 0.15
-"""Clear height between two pipes that cross; common practice, no source. [m]"""
 
 
-def own_crossings(runs: Sequence[PipeRun]) -> tuple[str, ...]:
-    """What a crew must know of lines of a plan that cross each other."""
-    said: list[str] = []
+def own_crossings(runs: Sequence[PipeRun], clearance: float) -> tuple[Reason, ...]:
+    """What a crew must know of lines of a plan that cross each other, against the clear height wanted."""
+    said: list[Reason] = []
     for one, other in combinations(runs, 2):
         first, second = shapely.force_2d(one.line), shapely.force_2d(other.line)
         ends = shapely.get_coordinates([shapely.get_point(line, at) for line in (first, second) for at in (0, -1)])
@@ -29,15 +27,13 @@ def own_crossings(runs: Sequence[PipeRun]) -> tuple[str, ...]:
             lower, upper = sorted((one, other), key=lambda run: heights[run.id])
             above, below = find_pipe(upper.pipe_key), find_pipe(lower.pipe_key)
             clear = heights[upper.id] - above.wall - (heights[lower.id] + below.outside - below.wall)
-            if clear >= CLEAR:
-                said.append(
-                    f"{upper.id} passes {clear / INCH:.0f} in ({clear * 100.0:.0f} cm) over {lower.id}: lay "
-                    f"{lower.id} first"
-                )
+            if clear >= clearance:
+                said.append(reason("line_passes_over", upper=upper.id, lower=lower.id, clear=clear))
             else:
                 said.append(
-                    f"{upper.id} crosses {lower.id} with {CLEAR / INCH:.0f} in ({CLEAR * 100.0:.0f} cm) wanted between "
-                    f"them and {max(clear, 0.0) / INCH:.0f} in there: shift one, or lay a pressure line deeper there"
+                    reason(
+                        "lines_too_close", upper=upper.id, lower=lower.id, wanted=clearance, clear=max(clear, 0.0)
+                    )
                 )
     return tuple(dict.fromkeys(said))
 

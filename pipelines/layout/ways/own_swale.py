@@ -7,6 +7,7 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.plan import Cure
@@ -16,22 +17,18 @@ from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.ways.laying import route_spec, settings_to_try
 from pipelines.layout.ways.way_values import WayInputs
 from terrain.arrays import FloatArray
+from terrain.reason import reason
 from terrain.sampling import sample_known
 
-LEAST_SLOPE = 0.01
-"""Least fall of a shallow swale of one's own; common practice, no source. [-]"""
-DEEPEST, SHORTEST = 0.3, 3.0
-"""Deepest that a shallow swale is cut, and the shortest that is worth it; values of this project. [m]"""
 STATION = 0.5
 """Its ground is looked at so often. [m]"""
-RUN_ON_SHARE = 0.5
-"""Share of the ground behind a trouble that must be run-on before turning it aside is offered. [-]"""
 
 
 def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
     """A shallow swale or berm that turns run-on aside, where the ground falls enough on an allowed way."""
     sites = (*inputs.outfalls, *inputs.daylights)
-    if share < RUN_ON_SHARE or not found.troubles or not sites:
+    rules = inputs.situation.rules
+    if share < rules["own_swale_run_on"].likely or not found.troubles or not sites:
         return None
     start = _where_it_arrives(found.troubles[0], inputs)
     field = inputs.ground.field
@@ -45,7 +42,7 @@ def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
     for site in sites:
         fall = fall_to_spare(bare, OutfallTarget(site.id, site.point, site.bottom), spec.pipes[0], spec)
         for row, column in np.argwhere(beside & np.isfinite(fall.length)):
-            found_way = _along(fall.way_from(int(row), int(column)), field, inputs.situation.parcel)
+            found_way = _along(fall.way_from(int(row), int(column)), field, inputs.situation.parcel, rules)
             if found_way is not None and (best is None or found_way[0] > best[0]):
                 best = found_way
     if best is None:
@@ -53,13 +50,13 @@ def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
     slope, way = best
     return Cure(
         "cure-swale",
-        f"A shallow swale or berm on this lot, about {way / 0.3048:.0f} ft ({way:.0f} m) at {100.0 * slope:.1f} %.",
-        f"{100.0 * share:.0f} % of the ground behind the trouble lies outside this lot.",
-        "Turns the run-on aside before it reaches what must stay dry; it must not send it onto a neighbour.",
+        reason("own_swale", length=way, slope=slope),
+        reason("own_swale_why", share=share),
+        reason("own_swale_changes"),
     )
 
 
-def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry) -> tuple[float, float] | None:
+def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry, rules: Rules) -> tuple[float, float] | None:
     """Mean slope and length of a swale along a way as far as the lot reaches; None where it would be dug too deep."""
     if len(way) < 2:
         return None
@@ -71,8 +68,11 @@ def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry) -> tuple[fl
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     ground = sample_known(field.ground, field.grid, xy[:, 0], xy[:, 1])
     # as high as it can lie: never over the ground, falling by the least slope everywhere
-    bottom = np.minimum.accumulate(ground + LEAST_SLOPE * along) - LEAST_SLOPE * along
-    if along[-1] < SHORTEST or not np.isfinite(ground).all() or (ground - bottom).max() > DEEPEST:
+    slope = rules["own_swale_slope"].likely
+    bottom = np.minimum.accumulate(ground + slope * along) - slope * along
+    if along[-1] < rules["own_swale_length"].likely or not np.isfinite(ground).all():
+        return None
+    if (ground - bottom).max() > rules["own_swale_depth"].likely:
         return None
     return float((bottom[0] - bottom[-1]) / along[-1]), float(along[-1])
 

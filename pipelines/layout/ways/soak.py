@@ -7,44 +7,34 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.hydraulics.soakaway import Soakaway, SoakawayResult, assess_soakaway
+from pipelines.hydraulics.soakaway import Soakaway, assess_soakaway
+from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
-from pipelines.layout.plan import Discharge, FrenchDrain
+from pipelines.layout.plan import Discharge, FrenchDrain, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.gravity import by_gravity
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.way_values import LaidOut, WayInputs
-
-WIDTH, DEPTH, COVER = 0.9, 0.6, 0.45
-"""Stone of a soakaway, and the ground over it; values of this project. [m]"""
-LONGEST = 30.0
-TRIES = 6
+from terrain.reason import reason
 
 
 def by_soakaway(inputs: WayInputs) -> LaidOut:
     """Lead every collector to a trench of stone from which the water soaks away."""
     soil = inputs.site.soil
     if soil.tested_rate is None or soil.water_table is None:
-        return LaidOut(
-            "soakaway",
-            False,
-            depends_on="not assessed: it needs a rate tested on site at its depth and the depth of high water "
-            "(soil.tested_rate and soil.water_table in the site file); a soil map alone does not do",
-        )
-    length, result = _length_needed(inputs, soil.tested_rate, soil.water_table)
+        return LaidOut("soakaway", False, depends_on=reason("dry_well_not_assessed"))
+    rules = inputs.situation.rules
+    length, refused = _length_needed(inputs, soil.tested_rate, soil.water_table)
     if length is None:
-        return LaidOut("soakaway", False, depends_on=result.why)
+        return LaidOut("soakaway", False, depends_on=refused)
     trenches = _places(inputs, length)
     if not trenches:
-        return LaidOut(
-            "soakaway", False,
-            depends_on=f"no room for {length:.0f} m ({length / 0.3048:.0f} ft) of stone off buildings, lines, septic "
-            "fields and wells",
-        )
+        return LaidOut("soakaway", False, depends_on=reason("no_room_for_stone", length=length))
+    cover = rules["soakaway_cover"].likely
     sites = tuple(
-        OutfallSite(f"soakaway-{k + 1}", "soakaway", Point(line.coords[0]), ground - COVER, ground - COVER, True,
-                    "The tested rate at the trench's depth, and the high water table.")
+        OutfallSite(f"soakaway-{k + 1}", "soakaway", Point(line.coords[0]), ground - cover, ground - cover, True,
+                    reason("confirm_tested_rate"))
         for k, (line, ground) in enumerate(trenches)
     )
     way, _ = by_gravity(inputs, sites, "soakaway")
@@ -52,27 +42,33 @@ def by_soakaway(inputs: WayInputs) -> LaidOut:
         return way
     used = [(line, ground, site) for (line, ground), site in zip(trenches, sites, strict=True)
             if site.id in {outfall.id for outfall in way.outfalls}]
-    return replace(way, works=_with_stone(way.works, used), discharges=tuple(map(_soaks, way.discharges)))
+    return replace(way, works=_with_stone(way.works, used, rules), discharges=tuple(map(_soaks, way.discharges)))
 
 
-def _length_needed(inputs: WayInputs, rate: float, water_table: float) -> tuple[float | None, SoakawayResult]:
+def _length_needed(inputs: WayInputs, rate: float, water_table: float) -> tuple[float | None, Said]:
+    """Length of stone that takes the storm [m], or why none does."""
     volume = sum(inputs.flows.volumes.get(name, 0.0) for name in (*inputs.wanted, *inputs.spouts))
-    porosity = inputs.situation.rules["stone_porosity"].likely
-    factor = inputs.situation.rules["soakaway_factor"].likely
-    result = SoakawayResult("not assessed", "nothing arrives")
-    for length in np.arange(3.0, LONGEST + 0.5, 1.0):
+    rules = inputs.situation.rules
+    width, depth, cover = (rules[f"soakaway_{each}"].likely for each in ("width", "depth", "cover"))
+    lengths = rules["soakaway_length"]
+    why: Said = ""
+    for length in np.arange(lengths.low, lengths.high + 0.5, 1.0):
         result = assess_soakaway(
-            Soakaway(float(length), WIDTH, DEPTH, porosity, COVER + DEPTH), volume, 86400.0, tested_rate=rate,
-            water_table_below_ground=water_table, safety_factor=factor,
+            Soakaway(float(length), width, depth, rules["stone_porosity"].likely, cover + depth), volume,
+            rules["soakaway_storm"].likely, tested_rate=rate, water_table_below_ground=water_table,
+            safety_factor=rules["soakaway_factor"].likely,
+            above_saturated=rules["soakaway_above_saturated"].likely, dry_within=rules["soakaway_dry_time"].likely,
         )
+        why = result.why
         if result.verdict == "works":
-            return float(length), result
-    return None, result
+            return float(length), why
+    return None, why
 
 
 def _places(inputs: WayInputs, length: float) -> list[tuple[LineString, float]]:
     """Straight stretches of that length on free ground, the lowest first, with the ground at each. [m]"""
-    free = _free(inputs)
+    free, rules = _free(inputs), inputs.situation.rules
+    most, apart = int(rules["soakaway_places"].likely), rules["soakaway_apart"].likely
     grid = inputs.ground.field.grid
     rows, columns = np.nonzero(inputs.ground.field.allowed)
     x, y = grid.centres(rows, columns)
@@ -80,9 +76,9 @@ def _places(inputs: WayInputs, length: float) -> list[tuple[LineString, float]]:
     heights = inputs.ground.field.ground[rows, columns]
     found: list[tuple[LineString, float]] = []
     for k in np.argsort(np.where(inside, heights, np.inf), kind="stable"):
-        if not inside[k] or len(found) == TRIES:
+        if not inside[k] or len(found) == most:
             break
-        if any(line.distance(Point(x[k], y[k])) < 4.0 for line, _ in found):
+        if any(line.distance(Point(x[k], y[k])) < apart for line, _ in found):
             continue
         for angle in np.arange(0.0, 2.0 * np.pi, np.pi / 4.0):
             line = LineString([(x[k], y[k]), (x[k] + length * np.cos(angle), y[k] + length * np.sin(angle))])
@@ -106,21 +102,22 @@ def _free(inputs: WayInputs) -> BaseGeometry:
     return free
 
 
-def _with_stone(works: Works, used: list[tuple[LineString, float, OutfallSite]]) -> Works:
+def _with_stone(works: Works, used: list[tuple[LineString, float, OutfallSite]], rules: Rules) -> Works:
+    width, depth, cover = (rules[f"soakaway_{each}"].likely for each in ("width", "depth", "cover"))
     trenches = []
     for line, ground, site in used:
         xy = shapely.get_coordinates(line)
-        invert = ground - COVER
+        invert = ground - cover
         trenches.append(
             FrenchDrain(
                 id=f"stone-{site.id}", drains_to=site.id,
                 line=LineString(np.column_stack([xy, np.full(len(xy), invert)])), length=float(line.length),
-                width=WIDTH, depth=DEPTH, pipe=DRAIN_PIPE, slope=0.0, peak_flow=0.0,
-                why=f"Stone of {site.id}, {COVER / 0.0254:.0f} in under the ground, from which the water soaks away.",
+                width=width, depth=depth, pipe=DRAIN_PIPE, slope=0.0, peak_flow=0.0,
+                why=reason("stone_of_dry_well", site=site.id, cover=cover),
             )
         )
     return replace(works, french_drains=tuple(trenches))
 
 
 def _soaks(line: Discharge) -> Discharge:
-    return replace(line, mode="soakaway", why=f"{line.why} It soaks away by the rate tested on site, halved.")
+    return replace(line, mode="soakaway", why=reason("soaks_by_tested_rate", why=line.why))

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import Point
 
-from pipelines.layout.plan import Said
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.pressure import pressure_ways, route_pressure
 from pipelines.layout.routing.search import search_grid
@@ -58,8 +57,8 @@ def site_sumps(
     power: Point | None = None,
     power_cost: float = 0.0,
     cover: float = 0.3,
-) -> tuple[tuple[SumpSite, ...], dict[str, Said]]:
-    """Where sumps cost least, gravity lines to them, pressure line and power together."""
+) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
+    """Where sumps cost least, gravity lines to them, pressure line and power together; ids that none can serve."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
     view = settled_view(field, known)
     sites, unserved = _site_sumps(
@@ -83,12 +82,12 @@ def _site_sumps(
     field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
     pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
     power_cost: float, cover: float,
-) -> tuple[tuple[SumpSite, ...], dict[str, Said]]:
+) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
     rows, cols = np.nonzero(places & field.allowed)
     if end is None or not rows.size:
-        return (), {c.id: "no place for a sump with a way to the outfall" for c in collectors}
+        return (), tuple(each.id for each in collectors)
     best, _ = pressure_ways(field, pressure_pipe, spec, cover, end)
     onward = best.min(axis=1)[rows * columns + cols] + outfall.cost + sump_cost
     x, y = field.grid.centres(rows, cols)
@@ -101,9 +100,9 @@ def _site_sumps(
     no_taper = replace(spec, taper_length=0.0)
     # a basin that becomes the sump needs no drop of its own
     grid = search_grid(field, collectors, sumps, no_taper)
-    unserved: dict[str, Said] = {collectors[i].id: why for i, why in grid.unserved.items()}
+    unserved = [collectors[i].id for i in grid.unserved]
     lines, left = straighten(field, grid.runs, collectors, sumps, no_taper)
-    unserved |= {collectors[i].id: "no gravity line to a sump fits the ground" for i in left}
+    unserved += [collectors[i].id for i in left]
     sites: list[SumpSite] = []
     for target in sumps:
         inflows = _lines_to(target.id, lines)
@@ -114,7 +113,7 @@ def _site_sumps(
         pressure = route_pressure(field, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
                                   line_id=f"pressure-{len(sites) + 1}", serves=serves)
         if pressure is None:
-            unserved |= dict.fromkeys(serves, "no way for a pressure line")
+            unserved += serves
             continue
         ending = [line for line in inflows if line.to_id == target.id]
         # a basin or a junction where the sump stands is the sump: what came into it comes into the sump
@@ -132,7 +131,7 @@ def _site_sumps(
             min(float(line.inverts[-1]) for line in ending), inflows, pressure, serves,
             sum(line.cost for line in inflows) + pressure.cost + sump_cost + power_cost * distance,
         ))
-    return tuple(sites), unserved
+    return tuple(sites), tuple(unserved)
 
 
 def _lines_to(end: str, lines: Sequence[RoutedLine]) -> tuple[RoutedLine, ...]:

@@ -8,7 +8,7 @@ from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.plan import Discharge, Mode, Outfall
+from pipelines.layout.plan import Discharge, Mode, Outfall, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.laying import LayGround
 from pipelines.layout.ways.lift_design import LiftDesign
@@ -89,9 +89,9 @@ class LaidOut:
         The gravity lines, for their grade lines.
     fall_to_spare, deepest : float or None
         Least, and deepest dig. [m]
-    depends_on : str
+    depends_on : Reason or str
         What must hold for it.
-    warnings, deciding : tuple of str
+    warnings, deciding : tuple of Reason
         What a reader must know; the shots that decide.
     lifts : tuple of LiftDesign
         Pumped basins with their lines.
@@ -108,9 +108,9 @@ class LaidOut:
     lines: tuple[LaidLines, ...] = ()
     fall_to_spare: float | None = None
     deepest: float | None = None
-    depends_on: str = ""
-    warnings: tuple[str, ...] = ()
-    deciding: tuple[str, ...] = ()
+    depends_on: Said = ""
+    warnings: tuple[Said, ...] = ()
+    deciding: tuple[Said, ...] = ()
     lifts: tuple[LiftDesign, ...] = ()
 
     @property

@@ -3,6 +3,7 @@
 from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Drawing
 from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import FrenchDrain, Sump
 from terrain.unit_table import Units
 
@@ -76,13 +77,13 @@ def sump_section(sump: Sump, units: Units) -> Figure:
         below = number(sump.ground_elevation - level, "depth", units)
         drawing.line([(right + 4.0, y), (right + 40.0, y)], colour=PALE, width=1.0)
         drawing.text(right + 46.0, y + 4.0, f"{name}, {below.text} below the lid")
-    drawing.text((left + right) / 2.0, bottom + 20.0, sump.basin, anchor="middle")
+    drawing.text((left + right) / 2.0, bottom + 20.0, say(sump.basin, units), anchor="middle")
     drawing.text(left - 114.0, inlet - 18.0, "from the collectors", size=11.0)
     inlet_below = number(sump.ground_elevation - sump.inlet_elevation, "depth", units).text
     off_below = number(sump.ground_elevation - sump.off_elevation, "depth", units).text
     return Figure(
         f"section-{sump.id}", f"{sump.id}, section", drawing.markup(),
-        f"Section of {sump.id}, {sump.basin}: inlet {inlet_below}, pump off {off_below} below the lid.",
+        f"Section of {sump.id}, {say(sump.basin, units)}: inlet {inlet_below}, pump off {off_below} below the lid.",
     )
 
 

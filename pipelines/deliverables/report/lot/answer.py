@@ -190,7 +190,7 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
                f" long. {sentence(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
         warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
-        yield (f"{sump.id}, a sump basin {sump.basin} with a pump: lifts ",
+        yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with a pump: lifts ",
                told("sumps", sump.id, "operating_flow", "flow"), " by ", told("sumps", sump.id, "lift", "length"),
                "; ", told("sumps", sump.id, "inflow", "flow"), f" arrives at the peak{warned}.")  # fmt: skip
 

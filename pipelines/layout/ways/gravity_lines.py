@@ -1,0 +1,177 @@
+"""Gravity lines from collectors to outfalls: routed, laid as pipe, with the fall that each has to spare."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.plan import Outfall
+from pipelines.layout.routing.router import route_forest
+from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutedLine, RouteSpec
+from pipelines.layout.ways.fall import spare_along, spare_to, verdict_as_laid
+from pipelines.layout.ways.laying import (
+    LayGround,
+    LaySettings,
+    collectors_of,
+    line_ground,
+    route_spec,
+    settings_to_try,
+)
+from pipelines.layout.ways.lines import LaidLines, LineGround, lay_lines
+from pipelines.layout.ways.outfall_sites import OutfallSite
+from terrain.reason import Reason
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GravityAnswer:
+    """Gravity lines for some collectors.
+
+    Attributes
+    ----------
+    settings : LaySettings
+        What they were laid by.
+    lines : LaidLines
+        Runs, fittings, grade line.
+    forest : RoutedForest
+        As routed.
+    outfalls : tuple of Outfall
+        Those that are used.
+    unserved : dict of str to Reason
+        Collectors without a gravity line, and why.
+    spare, error : dict of str to float
+        By collector that is served: fall to spare by the trade's target, and its standard error. [m]
+    margin : dict of str to float
+        By collector that is served: fall to spare by the slope and cover that its line is laid by. [m]
+    """
+
+    settings: LaySettings
+    lines: LaidLines
+    forest: RoutedForest
+    outfalls: tuple[Outfall, ...]
+    unserved: dict[str, Reason]
+    spare: dict[str, float]
+    error: dict[str, float]
+    margin: dict[str, float]
+
+
+def lay_gravity(
+    ground: LayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    wanted: Sequence[str],
+    targets: Sequence[OutfallSite],
+    settings: LaySettings,
+    *,
+    first: int = 1,
+) -> GravityAnswer:
+    """The cheapest gravity lines for some collectors; a pipe that would surcharge a grate goes up a size."""
+    spec, pipes = route_spec(ground, settings)
+    field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
+    places = {f"{site.id}#{k}": site for k, site in enumerate(targets)}
+    ends = [OutfallTarget(name, site.point, site.level) for name, site in places.items()]
+    where = line_ground(ground, catching, flows, places)
+    for smallest in range(len(pipes)):
+        fewer = replace(spec, pipes=spec.pipes[smallest:])
+        collectors = collectors_of(catching, flows, wanted, fewer, settings)
+        forest = route_forest(field, collectors, ends, fewer)
+        lines = lay_lines(
+            forest, pipes[smallest:], where, first=first,
+            downspouts=frozenset(spout.id for spout in catching.downspouts),
+        )
+        if smallest == len(pipes) - 1 or not forest.lines:
+            break
+        if all(drowned_from_below(name, lines, where.rims, where.tailwater) for name in lines.surcharged):
+            break
+    spare, error, margin = _spares(ground, catching, flows, forest, places, settings, fewer)
+    outfalls = _used_outfalls(forest, places, where, spare, error, margin)
+    return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
+
+
+def drowned_from_below(
+    name: str, lines: LaidLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
+) -> bool:
+    """Whether a collector lies below the water that its line ends in, so that no size of pipe helps."""
+    return name in rims and name in lines.served and rims[name] <= tailwater[lines.served[name]]
+
+
+def _spares(
+    ground: LayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    forest: RoutedForest,
+    places: Mapping[str, OutfallSite],
+    laid_by: LaySettings,
+    laid_with: RouteSpec,
+) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
+    """By collector that is served: fall to spare by the trade's target, its error, and by what its line is laid by."""
+    spare: dict[str, float] = {}
+    error: dict[str, float] = {}
+    margin: dict[str, float] = {}
+    target = settings_to_try(ground.situation.rules, ground.layout)[0]
+    spec, _ = route_spec(ground, target)
+    served = list(_ends(forest).items())
+    names = [name for name, _ in served]
+    by_target = {each.id: each for each in collectors_of(catching, flows, names, spec, target)}
+    as_laid = {each.id: each for each in collectors_of(catching, flows, names, laid_with, laid_by)}
+    for name, end in served:
+        way = _way_of(name, forest)
+        pipe = spec.pipes[spec.pipe_for(by_target[name].flow)]
+        told = [
+            spare_to(ground, catching, flows, name, places[end]),
+            spare_along(ground, by_target, [(line, pipe) for line in way], places[end], spec, target.cover),
+        ]
+        # a line that goes round a low has more to spare than the shortest way through it
+        spare[name], error[name] = max(each for each in told if each is not None)
+        parts = [(line, laid_with.pipes[line.pipe]) for line in way]
+        margin[name], _ = spare_along(ground, as_laid, parts, places[end], laid_with, laid_by.cover)
+    return spare, error, margin
+
+
+def _way_of(name: str, forest: RoutedForest) -> list[RoutedLine]:
+    """Lines from a collector down to the outfall."""
+    lines = {line.id: line for line in forest.lines}
+    starts = {line.from_id: line for line in forest.lines if line.from_id not in lines}
+    way = [starts[name]]
+    while True:
+        line = lines.get(way[-1].to_id) or starts.get(way[-1].to_id)
+        if line is None:
+            return way
+        way.append(line)
+
+
+def _ends(forest: RoutedForest) -> dict[str, str]:
+    """Target that each served collector's water reaches."""
+    onward = {line.id: line.to_id for line in forest.lines}
+    starts = {line.from_id: line.id for line in forest.lines}
+    ends: dict[str, str] = {}
+    for line in forest.lines:
+        at = line.to_id
+        while at in onward or at in starts:
+            at = onward[at] if at in onward else onward[starts[at]]
+        ends |= dict.fromkeys(line.serves, at)
+    return ends
+
+
+def _used_outfalls(
+    forest: RoutedForest,
+    places: Mapping[str, OutfallSite],
+    where: LineGround,
+    spare: Mapping[str, float],
+    error: Mapping[str, float],
+    margin: Mapping[str, float],
+) -> tuple[Outfall, ...]:
+    outfalls: dict[str, Outfall] = {}
+    sigmas = where.rules["verdict_sigmas"].likely
+    for name, target in _ends(forest).items():
+        site, outfall_id = places[target], where.outfall_ids[target]
+        before = outfalls.get(outfall_id)
+        if before is not None and before.fall_to_spare is not None and before.fall_to_spare <= spare[name]:
+            continue
+        outfalls[outfall_id] = Outfall(
+            id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
+            fall_to_spare=spare[name], fall_error=error[name],
+            verdict=verdict_as_laid(spare[name], margin[name], error[name], sigmas), to_confirm=site.to_confirm,
+            highest_level=site.high_water,
+        )
+    return tuple(outfalls[name] for name in sorted(outfalls))
