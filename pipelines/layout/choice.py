@@ -7,13 +7,13 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.plan import Alternative, Mode
 from pipelines.layout.quantities.take_off import Cost
-from pipelines.layout.ways.way_values import LaidOut
+from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
 
 PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
 
 
-def choose_way(ways: Sequence[LaidOut], costs: Mapping[Mode, Cost], fixed: str | None) -> LaidOut | None:
+def choose_way(ways: Sequence[Way], costs: Mapping[Mode, Cost], fixed: str | None) -> Way | None:
     """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins."""
     possible = [way for way in ways if way.possible]
     if fixed == "gravity":
@@ -33,7 +33,7 @@ def choose_way(ways: Sequence[LaidOut], costs: Mapping[Mode, Cost], fixed: str |
     )
 
 
-def alternative_of(way: LaidOut, cost: Cost | None, *, chosen: bool) -> Alternative:
+def alternative_of(way: Way, cost: Cost | None, *, chosen: bool) -> Alternative:
     """One way beside the others."""
     low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
     return Alternative(
@@ -41,7 +41,7 @@ def alternative_of(way: LaidOut, cost: Cost | None, *, chosen: bool) -> Alternat
     )
 
 
-def in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
+def in_doubt(found: Diagnosis, chosen: Way) -> Way:
     """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
     if not found.troubles or any(trouble.certain for trouble in found.troubles):
         return chosen
@@ -60,7 +60,7 @@ def in_doubt(found: Diagnosis, chosen: LaidOut) -> LaidOut:
     )
 
 
-def headline(chosen: LaidOut, found: Diagnosis, catching: Catching, cost: Cost) -> Reason:
+def headline(chosen: Way, found: Diagnosis, catching: Catching, cost: Cost) -> Reason:
     """How the water leaves, whether that is sure, and what it costs."""
     kinds = {outfall.kind for outfall in chosen.outfalls if outfall.verdict is not None}
     to = kinds.pop() if len(kinds) == 1 else ""
@@ -82,18 +82,18 @@ def headline(chosen: LaidOut, found: Diagnosis, catching: Catching, cost: Cost) 
     return reason("headline", way=way, sure=chosen.sure, low=cost.low, likely=cost.likely, high=cost.high)
 
 
-def _pumped_places(chosen: LaidOut, found: Diagnosis, catching: Catching) -> tuple[Reason, ...]:
+def _pumped_places(chosen: Way, found: Diagnosis, catching: Catching) -> tuple[Reason, ...]:
     """Places whose water is lifted."""
     pumped = {name for each in chosen.discharges if each.mode == "pump" for name in each.serves}
     spots = [site.spot for site in catching.basins if site.id in pumped and site.spot is not None]
     return tuple(dict.fromkeys(found.places[spot].name for spot in spots if spot in found.places))
 
 
-def _may_work(way: LaidOut) -> bool:
+def _may_work(way: Way) -> bool:
     return all(each.verdict != "no" for each in way.discharges)
 
 
-def _only_unverified(way: LaidOut) -> bool:
+def _only_unverified(way: Way) -> bool:
     return any(not outfall.verified for outfall in way.outfalls) and all(
         outfall.verdict == "sure" for outfall in way.outfalls if outfall.verdict is not None
     )

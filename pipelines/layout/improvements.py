@@ -17,11 +17,11 @@ from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
 
 
-def improvements_of(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) -> Works:
+def improvements_of(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> Works:
     """A way's lines with the basins, drains and channels on them."""
     return replace(
         way.works,
@@ -31,7 +31,7 @@ def improvements_of(catching: Catching, flows: DesignFlows, way: LaidOut, rules:
     )
 
 
-def only_served(catching: Catching, way: LaidOut) -> Catching:
+def only_served(catching: Catching, way: Way) -> Catching:
     """Collectors that have a line; what could not be tied in is as it was."""
     return replace(
         catching,
@@ -57,7 +57,7 @@ def without_idle(catching: Catching, flows: DesignFlows, rules: Rules) -> Catchi
     return replace(catching, basins=basins, drains=drains, refused=refused)
 
 
-def all_outfalls(inputs: WayInputs, chosen: LaidOut) -> tuple[Outfall, ...]:
+def all_outfalls(inputs: WayInputs, chosen: Way) -> tuple[Outfall, ...]:
     """Those that are used, and the candidates that were found and are not."""
     used = {"-".join(outfall.id.split("-")[:2]) for outfall in chosen.outfalls}
     rest: dict[str, OutfallSite] = {}
@@ -85,7 +85,7 @@ def _first_run(name: str, runs: Sequence[PipeRun]) -> PipeRun | None:
     return next((run for run in runs if run.from_id == name), None)
 
 
-def _basins(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) -> tuple[CatchBasin, ...]:
+def _basins(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> tuple[CatchBasin, ...]:
     head = rules["grate_ponding"].likely
     grates = basin_grates(
         rules["basin_9in_flow"].likely, rules["basin_12in_flow"].likely, open_share=rules["grate_open_area"].likely
@@ -116,7 +116,7 @@ def _basins(catching: Catching, flows: DesignFlows, way: LaidOut, rules: Rules) 
     return tuple(basins)
 
 
-def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[FrenchDrain, ...]:
+def _drains(catching: Catching, flows: DesignFlows, way: Way) -> tuple[FrenchDrain, ...]:
     drains: list[FrenchDrain] = []
     for site in catching.drains:
         run = _first_run(site.id, way.works.pipe_runs)
@@ -133,7 +133,7 @@ def _drains(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[Frenc
     return tuple(drains)
 
 
-def _channels(catching: Catching, flows: DesignFlows, way: LaidOut) -> tuple[ChannelDrain, ...]:
+def _channels(catching: Catching, flows: DesignFlows, way: Way) -> tuple[ChannelDrain, ...]:
     return tuple(
         ChannelDrain(site.id, run.id, site.line, site.length, site.width, flows.flows[site.id], site.why)
         for site in catching.drains

@@ -40,7 +40,6 @@ from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.ways.all_ways import lay_out_ways
-from pipelines.layout.ways.laying import LayGround, route_spec, settings_to_try
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import (
     daylight_places,
@@ -49,7 +48,8 @@ from pipelines.layout.ways.outfall_sites import (
 )
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.raster import Raster
 from terrain.reason import Reason, reason
 
@@ -313,7 +313,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
         (shape, str(kind).lower())
         for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
     )
-    ground = LayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
+    ground = WayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
@@ -332,7 +332,7 @@ def _no_way_out(
     found: Diagnosis,
     catching: Catching,
     alternatives: tuple[Alternative, ...],
-    ways: Sequence[LaidOut],
+    ways: Sequence[Way],
 ) -> LotPlan:
     refused = tuple(reason("way_refused", mode=way.mode, why=way.depends_on) for way in ways)
     plan = Plan(

@@ -22,6 +22,10 @@ RATED_TRENCH = 1.5 * FOOT**2
 """Section of the trench, 12 x 18 in, of which the trade's rate of digging is. [m2]"""
 
 
+SWELL = {"sand": "swell_sand", "clay": "swell_clay", "earth": "swell_earth"}
+"""Rule by soil that is dug."""
+
+
 @dataclass(frozen=True, slots=True)
 class Works:
     """The parts of a plan that are dug, laid and set."""
@@ -208,7 +212,7 @@ def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
 
 def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     bank = spoil_in_place(works, rules)
-    loose = bank * (1.0 + rules[f"swell_{access.soil}"].likely)
+    loose = bank * (1.0 + rules[SWELL[access.soil]].likely)
     loads = float(ceil(loose / rules["truck_load"].likely - 1e-9))
     paving = sum(run.under_paving * trench_width(run, rules) for run in works.pipe_runs)
     paving += sum(drain.length for drain in works.channel_drains) * rules["channel_cut"].likely

@@ -3,10 +3,10 @@
 from pipelines.layout.ways.gravity import by_gravity
 from pipelines.layout.ways.lift import by_pump
 from pipelines.layout.ways.soak import by_soakaway
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.way_values import Way, WayInputs
 
 
-def lay_out_ways(inputs: WayInputs) -> tuple[LaidOut, ...]:
+def lay_out_ways(inputs: WayInputs) -> tuple[Way, ...]:
     """Every way to carry the water off."""
     gravity, answer = by_gravity(inputs, inputs.outfalls, "gravity")
     daylight, _ = by_gravity(inputs, inputs.daylights, "daylight")

@@ -12,14 +12,14 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.plan import Verdict
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
-from pipelines.layout.ways.laying import LayGround, LaySettings, collectors_of, route_spec, settings_to_try
 from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.settings import LaySettings, WayGround, collectors_of, route_spec, settings_to_try
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 
 
 def spare_to(
-    ground: LayGround, catching: Catching, flows: Mapping[str, float], name: str, outfall: OutfallSite
+    ground: WayGround, catching: Catching, flows: Mapping[str, float], name: str, outfall: OutfallSite
 ) -> tuple[float, float] | None:
     """Fall to spare from a collector to an outfall by the trade's target slope and cover, and its error. [m]"""
     settings = settings_to_try(ground.situation.rules, ground.layout)[0]
@@ -45,7 +45,7 @@ def spare_to(
 
 
 def spare_along(
-    ground: LayGround,
+    ground: WayGround,
     collectors: Mapping[str, Collector],
     way: Sequence[tuple[RoutedLine, RoutePipe]],
     outfall: OutfallSite,
@@ -81,7 +81,7 @@ def spare_along(
 
 
 def out_of_reach(
-    ground: LayGround,
+    ground: WayGround,
     catching: Catching,
     flows: Mapping[str, float],
     wanted: Sequence[str],
@@ -108,7 +108,7 @@ def out_of_reach(
     }
 
 
-def error_of_fall(upper: Point, lower: Point, ground: LayGround) -> float:
+def error_of_fall(upper: Point, lower: Point, ground: WayGround) -> float:
     """Standard error of the fall between two places: of lidar, or of level shots near them. [m]"""
     rmse, noise = ground.situation.rmse, lidar_noise(ground.situation.rules)
     between = fall_error(rmse, float(shapely.distance(upper, lower)), **noise)

@@ -12,28 +12,28 @@ from pipelines.layout.plan import Discharge, Fitting, Mode, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.fall import out_of_reach, spare_to, verdict_as_laid
 from pipelines.layout.ways.gravity_lines import GravityAnswer, drowned_from_below, lay_gravity
-from pipelines.layout.ways.laying import LaySettings, settings_to_try
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.settings import LaySettings, settings_to_try
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
 
 
 def by_gravity(
     inputs: WayInputs, targets: Sequence[OutfallSite], mode: Mode
-) -> tuple[LaidOut, GravityAnswer | None]:
+) -> tuple[Way, GravityAnswer | None]:
     """Lay every collector by gravity to some places."""
     if not targets:
-        return LaidOut(mode, False, depends_on=nowhere(mode)), None
+        return Way(mode, False, depends_on=nowhere(mode)), None
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
     flows = inputs.flows.flows
     short = out_of_reach(inputs.ground, inputs.catching, flows, inputs.wanted, targets, floor)
     if mode != "gravity" and short:
-        return LaidOut(mode, False, depends_on=_listed(short)), None
+        return Way(mode, False, depends_on=_listed(short)), None
     best = best_gravity(inputs, (*inputs.wanted, *inputs.spouts), targets, inputs.wanted)
     missing = [name for name in inputs.wanted if name not in best.lines.served]
     if missing:
         words = _listed(short) if set(missing) <= set(short) else _not_laid(inputs, best, missing, targets)
-        return LaidOut(mode, False, depends_on=words, fall_to_spare=_least(best)), best
+        return Way(mode, False, depends_on=words, fall_to_spare=_least(best)), best
     return _laid_by_gravity(inputs, best, mode), best
 
 
@@ -110,11 +110,11 @@ def _least(answer: GravityAnswer) -> float | None:
     return min(answer.spare.values(), default=None)
 
 
-def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> LaidOut:
+def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> Way:
     discharges, deciding = discharges_of(inputs, answer, mode)
     warnings = list(line_warnings(inputs, answer))
     depends = tuple(dict.fromkeys(outfall.to_confirm for outfall in answer.outfalls if outfall.to_confirm))
-    return LaidOut(
+    return Way(
         mode=mode,
         possible=True,
         works=Works(pipe_runs=answer.lines.runs, fittings=(*answer.lines.fittings, *_pop_ups(answer))),

@@ -10,16 +10,16 @@ from pipelines.layout.plan import Outfall
 from pipelines.layout.routing.router import route_forest
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutedLine, RouteSpec
 from pipelines.layout.ways.fall import spare_along, spare_to, verdict_as_laid
-from pipelines.layout.ways.laying import (
-    LayGround,
+from pipelines.layout.ways.lines import LineSurroundings, PipeLines, lay_lines
+from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.settings import (
     LaySettings,
+    WayGround,
     collectors_of,
     line_ground,
     route_spec,
     settings_to_try,
 )
-from pipelines.layout.ways.lines import LaidLines, LineGround, lay_lines
-from pipelines.layout.ways.outfall_sites import OutfallSite
 from terrain.reason import Reason
 
 
@@ -31,7 +31,7 @@ class GravityAnswer:
     ----------
     settings : LaySettings
         What they were laid by.
-    lines : LaidLines
+    lines : PipeLines
         Runs, fittings, grade line.
     forest : RoutedForest
         As routed.
@@ -46,7 +46,7 @@ class GravityAnswer:
     """
 
     settings: LaySettings
-    lines: LaidLines
+    lines: PipeLines
     forest: RoutedForest
     outfalls: tuple[Outfall, ...]
     unserved: dict[str, Reason]
@@ -56,7 +56,7 @@ class GravityAnswer:
 
 
 def lay_gravity(
-    ground: LayGround,
+    ground: WayGround,
     catching: Catching,
     flows: Mapping[str, float],
     wanted: Sequence[str],
@@ -89,14 +89,14 @@ def lay_gravity(
 
 
 def drowned_from_below(
-    name: str, lines: LaidLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
+    name: str, lines: PipeLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
 ) -> bool:
     """Whether a collector lies below the water that its line ends in, so that no size of pipe helps."""
     return name in rims and name in lines.served and rims[name] <= tailwater[lines.served[name]]
 
 
 def _spares(
-    ground: LayGround,
+    ground: WayGround,
     catching: Catching,
     flows: Mapping[str, float],
     forest: RoutedForest,
@@ -156,7 +156,7 @@ def _ends(forest: RoutedForest) -> dict[str, str]:
 def _used_outfalls(
     forest: RoutedForest,
     places: Mapping[str, OutfallSite],
-    where: LineGround,
+    where: LineSurroundings,
     spare: Mapping[str, float],
     error: Mapping[str, float],
     margin: Mapping[str, float],

@@ -14,12 +14,12 @@ from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
 from pipelines.layout.ways.gravity import best_gravity, discharges_of, line_warnings, nowhere, run_warnings, shots_at
 from pipelines.layout.ways.gravity_lines import GravityAnswer
-from pipelines.layout.ways.laying import LaySettings, collectors_of, line_ground, route_spec
 from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift
-from pipelines.layout.ways.lines import LaidLines, lay_lines
+from pipelines.layout.ways.lines import PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.settings import LaySettings, collectors_of, line_ground, route_spec
 from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
 from terrain.reason import reason
 from terrain.unit_table import FOOT
@@ -30,15 +30,15 @@ class _Lift:
     """A sump with its lines: as sited, the gravity lines to it as laid, its design, and the outfall."""
 
     site: SumpSite
-    feed: LaidLines
+    feed: PipeLines
     design: LiftDesign
     outfall: OutfallSite
 
 
-def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -> LaidOut:
+def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Way:
     """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it."""
     if not inputs.outfalls:
-        return LaidOut("pump", False, depends_on=nowhere("gravity"))
+        return Way("pump", False, depends_on=nowhere("gravity"))
     served = answer.lines.served if answer is not None else {}
     lifted = [name for name in inputs.wanted if name not in served]
     if gravity.possible or not lifted:
@@ -52,9 +52,9 @@ def by_pump(inputs: WayInputs, gravity: LaidOut, answer: GravityAnswer | None) -
     try:
         lift = _cheapest_lift(inputs, lifted, first)
     except PumpTooWeakError as error:
-        return LaidOut("pump", False, depends_on=error.fact)
+        return Way("pump", False, depends_on=error.fact)
     if lift is None:
-        return LaidOut("pump", False, depends_on=reason("no_place_for_sump"))
+        return Way("pump", False, depends_on=reason("no_place_for_sump"))
     return _laid_by_pump(inputs, lifted, rest, lift)
 
 
@@ -142,7 +142,7 @@ def _designed(
     return _Lift(site, feed, design, outfall)
 
 
-def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer | None, lift: _Lift) -> LaidOut:
+def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer | None, lift: _Lift) -> Way:
     outfall, sump, rules = lift.outfall, lift.design.sump, inputs.situation.rules
     total = sum(inputs.flows.flows[name] for name in lifted)
     moved = min(1.0, sump.operating_flow / total) if total > 0.0 else 1.0
@@ -174,7 +174,7 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
     runs = (*(rest.lines.runs if rest is not None else ()), *lift.feed.runs, lift.design.run)
     fittings = (*(rest.lines.fittings if rest is not None else ()), *lift.feed.fittings, *lift.design.fittings)
     alone = rest is None or outfall.id not in rest.lines.served.values()
-    return LaidOut(
+    return Way(
         mode="pump",
         possible=True,
         works=Works(pipe_runs=runs, sumps=(sump,), fittings=fittings),

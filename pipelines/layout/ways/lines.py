@@ -25,7 +25,7 @@ STATION = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LaidLines:
+class PipeLines:
     """Gravity lines as runs of pipe.
 
     Attributes
@@ -52,7 +52,7 @@ class LaidLines:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LineGround:
+class LineSurroundings:
     """What lines are laid through.
 
     Attributes
@@ -86,8 +86,8 @@ class LineGround:
 
 
 def lay_lines(
-    forest: RoutedForest, pipes: Sequence[Pipe], where: LineGround, *, first: int = 1, downspouts: frozenset[str]
-) -> LaidLines:
+    forest: RoutedForest, pipes: Sequence[Pipe], where: LineSurroundings, *, first: int = 1, downspouts: frozenset[str]
+) -> PipeLines:
     """Runs of pipe along routed lines."""
     names = {line.id: f"run-{first + k}" for k, line in enumerate(forest.lines)}
     runs = tuple(_run(line, names, pipes[line.pipe], where, downspouts) for line in forest.lines)
@@ -100,7 +100,7 @@ def lay_lines(
         while end in onward or end in starts:
             end = onward[end] if end in onward else onward[starts[end]]
         served |= dict.fromkeys(line.serves, end)
-    return LaidLines(runs, fittings, _grade(forest, runs, pipes, where) if runs else None, served)
+    return PipeLines(runs, fittings, _grade(forest, runs, pipes, where) if runs else None, served)
 
 
 def crossings_of(line: RoutedLine, kinds: Mapping[str, str]) -> tuple[Reason, ...]:
@@ -114,7 +114,7 @@ def crossings_of(line: RoutedLine, kinds: Mapping[str, str]) -> tuple[Reason, ..
 
 
 def _run(
-    line: RoutedLine, names: Mapping[str, str], pipe: Pipe, where: LineGround, downspouts: frozenset[str]
+    line: RoutedLine, names: Mapping[str, str], pipe: Pipe, where: LineSurroundings, downspouts: frozenset[str]
 ) -> PipeRun:
     dense = shapely.segmentize(line.line, STATION)
     xyz = shapely.get_coordinates(dense, include_z=True)
@@ -185,7 +185,7 @@ def _fittings(
     return tuple(fittings)
 
 
-def _grade(forest: RoutedForest, runs: Sequence[PipeRun], pipes: Sequence[Pipe], where: LineGround) -> GradeLine:
+def _grade(forest: RoutedForest, runs: Sequence[PipeRun], pipes: Sequence[Pipe], where: LineSurroundings) -> GradeLine:
     """Grade line through all lines; the upper end of a run below a junction is a node of its own."""
     upper = {run.id: _upper_node(run) for run in runs}
     nodes: dict[str, GradeNode] = {}

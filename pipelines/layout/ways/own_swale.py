@@ -14,7 +14,7 @@ from pipelines.layout.plan import Cure
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.spec import OutfallTarget
-from pipelines.layout.ways.laying import route_spec, settings_to_try
+from pipelines.layout.ways.settings import route_spec, settings_to_try
 from pipelines.layout.ways.way_values import WayInputs
 from terrain.arrays import FloatArray
 from terrain.reason import reason

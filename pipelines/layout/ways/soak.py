@@ -15,22 +15,22 @@ from pipelines.layout.plan import Discharge, FrenchDrain, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.gravity import by_gravity
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.way_values import LaidOut, WayInputs
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import reason
 
 
-def by_soakaway(inputs: WayInputs) -> LaidOut:
+def by_soakaway(inputs: WayInputs) -> Way:
     """Lead every collector to a trench of stone from which the water soaks away."""
     soil = inputs.site.soil
     if soil.tested_rate is None or soil.water_table is None:
-        return LaidOut("soakaway", False, depends_on=reason("dry_well_not_assessed"))
+        return Way("soakaway", False, depends_on=reason("dry_well_not_assessed"))
     rules = inputs.situation.rules
     length, refused = _length_needed(inputs, soil.tested_rate, soil.water_table)
     if length is None:
-        return LaidOut("soakaway", False, depends_on=refused)
+        return Way("soakaway", False, depends_on=refused)
     trenches = _places(inputs, length)
     if not trenches:
-        return LaidOut("soakaway", False, depends_on=reason("no_room_for_stone", length=length))
+        return Way("soakaway", False, depends_on=reason("no_room_for_stone", length=length))
     cover = rules["soakaway_cover"].likely
     sites = tuple(
         OutfallSite(f"soakaway-{k + 1}", "soakaway", Point(line.coords[0]), ground - cover, ground - cover, True,
@@ -45,11 +45,16 @@ def by_soakaway(inputs: WayInputs) -> LaidOut:
     return replace(way, works=_with_stone(way.works, used, rules), discharges=tuple(map(_soaks, way.discharges)))
 
 
+def _stone(rules: Rules) -> tuple[float, float, float]:
+    """Width and depth of the stone, and the ground over it. [m]"""
+    return rules["soakaway_width"].likely, rules["soakaway_depth"].likely, rules["soakaway_cover"].likely
+
+
 def _length_needed(inputs: WayInputs, rate: float, water_table: float) -> tuple[float | None, Said]:
     """Length of stone that takes the storm [m], or why none does."""
     volume = sum(inputs.flows.volumes.get(name, 0.0) for name in (*inputs.wanted, *inputs.spouts))
     rules = inputs.situation.rules
-    width, depth, cover = (rules[f"soakaway_{each}"].likely for each in ("width", "depth", "cover"))
+    width, depth, cover = _stone(rules)
     lengths = rules["soakaway_length"]
     why: Said = ""
     for length in np.arange(lengths.low, lengths.high + 0.5, 1.0):
@@ -103,7 +108,7 @@ def _free(inputs: WayInputs) -> BaseGeometry:
 
 
 def _with_stone(works: Works, used: list[tuple[LineString, float, OutfallSite]], rules: Rules) -> Works:
-    width, depth, cover = (rules[f"soakaway_{each}"].likely for each in ("width", "depth", "cover"))
+    width, depth, cover = _stone(rules)
     trenches = []
     for line, ground, site in used:
         xy = shapely.get_coordinates(line)

@@ -10,10 +10,10 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Discharge, Mode, Outfall, Said
 from pipelines.layout.quantities.quantities import Works
-from pipelines.layout.ways.laying import LayGround
 from pipelines.layout.ways.lift_design import LiftDesign
-from pipelines.layout.ways.lines import LaidLines
+from pipelines.layout.ways.lines import PipeLines
 from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.settings import WayGround
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,7 +24,7 @@ class WayInputs:
     ----------
     site : SiteFile
         What the site file says.
-    ground : LayGround
+    ground : WayGround
         What lines are laid in.
     catching : Catching
         What collects.
@@ -39,7 +39,7 @@ class WayInputs:
     """
 
     site: SiteFile
-    ground: LayGround
+    ground: WayGround
     catching: Catching
     flows: DesignFlows
     outfalls: tuple[OutfallSite, ...]
@@ -64,7 +64,7 @@ class WayInputs:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LaidOut:
+class Way:
     """One way, laid out.
 
     Attributes
@@ -85,7 +85,7 @@ class LaidOut:
         What each collector's line takes. [m3/s]
     limits : mapping of str to float
         Most that leaves by an outfall. [m3/s]
-    lines : tuple of LaidLines
+    lines : tuple of PipeLines
         The gravity lines, for their grade lines.
     fall_to_spare, deepest : float or None
         Least, and deepest dig. [m]
@@ -105,7 +105,7 @@ class LaidOut:
     served: Mapping[str, str] = field(default_factory=dict)
     capacities: Mapping[str, float] = field(default_factory=dict)
     limits: Mapping[str, float] = field(default_factory=dict)
-    lines: tuple[LaidLines, ...] = ()
+    lines: tuple[PipeLines, ...] = ()
     fall_to_spare: float | None = None
     deepest: float | None = None
     depends_on: Said = ""

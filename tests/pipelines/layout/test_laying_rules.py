@@ -10,7 +10,8 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.inputs.tables.prices import default_prices
-from pipelines.layout.ways.laying import (
+from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.settings import (
     SHOT_ERROR,
     error_of_fall,
     outfall_names,
@@ -19,7 +20,6 @@ from pipelines.layout.ways.laying import (
     verdict_as_laid,
     verdict_of,
 )
-from pipelines.layout.ways.outfall_sites import OutfallSite
 
 INCH, FOOT = 0.0254, 0.3048
 RULES = load_rules()

@@ -15,7 +15,7 @@ from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.spec import Collector, RoutePipe, RouteSpec
-from pipelines.layout.ways.lines import LineGround
+from pipelines.layout.ways.lines import LineSurroundings
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from terrain.reason import Reason, reason
 from terrain.unit_table import FOOT, HOUR
@@ -35,7 +35,7 @@ class LaySettings:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LayGround:
+class WayGround:
     """What lines are laid in.
 
     Attributes
@@ -75,7 +75,7 @@ def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
     return tuple(tried)
 
 
-def route_spec(ground: LayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
+def route_spec(ground: WayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
     """What lines are made of and what their parts cost."""
     rules, prices = ground.situation.rules, ground.prices
     most = int(rules["pipe_sizes_tried"].likely)
@@ -128,6 +128,8 @@ def _slopes(pipe: Pipe, settings: LaySettings, rules: Rules, layout: Layout) -> 
     """Least slopes that a pipe may be laid at: steeper, it carries more before the next size is needed."""
     if layout.slope:
         return [layout.slope]
+    if pipe.interior == "corrugated":
+        return [max(settings.slope, rules["slope_corrugated"].likely)]
     target = rules["slope_4in_smooth"].likely
     if pipe.nominal < SIX_INCH:
         return sorted({settings.slope, max(settings.slope, target)})
@@ -161,14 +163,14 @@ def collectors_of(
 
 
 def line_ground(
-    ground: LayGround, catching: Catching, flows: Mapping[str, float], places: Mapping[str, OutfallSite]
-) -> LineGround:
+    ground: WayGround, catching: Catching, flows: Mapping[str, float], places: Mapping[str, OutfallSite]
+) -> LineSurroundings:
     """What lines are laid through: rims, grate flows, what is crossed, outfalls and their water."""
     rims: dict[str, float] = {basin.id: basin.ground for basin in catching.basins}
     rims |= {drain.id: float(drain.ground[-1]) for drain in catching.drains}
     rims |= {spout.id: spout.ground for spout in catching.downspouts}
     outfalls = outfall_names(places)
-    return LineGround(
+    return LineSurroundings(
         drainage=ground.situation.drainage,
         paving=ground.situation.paving,
         crossing_kinds={crossing.id: crossing.kind for crossing in ground.field.crossings},
