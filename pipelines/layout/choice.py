@@ -7,7 +7,7 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.plan import Alternative, Mode
 from pipelines.layout.quantities.take_off import Cost
-from pipelines.layout.ways.way_values import Way
+from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
 
 PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
@@ -60,10 +60,15 @@ def in_doubt(found: Diagnosis, chosen: Way) -> Way:
     )
 
 
-def headline(chosen: Way, found: Diagnosis, catching: Catching, cost: Cost) -> Reason:
+def headline(inputs: WayInputs, chosen: Way, found: Diagnosis, cost: Cost) -> Reason:
     """How the water leaves, whether that is sure, and what it costs."""
-    kinds = {outfall.kind for outfall in chosen.outfalls if outfall.verdict is not None}
-    to = kinds.pop() if len(kinds) == 1 else ""
+    street, catching = inputs.situation.right_of_way, inputs.catching
+    ends = {
+        "roadside_swale" if end.kind == "swale" and street is not None and street.intersects(end.point) else end.kind
+        for end in chosen.outfalls
+        if end.verdict is not None
+    }
+    to = ends.pop() if len(ends) == 1 else ""
     lift = max((each.lift for each in chosen.discharges if each.lift is not None), default=None)
     way: Reason
     if chosen.mode == "pump":
@@ -71,7 +76,7 @@ def headline(chosen: Way, found: Diagnosis, catching: Catching, cost: Cost) -> R
         spouts = {site.id for site in catching.downspouts}
         way = reason(
             "leaves_pumped", places=_pumped_places(chosen, found, catching), lift=lift, rest=bool(rest),
-            roof=set(rest) <= spouts,
+            roof=set(rest) <= spouts, asked=inputs.site.layout.lift == "pump",
         )
     elif chosen.mode == "soakaway":
         way = reason("leaves_soaking")

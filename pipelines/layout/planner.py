@@ -40,6 +40,7 @@ from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.ways.all_ways import lay_out_ways
+from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import (
     daylight_places,
@@ -232,7 +233,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
-        verdict=headline(chosen, found, catching, costs[chosen.mode]),
+        verdict=headline(way_inputs, chosen, found, costs[chosen.mode]),
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,
         channel_drains=works.channel_drains,
@@ -250,6 +251,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *catching.refused,
             *chosen.warnings,
             *own_crossings(works.pipe_runs, rules["pipe_clearance"].likely),
+            *deep_trenches(works.pipe_runs, works.sumps, rules),
             *what_runs_by(flows),
             *unpriced,
             *_still_wet(found, water, rules),

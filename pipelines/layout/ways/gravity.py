@@ -122,7 +122,6 @@ def _laid_by_gravity(inputs: WayInputs, answer: GravityAnswer, mode: Mode) -> Wa
         discharges=discharges,
         served=answer.lines.served,
         capacities={name: inputs.flows.flows[name] for name in answer.lines.served},
-        lines=(answer.lines,),
         fall_to_spare=_least(answer),
         deepest=max((run.deepest for run in answer.lines.runs), default=None),
         depends_on=reason("sentences", parts=depends) if depends else "",
@@ -168,17 +167,12 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
 
 
 def run_warnings(runs: Sequence[PipeRun], floor: float, rules: Rules) -> list[Reason]:
-    """What a reader must know of single gravity runs: thin cover, deep trenches, water too slow to keep them clean."""
+    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean."""
     said = [
         reason("thin_cover", run=run.id, cover=run.least_cover, floor=floor)
         for run in runs
         if run.least_cover < floor - rules["cover_tolerance"].likely
     ]
-    for key in ("depth_protection", "depth_egress"):
-        deep = tuple(run.id for run in runs if run.deepest > rules[key].likely)
-        if deep:
-            said.append(reason("deep_trench", runs=deep, protected=key == "depth_protection"))
-            break
     cleansing = rules["velocity_self_cleansing"].likely
     slow = tuple(run.id for run in runs if not _cleans_itself(run, cleansing))
     if slow:

@@ -183,8 +183,6 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
         served=served,
         capacities=capacities,
         limits={outfall.id: sump.operating_flow} if alone else {},
-        lines=(*((rest.lines,) if rest is not None else ()), lift.feed),
-        fall_to_spare=pumped.fall_to_spare,
         deepest=max(run.deepest for run in runs),
         depends_on=reason("pump_depends", confirm=outfall.to_confirm),
         warnings=tuple(warnings),

@@ -7,7 +7,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.manning import full_pipe_capacity
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe, sizes_of
-from pipelines.inputs.rules import Rules
+from pipelines.inputs.rules import Rule, Rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import BasinSite, DrainSite
@@ -61,7 +61,7 @@ class WayGround:
 
 def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
     """Slopes and covers to lay by, the trade's target first, then its floors."""
-    slopes, covers = rules["slope_4in_smooth"], rules["cover_lawn"]
+    slopes, covers = _slope_rule(rules, layout), rules["cover_lawn"]
     target, floor = (layout.slope, layout.slope) if layout.slope else (slopes.likely, slopes.low)
     deep, shallow = (layout.cover, layout.cover) if layout.cover else (covers.likely, covers.low)
     flat, thin = reason("laid_at_floor", slope=floor), reason("covered_thinly", cover=shallow)
@@ -73,6 +73,11 @@ def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:
     if floor < target and shallow < deep:
         tried.append(LaySettings(floor, shallow, (flat, thin)))
     return tuple(tried)
+
+
+def _slope_rule(rules: Rules, layout: Layout) -> Rule:
+    smooth = not layout.pipe or find_pipe(layout.pipe).interior == "smooth"
+    return rules["slope_4in_smooth"] if smooth else rules["slope_corrugated"]
 
 
 def route_spec(ground: WayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
@@ -128,10 +133,8 @@ def _slopes(pipe: Pipe, settings: LaySettings, rules: Rules, layout: Layout) -> 
     """Least slopes that a pipe may be laid at: steeper, it carries more before the next size is needed."""
     if layout.slope:
         return [layout.slope]
-    if pipe.interior == "corrugated":
-        return [max(settings.slope, rules["slope_corrugated"].likely)]
-    target = rules["slope_4in_smooth"].likely
-    if pipe.nominal < SIX_INCH:
+    target = _slope_rule(rules, layout).likely
+    if pipe.nominal < SIX_INCH or pipe.interior != "smooth":
         return sorted({settings.slope, max(settings.slope, target)})
     large = rules["slope_6in_smooth"]
     least = large.likely if settings.slope >= target else large.low

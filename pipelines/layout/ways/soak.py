@@ -42,7 +42,12 @@ def by_soakaway(inputs: WayInputs) -> Way:
         return way
     used = [(line, ground, site) for (line, ground), site in zip(trenches, sites, strict=True)
             if site.id in {outfall.id for outfall in way.outfalls}]
-    return replace(way, works=_with_stone(way.works, used, rules), discharges=tuple(map(_soaks, way.discharges)))
+    factor = rules["soakaway_factor"].likely
+    return replace(
+        way,
+        works=_with_stone(way.works, used, rules),
+        discharges=tuple(_soaks(each, factor) for each in way.discharges),
+    )
 
 
 def _stone(rules: Rules) -> tuple[float, float, float]:
@@ -124,5 +129,5 @@ def _with_stone(works: Works, used: list[tuple[LineString, float, OutfallSite]],
     return replace(works, french_drains=tuple(trenches))
 
 
-def _soaks(line: Discharge) -> Discharge:
-    return replace(line, mode="soakaway", why=reason("soaks_by_tested_rate", why=line.why))
+def _soaks(line: Discharge, factor: float) -> Discharge:
+    return replace(line, mode="soakaway", why=reason("soaks_by_tested_rate", why=line.why, factor=factor))

@@ -11,7 +11,6 @@ from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Discharge, Mode, Outfall, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.lift_design import LiftDesign
-from pipelines.layout.ways.lines import PipeLines
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import WayGround
 
@@ -85,8 +84,6 @@ class Way:
         What each collector's line takes. [m3/s]
     limits : mapping of str to float
         Most that leaves by an outfall. [m3/s]
-    lines : tuple of PipeLines
-        The gravity lines, for their grade lines.
     fall_to_spare, deepest : float or None
         Least, and deepest dig. [m]
     depends_on : Reason or str
@@ -105,7 +102,6 @@ class Way:
     served: Mapping[str, str] = field(default_factory=dict)
     capacities: Mapping[str, float] = field(default_factory=dict)
     limits: Mapping[str, float] = field(default_factory=dict)
-    lines: tuple[PipeLines, ...] = ()
     fall_to_spare: float | None = None
     deepest: float | None = None
     depends_on: Said = ""

@@ -10,19 +10,14 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.site_sections import Layout
 from pipelines.inputs.tables.prices import default_prices
+from pipelines.layout.ways.fall import error_of_fall, verdict_as_laid, verdict_of
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.settings import (
-    SHOT_ERROR,
-    error_of_fall,
-    outfall_names,
-    route_spec,
-    settings_to_try,
-    verdict_as_laid,
-    verdict_of,
-)
+from pipelines.layout.ways.settings import outfall_names, route_spec, settings_to_try
+from terrain.reason import reason
 
 INCH, FOOT = 0.0254, 0.3048
 RULES = load_rules()
+SHOT_ERROR, SIGMAS = RULES["shot_error"].likely, RULES["verdict_sigmas"].likely
 
 
 def ground(layout: Layout | None = None, *, rmse: float = 0.1, shots: tuple[Point, ...] = ()) -> SimpleNamespace:
@@ -39,10 +34,10 @@ def test_the_trades_target_is_tried_first_and_its_floors_last() -> None:
         pytest.approx(pair)
         for pair in ((0.01, 12 * INCH), (0.01, 6 * INCH), (0.005, 12 * INCH), (0.005, 6 * INCH))
     ]
-    assert tried[0].words == ""
-    assert "covered by 6 in" in tried[1].words
-    assert "0.5 %, the floor" in tried[2].words
-    assert all(part in tried[3].words for part in ("covered by 6 in", "0.5 %, the floor"))
+    flat, thin = ("laid_at_floor", 0.005), ("covered_thinly", 6 * INCH)
+    assert [[(note.code, note.values[0][1]) for note in each.notes] for each in tried] == [
+        [], [thin], [flat], [flat, thin]
+    ]
 
 
 def test_what_the_site_file_fixes_is_kept_in_all_that_is_tried() -> None:
@@ -89,7 +84,7 @@ def test_deeper_digging_costs_more_a_foot_below_three_feet() -> None:
 )
 def test_a_fall_must_stand_clear_of_its_error(spare: float, verdict: str) -> None:
     # 1.28 standard errors leave one in ten wrong
-    assert verdict_of(spare, 0.1) == verdict
+    assert verdict_of(spare, 0.1, SIGMAS) == verdict
 
 
 @pytest.mark.parametrize(
@@ -105,7 +100,7 @@ def test_a_fall_must_stand_clear_of_its_error(spare: float, verdict: str) -> Non
     ],
 )
 def test_a_line_that_is_laid_is_never_a_plain_no(spare: float, margin: float, verdict: str) -> None:
-    assert verdict_as_laid(spare, margin, 0.1) == verdict
+    assert verdict_as_laid(spare, margin, 0.1, SIGMAS) == verdict
 
 
 def test_shots_at_both_ends_settle_what_lidar_leaves_open() -> None:
@@ -123,7 +118,7 @@ def test_shots_at_both_ends_settle_what_lidar_leaves_open() -> None:
 
 def test_places_of_one_outfall_are_told_apart() -> None:
     def site(name: str) -> OutfallSite:
-        return OutfallSite(name, "swale", Point(0, 0), 99.0, 99.15, True, "")
+        return OutfallSite(name, "swale", Point(0, 0), 99.0, 99.15, True, reason("confirm_daylight"))
 
     places = {"a#0": site("outfall-1"), "a#1": site("outfall-1"), "b#2": site("outfall-2")}
     assert outfall_names(places) == {"a#0": "outfall-1-1", "a#1": "outfall-1-2", "b#2": "outfall-2"}

@@ -3,11 +3,13 @@
 import pytest
 from shapely import LineString
 
+from pipelines.deliverables.words.say import say
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import PipeRun
 from pipelines.layout.ways.own_crossings import own_crossings
 
 PIPE = find_pipe("4 in SDR-35")
+CLEAR = 0.15
 
 
 def run(name: str, line: list[tuple[float, float, float]]) -> PipeRun:
@@ -21,21 +23,21 @@ def run(name: str, line: list[tuple[float, float, float]]) -> PipeRun:
 
 
 @pytest.mark.parametrize(("apart", "words"), [
-    (0.10 + PIPE.outside, "run-2 crosses run-1 with 6 in (15 cm) wanted between them and 4 in there"),
-    (0.05, "and 0 in there: shift one"),
-    (0.31 + PIPE.outside, "run-2 passes 12 in (31 cm) over run-1: lay run-1 first"),
+    (0.10 + PIPE.outside, "run-2 crosses run-1 with 4 in between them where 6 in is needed"),
+    (0.05, "with 0 in between them"),
+    (0.31 + PIPE.outside, "run-2 passes 12 in over run-1: lay run-1 first"),
 ])  # fmt: skip
 def test_the_room_between_two_lines_is_told_where_they_cross(apart: float, words: str) -> None:
     # both fall by 10 cm on 10 m: 99.95 and `apart` above it where they cross in their middles
     lower = run("run-1", [(0.0, 0.0, 100.0), (10.0, 0.0, 99.9)])
     upper = run("run-2", [(5.0, -5.0, 100.0 + apart), (5.0, 5.0, 99.9 + apart)])
-    (said,) = own_crossings([lower, upper])
-    assert words in said
-    assert own_crossings([upper, lower]) == (said,)
+    (said,) = own_crossings([lower, upper], CLEAR)
+    assert words in say(said, "us")
+    assert own_crossings([upper, lower], CLEAR) == (said,)
 
 
 def test_lines_that_join_do_not_cross() -> None:
     trunk = run("run-1", [(0.0, 0.0, 100.0), (10.0, 0.0, 99.9)])
     branch = run("run-2", [(10.0, 8.0, 100.2), (10.0, 0.0, 99.9)])
     aside = run("run-3", [(0.0, 3.0, 100.0), (9.0, 3.0, 99.9)])
-    assert own_crossings([trunk, branch, aside]) == ()
+    assert own_crossings([trunk, branch, aside], CLEAR) == ()

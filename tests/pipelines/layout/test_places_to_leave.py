@@ -5,14 +5,15 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
+from pipelines.inputs.rules import load_rules
 from pipelines.layout.diagnosis.division import parcel_cells
-from pipelines.layout.ways.outfall_sites import OutfallRules, daylight_places, found_outfalls, given_outfalls
+from pipelines.layout.ways.outfall_sites import daylight_places, found_outfalls, given_outfalls
 from terrain.flow.drainage import drain_ground
 
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
-RULES = OutfallRules()
+RULES = load_rules()
 NOTHING = Polygon()
-SIX_INCHES = 0.152
+SIX_INCHES = 0.1524
 
 
 def shifted(shape: shapely.Geometry) -> shapely.Geometry:
@@ -64,7 +65,7 @@ def test_a_line_gives_places_three_metres_apart_near_the_lot(street) -> None:
     assert {site.id for site in sites} == {"outfall-1"}
     x = np.array([site.point.x - LEFT for site in sites])
     assert np.diff(x) == pytest.approx(np.full(len(x) - 1, 40.0 / 13.0), rel=0.1)
-    assert all(shapely.distance(site.point, LOT) <= RULES.frontage_reach for site in sites)
+    assert all(shapely.distance(site.point, LOT) <= RULES["outfall_reach"].likely for site in sites)
     # each place has a bottom of its own, falling east
     assert (np.diff([site.bottom for site in sites]) < 0.0).all()
     far = shifted(LineString([(0.0, -60.0), (40.0, -60.0)]))
@@ -77,10 +78,10 @@ def test_places_are_found_where_the_street_carries_water_away(street) -> None:
     assert 1 <= len(sites) <= 3
     for site in sites:
         assert not site.verified
-        assert site.to_confirm.startswith("That this is an outfall at all")
+        assert site.to_confirm["found"]
         assert shapely.intersects(STREET, site.point)
         row, column = street.ground.grid.cells(site.point.x, site.point.y)
-        assert street.accumulation[row, column] >= RULES.carries
+        assert street.accumulation[row, column] >= RULES["outfall_least_area"].likely
         assert site.level == pytest.approx(site.bottom + SIX_INCHES)
     # the one that carries most comes first: the lower, eastern end of the swale
     assert sites[0].point.x == max(site.point.x for site in sites)
@@ -103,7 +104,7 @@ def test_nothing_is_found_on_a_neighbours_ground_or_where_water_comes_back(stree
 def test_without_a_right_of_way_it_is_said_that_nobody_named_the_owner(street) -> None:
     sites = found_outfalls(street, LOT, parcel_cells(LOT, street), None, NOTHING, RULES)
     assert sites
-    assert all("Whose ground it is, nobody said." in site.to_confirm for site in sites)
+    assert all(site.to_confirm["unowned"] for site in sites)
 
 
 def daylights(drainage, *, way=STREET, paving=NOTHING, houses=NOTHING, barred=NOTHING, wet=None):

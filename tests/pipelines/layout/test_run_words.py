@@ -1,11 +1,12 @@
-"""What a run crosses, in words."""
+"""What a run crosses."""
 
 import numpy as np
 
+from pipelines.deliverables.words.say import say
 from pipelines.layout.routing.spec import RoutedLine
-from pipelines.layout.ways.lines import crossings_in_words
+from pipelines.layout.ways.lines import crossings_of
 
-WORDS = {"utility-1": "gas: dig by hand", "utility-2": "water: dig by hand", "utility-3": "gas: dig by hand"}
+KINDS = {"utility-1": "gas", "utility-2": "water", "utility-3": "gas"}
 
 
 def test_each_kind_is_told_once_and_how_often() -> None:
@@ -14,6 +15,6 @@ def test_each_kind_is_told_once_and_how_often() -> None:
         xy=np.array([[0.0, 0.0], [5.0, 0.0]]), inverts=np.array([99.0, 98.9]), ground=np.array([100.0, 100.0]),
         cost=10.0, flow=1e-3, crossings=("utility-1", "utility-2", "utility-3", "drive"), permit=True,
     )
-    assert crossings_in_words(line, WORDS) == (
-        "gas: dig by hand, 2 times", "water: dig by hand", "drive", "right of way: a permit is needed"
-    )
+    assert [say(each, "us") for each in crossings_of(line, KINDS)] == [
+        "gas: dig by hand, 2 times", "water: dig by hand", "drive: dig by hand", "right of way: a permit is needed"
+    ]

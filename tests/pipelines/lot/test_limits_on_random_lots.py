@@ -250,7 +250,7 @@ def _check_profile(run: PipeRun, plan: Plan, lot: Made) -> None:
         coordinates = shapely.get_coordinates(run.line, include_z=True)
         steps = np.hypot(*np.diff(coordinates[:, :2], axis=0).T)
         assert (-np.diff(coordinates[:, 2]) >= least * steps - 1e-6).all(), f"{run.id} is too flat"
-        assert run.peak_flow <= run.capacity * 1.08 or any("water comes out of" in warning for warning in said)
+        assert run.peak_flow <= run.capacity * 1.08 or any("Water comes out of" in warning for warning in said)
     cover = RULES["cover_lawn"].low
     if gravity:  # what the field's cells of 1 m hide of the ground is told where it takes cover under the floor
         told = any(f"{run.id} has" in warning and "of cover at its least" in warning for warning in said)
@@ -325,7 +325,7 @@ def _check_grates(plan: Plan) -> None:
         return max(below + (run.peak_flow / full) ** 2 * run.length, run.invert_up)
 
     for run in plan.pipe_runs:
-        if run.kind == "gravity" and run.from_id in rims and f"water comes out of {run.from_id}" not in said:
+        if run.kind == "gravity" and run.from_id in rims and f"Water comes out of {run.from_id}" not in said:
             assert head(run) <= rims[run.from_id] + 1e-6, f"{run.from_id} surcharges"
     for basin in plan.catch_basins:
         if not basin.provisional:
