@@ -54,6 +54,12 @@ from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.raster import Raster
 from terrain.reason import Reason, reason
 
+WAYS = {
+    "gravity": reason("way_gravity"),
+    "daylight": reason("way_daylight"),
+    "pump": reason("way_pump"),
+    "soakaway": reason("way_dry_well"),
+}
 NOTHING_CAUGHT = Catching((), (), (), (), False, ())
 
 
@@ -336,7 +342,7 @@ def _no_way_out(
     alternatives: tuple[Alternative, ...],
     ways: Sequence[Way],
 ) -> LotPlan:
-    refused = tuple(reason("way_refused", mode=way.mode, why=way.depends_on) for way in ways)
+    refused = tuple(reason("way_refused", way=WAYS[way.mode], why=way.depends_on) for way in ways)
     plan = Plan(
         verdict=reason("no_lawful_way"),
         discharges=(

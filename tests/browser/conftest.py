@@ -26,6 +26,7 @@ class Handed:
 
     folder: Path
     summary: dict[str, Any]
+    verdict: Any = None
 
     @property
     def page(self) -> str:
@@ -52,7 +53,7 @@ def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed
     folder = tmp_path_factory.mktemp("lot") / "lot_11"
     findings = screen_lot(SAMPLES / "lot_11.toml")
     write_lot(findings, folder, extra_files=lot_files(findings, made_on=date(2025, 3, 4)))
-    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")))
+    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")), findings.plan.verdict)
 
 
 @pytest.fixture(scope="session")

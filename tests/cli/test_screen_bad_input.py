@@ -439,11 +439,11 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "outfalls off the raster": (
         layer("outfalls", [LineString([(-80, 1), (-40, 1)])]),
-        ("[outfalls] shapes.gpkg: none of its 1 outfalls lies on known ground", "none is used"),
+        ("[outfalls] shapes.gpkg: its only outfall does not lie on known ground", "none is used"),
     ),
     "a sill in feet written as metres": (
         site('foundation = "slab"', 'foundation = "slab"\nfloor = "331 m"'),
-        ("the sill of the house lies", "above all ground beside it: check its unit"),
+        ("The sill of the house lies", "above all ground beside it: check its unit"),
     ),
     "a parcel that the raster cuts": (
         layer("parcel", [box(5.2, 4.0, 36.0, 25.7)]),

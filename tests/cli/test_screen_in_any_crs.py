@@ -135,7 +135,7 @@ def test_the_site_file_of_start_is_screened_as_it_is(run: Run, in_metres: Path, 
     assert result.exit_code == 0, result.stderr
     found = json.loads(result.stdout)
     assert found["parcel_area_m2"] == pytest.approx(19.6 * 21.7)
-    assert found["verdict"].startswith("Roofs are not given")
+    assert found["verdict"].startswith("No roofs are given")
     # nothing is assumed in silence
     for part in ("No roofs are given", "No rain is given: 50 mm", "No soil is given", "No accuracy", "No outfall is"):
         assert any(part in text for text in found["warnings"]), part

@@ -81,7 +81,7 @@ def test_a_given_culvert_backs_water_up_to_its_published_headwater(swale_files):
     found = check_swale(path, add_discharges=[WhatIf(0.05, 499_950.0, 3_300_000.0)]).swales[0]
     (each,) = found.crossings
     culvert = each.crossing.drive.culvert
-    assert culvert.barrel.span == pytest.approx(0.3048)
+    assert culvert.barrel.diameter == pytest.approx(0.3048)
     assert culvert.invert_up == pytest.approx(100.04, abs=0.03)
     assert culvert.invert_down == pytest.approx(99.96, abs=0.03)
     published = culvert_flow(culvert, each.through, tailwater=each.tailwater)

@@ -25,7 +25,8 @@ GIVEN = {
     "swale_lot_outlet_near": '"1 m"', "swale_outlet_near": '"0.25 m"', "swale_same_outlet": '"16 m"',
     "swale_slope": '"1.6 %"', "swale_side_slope": '"50 %"', "swale_bottom_width": '"1.6 ft"',
     "swale_max_depth": '"4.8 ft"', "swale_max_top_width": '"32 ft"', "swale_fill": '"6.4 in"',
-    "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
+    "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"', "swale_ground_beside": '"40 m"',
+    "swale_ground_within": '"30 m"',
 }  # fmt: skip
 
 

@@ -18,6 +18,16 @@ from terrain.reason import Reason, reason
 
 CARRIES_ON = ("swale", "ditch")
 """Outfalls whose bottom a pipe must stay clear of."""
+CONFIRM = {
+    "swale": reason("confirm_swale"),
+    "ditch": reason("confirm_ditch"),
+    "curb": reason("confirm_curb"),
+    "inlet": reason("confirm_inlet"),
+    "pond": reason("confirm_pond"),
+    "daylight": reason("confirm_own_daylight"),
+    "soakaway": reason("confirm_dry_well"),
+}
+"""What must be confirmed of an outfall, by its kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +93,7 @@ def given_outfalls(
                     bottom=bottom,
                     level=bottom + (clearance if kind in (*CARRIES_ON, "pond") else 0.0),
                     verified=True,
-                    to_confirm=reason("confirm_outfall", kind=kind, found=False, unowned=False),
+                    to_confirm=CONFIRM[kind],
                     high_water=known[number - 1],
                 )
             )
@@ -111,7 +121,7 @@ def found_outfalls(
     # what carries most first, then the lower
     ground = drainage.ground.elevation.ravel()
     order = cells[np.lexsort((ground[cells], -drainage.accumulation.ravel()[cells]))]
-    confirm = reason("confirm_outfall", kind="swale", found=True, unowned=right_of_way is None)
+    confirm = reason("confirm_found", what=CONFIRM["swale"], unowned=right_of_way is None)
     clearance = rules["outlet_above_swale"].likely
     apart, most = rules["outfall_apart"].likely, int(rules["outfalls_found"].likely)
     return tuple(

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 # not the number of an id, run-1, nor one of so many, 1 in 3
-NUMBER = r"(?<![\w.])(?<!\w-)\d[\d,./-]*"
+NUMBER = r"(?<![\w.])(?<!\w-)(?:\d[\d,./-]*)?\d"
 US = r"ft|in|yd|[fy][td][23²³]|gpm|cfs|gal|hp|tons?|ft/s|in/h|feet|foot|inch(?:es)?"
 SI = r"m|cm|mm|m[23²³]|l|l/s|m/s|mm/h|m3/s|kW|kg|lit(?:re|er)s?|met(?:re|er)s?"
 OTHERS = {"si": re.compile(rf"{NUMBER} ?(?:{US})(?![\w/]| \d)"), "us": re.compile(rf"{NUMBER} ?(?:{SI})(?![\w/])")}

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.inputs.errors import QuantityError
 from pipelines.inputs.quantity import parse_length, parse_quantity, read_quantity
-from pipelines.inputs.quantity_words import format_quantity
 from terrain.unit_table import RULE_UNITS, UNITS, si_factor, units_of
 
 # Exact by definition: NIST Special Publication 811 (2008), appendix B.8 and B.9, except the year, which stays a year.

@@ -78,7 +78,7 @@ def test_places_are_found_where_the_street_carries_water_away(street) -> None:
     assert 1 <= len(sites) <= 3
     for site in sites:
         assert not site.verified
-        assert site.to_confirm["found"]
+        assert site.to_confirm.code == "confirm_found"
         assert shapely.intersects(STREET, site.point)
         row, column = street.ground.grid.cells(site.point.x, site.point.y)
         assert street.accumulation[row, column] >= RULES["outfall_least_area"].likely

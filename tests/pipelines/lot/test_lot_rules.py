@@ -191,7 +191,7 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
     street = box(EAST, NORTH, EAST + 50.0, NORTH + 10.0)
     for outfall in plan.outfalls:
         assert not outfall.verified
-        assert outfall.to_confirm["found"]
+        assert outfall.to_confirm.code == "confirm_found"
         assert street.intersects(outfall.point)
     assert all(line.verdict != "sure" for line in plan.discharges)
     assert not plan.verdict["sure"]
