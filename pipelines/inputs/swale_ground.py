@@ -15,12 +15,14 @@ from terrain.ground import Ground
 from terrain.reading.surface import Surface
 from terrain.reason import reason
 
+READ_BESIDE, ON_SWALE = 12.0, 2.0
+"""Ground read on either side of a line before the window grows to what drains to the ground this near it. [m]"""
+
 
 def read_swale_ground(
     inputs: SiteInputs, lines: Sequence[LineString], names: Sequence[str]
 ) -> tuple[Surface, Ground]:
     """Read the window that swales need, bring it to the level shots, and make it ground."""
-    rules = inputs.site.rules
     whole = shapely.box(*inputs.source.grid.bounds)
     for line, name in zip(lines, names, strict=True):
         if not whole.covers(line):
@@ -29,9 +31,8 @@ def read_swale_ground(
                 f"{name}: {outside:.0%} of it lies outside the raster {inputs.source.path.name}; shorten the line, or "
                 "give a raster that holds it"
             )
-    beside, within = rules["swale_ground_beside"].likely, rules["swale_ground_within"].likely
-    near = _polygons(shapely.union_all([line.buffer(beside) for line in lines]).intersection(whole))
-    swale = _polygons(shapely.union_all([line.buffer(within) for line in lines]))
+    near = _polygons(shapely.union_all([line.buffer(READ_BESIDE) for line in lines]).intersection(whole))
+    swale = _polygons(shapely.union_all([line.buffer(ON_SWALE) for line in lines]))
 
     def drains(window: Ground) -> BoolArray:
         return catchment(drain_ground(window), np.flatnonzero(cells_inside(window.grid, swale)))

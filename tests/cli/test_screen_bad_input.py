@@ -443,7 +443,7 @@ IN_PART: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "a sill in feet written as metres": (
         site('foundation = "slab"', 'foundation = "slab"\nfloor = "331 m"'),
-        ("The sill of the house lies", "above all ground beside it: check its unit"),
+        ("The sill of the house lies", "above all ground beside it. Check its unit"),
     ),
     "a parcel that the raster cuts": (
         layer("parcel", [box(5.2, 4.0, 36.0, 25.7)]),

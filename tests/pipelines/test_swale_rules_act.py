@@ -25,8 +25,9 @@ GIVEN = {
     "swale_lot_outlet_near": '"1 m"', "swale_outlet_near": '"0.25 m"', "swale_same_outlet": '"16 m"',
     "swale_slope": '"1.6 %"', "swale_side_slope": '"50 %"', "swale_bottom_width": '"1.6 ft"',
     "swale_max_depth": '"4.8 ft"', "swale_max_top_width": '"32 ft"', "swale_fill": '"6.4 in"',
-    "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"', "swale_ground_beside": '"40 m"',
-    "swale_ground_within": '"30 m"',
+    "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
+    "swale_section_along": '"6 m"', "swale_banks_along": '"30 m"', "swale_drive_steepness": "0.2",
+    "bank_shelf": '"3 m"', "bank_flatter": "0.8", "bank_stands_out": '"20 cm"', "bank_gap": '"2 cm"',
 }  # fmt: skip
 
 
@@ -83,7 +84,7 @@ def sample(tmp_path_factory):
 
 
 def test_every_rule_of_a_swale_is_tried():
-    ours = {key for key in load_rules() if key.startswith("swale_") or key == "n_swale"}
+    ours = {key for key in load_rules() if key.startswith(("swale_", "bank_")) or key == "n_swale"}
     assert ours == set(GIVEN)
 
 

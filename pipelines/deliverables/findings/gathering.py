@@ -11,6 +11,7 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
@@ -35,6 +36,7 @@ def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
     outside = accumulate(
         drainage.target, drainage.order, (situation.studied & ~situation.on_parcel).ravel().astype(np.float64)
     )
+    sigmas, noise = rules["flow_path_sigmas"].likely, lidar_noise(rules)
     near = _near_lot(drainage, situation.studied)
     paths: list[FlowPath] = []
     found = find_flow_paths(drainage, min_area=rules["flow_path_least_area"].likely)
@@ -53,7 +55,7 @@ def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
                 line=line,
                 contributing_area=path.contributing_area,
                 run_on=bool(outside[end] > 0.0),
-                certain=fall > rules["flow_path_sigmas"].likely * fall_error(situation.rmse, float(line.length)),
+                certain=fall > sigmas * fall_error(situation.rmse, float(line.length), **noise),
             )
         )
     return tuple(paths)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
+from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
@@ -140,7 +141,7 @@ def _judge_reach(
     state = SwaleState(
         room=float(room.min()),
         freeboard=freeboard,
-        error=_depth_error(site, worst, rules["lidar_rmse"].likely),
+        error=_depth_error(site, worst, rules),
         missing_flow=max(float(flow.max()) - full, below[1] if below else 0.0, 0.0) if full is not None else 0.0,
         standing=pond.depth if pond is not None and told else 0.0,
         standing_time=pond.time if pond is not None else None,
@@ -205,9 +206,10 @@ def _backs_up(
     return headwater > float(site.bottom[reach.last]) + rules["swale_backwater"].likely
 
 
-def _depth_error(site: SwaleSite, index: int, rmse: float) -> float:
+def _depth_error(site: SwaleSite, index: int, rules: Rules) -> float:
     """Standard error of a depth: of the fall from a bank to the bottom. [m]"""
-    return float(fall_error(rmse, max(site.sections[index].width / 2.0, 0.5)))
+    half = max(site.sections[index].width / 2.0, 0.5)
+    return fall_error(rules["lidar_rmse"].likely, half, **lidar_noise(rules))
 
 
 def _suspected(site: SwaleSite, reach: SwaleReach, levels: SwaleLevels, rules: Rules) -> Reason | None:

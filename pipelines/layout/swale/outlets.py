@@ -3,15 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.judgement import ReachFinding
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.tailwater import GravityLine, SubmergedLine, Tailwater, line_under_tailwater, tailwater_at
 from pipelines.layout.swale.verdict import SwaleVerdict
 from terrain.arrays import FloatArray
-from terrain.lidar_error import NOISE_LENGTH, fall_error
+from terrain.lidar_error import fall_error
 from terrain.reason import reason
-from terrain.swale.long_profile import SIGMAS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,6 +108,8 @@ def _outlet_verdict(
     if tail.state == "always" or (behind is not None and behind.surcharges):
         short_level = max(tail.above, short_level)
         if answer == "takes_it":
-            clear = SIGMAS * float(fall_error(rules["lidar_rmse"].likely, NOISE_LENGTH))
+            noise = lidar_noise(rules)
+            error = fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
+            clear = rules["verdict_sigmas"].likely * error
             answer = "cannot_tell" if outlet.invert_assumed or tail.above < clear else "short"
     return SwaleVerdict(answer, short_level, verdict.short_flow, why, reason("swale_measure_outlet"))

@@ -11,6 +11,7 @@ from shapely import LineString, Point
 from pipelines.hydraulics.channel.open_channel import cross_section
 from pipelines.hydraulics.channel.standard_step import Channel, make_channel
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.ground_rules import bank_rules, lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.crossings import (
     SwaleCrossing,
@@ -141,8 +142,10 @@ def measure_swale(
     profile = _profile(thalweg, without_drives(thalweg, bottom, known), rules)
     spans = suspected_drives(thalweg, profile, known)
     sections = cut_sections(
-        shown, thalweg, spacing=spacing, gaps=[(span.start, span.end) for span in spans], reach=bank_reach
-    )
+        shown, thalweg, spacing=spacing, gaps=[(span.start, span.end) for span in spans], reach=bank_reach,
+        along=rules["swale_section_along"].likely, banks_along=rules["swale_banks_along"].likely,
+        rules=bank_rules(rules),
+    )  # fmt: skip
     stations = np.array([section.station for section in sections])
     crossings = tuple(
         measure_drive(f"{id}-C{number}", span, shown, thalweg, sections, stations, rules)
@@ -169,6 +172,9 @@ def _profile(thalweg: Thalweg, bottom: FloatArray, rules: Rules) -> LongProfile:
         averaged_over=rules["swale_averaged_over"].likely,
         longest_dam=rules["swale_drive_longest"].likely,
         least_rise=rules["swale_drive_least_height"].likely,
+        steepness=rules["swale_drive_steepness"].likely,
+        sigmas=rules["verdict_sigmas"].likely,
+        **lidar_noise(rules),
     )
 
 

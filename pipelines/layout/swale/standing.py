@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import FloatArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
-from terrain.lidar_error import NOISE_LENGTH, fall_error
-from terrain.swale.long_profile import SIGMAS
+from terrain.lidar_error import fall_error
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +64,7 @@ def standing_along(
     """Low spots along a swale, filled with what the storm brings."""
     grid = drainage.ground.grid
     rmse, least = rules["lidar_rmse"].likely, rules["swale_least_pond"].likely
+    sigmas, noise = rules["verdict_sigmas"].likely, lidar_noise(rules)
     rows, columns = grid.cells(site.thalweg.x, site.thalweg.y)
     cells = np.clip(rows, 0, grid.shape[0] - 1) * grid.shape[1] + np.clip(columns, 0, grid.shape[1] - 1)
     step = float(site.thalweg.station[1])
@@ -83,7 +84,7 @@ def standing_along(
         deepest = float(depth.max())
         length = float(wet.sum()) * step
         # over less than the error's own length cells differ by as much as over it
-        sure = deepest > SIGMAS * fall_error(rmse, max(length, NOISE_LENGTH))
+        sure = deepest > sigmas * fall_error(rmse, max(length, noise["noise_length"]), **noise)
         at_deepest = float(site.thalweg.station[int(np.argmax(depth))])
         in_culvert = any(each.given and each.start < at_deepest < each.end for each in site.crossings)
         if deepest < least or in_culvert:

@@ -5,7 +5,6 @@ from typing import Literal
 
 from pipelines.inputs.rules import Rules
 from terrain.reason import Reason, reason
-from terrain.swale.long_profile import SIGMAS
 
 SwaleAnswer = Literal["takes_it", "short", "holds_water", "cannot_tell"]
 
@@ -73,7 +72,7 @@ def judge_swale(state: SwaleState, rules: Rules) -> SwaleVerdict:
     low. A swale that takes the storm on the raster takes it the more in truth; one that is short by less than the
     hidden depth may still take it.
     """
-    hidden, clear = rules["swale_hidden_bottom"].likely, SIGMAS * state.error
+    hidden, clear = rules["swale_hidden_bottom"].likely, rules["verdict_sigmas"].likely * state.error
     below_bank = state.room + state.freeboard
 
     def verdict(answer: SwaleAnswer, why: Reason, measure: Reason) -> SwaleVerdict:

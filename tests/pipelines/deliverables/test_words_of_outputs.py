@@ -19,7 +19,7 @@ ROOM = ROOT / "pipelines" / "deliverables"
 # improvements, dry well, pressure line, sump basin, culvert diameter, slope, currency, tolerated, first overtops
 NOT_SAID = re.compile(
     r"put up with|shallower than the lidar|cannot tell it|cannot be told|drowned|\bkeepers?\b|who keeps|leave to\b|"
-    r"studied ground|(?:with|before|after|of) the works\b|\bthe works\b|soakaway|discharge line|pumped line|"
+    r"studied ground|(?:with|before|after|of) the works\b|\bthe works\b|(?<!\.)\bsoakaway\b|discharge line|pumped line|"
     r"pumped basin|\bits bore\b|of grade\b|against the grade|price list's money|first stands over|told from|"
     r"must be lifted|\ba (?:8|11|18) in\b|no water at the floor by that|nobody has complained",
     re.IGNORECASE,

@@ -49,7 +49,7 @@ def test_every_rule_of_a_table_is_read(table):
         ("relief_hole", 3 / 16 * INCH, 3 / 16 * INCH, 3 / 16 * INCH),
         ("hand_trench_rate", 4 * FOOT / 3600, 8 * FOOT / 3600, 12 * FOOT / 3600),
         ("stone_density", *[1.4 * 907.18474 / 0.764554857984] * 3),
-        ("n_perforated", 0.02, 0.02, 0.02),
+        ("stone_porosity", 0.35, 0.35, 0.35),
         ("tolerable_lawn_time", 86400.0, 86400.0, 86400.0),
         ("starts_per_hour", 15 / 3600, 15 / 3600, 15 / 3600),
         ("tree_clearance", 12.0, 12.0, 12.0),
@@ -70,7 +70,7 @@ def test_words_are_the_trades():
     rules = load_rules()
     assert rules["hand_trench_rate"].words == "4 / 8 / 12 ft/h"
     assert rules["slope_4in_smooth"].words == "0.5 / 1 %"
-    assert rules["n_smooth"].words == "0.012"
+    assert rules["stone_porosity"].words == "0.35"
     assert rules["starts_per_hour"].words == "15 1/h"
     name, words, mark = next(line for line in rules.in_words() if line[0].startswith("depth_protection"))
     assert "protection" in name
@@ -78,11 +78,11 @@ def test_words_are_the_trades():
 
 
 def test_a_value_given_takes_the_place_of_the_default_and_is_marked():
-    rules = load_rules().with_overrides(read_overrides({"cover_lawn": "10 in", "n_smooth": 0.013}))
+    rules = load_rules().with_overrides(read_overrides({"cover_lawn": "10 in", "stone_porosity": 0.4}))
     assert rules["cover_lawn"].likely == pytest.approx(10 * INCH)
     assert rules["cover_lawn"].low == pytest.approx(6 * INCH)
-    assert rules["n_smooth"].low == rules["n_smooth"].likely == rules["n_smooth"].high == 0.013
-    assert rules["n_smooth"].mark == "given"
+    assert rules["stone_porosity"].low == rules["stone_porosity"].likely == rules["stone_porosity"].high == 0.4
+    assert rules["stone_porosity"].mark == "given"
     assert load_rules()["cover_lawn"].likely == pytest.approx(12 * INCH)
 
 
@@ -110,10 +110,10 @@ def test_other_units_of_the_same_kind():
         ({"cover_lawn": 12}, "cover_lawn: the bare number 12 has no unit"),
         ({"cover_lawn": "3 gpm"}, "cover_lawn: .* is a flow, and this is a length"),
         ({"cover_lawn": "-3 in"}, "cover_lawn: .* is negative"),
-        ({"n_smooth": "0.012 m"}, "n_smooth: '0.012 m' is no plain number"),
-        ({"n_smooth": True}, "n_smooth: True is no plain number"),
-        ({"n_smooth": float("nan")}, "n_smooth: nan is no plain number"),
-        ({"n_smooth": float("inf")}, "n_smooth: inf is no plain number"),
+        ({"stone_porosity": "0.35 m"}, "stone_porosity: '0.35 m' is no plain number"),
+        ({"stone_porosity": True}, "stone_porosity: True is no plain number"),
+        ({"stone_porosity": float("nan")}, "stone_porosity: nan is no plain number"),
+        ({"stone_porosity": float("inf")}, "stone_porosity: inf is no plain number"),
         ({"cover_lawn": {"least": "3 in"}}, "least is not known; give low, likely or high"),
         ({"cover_lawn": {}}, "an empty table is not known"),
         ({"cover_lawn": {"low": "9 in", "likely": "8 in"}}, "does not rise from low to high"),
@@ -125,8 +125,8 @@ def test_what_is_refused(table, message):
 
 
 def test_all_faults_together():
-    with pytest.raises(SiteFileError, match=r"unknown rule .*; n_smooth: .*"):
-        read_overrides({"nothing_like_it": 1, "n_smooth": "x"})
+    with pytest.raises(SiteFileError, match=r"unknown rule .*; stone_porosity: .*"):
+        read_overrides({"nothing_like_it": 1, "stone_porosity": "x"})
 
 
 def test_rules_of_lidar_and_ground_are_read():
