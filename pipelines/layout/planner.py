@@ -257,7 +257,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *catching.refused,
             *chosen.warnings,
             *own_crossings(works.pipe_runs, rules["pipe_clearance"].likely),
-            *deep_trenches(works.pipe_runs, works.sumps, rules),
+            *deep_trenches(works.pipe_runs, works.french_drains, works.sumps, rules),
             *what_runs_by(flows),
             *unpriced,
             *_still_wet(found, water, rules),

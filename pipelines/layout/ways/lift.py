@@ -17,7 +17,7 @@ from pipelines.layout.ways.gravity_lines import GravityAnswer
 from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift
 from pipelines.layout.ways.lines import PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.settings import LaySettings, collectors_of, line_ground, route_spec
+from pipelines.layout.ways.settings import LaySettings, collectors_of, line_ground, route_spec, settings_to_try
 from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
@@ -84,9 +84,8 @@ def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lif
     """The sump and outfall whose lines cost least, collectors to it and pressure line from it together."""
     rules, field = inputs.situation.rules, inputs.ground.field
     layout = inputs.site.layout
-    settings = LaySettings(
-        layout.slope or rules["slope_4in_smooth"].likely, layout.cover or rules["cover_lawn"].low
-    )
+    target = settings_to_try(rules, layout)[0].slope
+    settings = LaySettings(target, layout.cover or rules["cover_lawn"].low)
     spec, _ = route_spec(inputs.ground, settings)
     collectors = collectors_of(inputs.catching, inputs.flows.flows, lifted, spec, settings)
     pipe = find_pipe(PRESSURE_PIPES[0])

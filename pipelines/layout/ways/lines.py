@@ -179,7 +179,7 @@ def _fittings(
         if head_of_line:
             add(f"cleanout, {run.size}", run, Point(line.xy[0]))
         plan = shapely.force_2d(run.line)
-        for k in range(1, int(run.length // spacing) + 1):
+        for k in range(1, int(run.length // spacing) + 1 if spacing > 0.0 else 1):
             if run.length - k * spacing > from_end:
                 add(f"cleanout, {run.size}", run, shapely.line_interpolate_point(plan, k * spacing))
     return tuple(fittings)

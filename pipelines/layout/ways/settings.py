@@ -83,7 +83,7 @@ def _slope_rule(rules: Rules, layout: Layout) -> Rule:
 def route_spec(ground: WayGround, settings: LaySettings) -> tuple[RouteSpec, tuple[Pipe, ...]]:
     """What lines are made of and what their parts cost."""
     rules, prices = ground.situation.rules, ground.prices
-    most = int(rules["pipe_sizes_tried"].likely)
+    most = max(1, int(rules["pipe_sizes_tried"].likely))
     if ground.layout.pipe:
         chosen = find_pipe(ground.layout.pipe)
         pipes = tuple(p for p in sizes_of(chosen.standard) if p.inside >= chosen.inside)[:most]
