@@ -4,11 +4,10 @@ import pytest
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.lift import size_lift
-from pipelines.hydraulics.pumping.pressure_line import RELIEF_HOLE, PressureLine, flow_from_jet, jet_height, line_head
+from pipelines.hydraulics.pumping.pressure_line import RELIEF_HOLE, PressureLine, line_head
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, sump_basin, worst_cycling
-from pipelines.hydraulics.stone_trench import StoneTrench, trench_intake
-from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, INCH_PER_HOUR, US_GALLON
+from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 
 GPM = GALLON_PER_MINUTE
 LINE = find_pipe("1-1/2 in sch 40")
@@ -25,16 +24,6 @@ def common_lift(half_horse):
         half_horse, LINE, static_lift=3 * FOOT, length=100 * FOOT,
         fittings={"elbow_90": 3, "elbow_45": 2, "check_valve": 1},
     )
-
-
-def test_ninety_gallons_would_be_absurd_in_an_inch_and_a_half():
-    velocity = line_head(PressureLine(0.0, 1.0, LINE.inside, 150.0, {}), 90 * GPM).velocity
-    assert velocity / FOOT == pytest.approx(14, abs=0.3)
-    assert jet_height(90 * GPM, LINE.inside) / FOOT == pytest.approx(3, abs=0.2)
-
-
-def test_an_outlet_seen_bubbling_a_foot_high_moves_about_51_gallons():
-    assert flow_from_jet(1 * FOOT, LINE.inside) / GPM == pytest.approx(51, abs=0.5)
 
 
 def test_what_a_half_horse_pump_moves_through_100_feet(common_lift):
@@ -66,13 +55,6 @@ def test_eight_inches_in_a_24_inch_basin_short_cycle():
     assert drawdown / US_GALLON == pytest.approx(15.7, abs=0.05)
     assert worst_cycling(40 * GPM, drawdown).starts_per_hour == pytest.approx(38.2, abs=0.2)
     assert MOST_STARTS_PER_HOUR == 15
-
-
-def test_a_trench_under_soil_does_not_catch_sheet_flow():
-    trench = StoneTrench(50 * FOOT, FOOT, 1.5 * FOOT, find_pipe("4 in D2729 perforated"), 0.01, "soil")
-    intake = trench_intake(trench, soil_rate=0.5 * INCH_PER_HOUR)
-    assert intake.flow / GPM == pytest.approx(0.26, abs=0.005)
-    assert not intake.catches_sheet_flow
 
 
 def test_total_head_of_the_common_line_by_hand():

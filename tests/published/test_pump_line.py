@@ -71,24 +71,18 @@ def test_total_head_of_the_worksheet(rounds_to):
 @pytest.mark.published(source=IRC, where="Table A.2.2, L/D 30", memory=False, worked=False)
 @pytest.mark.parametrize("size, feet", [("1-1/4", "3.45"), ("1-1/2", "4.02"), ("2", "5.17"), ("3", "7.67")])
 def test_equivalent_length_of_an_elbow(rounds_to, size, feet):
-    assert rounds_to(equivalent_length("elbow_90", find_pipe(f"{size} in sch 40").inside) / FOOT, feet, share=0.002)
-
-
-@pytest.mark.published(source=IRC, where="Table A.2.2, L/D 60", memory=False, worked=False)
-@pytest.mark.parametrize("size, feet", [("1-1/4", "6.90"), ("1-1/2", "8.04"), ("2", "10.3"), ("3", "15.3")])
-def test_equivalent_length_of_a_tee_branch(rounds_to, size, feet):
-    assert rounds_to(equivalent_length("tee_branch", find_pipe(f"{size} in sch 40").inside) / FOOT, feet, share=0.002)
+    length = equivalent_length({"elbow_90": 1}, find_pipe(f"{size} in sch 40").inside) / FOOT
+    assert rounds_to(length, feet, share=0.002)
 
 
 @pytest.mark.published(source=CRANE_SHEET, where="1-1/2 in, 2 in and 3 in", memory=False, worked=False)
 @pytest.mark.parametrize(
     "kind, feet",
-    [("elbow_45", ("2.15", "2.76", "4.09")), ("tee_run", ("2.68", "3.45", "5.11")),
-     ("check_valve", ("13.4", "17.2", "25.5")), ("gate_valve", ("1.07", "1.38", "2.04"))],
+    [("elbow_45", ("2.15", "2.76", "4.09")), ("check_valve", ("13.4", "17.2", "25.5"))],
 )
 def test_equivalent_lengths_of_the_datasheet(rounds_to, kind, feet):
     for size, printed in zip(("1-1/2", "2", "3"), feet, strict=True):
-        length = equivalent_length(kind, find_pipe(f"{size} in sch 40").inside) / FOOT
+        length = equivalent_length({kind: 1}, find_pipe(f"{size} in sch 40").inside) / FOOT
         assert rounds_to(length, printed, share=0.003)
 
 
@@ -134,8 +128,8 @@ def test_shortest_cycle_is_at_half_the_pump_flow():
 
 
 def test_operating_point_of_two_parabolas_is_exact():
-    # pump 28 - 0.006 Q^2 against 8 + 0.004 Q^2: Q = sqrt(2000) gpm; an exit of the bore that fits is such a parabola
+    # pump 28 - 0.006 Q^2 against 8 + 0.004 Q^2: Q = sqrt(2000) gpm; the exit of a line without length fits it
     curve = pump_curve([0, 60 * GPM], [28 * FOOT, (28 - 0.006 * 60**2) * FOOT])
     area = GPM / (2 * 9.80665 * 0.004 * FOOT) ** 0.5
-    line = PressureLine(8 * FOOT, 1e-9, 0.1, 150.0, {}, outlet_bore=(area * 4 / pi) ** 0.5)
+    line = PressureLine(8 * FOOT, 1e-9, (area * 4 / pi) ** 0.5, 150.0, {})
     assert operating_flow(curve, line) / GPM == pytest.approx(2000**0.5, rel=1e-6)

@@ -35,7 +35,7 @@ def test_below_its_capacity_a_pipe_stands_at_normal_depth():
     runs, nodes = patio(40 * GPM)
     found = grade_line(runs, nodes, 8.0)
     depth = found.runs["out"].hydraulic_up - runs[0].invert_up
-    assert depth == pytest.approx(pipe_flow(40 * GPM, PIPE.inside, 0.01, 0.012).depth, rel=0.25)
+    assert depth == pytest.approx(pipe_flow(40 * GPM, PIPE.inside, 0.01, 0.012).filled * PIPE.inside, rel=0.25)
     assert not found.surcharged
 
 
@@ -149,9 +149,8 @@ def test_a_basin_takes_the_least_of_three():
     assert basin(0.5 * INCH).governed_by == "grate"
     assert basin(4 * INCH).governed_by == "pipe"
     assert basin(4 * INCH, depth=0.11, slope=0.05).governed_by == "entrance"
-    found = basin(1 * INCH)
-    assert found.flow == min(found.grate, found.entrance, found.pipe)
-    assert found.grate == grate_capacity(BASIN_GRATES[1], 1 * INCH, clogging=0.5).flow
+    assert basin(0.5 * INCH).flow == grate_capacity(BASIN_GRATES[1], 0.5 * INCH, clogging=0.5)
+    assert basin(4 * INCH).flow < grate_capacity(BASIN_GRATES[1], 4 * INCH, clogging=0.5)
 
 
 def test_a_pipe_above_the_rim_is_refused():

@@ -11,18 +11,14 @@ from hypothesis import strategies as st
 from pipelines.hydraulics.errors import HydraulicsError, PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.lift import size_lift
+from pipelines.hydraulics.pumping.lift_limits import LiftLimits, velocity_warnings
 from pipelines.hydraulics.pumping.pressure_line import (
-    PressureLine,
-    equivalent_length,
-    flow_from_jet,
     friction_hazen_williams,
-    jet_height,
-    line_head,
     relief_hole_flow,
-    velocity_warnings,
 )
 from pipelines.hydraulics.pumping.pump_curve import head_at, pump_curve
 from pipelines.hydraulics.pumping.sump_basin import (
+    YARD_LEVELS,
     FloatLevels,
     cycle_volume_needed,
     cycling_at,
@@ -39,6 +35,10 @@ FITTINGS = {"elbow_90": 3, "elbow_45": 2, "check_valve": 1}
 @pytest.fixture
 def curve():
     return pump_curve([0.0, 45 * GPM, 90 * GPM], [28 * FOOT, 22.25 * FOOT, 5 * FOOT])
+
+
+def codes(found):
+    return {each.code for each in found.warnings}
 
 
 def lift(curve, **changes):
@@ -108,23 +108,15 @@ def test_more_lift_or_length_or_elbows_move_less_and_a_larger_pipe_more(curve):
     assert lift(curve, static_lift=6 * FOOT).operating_flow < base.operating_flow
     assert lift(curve, length=150 * FOOT).operating_flow < base.operating_flow
     assert lift(curve, fittings=FITTINGS | {"elbow_90": 6}).operating_flow < base.operating_flow
-    assert lift(curve, by_average_wall=True).operating_flow < base.operating_flow
-    assert lift(curve, hazen_williams=130.0).operating_flow < base.operating_flow
     assert [other.pipe_key for other in base.alternatives] == ["2 in sch 40", "3 in sch 40"]
     assert base.operating_flow < base.alternatives[0].operating_flow < base.alternatives[1].operating_flow
     assert (base.inside, base.hazen_williams) == (pytest.approx(1.610 * INCH), 150.0)
 
 
-def test_a_narrow_end_throws_higher_and_moves_less(curve):
-    base, narrow = lift(curve), lift(curve, outlet_bore=1.0 * INCH)
-    assert narrow.operating_flow < base.operating_flow
-    assert narrow.jet_height > base.jet_height
-    assert narrow.exit_head == pytest.approx(narrow.jet_height)
-
-
 def test_a_pump_that_cannot_reach_says_so(curve):
-    with pytest.raises(PumpTooWeakError, match=r"28\.0 ft .* static lift is 28\.0 ft .* nothing comes out"):
+    with pytest.raises(PumpTooWeakError, match="static lift") as refused:
         lift(curve, static_lift=28 * FOOT)
+    assert (refused.value.fact["head"], refused.value.fact["lift"]) == pytest.approx((28 * FOOT, 28 * FOOT))
 
 
 def test_a_curve_read_past_its_end_says_so():
@@ -132,7 +124,7 @@ def test_a_curve_read_past_its_end_says_so():
     found = lift(short)
     assert found.past_curve_end
     assert found.operating_flow == pytest.approx(30 * GPM)
-    assert "not read past its end" in found.warnings[0]
+    assert "pump_past_its_curve" in codes(found)
     assert found.static_lift + found.friction_head + found.minor_head == pytest.approx(found.operating_head)
 
 
@@ -144,25 +136,17 @@ def test_a_curve_that_starts_too_late_says_so():
 
 def test_absurd_velocity_says_so():
     strong = pump_curve([0.0, 120 * GPM], [90 * FOOT, 20 * FOOT])
-    assert any("absurd" in text for text in lift(strong).warnings)
-
-
-@pytest.mark.parametrize("feet_per_second, says", [
-    (1.0, "below 2 ft/s"), (5.0, None), (9.0, "above 8 ft/s"), (14.0, "absurd")])
-def test_limits_of_velocity(feet_per_second, says):
-    said = velocity_warnings(feet_per_second * FOOT)
-    assert (says in said[0]) if says else said == ()
+    assert "line_velocity_absurd" in codes(lift(strong))
 
 
 def test_inflow_over_capacity_and_minutes_without_power(curve):
     basin = sump_basin(24 * INCH, 36 * INCH)
     found = lift(curve, inflow=60 * GPM, basin=basin)
     assert found.excess_inflow == pytest.approx(60 * GPM - found.operating_flow)
-    assert found.at_inflow.starts_per_hour == 0
-    assert any("more than the pump moves" in text for text in found.warnings)
+    assert "more_than_the_pump_moves" in codes(found)
     # 16 in from pump on at 20 in to the rim at 36 in
     assert found.minutes_without_power == pytest.approx(basin.area * 16 * INCH / (60 * GPM) / 60)
-    assert any("without power" in text for text in found.warnings)
+    assert "sump_without_power" in codes(found)
     dry = lift(curve, inflow=0.0, basin=basin)
     assert isinf(dry.minutes_without_power)
     assert dry.excess_inflow == 0.0
@@ -172,7 +156,7 @@ def test_short_cycling_names_the_basin_that_would_not(curve):
     basin = sump_basin(24 * INCH, 30 * INCH)
     found = lift(curve, inflow=35 * GPM, basin=basin)
     assert found.starts_per_hour > 15
-    assert any("short-cycles" in text and "in wide" in text for text in found.warnings)
+    assert "pump_short_cycles" in codes(found)
     width = (found.cycle_volume_needed / (pi / 4 * (basin.levels.on - basin.levels.off))) ** 0.5
     assert lift(curve, basin=sump_basin(width, 30 * INCH)).starts_per_hour == pytest.approx(15.0)
 
@@ -237,19 +221,14 @@ def test_float_levels_of_the_trade():
 
 
 @pytest.mark.parametrize("depth, levels, says", [
-    (16 * INCH, None, "take a deeper basin"),
+    (16 * INCH, YARD_LEVELS, "take a deeper basin"),
     (24 * INCH, FloatLevels(0.3, 0.2, 0.4, 0.5), "above the one before"),
     (24 * INCH, FloatLevels(-0.1, 0.2, 0.4, 0.5), "pump off level is -0.1"),
-    (float("nan"), None, "depth is nan"),
+    (float("nan"), YARD_LEVELS, "depth is nan"),
 ])
 def test_bad_basins_are_refused(depth, levels, says):
     with pytest.raises(HydraulicsError, match=says):
         sump_basin(24 * INCH, depth, levels)
-
-
-@given(st.floats(0.05, 3.0), st.floats(0.5, 4.0))
-def test_the_jet_and_its_flow_are_inverse(height, inches):
-    assert jet_height(flow_from_jet(height, inches * INCH), inches * INCH) == pytest.approx(height)
 
 
 def test_relief_hole_grows_with_head():
@@ -260,23 +239,18 @@ def test_relief_hole_grows_with_head():
     ({"length": 0.0}, "length is 0.0"),
     ({"static_lift": -1.0}, "static lift is -1.0"),
     ({"inflow": float("inf")}, "inflow is inf"),
-    ({"fittings": {"elbow_60": 1}}, "'elbow_60' is not in the table: it has elbow_90"),
+    ({"fittings": {"elbow_60": 1}}, "'elbow_60' is not known: known are elbow_90"),
     ({"fittings": {"elbow_90": -1}}, "-1 of elbow_90"),
-    ({"fittings": {"exit": 1}}, "leave it out"),
+    ({"fittings": {"exit": 1}}, "the exit counts always"),
     ({"pipe": find_pipe("4 in SDR-35")}, "no pressure pipe"),
-    ({"hazen_williams": 0.0}, "hazen williams is 0.0"),
 ])
 def test_bad_lines_are_refused_by_name(curve, changes, says):
     with pytest.raises(HydraulicsError, match=says):
         lift(curve, **changes)
 
 
-def test_the_exit_has_no_equivalent_length():
-    with pytest.raises(HydraulicsError, match="counted in velocity heads"):
-        equivalent_length("exit", 0.04)
-
-
-def test_an_entrance_counts_in_velocity_heads():
-    base = line_head(PressureLine(0.0, 10.0, 0.04, 150.0, {}), 2e-3)
-    with_entrance = line_head(PressureLine(0.0, 10.0, 0.04, 150.0, {"entrance": 1}), 2e-3)
-    assert with_entrance.fittings - base.fittings == pytest.approx(0.5 * base.exit)
+@pytest.mark.parametrize("feet_per_second, code", [
+    (1.0, "line_velocity_slow"), (5.0, None), (9.0, "line_velocity_fast"), (14.0, "line_velocity_absurd")])
+def test_limits_of_velocity(feet_per_second, code):
+    said = velocity_warnings(feet_per_second * FOOT, LiftLimits())
+    assert [each.code for each in said] == ([code] if code else [])

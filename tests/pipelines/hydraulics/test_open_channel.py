@@ -100,7 +100,7 @@ def test_more_flow_stands_higher_and_more_slope_lower(section, flow, slope):
 
 @given(WIDTHS.filter(lambda width: width > 0.1), SIDES, st.floats(0.01, 5.0))
 def test_at_critical_depth_the_froude_number_is_one(width, side, flow):
-    assert at_a_free_fall(trapezoid(width, side, 3.0, 0.03), flow).froude[0] == pytest.approx(1.0, rel=2e-3)
+    assert at_a_free_fall(trapezoid(width, side, 3.0, 0.03), flow).froude[0] == pytest.approx(1.0, rel=5e-3)
 
 
 def test_critical_depth_of_a_rectangle():
