@@ -6,7 +6,6 @@ from fluids.packed_bed import Ergun
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.deliverables.words.say import say
 from pipelines.hydraulics.constants import DENSITY_OF_WATER, VISCOSITY_OF_WATER
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
@@ -37,7 +36,9 @@ def test_stone_is_within_the_range_of_its_law():
 PIT = Soakaway(3.0, 1.0, 1.0, 0.40, 1.2)
 
 
-@pytest.mark.parametrize("rate, table, says", [(None, 3.0, "soaking_rate_not_tested"), (1e-5, None, "water_table_unknown")])
+@pytest.mark.parametrize(
+    "rate, table, says", [(None, 3.0, "soaking_rate_not_tested"), (1e-5, None, "water_table_unknown")]
+)
 def test_without_a_site_test_it_is_not_assessed(rate, table, says):
     found = assess_soakaway(PIT, 1.0, 3600.0, tested_rate=rate, water_table_below_ground=table)
     assert found.verdict == "not assessed"
