@@ -1,6 +1,7 @@
 """A reason as a sentence: each code has one in the tables beside this file, in each unit system."""
 
 import functools
+import re
 import tomllib
 from collections.abc import Iterable
 from importlib.resources import files
@@ -9,6 +10,8 @@ from typing import Any
 from pipelines.deliverables.words.quantities import KINDS, format_quantity
 from terrain.reason import Reason
 from terrain.unit_table import Units
+
+_ID = re.compile(r"[a-z]+(?:-[a-z]+)*-\d")
 
 
 def say(fact: Reason | str, units: Units) -> str:
@@ -30,8 +33,8 @@ def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
 
 
 def start_upper(text: str) -> str:
-    """A text with a capital first letter."""
-    return text[:1].upper() + text[1:]
+    """A text with a capital first letter; an id at its start, such as sump-1, stays as it is."""
+    return text if _ID.match(text) else text[:1].upper() + text[1:]
 
 
 def with_article(text: str) -> str:

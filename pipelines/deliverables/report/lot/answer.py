@@ -189,10 +189,12 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
                f" long. {sentence(channel.why, units)}")  # fmt: skip
     for sump in plan.sumps:
-        warned = "".join(f"; {warning}" for warning in say_all(sump.warnings, units))
+        # what it falls short by is told by the flows, and among the warnings
+        others = [each for each in sump.warnings if isinstance(each, str) or each.code != "more_than_the_pump_moves"]
+        warned = "".join(f"; {warning}" for warning in say_all(others, units))
         yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with a pump: lifts ",
                told("sumps", sump.id, "operating_flow", "flow"), " by ", told("sumps", sump.id, "lift", "length"),
-               "; ", told("sumps", sump.id, "inflow", "flow"), f" arrives at the peak{warned}.")  # fmt: skip
+               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:
