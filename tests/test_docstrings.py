@@ -13,7 +13,7 @@ PACKAGES = ("terrain", "pipelines", "cli")
 FORMULAS = ("pipelines.hydrology", "pipelines.hydraulics")
 # lookups and plain geometry
 NO_FORMULA = {
-    "inside_diameter", "wet_area", "wet_perimeter", "total_area", "impervious_fraction", "advance",
+    "wet_area", "wet_perimeter", "total_area", "impervious_fraction", "advance",
 }
 FLOAT = ("float", "<class 'float'>")
 UNIT = re.compile(r"\[[^\]]+\]")
