@@ -72,27 +72,30 @@ def _run(
 
 def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[Reason, ...]:
     """Where the heaviest storm stands and runs over beside a house with every drain clogged or the power out."""
-    said: list[Reason] = []
-    rules = situation.rules
+    rules, floor = situation.rules, situation.floor
     freeboard, near_house = rules["sill_freeboard"].likely, rules["near_house"].likely
-    built = bool(planned.plan.pipe_runs)
     troubled = {each.spot.spot.id for each in planned.diagnosis.troubles if each.spot is not None}
     by_id: dict[str, LowSpot] = {spot.id: spot for spot in situation.counted_spots}
-    for spot_id, place in planned.diagnosis.places.items():
-        water = heaviest.before.standing.get(spot_id)
-        beside = place.sill_distance <= near_house or spot_id in troubled
-        if water is None or not beside or water.depth <= planned.diagnosis.rules.film:
-            continue
-        level = by_id[spot_id].bottom_elevation + water.depth
-        onward = _runs_over(by_id[spot_id], situation.grid, level)
-        room = None if situation.floor is None else situation.floor - level
-        said.append(
-            reason(
-                "clogged", built=built, years=heaviest.rain.return_period, depth=water.depth, place=place.name,
-                room=room, freeboard=freeboard, near=room is not None and room < freeboard, onward=onward,
-            )
+    depths = {
+        spot_id: water.depth
+        for spot_id, place in planned.diagnosis.places.items()
+        if (water := heaviest.before.standing.get(spot_id)) is not None
+        and (place.sill_distance <= near_house or spot_id in troubled)
+        and water.depth > planned.diagnosis.rules.film
+    }
+    levels = {spot_id: by_id[spot_id].bottom_elevation + depth for spot_id, depth in depths.items()}
+    rooms = {spot_id: None if floor is None else floor - level for spot_id, level in levels.items()}
+    near = {spot_id: room is not None and room < freeboard for spot_id, room in rooms.items()}
+    return tuple(
+        reason(
+            "clogged", built=bool(planned.plan.pipe_runs), pumped=bool(planned.lifts),
+            years=heaviest.rain.return_period, depth=depths[spot_id], place=planned.diagnosis.places[spot_id].name,
+            room=rooms[spot_id], freeboard=freeboard, near=near[spot_id],
+            # one place that reaches up to the sill, and no other may be told as leaving the floor dry
+            dry=not any(near.values()), onward=_runs_over(by_id[spot_id], situation.grid, level),
         )
-    return tuple(said)
+        for spot_id, level in levels.items()
+    )
 
 
 def _runs_over(spot: LowSpot, grid: Grid, level: float) -> Reason:

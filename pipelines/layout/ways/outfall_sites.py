@@ -24,7 +24,7 @@ CONFIRM = {
     "curb": reason("confirm_curb"),
     "inlet": reason("confirm_inlet"),
     "pond": reason("confirm_pond"),
-    "daylight": reason("confirm_own_daylight"),
+    "daylight": reason("confirm_daylight"),
     "soakaway": reason("confirm_dry_well"),
 }
 """What must be confirmed of an outfall, by its kind."""
@@ -162,7 +162,7 @@ def daylight_places(
     cells = np.flatnonzero(free)
     ground = drainage.ground.elevation.ravel()
     order = cells[np.argsort(ground[cells], kind="stable")]
-    confirm, apart = reason("confirm_daylight"), rules["daylight_apart"].likely
+    confirm, apart = CONFIRM["daylight"], rules["daylight_apart"].likely
     return tuple(
         OutfallSite(f"daylight-{k}", "daylight", point, float(ground[cell]), float(ground[cell]), False, confirm)
         for k, (cell, point) in enumerate(_apart(order, grid, apart, int(rules["daylight_places"].likely)), start=1)
@@ -173,12 +173,12 @@ def _apart(cells: IntArray, grid: Grid, distance: float, most: int) -> list[tupl
     """The first cells in an order that lie so far from each other, with their centres."""
     chosen: list[tuple[int, Point]] = []
     for cell in cells:
+        if len(chosen) == most:
+            break
         x, y = grid.centres(cell // grid.shape[1], cell % grid.shape[1])
         point = Point(float(x), float(y))
         if all(shapely.distance(point, other) >= distance for _, other in chosen):
             chosen.append((int(cell), point))
-        if len(chosen) == most:
-            break
     return chosen
 
 
@@ -201,11 +201,13 @@ def _places_along(shape: BaseGeometry, parcel: BaseGeometry, rules: Rules) -> li
         return [Point(part.x, part.y) for part in shapely.get_parts(shape)]
     near = shapely.intersection(shape, shapely.buffer(parcel, rules["outfall_reach"].likely))
     line = near if not near.is_empty else shape
+    # a rule of nought stands for the least that tells places apart
+    spacing = max(rules["outfall_spacing"].likely, 0.1)
     places: list[Point] = []
     for part in shapely.get_parts(line):
         if part.geom_type != "LineString":
             continue
-        count = max(1, round(part.length / rules["outfall_spacing"].likely))
+        count = max(1, round(part.length / spacing))
         for station in (np.arange(count) + 0.5) * part.length / count:
             places.append(shapely.line_interpolate_point(part, station))
     return places

@@ -34,7 +34,7 @@ def by_soakaway(inputs: WayInputs) -> Way:
     cover = rules["soakaway_cover"].likely
     sites = tuple(
         OutfallSite(f"soakaway-{k + 1}", "soakaway", Point(line.coords[0]), ground - cover, ground - cover, True,
-                    reason("confirm_tested_rate"))
+                    reason("confirm_dry_well"))
         for k, (line, ground) in enumerate(trenches)
     )
     way, _ = by_gravity(inputs, sites, "soakaway")

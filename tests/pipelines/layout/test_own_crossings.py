@@ -23,8 +23,8 @@ def run(name: str, line: list[tuple[float, float, float]]) -> PipeRun:
 
 
 @pytest.mark.parametrize(("apart", "words"), [
-    (0.10 + PIPE.outside, "run-2 crosses run-1 with 4 in between them where 6 in is needed"),
-    (0.05, "with 0 in between them"),
+    (0.10 + PIPE.outside, "run-2 crosses run-1 with 3.9 in between them where 6 in is needed"),
+    (0.05, "with 0.0 in between them"),
     (0.31 + PIPE.outside, "run-2 passes 12 in over run-1: lay run-1 first"),
 ])  # fmt: skip
 def test_the_room_between_two_lines_is_told_where_they_cross(apart: float, words: str) -> None:

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from shapely import LineString, Point, Polygon, box
 
-from pipelines.inputs.rules import load_rules
+from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.layout.diagnosis.division import parcel_cells
 from pipelines.layout.ways.outfall_sites import daylight_places, found_outfalls, given_outfalls
 from terrain.flow.drainage import drain_ground
@@ -107,11 +107,33 @@ def test_without_a_right_of_way_it_is_said_that_nobody_named_the_owner(street) -
     assert all(site.to_confirm["unowned"] for site in sites)
 
 
-def daylights(drainage, *, way=STREET, paving=NOTHING, houses=NOTHING, barred=NOTHING, wet=None):
+def ruled(**given: str | int):
+    """Rules of which a site file gives some."""
+    return RULES.with_overrides(read_overrides(given))
+
+
+def test_a_site_file_says_how_far_apart_places_lie_and_how_many_are_tried(street) -> None:
+    on_lot = parcel_cells(LOT, street)
+    assert [len(daylights(street, rules=ruled(daylight_places=most))) for most in (0, 2, 6)] == [0, 2, 6]
+    farther = daylights(street, rules=ruled(daylight_apart="9 m"))
+    assert all(a.point.distance(b.point) >= 9.0 for a in farther for b in farther if a is not b)
+    inner = daylights(street, rules=ruled(outlet_offset_line="8 m"))
+    assert inner
+    assert all(shapely.within(site.point, shapely.buffer(LOT, -8.0)) for site in inner)
+    assert found_outfalls(street, LOT, on_lot, STREET, NOTHING, ruled(outfall_least_area="2000 m2")) == ()
+    (one,) = found_outfalls(street, LOT, on_lot, STREET, NOTHING, ruled(outfalls_found=1))
+    assert one == found_outfalls(street, LOT, on_lot, STREET, NOTHING, RULES)[0]
+    line = shifted(LineString([(0.0, 6.5), (40.0, 6.5)]))
+    few, many, most = (given_outfalls([(line, "swale", None)], street, LOT, ruled(outfall_spacing=apart))
+                       for apart in ("8 m", "2 m", "0 m"))
+    assert [len(few), len(many), len(most)] == [5, 20, 400]
+
+
+def daylights(drainage, *, way=STREET, paving=NOTHING, houses=NOTHING, barred=NOTHING, wet=None, rules=RULES):
     wet = np.zeros((SIZE, SIZE), dtype=bool) if wet is None else wet
     return daylight_places(
         drainage, LOT, parcel_cells(LOT, drainage), right_of_way=way, paving=paving, houses=houses, barred=barred,
-        wet=wet, rules=RULES,
+        wet=wet, rules=rules,
     )
 
 

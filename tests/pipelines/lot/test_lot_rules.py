@@ -13,6 +13,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.lot import screen_lot
+from terrain.reason import Reason
 
 ROWS, COLUMNS, CELL = 120, 100, 0.5
 EAST, NORTH = 500_000.0, 4_400_000.0
@@ -159,10 +160,10 @@ def test_a_wall_under_4_ft_is_no_stop(screen: Screen) -> None:
     assert not screen(slope_to_swale(), layers(barriers=wall), house("slab")).plan.refer_out
 
 
-def pitted(ground: np.ndarray) -> np.ndarray:
+def pitted(ground: np.ndarray, middle: float = 36.0) -> np.ndarray:
     """A low of 20 cm and 4 m across in the lawn."""
     x, y = places()
-    away = np.hypot(x - 25.0, y - 36.0)
+    away = np.hypot(x - 25.0, y - middle)
     return np.where(away < 4.0, np.minimum(ground, ground[away < 4.0].min() - 0.20 * (1.0 - (away / 4.0) ** 2)), ground)
 
 
@@ -419,8 +420,21 @@ def test_what_happens_when_all_is_clogged_is_told_against_the_sill(
     findings = screen(pitted(slope_to_swale(0.01)), layers(), more)
     (told,) = [each for each in findings.warnings if not isinstance(each, str) and each.code == "clogged"]
     assert words in say(told, "us")
+    # the lot drains by gravity: no power can fail
+    assert say(told, "us").startswith("With the improvements clogged, the")
     if floor == 102.0:
         room = told["room"]
         (low,) = [water.spot for water in findings.low_spots if water.spot.depth > 0.1]
         # a pond that runs over stands at its rim, and a little above it
         assert floor - room == pytest.approx(low.spill_elevation, abs=0.03)
+
+
+@pytest.mark.parametrize(("floor", "near"), [(100.3, 1), (102.0, 0)])
+def test_no_place_leaves_the_floor_dry_where_another_reaches_up_to_it(screen: Screen, floor: float, near: int) -> None:
+    # a low above the house, and one below it that stands 20 cm lower
+    ground = pitted(pitted(slope_to_swale(0.01)), 16.0)
+    findings = screen(ground, layers(), house("slab") + f'floor = "{floor} m"\n')
+    told = [fact for fact in findings.warnings if isinstance(fact, Reason) and fact.code == "clogged"]
+    assert len(told) == 2
+    assert sum(fact["room"] < fact["freeboard"] for fact in told) == near
+    assert sum("the floor stays dry" in say(fact, "us") for fact in told) == (0 if near else 2)
