@@ -43,7 +43,6 @@ def held(section, flow, downstream):
     return surface.level[0], surface.velocity[0]
 
 
-
 @pytest.fixture
 def example_5_1():
     return trapezoid(0.8, 3, 1.0, 0.030)
@@ -73,6 +72,11 @@ def test_velocity_of_a_trapezoid(rounds_to, example_5_1, unit, printed):
 @pytest.mark.parametrize("unit, printed", [(1.0, "0.34"), (FOOT, "1.1")])
 def test_normal_depth_of_a_ditch(rounds_to, unit, printed):
     assert rounds_to(normal_level(trapezoid(0.9, 3, 1.0, 0.030), 0.80, 0.01) / unit, printed, share=0.02)
+
+
+@pytest.mark.published(source=HDS5, where="Chart 14, dc = 0.467 (Q/B)^(2/3) in metres", memory=False, worked=False)
+def test_critical_depth_between_upright_walls(rounds_to):
+    assert rounds_to(held(trapezoid(1.0, 0, 5.0, 0.03), 1.0, Downstream())[0], "0.467")
 
 
 @pytest.mark.published(source=HDS5, where="Appendix B, example of eq. 36", memory=False, worked=True)

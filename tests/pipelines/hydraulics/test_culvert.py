@@ -101,7 +101,6 @@ def test_bad_input_is_refused_by_name(call, says):
         call()
 
 
-
 def test_a_crest_without_friction_passes_critical_flow():
     # critical depth is two thirds of the head, so q = (2/3 h)^1.5 g^0.5
     assert level_crest(0.3, 1.0, LARGEST_COEFFICIENT) == pytest.approx((0.2**3 * 9.80665) ** 0.5)

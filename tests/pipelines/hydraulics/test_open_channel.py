@@ -33,9 +33,12 @@ def normal_level(section, flow, slope):
     return normal_levels(make_channel([0.0], [section]), np.array([flow]), np.array([slope]))[0]
 
 
+def capacity(section, level, slope):
+    return capacity_at(make_channel([0.0], [section]), np.array([level]), np.array([slope]))[0]
+
+
 def at_a_free_fall(section, flow):
     return water_surface(make_channel([0.0], [section]), np.array([flow]), Downstream())
-
 
 
 @st.composite
@@ -98,6 +101,17 @@ def test_more_flow_stands_higher_and_more_slope_lower(section, flow, slope):
     assert normal_level(section, flow, 1.2 * slope) <= level
 
 
+@given(measured_sections(), st.floats(0.001, 3.0), st.floats(0.0005, 0.1))
+def test_normal_level_carries_the_flow_and_is_the_lowest_that_does(section, flow, slope):
+    """Between the heights at which a section is measured once, or above them all."""
+    channel = make_channel([0.0], [section])
+    level = normal_level(section, flow, slope)
+    heights = channel.levels[0]
+    above = next((height for height in heights if height >= level), level + 1e-5)
+    assert capacity(section, above, slope) >= flow * (1 - 1e-9)
+    assert all(capacity(section, height, slope) < flow for height in heights[heights < level])
+
+
 @given(WIDTHS, SIDES, st.floats(0.005, 2.0))
 def test_a_flow_falls_freely_at_the_depth_where_its_froude_number_is_one(width, side, depth):
     area, top = (width + side * depth) * depth, width + 2 * side * depth
@@ -115,7 +129,7 @@ def test_dry_level_and_no_flow():
     section = trapezoid(1.0, 2.0, 1.0, 0.03)
     assert wetted_section(section, -0.1).area == 0.0
     assert wetted_section(section, 0.0).conveyance == 0.0
-    assert capacity_at(make_channel([0.0], [section]), np.array([0.5]), np.array([-0.01]))[0] == 0.0
+    assert capacity(section, 0.5, -0.01) == 0.0
     assert normal_level(section, 0.0, 0.01) == 0.0
     still = at_a_free_fall(section, 0.0)
     assert (still.level[0], still.velocity[0], still.froude[0]) == (0.0, 0.0, 0.0)
