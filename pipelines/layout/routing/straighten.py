@@ -1,6 +1,7 @@
 """Trees of lines on the grid made straight: few bends, fittings that exist, junctions where they cost least."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -80,12 +81,36 @@ def _straight_tree(
     for values in sorted(found, key=lambda values: (values.off > 1e-6, crossed_weight(values))):
         try:
             laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
+            kept, laid = _without_empty(runs, laid)
         except CannotLay:
             continue
-        names = {id(run): f"run-{already + k + 1}" for k, run in enumerate(runs)}
-        return [_routed(layer, run, line, [other for other in runs if other.into is run], names, collectors, outfall)
-                for run, line in zip(runs, laid, strict=True)]
+        names = {id(run): f"run-{already + k + 1}" for k, run in enumerate(kept)}
+        return [_routed(layer, run, line, [other for other in kept if other.into is run], names, collectors, outfall)
+                for run, line in zip(kept, laid, strict=True)]
     raise CannotLay
+
+
+def _without_empty(runs: list[GridRun], laid: list[Laid]) -> tuple[list[GridRun], list[Laid]]:
+    """Runs without those that join others and have no length: what they join begins at their collector."""
+    starts: dict[int, int] = {}
+    empty: set[int] = set()
+    for run, line in zip(runs, laid, strict=True):
+        if run.into is not None and np.ptp(line.xy, axis=0).max() < 1e-6:
+            empty.add(id(run))
+            start = starts.get(id(run), run.start)
+            if start is not None:
+                if run.into.start is not None or id(run.into) in starts:
+                    raise CannotLay
+                starts[id(run.into)] = start
+    became: dict[int, GridRun] = {}
+    for run in reversed(runs):
+        into = None if run.into is None else became[id(run.into)]
+        if id(run) in empty and into is not None:
+            became[id(run)] = into
+        else:
+            became[id(run)] = replace(run, into=into, start=starts.get(id(run), run.start))
+    kept = [k for k, run in enumerate(runs) if id(run) not in empty]
+    return [became[id(runs[k])] for k in kept], [laid[k] for k in kept]
 
 
 def _shorter(

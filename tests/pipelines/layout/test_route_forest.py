@@ -13,10 +13,13 @@ from pipelines.layout.routing import search as route_search
 from pipelines.layout.routing.bounds import lower_bounds
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.field import RouteField, field_from_arrays
+from pipelines.layout.routing.pipe_layer import CannotLay, Laid
 from pipelines.layout.routing.router import route_forest
 from pipelines.layout.routing.search import search_grid
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
 from pipelines.layout.routing.steps import Crossing
+from pipelines.layout.routing.straighten import _without_empty
+from pipelines.layout.routing.trace import GridRun
 from pipelines.layout.routing.view import settled_view
 
 FOOT = 0.3048
@@ -543,3 +546,31 @@ def test_what_a_rough_search_misses_is_looked_for_again(
     some = route_forest(field, basins, swales, spec)
     assert some.grid_cost == pytest.approx(whole.grid_cost, rel=1e-9)
     check_limits(field, some, basins, swales, spec)
+
+
+def _grid_run(serves: tuple[int, ...], start: int | None, into: GridRun | None) -> GridRun:
+    return GridRun(serves, 0, start, into, 0, np.zeros(1, dtype=np.int64), np.zeros(1))
+
+
+def _laid(*xy: tuple[float, float]) -> Laid:
+    return Laid(np.array(xy), np.zeros(len(xy)), 1.0)
+
+
+def test_a_line_begins_at_the_collector_that_its_junction_came_to_lie_on() -> None:
+    trunk = _grid_run((0, 1, 2), None, None)
+    middle = _grid_run((0, 1), 1, trunk)
+    upper, beside = _grid_run((0,), 0, middle), _grid_run((2,), 2, trunk)
+    runs = [upper, middle, beside, trunk]
+    laid = [_laid((0, 5), (0, 3)), _laid((0, 3), (0, 3)), _laid((4, 3), (0, 3)), _laid((0, 3), (0, 0))]
+    kept, lines = _without_empty(runs, laid)
+    assert lines == [laid[0], laid[2], laid[3]]
+    assert [run.start for run in kept] == [0, 2, 1]
+    assert [run.serves for run in kept] == [(0,), (2,), (0, 1, 2)]
+    assert [run.into for run in kept] == [kept[2], kept[2], None]
+
+
+def test_two_collectors_in_one_place_are_not_laid() -> None:
+    trunk = _grid_run((0, 2), 2, None)
+    branch = _grid_run((0,), 0, trunk)
+    with pytest.raises(CannotLay):
+        _without_empty([branch, trunk], [_laid((0, 3), (0, 3)), _laid((0, 3), (0, 0))])
