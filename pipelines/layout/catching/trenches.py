@@ -35,6 +35,9 @@ def channel_across(trouble: Trouble, stretch: LineString, ground: CatchGround, n
         return None
     ends = heights_along(line, ground.drainage)
     dense = shapely.segmentize(shapely.reverse(line) if ends[0] < ends[-1] else line, 1.0)
+    cells = open_cells_within(dense, ground.drainage)
+    if not cells.size:
+        return None
     heights = heights_along(dense, ground.drainage)
     inverts = np.minimum.accumulate(heights) - rules["channel_depth"].likely
     return DrainSite(
@@ -42,7 +45,7 @@ def channel_across(trouble: Trouble, stretch: LineString, ground: CatchGround, n
         line=dense,
         ground=heights,
         inverts=inverts,
-        cells=open_cells_within(dense, ground.drainage),
+        cells=cells,
         length=float(dense.length),
         width=rules["channel_width"].likely,
         depth=float((heights - inverts).max()),

@@ -17,6 +17,7 @@ from pipelines.layout.catching.collection import is_minor, site_collectors
 from pipelines.layout.catching.downspouts import site_downspouts
 from pipelines.layout.catching.sites import CatchGround, LayoutError, free_ground, heights_along
 from pipelines.layout.catching.trench_sizes import stone_offset, trench_depth
+from pipelines.layout.catching.trenches import channel_across
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water, mask_of
 from pipelines.layout.diagnosis.protected import arrival_at as arrival
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
@@ -163,6 +164,17 @@ def ground(drainage, *, free=None, stone=None, paving=PATIO, trees=NO_TREES, rul
 
 def sited(troubles, drainage, **more):
     return site_collectors(troubles, ground(drainage, **more))
+
+
+def test_a_channel_is_sited_only_where_ground_drains_into_it(slope, ground_of) -> None:
+    trouble = trouble_at(arriving_water("patio", "paving", PATIO, slope))
+    stretch = shifted(LineString([(6.2, 12.5), (11.8, 12.5)]))
+    open_ground = channel_across(trouble, stretch, ground(slope, paving=everywhere()), 1)
+    assert open_ground.cells.tolist() == [cell(7, column) for column in range(6, 12)]
+    kind = np.full((SIZE, SIZE), OPEN)
+    kind[7, 6:12] = ROOF
+    roofed = drain_ground(ground_of(slope.ground.elevation, kind=kind))
+    assert channel_across(trouble, stretch, ground(roofed, paving=everywhere()), 1) is None
 
 
 def test_a_trench_along_a_contour_is_as_deep_as_the_rules_say_and_falls_to_one_end(slope) -> None:
