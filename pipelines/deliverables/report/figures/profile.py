@@ -95,7 +95,8 @@ def _mark_cover(
 ) -> None:  # fmt: skip
     """A measure where cover is least."""
     over = heights - np.interp(along, stations, crown)
-    least = int(np.argmin(over))
+    # not over an end taper, where the pipe comes out of the ground
+    least = int(np.argmin(np.abs(over - run.least_cover)))
     x = plot.x(along[least] / one)
     top, bottom = plot.y(heights[least] / one), plot.y(float(np.interp(along[least], stations, crown)) / one)
     plot.line([(x, top), (x, bottom)], colour=WATER, width=1.5, dash="3 2")
