@@ -5,6 +5,7 @@ from typing import overload
 import numpy as np
 
 from terrain.arrays import FloatArray
+from terrain.errors import GroundError
 
 SHARED_VARIANCE = 0.5
 """Share of a height's error variance that is one bias over a whole lot. Common practice, no source. [-]"""
@@ -39,5 +40,7 @@ def fall_error(
     ----------
     .. [1] Cressie, "Statistics for Spatial Data", Wiley, 1993, section 2.3 (exponential semivariogram).
     """
+    if not 0.0 <= shared_variance <= 1.0:
+        raise GroundError(f"lidar_shared_variance is {shared_variance:g}: give a share from 0 to 1")
     spread = np.sqrt(2.0 * (1.0 - shared_variance) * -np.expm1(-np.asarray(distance, dtype=np.float64) / noise_length))
     return rmse * spread if np.ndim(distance) else float(rmse * spread)

@@ -112,6 +112,7 @@ grade_break_cost | 2 | pipe_runs
 """
 
 REFUSED = """
+lidar_shared_variance | 2
 trench_width_stone | "3 in"
 stone_porosity | 1.4
 grate_clogging | 2
