@@ -16,7 +16,7 @@ SHOWS = {
     6: "a swale round the house, no hollow left, and yet a lawn that never dries: ground water; a hole in the raster",
     7: "a fence with kickboards that dams the run-on, and a carport that doesn't",
     8: "0.2 % ground: spare is about a tenth of a foot, less than lidar can tell",
-    9: "its outlet is drowned: the drive's culvert is silted, and nobody has listed it",
+    9: "its outlet is submerged: the drive's culvert is silted, and nobody has listed it",
     10: "gently graded and dry, one false pit, a clogged gutter: nothing to build",
     11: "the patio lies 0.6 ft below the swale and needs a lift, the downspouts don't",
     12: "no outfall given",

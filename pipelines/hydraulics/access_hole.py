@@ -70,7 +70,7 @@ def discharge_intensity(flow: float, diameter: float) -> float:
 
 
 def entrance_energy(flow: float, diameter: float) -> float:
-    """Energy above the outlet pipe's invert that its entrance asks for, drowned or not.
+    """Energy above the outlet pipe's invert that its entrance asks for, submerged or not.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def entrance_energy(flow: float, diameter: float) -> float:
 
     Notes
     -----
-    D DI^2 drowned, 1.6 D DI^0.67 not; the tests behind it went to DI = 1.6.
+    D DI^2 submerged, 1.6 D DI^0.67 not; the tests behind it went to DI = 1.6.
 
     References
     ----------

@@ -209,7 +209,7 @@ def _run_grade(run: GradeRun, below: float, *, at_outfall: bool) -> RunGrade:
 
 
 def _full_run(run: GradeRun, below: float, loss: float, critical: float, uniform: float | None) -> RunGrade:
-    """A run whose lower end is drowned, or that carries its flow only under pressure."""
+    """A run whose lower end is submerged, or that carries its flow only under pressure."""
     head = _velocity_head(run, run.diameter)
     # a pipe too small for its flow fills to the mean of critical depth and crown even with nothing below it
     at_least = run.invert_down + (critical + run.diameter) / 2 + head

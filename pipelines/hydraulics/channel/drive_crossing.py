@@ -11,9 +11,9 @@ from pipelines.hydraulics.limits import require_finite, require_not_negative
 from pipelines.hydraulics.weir import ROADWAY_COEFFICIENT, overtopping_flow
 from terrain.arrays import FloatArray
 
-# Share of the free flow that a drowned road passes, by tailwater over headwater above the crest: read off the
+# Share of the free flow that a submerged road passes, by tailwater over headwater above the crest: read off the
 # curve for paved roads from memory.
-_DROWNED = np.array([0.0, 0.80, 0.86, 0.90, 0.93, 0.96, 0.98, 1.0])
+_SUBMERGED = np.array([0.0, 0.80, 0.86, 0.90, 0.93, 0.96, 0.98, 1.0])
 _SHARE = np.array([1.0, 1.0, 0.98, 0.95, 0.90, 0.80, 0.70, 0.55])
 
 
@@ -88,14 +88,14 @@ def drive_weir_flow(crossing: DriveCrossing, headwater: float, tailwater: float)
     References
     ----------
     .. [1] FHWA, "Hydraulic Design of Highway Culverts", HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3, roadway
-       overtopping; the share of a drowned road from memory of its chart.
+       overtopping; the share of a submerged road from memory of its chart.
     """
     require_finite(headwater=headwater, tailwater=tailwater)
     if headwater <= crossing.lowest:
         return 0.0
     free = overtopping_flow(crossing.along, crossing.crest, headwater, crossing.coefficient)
-    drowned = max(tailwater - crossing.lowest, 0.0) / (headwater - crossing.lowest)
-    return free * float(np.interp(drowned, _DROWNED, _SHARE))
+    submerged = max(tailwater - crossing.lowest, 0.0) / (headwater - crossing.lowest)
+    return free * float(np.interp(submerged, _SUBMERGED, _SHARE))
 
 
 def crossing_flow(crossing: DriveCrossing, flow: float, *, tailwater: float) -> CrossingFlow:

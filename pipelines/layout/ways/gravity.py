@@ -11,7 +11,7 @@ from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.plan import Discharge, Fitting, Mode, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.fall import out_of_reach, spare_to, verdict_as_laid
-from pipelines.layout.ways.gravity_lines import GravityAnswer, drowned_from_below, lay_gravity
+from pipelines.layout.ways.gravity_lines import GravityAnswer, lay_gravity, submerged_from_below
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import LaySettings, settings_to_try
 from pipelines.layout.ways.way_values import Way, WayInputs
@@ -148,7 +148,7 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
         said.append(reason("gravity_lines_are", notes=answer.settings.notes))
     waters, rims = _waters(inputs, answer), {site.id: _rim(site) for site in inputs.catching.sites}
     for name in answer.lines.surcharged:
-        if drowned_from_below(name, answer.lines, rims, waters):
+        if submerged_from_below(name, answer.lines, rims, waters):
             end = answer.lines.served[name]
             said.append(reason("flooded_from_outfall", name=name, outfall=end, over=waters[end] - rims[name]))
         else:
@@ -226,10 +226,10 @@ def discharges_of(
             shots = shots_at(tightest, outfall.id, outfall.kind)
             deciding += [shot for shot in shots if shot not in deciding]
             why.append(reason("two_shots_settle", shots=shots))
-        drowned = tuple(name for name in serves if drowned_from_below(name, answer.lines, rims, waters))
-        if drowned:
+        submerged = tuple(name for name in serves if submerged_from_below(name, answer.lines, rims, waters))
+        if submerged:
             verdict = "cannot_tell" if verdict == "sure" else verdict
-            why.append(reason("outfall_above_grates", outfall=outfall.id, names=drowned))
+            why.append(reason("outfall_above_grates", outfall=outfall.id, names=submerged))
         elif outfall.highest_level is not None and outfall.highest_level > outfall.level:
             why.append(reason("outlet_under_water", over=outfall.highest_level - outfall.level))
         if not outfall.verified and mode == "gravity":

@@ -81,14 +81,14 @@ def lay_gravity(
         )
         if smallest == len(pipes) - 1 or not forest.lines:
             break
-        if all(drowned_from_below(name, lines, where.rims, where.tailwater) for name in lines.surcharged):
+        if all(submerged_from_below(name, lines, where.rims, where.tailwater) for name in lines.surcharged):
             break
     spare, error, margin = _spares(ground, catching, flows, forest, places, settings, fewer)
     outfalls = _used_outfalls(forest, places, where, spare, error, margin)
     return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
 
 
-def drowned_from_below(
+def submerged_from_below(
     name: str, lines: PipeLines, rims: Mapping[str, float], tailwater: Mapping[str, float]
 ) -> bool:
     """Whether a collector lies below the water that its line ends in, so that no size of pipe helps."""
