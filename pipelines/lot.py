@@ -42,6 +42,7 @@ from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_
 from pipelines.layout.plan import Said
 from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
+from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
 from terrain.arrays import BoolArray
 from terrain.errors import LotshedError
@@ -351,6 +352,7 @@ def _findings(
         rules=situation.rules,
         vertical_datum=_datum(opened),
         storms=storms_of(storms),
+        edges=edges_by_storm(situation, reckoning, storms),
         hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
         pumps=pumps_of(
             planned.lifts,

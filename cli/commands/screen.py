@@ -85,4 +85,4 @@ def command(
     else:
         click.echo(answer_text(findings, text_width()))
         voice.note(f"Written to {out}: {', '.join(['lot.gpkg', 'runoff.csv', 'summary.json', *further])}")
-    return VERDICT_FAILS if strict and any(line.verdict != "sure" for line in findings.plan.discharges) else None
+    return VERDICT_FAILS if strict and findings.plan.parts.verdict != "sure" else None

@@ -155,6 +155,15 @@ def route_storage(
     )
 
 
+def time_deeper(water: PoolWater, depth: float, soaking: float) -> float:
+    """How long water stood deeper than so much, falling at the rate of the soil once the routing has ended. [s]"""
+    followed = float(np.count_nonzero(water.depths[1:] > depth)) * water.step
+    left = float(water.depths[-1]) - depth
+    if left <= 0.0:
+        return followed
+    return followed + left / soaking if soaking > 0.0 else np.inf
+
+
 @dataclass(slots=True)
 class _Pool:
     """The state of one storage while it is stepped through."""

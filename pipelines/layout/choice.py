@@ -1,7 +1,6 @@
 """Which way is chosen, and what the plan says of it at the top."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
@@ -41,27 +40,8 @@ def alternative_of(way: Way, cost: Cost | None, *, chosen: bool) -> Alternative:
     )
 
 
-def in_doubt(found: Diagnosis, chosen: Way) -> Way:
-    """Nothing is sure of works for water that only the lidar shows, within its error; as it is otherwise."""
-    if not found.troubles or any(trouble.certain for trouble in found.troubles):
-        return chosen
-    wet = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
-    return replace(
-        chosen,
-        discharges=tuple(
-            replace(
-                each,
-                verdict="cannot_tell" if each.verdict == "sure" else each.verdict,
-                why=reason("wet_within_lidar_error", why=each.why, places=wet),
-            )
-            for each in chosen.discharges
-        ),
-        deciding=(*(reason("shot_low_and_rim", place=name) for name in wet), *chosen.deciding),
-    )
-
-
-def headline(inputs: WayInputs, chosen: Way, found: Diagnosis, cost: Cost) -> Reason:
-    """How the water leaves, whether that is sure, and what it costs."""
+def leaves_by(inputs: WayInputs, chosen: Way, found: Diagnosis) -> Reason:
+    """How the water leaves."""
     street, catching = inputs.situation.right_of_way, inputs.catching
     ends = {
         "roadside_swale" if end.kind == "swale" and street is not None and street.intersects(end.point) else end.kind
@@ -70,21 +50,18 @@ def headline(inputs: WayInputs, chosen: Way, found: Diagnosis, cost: Cost) -> Re
     }
     to = ends.pop() if len(ends) == 1 else ""
     lift = max((each.lift for each in chosen.discharges if each.lift is not None), default=None)
-    way: Reason
     if chosen.mode == "pump":
         rest = [name for each in chosen.discharges if each.mode == "gravity" for name in each.serves]
         spouts = {site.id for site in catching.downspouts}
-        way = reason(
+        return reason(
             "leaves_pumped", places=_pumped_places(chosen, found, catching), lift=lift, rest=bool(rest),
             roof=set(rest) <= spouts, asked=inputs.site.layout.lift == "pump",
         )
-    elif chosen.mode == "soakaway":
-        way = reason("leaves_soaking")
-    elif chosen.fall_to_spare is not None and chosen.fall_to_spare < 0.0:
-        way = reason("leaves_short_of_fall", mode=chosen.mode, to=to, short=-chosen.fall_to_spare)
-    else:
-        way = reason("leaves_by_gravity", mode=chosen.mode, to=to, spare=chosen.fall_to_spare)
-    return reason("headline", way=way, sure=chosen.sure, low=cost.low, likely=cost.likely, high=cost.high)
+    if chosen.mode == "soakaway":
+        return reason("leaves_soaking")
+    if chosen.fall_to_spare is not None and chosen.fall_to_spare < 0.0:
+        return reason("leaves_short_of_fall", mode=chosen.mode, to=to, short=-chosen.fall_to_spare)
+    return reason("leaves_by_gravity", mode=chosen.mode, to=to, spare=chosen.fall_to_spare)
 
 
 def _pumped_places(chosen: Way, found: Diagnosis, catching: Catching) -> tuple[Reason, ...]:

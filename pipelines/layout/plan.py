@@ -11,6 +11,9 @@ Said = Reason | str
 """What a reader is told."""
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
 Verdict = Literal["sure", "cannot_tell", "no"]
+State = Literal["sure", "cannot_tell", "no", "not_needed"]
+PartName = Literal["cause", "fall", "outfall", "cure"]
+WEAKEST_FIRST: tuple[State, ...] = ("no", "cannot_tell", "sure", "not_needed")
 Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "percent"]
 
 
@@ -350,6 +353,53 @@ class TakeOffLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the verdict, and why it is so."""
+
+    state: State
+    why: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The verdict in parts.
+
+    Attributes
+    ----------
+    cause : Part
+        Is it surface water, so that works on the surface can end it?
+    fall : Part
+        Has every line its fall, or its lift?
+    outfall : Part
+        Does what takes the water take this storm's?
+    cure : Part
+        Is every trouble within its limit in this storm, with the works?
+    """
+
+    cause: Part
+    fall: Part
+    outfall: Part
+    cure: Part
+
+    @property
+    def named(self) -> tuple[tuple[PartName, Part], ...]:
+        """Each part with its name, in the order in which they are told."""
+        return ("cause", self.cause), ("fall", self.fall), ("outfall", self.outfall), ("cure", self.cure)
+
+    @property
+    def weakest(self) -> tuple[PartName, Part]:
+        """The least sure of the parts that are needed, the first of equals; the cure where none is needed."""
+        needed = [each for each in self.named if each[1].state != "not_needed"]
+        return min(needed, key=lambda each: WEAKEST_FIRST.index(each[1].state), default=("cure", self.cure))
+
+    @property
+    def verdict(self) -> Verdict:
+        """State of the weakest; sure where no part is needed."""
+        state = self.weakest[1].state
+        return "sure" if state == "not_needed" else state
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The works of a lot.
 
@@ -357,9 +407,12 @@ class Plan:
     ----------
     verdict : str
         The answer in a sentence.
+    parts : Parts
+        How sure it is, part by part.
     """
 
     verdict: Said
+    parts: Parts
     catch_basins: tuple[CatchBasin, ...] = ()
     french_drains: tuple[FrenchDrain, ...] = ()
     channel_drains: tuple[ChannelDrain, ...] = ()

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve
-from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
-from pipelines.layout.choice import alternative_of, choose_way, headline, in_doubt
+from pipelines.layout.choice import alternative_of, choose_way, leaves_by
+from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, diagnose, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -29,6 +29,7 @@ from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
     Discharge,
+    Part,
     Plan,
     Said,
     TakeOffLine,
@@ -39,6 +40,15 @@ from pipelines.layout.quantities.take_off import UnitPrice, price_take_off, tota
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.verdict_parts import (
+    as_far_as_outfall,
+    headline,
+    no_way,
+    nothing_built,
+    provisional,
+    stopped,
+    with_works,
+)
 from pipelines.layout.ways.all_ways import lay_out_ways
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
@@ -169,8 +179,11 @@ def _nothing_built(
     cures = Alternative(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True
     )
+    cause = cause_of(inputs, found)
+    parts = stopped(why) if stops else nothing_built(found, catching, cause, verdict)
     plan = Plan(
-        verdict=verdict,
+        verdict=verdict if stops else headline(found, parts, verdict, None),
+        parts=parts,
         discharges=(
             Discharge((), None, "none", "no" if stops or catching.refused else "sure", why, None, None, None),
         ),
@@ -201,6 +214,7 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     why = reason("roofs_not_given")
     plan = Plan(
         verdict=why,
+        parts=provisional(cause_of(inputs, found), why),
         catch_basins=basins,
         discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
         site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False)),
@@ -233,13 +247,16 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     if chosen is None:
         return _no_way_out(inputs, found, catching, alternatives, ways)
     works, (lines, unpriced) = built[chosen.mode], priced[chosen.mode]
-    chosen = in_doubt(found, chosen)
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
+    looks: dict[str, Part] = {}
+    left = troubles_left(found, served, division, water, rules)
+    parts = with_works(cause_of(inputs, found), chosen, looks, left)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
-        verdict=headline(way_inputs, chosen, found, costs[chosen.mode]),
+        verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
+        parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,
         channel_drains=works.channel_drains,
@@ -247,11 +264,11 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         sumps=works.sumps,
         outfalls=all_outfalls(way_inputs, chosen),
         fittings=works.fittings,
-        discharges=chosen.discharges,
+        discharges=as_far_as_outfall(chosen.discharges, looks),
         cures=catching.cures,
         alternatives=alternatives,
         take_off=lines,
-        site_checks=site_checks(CheckNeeds(chosen.deciding, True, bool(works.sumps), True, swale)),
+        site_checks=site_checks(CheckNeeds((*_doubted(found), *chosen.deciding), True, bool(works.sumps), True, swale)),
         warnings=(
             *ground_water_signs(situation.complaints),
             *catching.refused,
@@ -260,7 +277,6 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             *deep_trenches(works.pipe_runs, works.french_drains, works.sumps, rules),
             *what_runs_by(flows),
             *unpriced,
-            *_still_wet(found, water, rules),
         ),
     )
     return LotPlan(
@@ -343,8 +359,10 @@ def _no_way_out(
     ways: Sequence[Way],
 ) -> LotPlan:
     refused = tuple(reason("way_refused", way=WAYS[way.mode], why=way.depends_on) for way in ways)
+    parts = no_way(cause_of(inputs, found), reason("no_way_found", ways=refused))
     plan = Plan(
-        verdict=reason("no_lawful_way"),
+        verdict=headline(found, parts, reason("no_lawful_way"), None),
+        parts=parts,
         discharges=(
             Discharge((), None, "none", "no", reason("no_way_found", ways=refused), None, None, None),
         ),
@@ -356,15 +374,21 @@ def _no_way_out(
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
-def _still_wet(found: Diagnosis, water: LotWater, rules: Rules) -> tuple[Reason, ...]:
-    """Troubled low spots whose water still stands too long with the improvements."""
-    said = []
-    for trouble in found.troubles:
-        if trouble.spot is None or trouble.spot.spot.id not in water.standing:
-            continue
-        after = water.standing[trouble.spot.spot.id]
-        tolerance = found.rules.at(trouble.spot.place)
-        limit = max(tolerance.duration, rules["still_wet_time"].likely)
-        if after.stands_at_end or (after.depth > tolerance.depth and after.time_above > limit):
-            said.append(reason("still_wet", place=trouble.name, time=after.time_above))
-    return tuple(said)
+def cause_of(inputs: PlanInputs, found: Diagnosis) -> Part:
+    """Whether what is wrong is surface water."""
+    signs = ground_water_signs(inputs.situation.complaints)
+    if signs:
+        return Part("cannot_tell", signs[0])
+    if not found.troubles:
+        return Part("not_needed", reason("part_not_needed"))
+    if not any(trouble.certain for trouble in found.troubles):
+        places = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
+        return Part("cannot_tell", reason("wet_within_lidar_error", places=places))
+    return Part("sure", reason("cause_is_rain", places=tuple(dict.fromkeys(each.name for each in found.troubles))))
+
+
+def _doubted(found: Diagnosis) -> tuple[Reason, ...]:
+    """Shots that tell whether water stands at all where only the lidar shows it, within its error."""
+    if any(trouble.certain for trouble in found.troubles):
+        return ()
+    return tuple(reason("shot_low_and_rim", place=each) for each in dict.fromkeys(t.name for t in found.troubles))

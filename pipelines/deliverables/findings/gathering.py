@@ -9,7 +9,7 @@ from pipelines.deliverables.findings.lot import CollectorFlow, FlowPath, PumpPic
 from pipelines.hydraulics.pumping.pressure_line import line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydrology.hydrographs import add_hydrographs
-from pipelines.hydrology.standing_water import PoolWater
+from pipelines.hydrology.standing_water import PoolWater, time_deeper
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.layout.diagnosis.division import SIDES
@@ -161,12 +161,8 @@ def _of_outer(
     """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
     dry = spot.bottom_elevation - outer.bottom_elevation
     depth = min(max(water.depth - dry, 0.0), spot.depth if spot is not outer else water.depth)
-    seconds: float | None = float(np.count_nonzero(water.depths > dry + film)) * water.step
-    left = float(water.depths[-1]) - dry - film
-    if left > 0.0 and seconds is not None:
-        # the routing ends with the storm; what stands then falls at the rate the soil takes it
-        seconds = seconds + left / soaking if soaking > 0.0 else None
-    hours = None if seconds is None else seconds / HOUR
+    seconds = time_deeper(water, dry + film, soaking)
+    hours = seconds / HOUR if np.isfinite(seconds) else None
     volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
     return depth, hours, volume, 0.0
 

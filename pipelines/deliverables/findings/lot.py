@@ -9,6 +9,7 @@ from shapely import Geometry, LineString, Point
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
 from pipelines.layout.plan import Plan, Said
+from pipelines.layout.storm_by_storm import EdgeInStorm
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame
@@ -220,6 +221,8 @@ class Findings:
         (name, value, mark) of what was taken as given beside the rules.
     storms : tuple of StormWater
         From the lightest to the heaviest; may be empty.
+    edges : tuple of EdgeInStorm
+        Everything that must stay dry, in each of the storms.
     hydrographs : tuple of CollectorFlow
         One a collector that is proposed.
     pumps : tuple of PumpPicture
@@ -259,6 +262,7 @@ class Findings:
     parameters: tuple[tuple[Said, Said, str], ...]
     vertical_datum: Said
     storms: tuple[StormWater, ...] = ()
+    edges: tuple[EdgeInStorm, ...] = ()
     hydrographs: tuple[CollectorFlow, ...] = ()
     pumps: tuple[PumpPicture, ...] = ()
     benchmark: Benchmark | None = None

@@ -5,6 +5,7 @@ from typing import Any
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
+from terrain.unit_table import HOUR
 
 
 def summary(findings: Findings) -> dict[str, Any]:
@@ -24,6 +25,8 @@ def summary(findings: Findings) -> dict[str, Any]:
             for file in findings.inputs
         ],
         "verdict": say(plan.verdict, "si"),
+        "sure": plan.parts.verdict,
+        "parts": {name: {"state": part.state, "why": say(part.why, "si")} for name, part in plan.parts.named},
         "study_area_m2": findings.studied_area,
         "parcel_area_m2": findings.parcel_area,
         "run_on_area_m2": findings.run_on_area,
@@ -33,6 +36,22 @@ def summary(findings: Findings) -> dict[str, Any]:
         "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
         "alternatives": [_alternative(way) for way in plan.alternatives],
+        "storms": [
+            {
+                "edge": row.edge,
+                "kind": row.kind,
+                "return_period_yr": row.storm.rain.return_period,
+                "rain_m": row.storm.rain.storm.depth,
+                "design": row.storm.design,
+                "depth_m": row.depth,
+                "stands_h": row.time / HOUR,
+                "room_m": row.room,
+                "depth_after_m": row.depth_after,
+                "stands_after_h": row.time_after / HOUR,
+                "room_after_m": row.room_after,
+            }
+            for row in findings.edges
+        ],
         "leaving": [
             {
                 "place": place,

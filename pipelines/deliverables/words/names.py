@@ -1,6 +1,14 @@
 """What verdicts and ways of leaving are called where a person reads them."""
 
 VERDICTS = {"sure": "sure", "cannot_tell": "cannot be judged from this lidar", "no": "no"}
+STATES = {**VERDICTS, "cannot_tell": "cannot be judged yet", "not_needed": "not needed"}
+PARTS = {
+    "cause": "Is it surface water?",
+    "fall": "Is there fall enough, or lift?",
+    "outfall": "Does the outfall take it?",
+    "cure": "Does that end it?",
+}
+"""Parts of the verdict as a person asks for them."""
 MODES = {
     "gravity": "by gravity",
     "pump": "pumped",

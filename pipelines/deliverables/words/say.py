@@ -72,6 +72,7 @@ def environment(units: Units) -> Any:
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
+    made.filters["sentence"] = lambda value: sentence(_written(value, units=units), units)
     made.filters["an"] = with_article
     made.globals["units"] = units
     return made

@@ -7,8 +7,9 @@ import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
+from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
-from pipelines.deliverables.words.names import MODES, VERDICTS
+from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.plan import Discharge, Said
@@ -32,6 +33,7 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
         ("Where does it stand, and for how long?", _standing(findings, layers, units)),
         ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
+        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
         ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
         ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
@@ -46,9 +48,8 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
 
 
 def worst_verdict(findings: Findings) -> str:
-    """The least sure of a plan's discharges."""
-    found = {line.verdict for line in findings.plan.discharges}
-    return next((verdict for verdict in ("no", "cannot_tell", "sure") if verdict in found), "cannot_tell")
+    """State of the weakest part of the verdict."""
+    return findings.plan.parts.verdict
 
 
 def design_storm(findings: Findings, units: Units) -> str:
@@ -240,13 +241,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
 
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
-    worst = worst_verdict(findings)
-    said = {
-        "sure": "Likely, from lidar; confirm with a level before pricing.",
-        "cannot_tell": "This lidar cannot settle it; take level shots before anyone prices or digs.",
-        "no": "It does not work, as far as is known; see why above.",
-    }
-    yield (said[worst],)
+    for name, part in findings.plan.parts.named:
+        yield (f"{PARTS[name]} {start_upper(STATES[part.state])}: {say(part.why, units)}.",)
     for check in findings.plan.site_checks:
         if is_said(check, DECIDING):
             yield (sentence(check, units),)

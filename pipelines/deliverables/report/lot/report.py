@@ -11,6 +11,7 @@ from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES, columns_o
 from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
+from pipelines.deliverables.report.lot.storms import storm_table
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
@@ -28,7 +29,7 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",
                     totals=("low", "likely", "high"), note="In the currency of the price list.")
     )  # fmt: skip
-    tables += [rules_table(findings, units), _inputs(findings)]
+    tables += [storm_table(findings, units), rules_table(findings, units), _inputs(findings)]
     kept: tuple[Block, ...] = tuple(table for table in tables if table is not None)
     return Report(
         name=findings.name,

@@ -1,0 +1,121 @@
+"""What is wrong, held against its limit again with the works in place."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LineString, Point
+
+from pipelines.hydrology.standing_water import PoolWater
+from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
+from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
+from pipelines.layout.diagnosis.division import Division
+from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.protected import ProtectedEdge
+from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, Trouble
+
+FLOW_ROUNDING = 1e-6
+"""Flows that differ by less are one. [m3/s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TroubleLeft:
+    """One trouble with the works in place.
+
+    Attributes
+    ----------
+    depth, limit : float
+        Water there and what is tolerated. [m]
+    over, longest : float
+        How long it stands deeper than that, infinite where it still does when last looked at, and how long it may. [s]
+    flow, most : float
+        What runs at it, and what may. [m3/s]
+    """
+
+    trouble: Trouble
+    depth: float = 0.0
+    limit: float = 0.0
+    over: float = 0.0
+    longest: float = 0.0
+    flow: float = 0.0
+    most: float = 0.0
+
+    @property
+    def ended(self) -> bool:
+        """Whether it is within its limit."""
+        dry_in_time = self.depth <= self.limit or self.over <= self.longest
+        return dry_in_time and self.flow <= self.most + FLOW_ROUNDING
+
+
+def troubles_left(
+    found: Diagnosis, catching: Catching, division: Division, water: LotWater, rules: Rules
+) -> tuple[TroubleLeft, ...]:
+    """Every trouble of the lot as it is, with the works that `water` was run with on their division of the ground."""
+    return tuple(_left(found, catching, division, water, rules))
+
+
+def tolerance_with_grate(place: SpotPlace, found: Diagnosis, rules: Rules) -> Tolerance:
+    """What is tolerated at a low spot that a grate drains: beside a wall some water may stand over it for a while."""
+    if place.place == "wall":
+        return Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
+    return found.rules.at(place.place)
+
+
+def _left(
+    found: Diagnosis, catching: Catching, division: Division, water: LotWater, rules: Rules
+) -> Iterator[TroubleLeft]:
+    drained = {basin.spot for basin in catching.basins}
+    stands = {trouble.name for trouble in found.troubles if trouble.spot is not None}
+    for trouble in found.troubles:
+        if trouble.spot is not None:
+            spot = trouble.spot
+            stood = water.standing.get(spot.spot.id)
+            if stood is None:
+                yield TroubleLeft(trouble)
+                continue
+            grate = spot.spot.id in drained
+            limit = tolerance_with_grate(spot, found, rules) if grate else found.rules.at(spot.place)
+            yield TroubleLeft(
+                trouble, depth=stood.depth, limit=limit.depth, over=_time_over(stood, limit.depth),
+                longest=limit.duration,
+            )
+        elif trouble.edge is not None:
+            most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
+            if trouble.why["seen"] is not None or trouble.name in stands:
+                most *= found.rules.seen_share
+            flow = _flow_at(trouble.edge, division, catching, water, found.rules.complaint_reach)
+            yield TroubleLeft(trouble, flow=flow, most=most)
+
+
+def _time_over(stood: PoolWater, depth: float) -> float:
+    """How long water stood deeper than so much. [s]"""
+    if stood.stands_at_end and stood.depths[-1] > depth:
+        return np.inf
+    followed = float(np.count_nonzero(stood.depths[1:] > depth)) * stood.step
+    # where the soil alone takes it the series ends with the inflow, and the time goes on
+    return max(followed, stood.time_above) if stood.depths[-1] > depth else followed
+
+
+def _flow_at(
+    edge: ProtectedEdge, division: Division, catching: Catching, water: LotWater, reach: float
+) -> float:
+    """What runs at an edge and into no collector within reach of it, and what the collectors there let by. [m3/s]"""
+    near = [site for site in catching.sites if shapely.distance(edge.shape, _place(site)) <= reach]
+    spots = {site.spot for site in near if isinstance(site, BasinSite) and site.spot is not None}
+    takers = {site.id for site in near if not (isinstance(site, BasinSite) and site.spot is not None)}
+    caught = spots | takers
+    first = [division.names[number] if number >= 0 else "" for number in division.label[edge.cells]]
+    area = float(edge.areas[[name not in caught for name in first]].sum())
+    by = sum(
+        max(0.0, float(np.max(water.arriving[name].flow - water.taken[name].flow)))
+        for name in takers & set(first)
+        if name in water.taken and division.next_place[name] not in caught
+    )
+    return area * unit_peak(water) + by
+
+
+def _place(site: BasinSite | DrainSite | DownspoutSite) -> Point | LineString:
+    return site.line if isinstance(site, DrainSite) else site.point

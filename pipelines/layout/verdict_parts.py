@@ -1,0 +1,124 @@
+"""The verdict in parts: cause, fall, outfall and cure, and the headline that the weakest of them makes."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.cured import TroubleLeft
+from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.plan import WEAKEST_FIRST, Discharge, Outfall, Part, Parts, Said
+from pipelines.layout.quantities.take_off import Cost
+from pipelines.layout.ways.way_values import Way
+from terrain.reason import Reason, reason
+
+NOT_NEEDED = Part("not_needed", reason("part_not_needed"))
+def weakest_of(parts: Sequence[Part]) -> Part:
+    """The least sure, the first of equals."""
+    return min(parts, key=lambda part: WEAKEST_FIRST.index(part.state), default=NOT_NEEDED)
+
+
+def stopped(why: Said) -> Parts:
+    """Of a lot that is referred out: nothing is proposed, so only the cause is judged."""
+    return Parts(Part("no", why), NOT_NEEDED, NOT_NEEDED, NOT_NEEDED)
+
+
+def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) -> Parts:
+    """Of a lot where no works are proposed."""
+    if not found.troubles:
+        return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("not_needed", why))
+    if catching.enough:
+        return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("sure", why))
+    if catching.refused:
+        return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("no", why))
+    return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("cannot_tell", why))
+
+
+def provisional(cause: Part, why: Said) -> Parts:
+    """Of a lot whose roofs are not known: no line is laid."""
+    open_part = Part("cannot_tell", why)
+    return Parts(cause, open_part, open_part, open_part)
+
+
+def no_way(cause: Part, why: Said) -> Parts:
+    """Of a lot that no line leaves."""
+    return Parts(cause, Part("no", why), NOT_NEEDED, Part("no", reason("cure_without_works")))
+
+
+def with_works(cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft]) -> Parts:
+    """Of a lot with works, before the outfall's word is put on its discharges."""
+    return Parts(cause, fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks), cure_part(left))
+
+
+def fall_part(discharges: Sequence[Discharge]) -> Part:
+    """Whether every line has its fall or its lift."""
+    return weakest_of([Part(each.verdict, each.why) for each in discharges])
+
+
+def outfall_part(outfalls: Sequence[Outfall], looks: Mapping[str, Part]) -> Part:
+    """Whether the outfalls that are used take this storm's water."""
+    used = [outfall for outfall in outfalls if outfall.verdict is not None]
+    return weakest_of([look_of(outfall.id, looks) for outfall in used])
+
+
+def look_of(outfall: str, looks: Mapping[str, Part]) -> Part:
+    """What was seen of an outfall; one given as a line has several places, named after it."""
+    named = looks.get(outfall, looks.get("-".join(outfall.split("-")[:2])))
+    return named if named is not None else Part("cannot_tell", reason("outfall_not_followed", id=outfall))
+
+
+def cure_part(left: Sequence[TroubleLeft]) -> Part:
+    """Whether every trouble is within its limit with the works."""
+    over = [each for each in left if not each.ended]
+    if over:
+        return Part("no", reason("cure_leaves", left=tuple(_told(each) for each in over)))
+    return Part("sure", reason("cure_ends_all", count=len(left)))
+
+
+def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]) -> tuple[Discharge, ...]:
+    """Discharges whose verdict is the weakest of their fall and their outfall."""
+    found = []
+    for each in discharges:
+        look = look_of(each.outfall, looks) if each.outfall else NOT_NEEDED
+        if WEAKEST_FIRST.index(look.state) < WEAKEST_FIRST.index(each.verdict):
+            assert look.state != "not_needed"
+            each = replace(each, verdict=look.state, why=reason("fall_and_outfall", fall=each.why, outfall=look.why))
+        found.append(each)
+    return tuple(found)
+
+
+def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Reason:
+    """What is wrong, what to do, how sure that is and what would overturn it."""
+    name, weakest = parts.weakest
+    return reason(
+        "headline",
+        wrong=wrong_of(found),
+        way=way,
+        state=parts.verdict,
+        part=name,
+        why=weakest.why,
+        overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None),
+        low=None if cost is None else cost.low,
+        likely=None if cost is None else cost.likely,
+        high=None if cost is None else cost.high,
+    )
+
+
+def wrong_of(found: Diagnosis) -> Reason | None:
+    """The worst trouble in a few words."""
+    if not found.troubles:
+        return None
+    worst = found.troubles[0]
+    if worst.edge is not None:
+        return reason("wrong_runs", flow=worst.why["flow"], place=worst.name)
+    return reason("wrong_stands", depth=worst.why["depth"], place=worst.name)
+
+
+def _told(left: TroubleLeft) -> Reason:
+    name = left.trouble.name
+    if left.trouble.edge is not None:
+        return reason("left_running", place=name, flow=left.flow, most=left.most)
+    to_the_end = left.over == float("inf")
+    return reason(
+        "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,
+        longest=left.longest,
+    )
