@@ -38,9 +38,10 @@ from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
 from pipelines.layout.diagnosis.lot_water import excess_by_cell
 from pipelines.layout.diagnosis.misfits import find_misfits
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
+from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, when_all_is_clogged
 from pipelines.layout.plan import Said
-from pipelines.layout.planner import LotPlan, PlanInputs, plan_lot
+from pipelines.layout.planner import LotPlan, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve

@@ -68,18 +68,19 @@ class DesignRain:
         within = min(max(duration, float(self.table.durations[0])), float(self.table.durations[-1]))
         return rain_intensity(self.table, within, self.return_period)
 
+    def of_period(self, years: float) -> "DesignRain | None":
+        """Rain of a return period [yr] of the table, falling in time as this does; None where no storm can be made."""
+        if self.table is None or self.storm.distribution == "constant":
+            return None
+        try:
+            return rain_from_table(self.table, years, distribution=self.storm.distribution)
+        except RainError:
+            return None
+
     def of_other_periods(self) -> dict[float, "DesignRain"]:
         """Rain of each return period of the table, falling in time as this does; none where a storm cannot be made."""
-        found: dict[float, DesignRain] = {}
-        table, distribution = self.table, self.storm.distribution
-        if table is None or distribution == "constant":
-            return found
-        for years in table.return_periods.tolist():
-            try:
-                found[years] = rain_from_table(table, years, distribution=distribution)
-            except RainError:
-                continue
-        return found
+        years = [] if self.table is None else self.table.return_periods.tolist()
+        return {each: rain for each in years if (rain := self.of_period(each)) is not None}
 
 
 def design_rain(given: Rain, table: RainTable | None, rules: Rules) -> DesignRain:

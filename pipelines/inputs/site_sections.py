@@ -200,7 +200,8 @@ class BasinPlaces(Section):
 class Layout(Section):
     """[layout]: choices that the plan must keep: slope [-], cover [m], pipe as named in the catalogue.
 
-    gate is the width of the way in [m], soil what is dug: both count in the hours and the spoil.
+    gate is the width of the way in [m], soil what is dug: both count in the hours and the spoil. keep_dry is the
+    return period of a storm [yr] in which no water is to stand on paving.
     """
 
     basins: BasinPlaces | None = None
@@ -210,6 +211,7 @@ class Layout(Section):
     cover: Length | None = None
     lift: Literal["gravity", "pump"] | None = None
     gate: Length | None = None
+    keep_dry: ReturnPeriod | None = None
     soil: Literal["sand", "earth", "clay"] | None = None
 
 

@@ -5,15 +5,11 @@ from typing import Literal
 
 from shapely import LineString, Point
 
-from terrain.reason import Reason
+from pipelines.layout.parts import Parts, Size
+from pipelines.layout.parts import Said as Said
+from pipelines.layout.parts import Verdict as Verdict
 
-Said = Reason | str
-"""What a reader is told."""
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
-Verdict = Literal["sure", "cannot_tell", "no"]
-State = Literal["sure", "cannot_tell", "no", "not_needed"]
-PartName = Literal["cause", "fall", "outfall", "cure"]
-WEAKEST_FIRST: tuple[State, ...] = ("no", "cannot_tell", "sure", "not_needed")
 Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "percent"]
 
 
@@ -353,53 +349,6 @@ class TakeOffLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One part of the verdict, and why it is so."""
-
-    state: State
-    why: Said
-
-
-@dataclass(frozen=True, slots=True)
-class Parts:
-    """The verdict in parts.
-
-    Attributes
-    ----------
-    cause : Part
-        Is it surface water, so that works on the surface can end it?
-    fall : Part
-        Has every line its fall, or its lift?
-    outfall : Part
-        Does what takes the water take this storm's?
-    cure : Part
-        Is every trouble within its limit in this storm, with the works?
-    """
-
-    cause: Part
-    fall: Part
-    outfall: Part
-    cure: Part
-
-    @property
-    def named(self) -> tuple[tuple[PartName, Part], ...]:
-        """Each part with its name, in the order in which they are told."""
-        return ("cause", self.cause), ("fall", self.fall), ("outfall", self.outfall), ("cure", self.cure)
-
-    @property
-    def weakest(self) -> tuple[PartName, Part]:
-        """The least sure of the parts that are needed, the first of equals; the cure where none is needed."""
-        needed = [each for each in self.named if each[1].state != "not_needed"]
-        return min(needed, key=lambda each: WEAKEST_FIRST.index(each[1].state), default=("cure", self.cure))
-
-    @property
-    def verdict(self) -> Verdict:
-        """State of the weakest; sure where no part is needed."""
-        state = self.weakest[1].state
-        return "sure" if state == "not_needed" else state
-
-
-@dataclass(frozen=True, slots=True)
 class Plan:
     """The works of a lot.
 
@@ -423,6 +372,7 @@ class Plan:
     discharges: tuple[Discharge, ...] = ()
     cures: tuple[Cure, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    sizes: tuple[Size, ...] = ()
     take_off: tuple[TakeOffLine, ...] = ()
     refer_out: tuple[Said, ...] = ()
     site_checks: tuple[Said, ...] = ()

@@ -5,38 +5,31 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.hydraulics.pumping.pump_curve import PumpCurve
-from pipelines.inputs.shapes.layers import SiteLayers
-from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
-from pipelines.layout.choice import alternative_of, choose_way, leaves_by
+from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
-from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, diagnose, run_on_share
+from pipelines.layout.diagnosis.diagnose import Diagnosis, diagnose, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
-from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.stops import ground_water_signs, reasons_to_stop
 from pipelines.layout.improvements import (
     all_outfalls,
-    improvements_of,
     only_served,
     what_runs_by,
     without_idle,
 )
+from pipelines.layout.options import PlanInputs, of_two_sizes, option_of
+from pipelines.layout.parts import Part
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
     Discharge,
-    Part,
     Plan,
     Said,
-    TakeOffLine,
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
-from pipelines.layout.quantities.quantities import Access, Works, quantities_of
-from pipelines.layout.quantities.take_off import UnitPrice, price_take_off, total_cost
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
@@ -49,7 +42,6 @@ from pipelines.layout.verdict_parts import (
     stopped,
     with_works,
 )
-from pipelines.layout.ways.all_ways import lay_out_ways
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import (
@@ -71,34 +63,6 @@ WAYS = {
     "soakaway": reason("way_dry_well"),
 }
 NOTHING_CAUGHT = Catching((), (), (), (), False, ())
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PlanInputs:
-    """All that a plan is made from.
-
-    Attributes
-    ----------
-    site : SiteFile
-        What the site file says.
-    layers : SiteLayers
-        Its shapes.
-    situation : Situation
-        The lot.
-    reckoning : Reckoning
-        Surfaces, rain, soil.
-    prices : mapping of str to UnitPrice
-        By item.
-    curve : PumpCurve or None
-        Of the pump, where it is given.
-    """
-
-    site: SiteFile
-    layers: SiteLayers
-    situation: Situation
-    reckoning: Reckoning
-    prices: Mapping[str, UnitPrice]
-    curve: PumpCurve | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,15 +202,14 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
         catching = replace(catching, cures=(*catching.cures, turned_aside))
-    ways = lay_out_ways(way_inputs)
-    built = {way.mode: improvements_of(catching, flows, way, rules) for way in ways if way.possible}
-    priced = {mode: _priced(inputs, works) for mode, works in built.items()}
-    costs = {mode: total_cost(lines) for mode, (lines, _) in priced.items()}
-    chosen = choose_way(ways, costs, inputs.site.layout.lift)
-    alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in ways)
+        way_inputs = replace(way_inputs, catching=catching)
+    least = option_of(inputs, way_inputs)
+    option, sizes = of_two_sizes(inputs, way_inputs, found, division, least)
+    way_inputs, flows, chosen, costs = option.way_inputs, option.way_inputs.flows, option.chosen, option.costs
+    alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in option.ways)
     if chosen is None:
-        return _no_way_out(inputs, found, catching, alternatives, ways)
-    works, (lines, unpriced) = built[chosen.mode], priced[chosen.mode]
+        return _no_way_out(inputs, found, catching, alternatives, option.ways)
+    works, (lines, unpriced) = option.built[chosen.mode], option.priced[chosen.mode]
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
@@ -267,6 +230,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         discharges=as_far_as_outfall(chosen.discharges, looks),
         cures=catching.cures,
         alternatives=alternatives,
+        sizes=sizes,
         take_off=lines,
         site_checks=site_checks(CheckNeeds((*_doubted(found), *chosen.deciding), True, bool(works.sumps), True, swale)),
         warnings=(
@@ -342,13 +306,6 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
     )
-
-
-def _priced(inputs: PlanInputs, works: Works) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
-    rules, layout = inputs.situation.rules, inputs.site.layout
-    narrow = layout.gate is not None and layout.gate < rules["narrow_gate"].likely
-    access = Access(hard=narrow, soil=layout.soil or "earth")
-    return price_take_off(quantities_of(works, rules, access), inputs.prices, rules)
 
 
 def _no_way_out(

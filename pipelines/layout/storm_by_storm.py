@@ -56,7 +56,7 @@ def edges_by_storm(
 
 
 def in_words(rows: Sequence[EdgeInStorm], *, improved: bool, film: float) -> tuple[Reason, ...]:
-    """For each edge the sentence that its owner asks for: up to which storm it is dry, and what the design storm does."""
+    """For each edge what its owner asks for: up to which storm it is dry, and what the design storm does there."""
     return tuple(
         reason(
             "edge_in_storms", edge=edge, improved=improved,

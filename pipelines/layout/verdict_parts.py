@@ -6,7 +6,8 @@ from dataclasses import replace
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cured import TroubleLeft
 from pipelines.layout.diagnosis.diagnose import Diagnosis
-from pipelines.layout.plan import WEAKEST_FIRST, Discharge, Outfall, Part, Parts, Said
+from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said
+from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason

@@ -35,6 +35,17 @@ def summary(findings: Findings) -> dict[str, Any]:
         "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],
         "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
+        "sizes": [
+            {
+                "keeps_dry_yr": size.keeps_dry,
+                "holds": size.holds,
+                "chosen": size.chosen,
+                "cost_low": size.low,
+                "cost_likely": size.likely,
+                "cost_high": size.high,
+            }
+            for size in plan.sizes
+        ],
         "alternatives": [_alternative(way) for way in plan.alternatives],
         "storms": [
             {

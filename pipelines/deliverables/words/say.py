@@ -73,6 +73,7 @@ def environment(units: Units) -> Any:
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
     made.filters["sentence"] = lambda value: sentence(_written(value, units=units), units)
+    made.filters["open"] = lambda value: _written(value, units=units).rstrip(".")
     made.filters["an"] = with_article
     made.globals["units"] = units
     return made

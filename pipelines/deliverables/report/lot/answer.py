@@ -12,8 +12,9 @@ from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.hydrology.runoff_table import runoff_bounds
+from pipelines.layout.parts import Size
 from pipelines.layout.plan import Discharge, Said
-from terrain.reason import Reason
+from terrain.reason import Reason, reason
 from terrain.unit_table import INCH, Units
 
 MOST_LOW_SPOTS = 4
@@ -238,11 +239,21 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
         words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)
+    for size in findings.plan.sizes:
+        yield (sentence(said_size(size), units),)
+
+
+def said_size(size: Size) -> Reason:
+    """One size of the works and its price."""
+    return reason(
+        "size_of_works", years=size.keeps_dry, chosen=size.chosen, holds=size.holds, low=size.low, likely=size.likely,
+        high=size.high,
+    )
 
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     for name, part in findings.plan.parts.named:
-        yield (f"{PARTS[name]} {start_upper(STATES[part.state])}: {say(part.why, units)}.",)
+        yield (f"{PARTS[name]} {start_upper(STATES[part.state])}: {sentence(part.why, units)}",)
     for check in findings.plan.site_checks:
         if is_said(check, DECIDING):
             yield (sentence(check, units),)

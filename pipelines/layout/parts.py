@@ -1,0 +1,84 @@
+"""The verdict in parts, and the sizes of the works that were compared, as values."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from terrain.reason import Reason
+
+Said = Reason | str
+"""What a reader is told."""
+Verdict = Literal["sure", "cannot_tell", "no"]
+State = Literal["sure", "cannot_tell", "no", "not_needed"]
+PartName = Literal["cause", "fall", "outfall", "cure"]
+WEAKEST_FIRST: tuple[State, ...] = ("no", "cannot_tell", "sure", "not_needed")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the verdict, and why it is so."""
+
+    state: State
+    why: Said
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The verdict in parts.
+
+    Attributes
+    ----------
+    cause : Part
+        Is it surface water, so that works on the surface can end it?
+    fall : Part
+        Has every line its fall, or its lift?
+    outfall : Part
+        Does what takes the water take this storm's?
+    cure : Part
+        Is every trouble within its limit in this storm, with the works?
+    """
+
+    cause: Part
+    fall: Part
+    outfall: Part
+    cure: Part
+
+    @property
+    def named(self) -> tuple[tuple[PartName, Part], ...]:
+        """Each part with its name, in the order in which they are told."""
+        return ("cause", self.cause), ("fall", self.fall), ("outfall", self.outfall), ("cure", self.cure)
+
+    @property
+    def weakest(self) -> tuple[PartName, Part]:
+        """The least sure of the parts that are needed, the first of equals; the cure where none is needed."""
+        needed = [each for each in self.named if each[1].state != "not_needed"]
+        return min(needed, key=lambda each: WEAKEST_FIRST.index(each[1].state), default=("cure", self.cure))
+
+    @property
+    def verdict(self) -> Verdict:
+        """State of the weakest; sure where no part is needed."""
+        state = self.weakest[1].state
+        return "sure" if state == "not_needed" else state
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One size of the works.
+
+    Attributes
+    ----------
+    keeps_dry : float or None
+        Return period of the storm in which no water stands on the paving; None for the least that drains in time. [yr]
+    holds : bool
+        Whether it does so once its lines are laid.
+    low, likely, high : float or None
+        Money, in the price list's currency; None where it cannot be laid.
+    chosen : bool
+        Whether the plan is of this size.
+    """
+
+    keeps_dry: float | None
+    holds: bool
+    low: float | None
+    likely: float | None
+    high: float | None
+    chosen: bool
