@@ -156,7 +156,26 @@ def route_storage(
 
 
 def time_deeper(water: PoolWater, depth: float, soaking: float) -> float:
-    """How long water stood deeper than so much, falling at the rate of the soil once the routing has ended. [s]"""
+    """How long water stood deeper than so much.
+
+    Parameters
+    ----------
+    water : PoolWater
+        As routed.
+    depth : float
+        Above the bottom. [m]
+    soaking : float
+        Rate at which the level falls once the routing has ended. [m/s]
+
+    Returns
+    -------
+    float
+        Infinite where nothing takes what still stands. [s]
+
+    References
+    ----------
+    .. [1] By definition, on what `route_storage` gives.
+    """
     followed = float(np.count_nonzero(water.depths[1:] > depth)) * water.step
     left = float(water.depths[-1]) - depth
     if left <= 0.0:

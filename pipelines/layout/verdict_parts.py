@@ -13,6 +13,7 @@ from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
 
 NOT_NEEDED = Part("not_needed", reason("part_not_needed"))
+NOTHING_NEEDED = Parts(NOT_NEEDED, NOT_NEEDED, NOT_NEEDED, NOT_NEEDED)
 def weakest_of(parts: Sequence[Part]) -> Part:
     """The least sure, the first of equals."""
     return min(parts, key=lambda part: WEAKEST_FIRST.index(part.state), default=NOT_NEEDED)
@@ -20,13 +21,13 @@ def weakest_of(parts: Sequence[Part]) -> Part:
 
 def stopped(why: Said) -> Parts:
     """Of a lot that is referred out: nothing is proposed, so only the cause is judged."""
-    return Parts(Part("no", why), NOT_NEEDED, NOT_NEEDED, NOT_NEEDED)
+    return replace(NOTHING_NEEDED, cause=Part("no", why))
 
 
 def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) -> Parts:
     """Of a lot where no works are proposed."""
     if not found.troubles:
-        return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("not_needed", why))
+        return replace(NOTHING_NEEDED, cause=cause, cure=Part("not_needed", why))
     if catching.enough:
         return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("sure", why))
     if catching.refused:

@@ -29,6 +29,7 @@ from pipelines.deliverables.swale.layers import swale_tables
 from pipelines.deliverables.swale.summary import swale_summary
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import say_all, sentence
+from terrain.reason import Reason
 
 WIDTH = 100
 
@@ -116,7 +117,9 @@ class ScreenedLot:
         return Path(folder)
 
     def __repr__(self) -> str:
-        return f"<{self.findings.name}: {self.headline} [{self.verdict}]>"
+        told = self.findings.plan.verdict
+        short = told["way"] if isinstance(told, Reason) and told.code == "headline" else told
+        return f"<{self.findings.name}: {sentence(short, unit_system(self.findings.units))} [{self.verdict}]>"
 
     def _repr_html_(self) -> str:
         units = unit_system(self.findings.units)

@@ -8,6 +8,7 @@ from click.testing import Result
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.layout.plan import Plan
+from pipelines.layout.verdict_parts import NOTHING_NEEDED
 from terrain.errors import LotshedError
 
 Run = Callable[..., Result]
@@ -65,7 +66,7 @@ def test_json_is_the_summary_and_nothing_else(
 def test_sections_without_content_are_not_there(
     run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
 ) -> None:
-    lot_that_finds(replace(findings, plan=Plan("Nothing to build."), warnings=(), low_spots=()))
+    lot_that_finds(replace(findings, plan=Plan("Nothing to build.", NOTHING_NEEDED), warnings=(), low_spots=()))
     text = run("screen", "site.toml", "--out", tmp_path / "lot").stdout
     assert "No water worth a line stands on the lot" in text
     for title in ("Which ways were compared", "Assumed, missing", "What costs little", "Refer"):
@@ -93,7 +94,7 @@ def test_strict_exits_with_3_where_a_verdict_is_not_sure(
     lot_that_finds(findings)
     assert run("screen", "--strict", "site.toml", "--out", tmp_path / "open").exit_code == 3
     assert _names(tmp_path / "open") == FILES
-    sure = replace(findings.plan, discharges=findings.plan.discharges[1:])
+    sure = replace(findings.plan, parts=NOTHING_NEEDED)
     lot_that_finds(replace(findings, plan=sure))
     assert run("screen", "--strict", "site.toml", "--out", tmp_path / "sure").exit_code == 0
 

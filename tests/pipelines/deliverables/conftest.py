@@ -28,6 +28,7 @@ from pipelines.deliverables.lot.written import answer_text, lot_files
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment, SurfaceShare
 from pipelines.layout import plan as works
+from pipelines.layout.parts import Part, Parts
 from pipelines.lot import screen_lot
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
@@ -86,6 +87,10 @@ def make_plan() -> works.Plan:
     )  # fmt: skip
     return works.Plan(
         verdict="Roof water leaves by gravity; the patio is pumped.",
+        parts=Parts(
+            Part("sure", "It is rain."), Part("sure", "It falls."), Part("cannot_tell", "No bottom is shot."),
+            Part("no", "Water stays on the patio."),
+        ),
         catch_basins=(
             works.CatchBasin("basin-1", "sump-1", _point(14, 3), "12 in", 0.003, 0.005, "grate", 0.02, 99.9, 99.5,
                              False, "Water stands on the patio."),

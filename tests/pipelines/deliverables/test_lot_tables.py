@@ -15,6 +15,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables, runoff_table
 from pipelines.deliverables.lot.summary import summary
 from pipelines.layout.plan import Plan
+from pipelines.layout.verdict_parts import NOTHING_NEEDED
 
 # the keys that users script against
 PROMISED = [
@@ -47,8 +48,8 @@ def test_unit_systems_say_the_same(findings: Findings) -> None:
 
 
 def test_a_lot_without_works_has_every_layer_empty(findings_with: Callable[..., Findings]) -> None:
-    bare = findings_with(plan=Plan("Nothing to build."), low_spots=(), flow_paths=(), runoff=(), leaving=(),
-                         inputs=(), warnings=(), cautions=(), parameters=())  # fmt: skip
+    bare = findings_with(plan=Plan("Nothing to build.", NOTHING_NEEDED), low_spots=(), flow_paths=(), runoff=(),
+                         leaving=(), inputs=(), warnings=(), cautions=(), parameters=())  # fmt: skip
     tables = lot_tables(bare, "us")
     assert len(tables["parcel"]) == 1
     assert {name for name, table in tables.items() if len(table)} == {"parcel", "run_info"}

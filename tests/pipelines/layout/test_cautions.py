@@ -3,6 +3,7 @@
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Plan
 from pipelines.layout.quantities.cautions import CheckNeeds, cautions_for, site_checks, swale_cautions
+from pipelines.layout.verdict_parts import NOTHING_NEEDED
 
 
 def test_a_trench_is_warned_of_in_the_laws_feet() -> None:
@@ -17,7 +18,7 @@ def test_a_trench_is_warned_of_in_the_laws_feet() -> None:
 
 
 def test_what_every_plan_says_stands_first() -> None:
-    ids = [name for name, _ in cautions_for(Plan(""), septic_or_well=True)]
+    ids = [name for name, _ in cautions_for(Plan("", NOTHING_NEEDED), septic_or_well=True)]
     assert ids == ["not_a_survey", "discharge_rights", "never_into", "septic_wells"]
     assert [name for name, _ in swale_cautions()][:3] == ids[:3]
 

@@ -195,8 +195,8 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
         assert outfall.to_confirm.code == "confirm_found"
         assert street.intersects(outfall.point)
     assert all(line.verdict != "sure" for line in plan.discharges)
-    assert not plan.verdict["sure"]
-    assert "cannot be confirmed from this lidar" in say(plan.verdict, "us")
+    assert plan.parts.fall.state == plan.parts.outfall.state == "cannot_tell"
+    assert plan.parts.verdict != "sure"
     assert any("No outfall is given" in say(warning, "us") for warning in findings.warnings)
 
 
@@ -206,7 +206,7 @@ def test_no_lawful_way_is_said_and_the_water_stays_in_the_balance(screen: Screen
     shapes = layers(outfalls=None, right_of_way=uphill)
     findings = screen(pitted(slope_to_swale(0.01)), shapes, house("slab"))
     plan = findings.plan
-    assert plan.verdict.code == "no_lawful_way"
+    assert plan.verdict["way"].code == "no_lawful_way"
     (line,) = plan.discharges
     assert (line.mode, line.verdict, line.outfall) == ("none", "no", None)
     assert say(line.why, "us").startswith("No lawful way out was found")
@@ -224,7 +224,7 @@ def test_a_pump_is_never_a_way_onto_a_neighbour(screen: Screen) -> None:
     beside = [{"geometry": Point(45.25, 30.25), "kind": "ditch"}]
     findings = screen(pitted(slope_to_swale(0.01)), layers(outfalls=beside), house("slab"))
     assert proposes_nothing(findings)
-    assert findings.plan.verdict.code == "no_lawful_way"
+    assert findings.plan.verdict["way"].code == "no_lawful_way"
 
 
 @pytest.mark.parametrize("fixed", ["gravity", "pump"])
@@ -247,7 +247,8 @@ def test_what_is_wrong_where_no_works_fit_is_not_called_fine(screen: Screen) -> 
     plan = screen(ground, shapes, house("slab")).plan
     assert plan.catch_basins == ()
     told = say(plan.verdict, "us")
-    assert told.startswith("Something is wrong on this lot and no improvement fits: no basin fits at the lawn")
+    assert "Something is wrong on this lot and no improvement fits: no basin fits at the lawn" in told
+    assert plan.parts.cure.state == "no"
     (line,) = plan.discharges
     assert (line.mode, line.verdict) == ("none", "no")
 
@@ -286,10 +287,10 @@ def test_works_for_water_that_only_the_lidar_shows_are_never_sure(screen: Screen
         shapes["complaints"] = [{"geometry": Point(28.0, 35.0), "what": "a pond after rain"}]
     plan = screen(ground, shapes, house("slab"), rmse="4 cm").plan
     assert plan.catch_basins
-    doubt = "Whether water stands on the patio at all is within lidar error"
-    for line in plan.discharges:
-        assert (doubt in say(line.why, "us")) == (not seen)
-        assert (line.verdict == "sure") == seen
+    assert plan.parts.fall.state == "sure"
+    assert plan.parts.cause.state == ("sure" if seen else "cannot_tell")
+    doubt = "whether water stands on the patio at all is within lidar error"
+    assert (doubt in say(plan.parts.cause.why, "us")) == (not seen)
     first = say(plan.site_checks[0], "us")
     assert ("the lowest point and the rim of the patio" in first) == (not seen)
 
@@ -329,7 +330,7 @@ def test_water_high_in_the_outfall_holds_a_line_back(screen: Screen) -> None:
     low = planned(99.2)  # over the swale's bottom at 99.0, below the line
     (same,) = low.catch_basins
     assert (same.ground_elevation, low.discharges[0].verdict) == (basin.ground_elevation, free.discharges[0].verdict)
-    assert low.discharges[0].verdict == "sure"
+    assert low.parts.fall.state == "sure"
     high = planned(basin.ground_elevation + 0.127)
     (line,) = high.discharges
     assert (line.mode, line.verdict) == ("gravity", "cannot_tell")

@@ -97,7 +97,7 @@ def test_a_plane_that_falls_to_a_swale_is_drained_straight_by_gravity(screen: Sc
     low, bottom, slope = 100.00, 99.10, 0.005
     plan = screen(with_low_patio(falling_to_swale(slope, bottom), low), layers()).plan
     (line,) = plan.discharges
-    assert (line.mode, line.verdict, line.outfall, line.lift) == ("gravity", "sure", "outfall-1", None)
+    assert (line.mode, plan.parts.fall.state, line.outfall, line.lift) == ("gravity", "sure", "outfall-1", None)
     (run,) = plan.pipe_runs
     straight = in_plan(run)
     assert straight.length == pytest.approx(LOW.distance(SWALE), rel=2e-3)
@@ -121,7 +121,7 @@ def test_a_septic_field_in_the_way_is_gone_round_with_its_setback(screen: Screen
     assert run.length > LOW.distance(SWALE) + 3.0
     # the target's slope and cover are missed by going round; the floors hold, and a pump is not called for
     (line,) = plan.discharges
-    assert (line.mode, line.verdict) == ("gravity", "sure")
+    assert (line.mode, plan.parts.fall.state) == ("gravity", "sure")
     assert line.fall_to_spare < 0.0
     assert "short of target slope and cover" in say(line.why, "us")
     assert any("covered by 6 in" in warning for warning in say_all(plan.warnings, "us"))
@@ -137,7 +137,7 @@ def test_fall_at_the_limit_is_gravity_on_one_side_and_not_on_the_other(screen: S
     plan = screen(ground, layers(), more=RAIN + fixed, rmse="2 mm").plan
     (line,) = plan.discharges
     assert line.fall_to_spare == pytest.approx(off, abs=0.71 * SLOPE)
-    assert (line.mode, line.verdict) == (("gravity", "sure") if off > 0.0 else ("pump", "sure"))
+    assert (line.mode, plan.parts.fall.state) == (("gravity", "sure") if off > 0.0 else ("pump", "sure"))
     assert {way.mode: way.possible for way in plan.alternatives}["gravity"] == (off > 0.0)
     # the site file's slope and cover are kept by the line to a sump too
     first = next(run for run in plan.pipe_runs if run.from_id == "basin-1")
@@ -164,7 +164,7 @@ def test_a_bowl_below_its_outlet_is_pumped_by_outlet_less_pump_off_level(screen:
     plan = screen(sunken_patio(bottom, low, rim=3.0), layers()).plan
     (line,) = plan.discharges
     (sump,) = plan.sumps
-    assert (line.mode, line.verdict, line.outfall) == ("pump", "sure", "outfall-1")
+    assert (line.mode, plan.parts.fall.state, line.outfall) == ("pump", "sure", "outfall-1")
     feed = [run for run in plan.pipe_runs if run.kind == "gravity"]
     (pushed,) = [run for run in plan.pipe_runs if run.kind == "pressure"]
     fed = sum(run.length for run in feed)
@@ -239,16 +239,16 @@ def test_flat_lot_cannot_tell_by_lidar_and_is_sure_with_two_shots(screen: Screen
     seen = [{"geometry": Point(25.0, 27.0), "what": "the patio stands under water", "date": "2024-05-02"}]
     lidar = screen(ground, layers(complaints=seen), rmse="10 cm").plan
     (line,) = lidar.discharges
-    assert (line.mode, line.verdict) == ("gravity", "cannot_tell")
+    assert (line.mode, lidar.parts.fall.state) == ("gravity", "cannot_tell")
     assert line.fall_to_spare == pytest.approx(spare, abs=0.71 * SLOPE)
-    assert not lidar.verdict["sure"]
+    assert lidar.parts.weakest == ("fall", lidar.parts.fall)
     first = say(lidar.site_checks[0], "us")
     assert "basin-1" in first
     assert "bottom of outfall-1 (swale)" in first
     shots = [("patio low", LOW.x, LOW.y, low), ("swale bottom", SWALE.x, SWALE.y, bottom)]
     level = screen(ground, layers(complaints=seen), rmse="10 cm", shots=shots, folder="level").plan
     (line,) = level.discharges
-    assert (line.mode, line.verdict) == ("gravity", "sure")
+    assert (line.mode, level.parts.fall.state) == ("gravity", "sure")
     assert line.fall_to_spare == pytest.approx(spare, abs=0.71 * SLOPE)
     assert line.fall_error < 0.02
 
