@@ -23,7 +23,7 @@ NAMES = ("cause", "fall", "outfall", "cure")
 PLACE = reason("place_lawn")
 
 
-@pytest.mark.parametrize("states", itertools.product(WEAKEST_FIRST, repeat=4))
+@pytest.mark.parametrize("states", list(itertools.product(WEAKEST_FIRST, repeat=4)))
 def test_the_weakest_needed_part_is_the_verdict(states: tuple[str, ...]) -> None:
     parts = Parts(*(Part(state, name) for state, name in zip(states, NAMES, strict=True)))
     needed = [(name, state) for name, state in zip(NAMES, states, strict=True) if state != "not_needed"]
