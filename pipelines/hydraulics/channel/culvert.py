@@ -8,6 +8,7 @@ from math import sqrt
 from typing import Literal
 
 from pipelines.hydraulics.channel.barrel import Barrel, critical_depth, wet_area
+from pipelines.hydraulics.channel.barrel_profile import depth_at_inlet
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
@@ -19,6 +20,10 @@ FRICTION_FACTOR = 2 * GRAVITY
 
 UNSUBMERGED_TO = 3.5
 SUBMERGED_FROM = 4.0
+
+PROFILE_TO, FULL_FROM = 1.2, 1.5
+"""Headwater over height up to which outlet control is stepped along the barrel, and from which it counts as full.
+HDS-5 takes its full barrel as sound from 1.2. [-]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,47 +238,71 @@ def culvert_flow(culvert: Culvert, flow: float, *, tailwater: float) -> CulvertF
     HydraulicsError
         If a number is out of range.
 
+    Notes
+    -----
+    In outlet control the water is stepped up the barrel from tailwater or critical depth, and the entrance takes its
+    share of the velocity head there; no flow enters with less than the least energy at which it then can, which alone
+    is left of outlet control where a steep barrel runs freely. Where that fills the culvert it gives way to a full
+    barrel with ho at its end, the greater of tailwater and (dc + D)/2.
+
     References
     ----------
-    .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3: ho is the greater of tailwater and (dc + D)/2; headwater
-       is the greater of inlet and outlet control.
+    .. [1] FHWA, HDS-5, 3rd ed., FHWA-HIF-12-026, 2012, ch. 3: headwater is the greater of inlet and outlet control;
+       backwater below 1.2 D, the full barrel above.
     """
     require_positive(length=culvert.length, roughness=culvert.roughness)
     require_not_negative(flow=flow)
     require_finite(tailwater=tailwater, invert_up=culvert.invert_up, invert_down=culvert.invert_down)
-    barrel = culvert.barrel
     if flow == 0:
-        return CulvertFlow(max(tailwater, culvert.invert_up), "outlet", ())
+        # what an adverse culvert keeps back stays
+        return CulvertFlow(max(tailwater, culvert.invert_up, culvert.invert_down), "outlet", ())
+    by_outlet, at_inlet = _outlet_control(culvert, flow, tailwater - culvert.invert_down)
+    by_inlet = inlet_control_depth(culvert.barrel, culvert.inlet, flow, culvert.slope)
+    depth = max(by_inlet, by_outlet)
+    governs: Literal["inlet", "outlet"] = "inlet" if at_inlet or by_inlet > by_outlet else "outlet"
+    return CulvertFlow(culvert.invert_up + depth, governs, _warnings(culvert, depth, governs))
+
+
+def _outlet_control(culvert: Culvert, flow: float, tail: float) -> tuple[float, bool]:
+    """Depth above the upstream invert by outlet control, and whether the flow passes critical depth at the inlet."""
+    barrel, inlet = culvert.barrel, culvert.inlet
     critical = critical_depth(barrel, flow)
-    depth_out = max(tailwater - culvert.invert_down, (critical + barrel.rise) / 2)
+    inside = depth_at_inlet(
+        barrel, flow, depth_out=max(tail, 0.0), length=culvert.length, slope=culvert.slope, roughness=culvert.roughness
+    )
+    # the least of depth and velocity heads at the entrance is at the critical depth of that much more flow
+    least_depth = critical_depth(barrel, flow * sqrt(1 + inlet.entrance_loss))
+
+    def head(depth: float) -> float:
+        velocity = flow / wet_area(barrel, min(depth, barrel.rise))
+        return float(depth + (1 + inlet.entrance_loss) * velocity**2 / (2 * GRAVITY))
+
+    stepped = head(max(inside, least_depth))
     loss = full_barrel_loss(
-        barrel, flow, length=culvert.length, roughness=culvert.roughness, entrance_loss=culvert.inlet.entrance_loss
+        barrel, flow, length=culvert.length, roughness=culvert.roughness, entrance_loss=inlet.entrance_loss
     )
-    by_outlet = culvert.invert_down + depth_out + loss
-    by_inlet = culvert.invert_up + inlet_control_depth(barrel, culvert.inlet, flow, culvert.slope)
-    headwater = max(by_inlet, by_outlet)
-    return CulvertFlow(
-        headwater, "inlet" if by_inlet > by_outlet else "outlet", _warnings(culvert, headwater, by_outlet)
-    )
+    full = max(tail, (critical + barrel.rise) / 2) + loss - (culvert.invert_up - culvert.invert_down)
+    share = min(max((stepped / barrel.rise - PROFILE_TO) / (FULL_FROM - PROFILE_TO), 0.0), 1.0)
+    least = min(head(least_depth), PROFILE_TO * barrel.rise)
+    return max(least, (1 - share) * stepped + share * full), inside <= critical * (1 + 1e-9)
 
 
 def _unsubmerged(barrel: Barrel, inlet: CulvertInlet, flow: float, x: float, slope_term: float) -> float:
     depth = critical_depth(barrel, flow)
     energy = depth + (flow / wet_area(barrel, depth)) ** 2 / (2 * GRAVITY)
-    return float(max(energy / barrel.rise + inlet.k * x**inlet.m + slope_term, 0.0))
+    # what a mitered end adds for its slope was measured on deeper water: it goes with the flow
+    added = min(slope_term, energy / barrel.rise)
+    return float(max(energy / barrel.rise + inlet.k * x**inlet.m + added, 0.0))
 
 
-def _warnings(culvert: Culvert, headwater: float, by_outlet: float) -> tuple[Reason, ...]:
+def _warnings(culvert: Culvert, depth: float, governs: str) -> tuple[Reason, ...]:
     said = []
     if culvert.slope < 0:
         said.append(reason("culvert_adverse"))
     if culvert.barrel.silt > 0:
-        said.append(reason("culvert_silted"))
-    filled = (headwater - culvert.invert_up) / culvert.barrel.rise
-    if headwater == by_outlet and filled < 0.75:
-        said.append(reason("culvert_headwater_too_low"))
-    elif headwater == by_outlet and filled < 1.2:
+        said.append(reason("culvert_silted", silt=culvert.barrel.silt))
+    if governs == "outlet" and depth < PROFILE_TO * culvert.barrel.rise:
         said.append(reason("culvert_headwater_low"))
-    if culvert.barrel.rise < 1 * FOOT:
-        said.append(reason("culvert_small"))
+    if culvert.barrel.diameter < 1 * FOOT - 1e-9:
+        said.append(reason("culvert_small", least=1 * FOOT))
     return tuple(said)
