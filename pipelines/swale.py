@@ -25,11 +25,13 @@ from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
 from pipelines.layout.quantities.cautions import swale_cautions
 from pipelines.layout.swale.case import Progress, SwaleCase, measure_case, open_swales, rain_of
+from pipelines.layout.swale.culvert_remedy import culvert_remedy
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
 from pipelines.layout.swale.levels import level_series, overtops, swale_levels
+from pipelines.layout.swale.lot_names import names_of, told_apart
 from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
-from pipelines.layout.swale.recut_stretches import RecutStretch, recut_swale
+from pipelines.layout.swale.recut_stretches import RecutStretch, priced_stretches, recut_swale
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
 from pipelines.layout.swale.water import (
@@ -52,7 +54,8 @@ _RANK = {"short": 3, "holds_water": 2, "cannot_tell": 1, "takes_it": 0}
 _RULES_USED = (
     "n_swale", "outlet_above_swale", "tolerable_lawn_depth", "tolerable_lawn_time", "lidar_rmse",
     "default_return_period", "least_time_of_concentration", "longest_sheet_flow", "flat_slope", "flat_slope_added",
-    "pond_on_path",
+    "pond_on_path", "pipe_crew", "waste_pipe", "waste_stone", "stone_density", "basin_bed", "swell_earth",
+    "set_up_hours", "overhead_and_profit", "contingency",
 )  # fmt: skip
 
 
@@ -233,11 +236,13 @@ def _check_one(
         for outlet in sorted(outlets, key=lambda each: each.station)
     )
     crossings = judge_crossings(site, levels)
+    remedies = tuple(culvert_remedy(site, each, case.prices, case.rules) for each in crossings)
     worst = max(reaches, key=lambda each: (_RANK[each.verdict.answer], -each.room))
     over = [each for each in firsts if each is not None]
     return SwaleFinding(
-        site, side, flow, levels, case.capacities[position], ponds, _pond_shapes(case, ponds), reaches, crossings,
-        found, _recut(case, site, reaches), sums, min(over) if over else None, worst.verdict.answer, _why(worst),
+        site, side, flow, levels, case.capacities[position], ponds, _pond_shapes(case, ponds), reaches,
+        crossings, found, remedies, _recut(case, site, reaches), sums, min(over) if over else None,
+        worst.verdict.answer, _why(worst),
     )  # fmt: skip
 
 
@@ -252,7 +257,8 @@ def _recut(case: SwaleCase, site: SwaleSite, reaches: Sequence[ReachFinding]) ->
         for each in reaches
         if each.verdict.answer == "holds_water" or each.against_grade
     ]
-    return recut_swale(site, case.inputs.layers.utilities, keeping, case.rules)
+    stretches = recut_swale(site, case.inputs.layers.utilities, keeping, case.rules)
+    return priced_stretches(stretches, case.prices, case.rules)
 
 
 def _pond_shapes(case: SwaleCase, ponds: Sequence[SwalePond]) -> tuple[shapely.Geometry, ...]:
@@ -277,9 +283,11 @@ def _findings(
         inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)
         for inflow in water.inflows
     }
-    parcels = list(zip(case.inputs.layers.parcels["id"], case.inputs.layers.parcels.geometry, strict=True))
+    layer = case.inputs.layers.parcels
+    parcels = list(zip(layer["id"], layer.geometry, strict=True))
+    names = dict(zip(layer["id"], told_apart(names_of(layer), list(layer["id"])), strict=True))
     lots = tuple(
-        LotShare(lot, case.sites[swale].id, *numbers)
+        LotShare(lot, names[lot], case.sites[swale].id, *numbers)
         for lot, swale, *numbers in lot_shares(water, parcels, depths)
     )
     added = tuple(

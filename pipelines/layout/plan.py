@@ -10,7 +10,7 @@ from pipelines.layout.parts import Said as Said
 from pipelines.layout.parts import Verdict as Verdict
 
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
-Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "percent"]
+Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "day", "percent"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,9 @@ GIVEN = {
     "swale_slope": '"1.6 %"', "swale_side_slope": '"50 %"', "swale_bottom_width": '"1.6 ft"',
     "swale_max_depth": '"4.8 ft"', "swale_max_top_width": '"32 ft"', "swale_fill": '"6.4 in"',
     "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
+    "swale_culvert_cover": '"40 in"', "swale_culvert_most_barrels": "1", "swale_culvert_apart": '"20 in"',
+    "swale_culvert_day": '"12 ft"', "swale_clean_day": '"10 ft"', "swale_recut_day": '"10 yd3"',
+    "swale_crew_day": '"10 h"',
     "swale_section_along": '"6 m"', "swale_banks_along": '"30 m"', "swale_drive_steepness": "0.2",
     "bank_shelf": '"3 m"', "bank_flatter": "0.8", "bank_stands_out": '"20 cm"', "bank_gap": '"2 cm"',
 }  # fmt: skip
@@ -42,7 +45,16 @@ def drive_at(place, top):
 CULVERT = [(-4.0, 0.0), (4.0, 0.0)]
 MADE = {
     "swale_culvert_diameter": {"ground": drive_at(0.0, 100.6), "culverts": [(CULVERT, np.nan)]},
-    "swale_culvert_n_smooth": {"ground": drive_at(0.0, 100.6), "culverts": [(CULVERT, 15.0)], "material": "smooth"},
+    "swale_culvert_n_smooth": {
+        "ground": drive_at(0.0, 100.6), "culverts": [(CULVERT, 15.0)], "attributes": {"material": "smooth"},
+    },
+    "swale_culvert_most_barrels": {
+        "ground": drive_at(0.0, 100.45), "culverts": [(CULVERT, 6.0)], "discharge": WhatIf(0.1, 499_950.0, 3_300_000.0),
+    },
+    "swale_clean_day": {
+        "ground": drive_at(0.0, 100.6), "culverts": [(CULVERT, 15.0)], "attributes": {"silt_in": 11.0},
+        "discharge": WhatIf(0.05, 499_950.0, 3_300_000.0),
+    },
     "swale_end_slope": {"along": lambda s: -0.01 * np.minimum(s, 20.0)},
     "swale_discharge_farthest": {"discharge": WhatIf(0.02, 500_000.0, 3_300_008.0)},
 }
@@ -98,14 +110,14 @@ def test_rule_acts_on_the_sample_street(sample, key):
 @pytest.mark.parametrize("key", sorted(MADE))
 def test_rule_acts_on_a_made_swale(write_swale_site, tmp_path, key):
     made = dict(MADE[key])
-    discharge, material = made.pop("discharge", None), made.pop("material", None)
+    discharge, attributes = made.pop("discharge", None), made.pop("attributes", None)
     along = made.pop("along", lambda s: -0.01 * s)
     site = write_swale_site(tmp_path / "site", trapezoid, along, **made)
-    if material is not None:
+    if attributes is not None:
         import geopandas as gpd
 
         culverts = gpd.read_file(site.parent / "site.gpkg", layer="culverts")
-        culverts.assign(material=material).to_file(site.parent / "site.gpkg", layer="culverts", driver="GPKG")
+        culverts.assign(**attributes).to_file(site.parent / "site.gpkg", layer="culverts", driver="GPKG")
     options = {} if discharge is None else {"add_discharges": [discharge]}
     unit = load_rules()[key].unit
     given = GIVEN[key].strip('"') if unit == "1" else GIVEN[key]

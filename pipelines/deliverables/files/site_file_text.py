@@ -116,7 +116,7 @@ layer = {layer}{where}
 # [downspouts]            # points
 # file = "downspouts.gpkg"
 
-# [culverts]              # lines: diameter_in or diameter_mm, material
+# [culverts]              # lines: diameter_in or diameter_mm, material, silt_in or silt_mm
 # file = "culverts.gpkg"
 
 # [outfalls]              # points or lines: kind = swale, ditch, curb, inlet, pond, daylight or soakaway

@@ -8,6 +8,7 @@ from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.inputs.rules import Rule
 from pipelines.layout.plan import Said
+from pipelines.layout.swale.culvert_remedy import CulvertRemedy
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
@@ -44,6 +45,8 @@ class LotShare:
     ----------
     lot : str
         Feature id of the parcel.
+    name : str
+        What it is called; its id where it has no name.
     swale : str
         Id of the swale.
     area, roof_area, volume : float
@@ -53,6 +56,7 @@ class LotShare:
     """
 
     lot: str
+    name: str
     swale: str
     area: float
     roof_area: float
@@ -125,6 +129,8 @@ class SwaleFinding:
         Water that stands after the storm.
     reaches, crossings, outlets
         Downstream.
+    remedies : tuple of CulvertRemedy or None
+        One a crossing: what would do where its culvert is too small.
     recut : tuple of RecutStretch
         Least digging that drains it.
     lot_sums : tuple of LotSum
@@ -145,6 +151,7 @@ class SwaleFinding:
     reaches: tuple[ReachFinding, ...]
     crossings: tuple[CrossingFinding, ...]
     outlets: tuple[OutletFinding, ...]
+    remedies: tuple[CulvertRemedy | None, ...]
     recut: tuple[RecutStretch, ...]
     lot_sums: tuple[LotSum, ...]
     first_overtops: float | None

@@ -6,7 +6,7 @@ from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Facts, Items, Paragraph, Subhead, Words
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import format_quantity
-from pipelines.deliverables.words.say import say, say_all, start_upper
+from pipelines.deliverables.words.say import say, say_all, sentence, start_upper
 from pipelines.layout.swale.judgement import ReachFinding
 from terrain.unit_table import Units
 
@@ -120,11 +120,12 @@ def _notes(each: ReachFinding, units: Units) -> Iterator[str]:
 
 def _drives(found: SwaleFinding, units: Units) -> Iterator[str]:
     passing = []
-    for each in found.crossings:
+    for each, remedy in zip(found.crossings, found.remedies, strict=True):
         if each.answer == "takes_it" and each.crossing.given:
             passing.append(each)
         else:
-            yield f"{each.crossing.id}: {say(each.why, units)}."
+            would_do = "" if remedy is None else f" {sentence(remedy.why, units)}"
+            yield f"{each.crossing.id}: {say(each.why, units)}.{would_do}"
     for each in sorted(passing, key=lambda one: one.crossing.ridge.lowest - one.headwater)[:1]:
         yield f"{each.crossing.id}, the tightest that passes: {say(each.why, units)}."
         passing.remove(each)
@@ -135,16 +136,19 @@ def _drives(found: SwaleFinding, units: Units) -> Iterator[str]:
     assumed = say_all((what for each in passing for what in each.crossing.assumed), units)
     if assumed:
         yield f"Assumed for some of these: {'; '.join(assumed)}."
+    for warning in dict.fromkeys(what for each in passing for what in each.warnings):
+        where = ", ".join(each.crossing.id for each in passing if warning in each.warnings)
+        yield f"{where}: {say(warning, units)}."
 
 
 def _outlets(found: SwaleFinding, units: Units) -> Iterator[str]:
     free = []
     for each in found.outlets:
         if each.verdict.answer == "takes_it" and each.tailwater.state == "free":
-            free.append(each.outlet.id)
+            free.append(each.outlet.name)
         else:
             answer = "the swale takes it" if each.verdict.answer == "takes_it" else ANSWERS[each.verdict.answer]
-            yield f"{each.outlet.id}, {answer}: {say(each.verdict.why, units)}."
+            yield f"{start_upper(each.outlet.name)}, {answer}: {say(each.verdict.why, units)}."
     yield from _rest(
         free, len(found.outlets), "outlet", "outlets", "is not submerged and the swale takes it",
         "are not submerged and the swale takes them",
@@ -170,7 +174,10 @@ def _recut(found: SwaleFinding, units: Units) -> Iterator[str]:
             slope = format_quantity(stretch.recut.slope, "slope", units)
             deepest = format_quantity(float(stretch.recut.cut.max()), "depth", units)
             volume = format_quantity(stretch.recut.total, "earth", units)
-            yield f"{stretch.id}: dig {volume}, {deepest} at the deepest, for a slope of {slope}{why and f'; {why}'}."
+            job = stretch.cost
+            priced = "" if job is None else f"; {say(job.why, units)}"
+            dug = f"dig {volume}, {deepest} at the deepest, for a slope of {slope}"
+            yield f"{stretch.id}: {dug}{why and f'; {why}'}{priced}."
 
 
 def _to_measure(findings: SwaleFindings) -> Iterator[str]:

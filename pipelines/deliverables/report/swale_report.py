@@ -87,11 +87,12 @@ def _map_layer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], name
     shapes = findings.frame.from_map(frame.geometry.array)
     title = TITLES.get(name, "Cross-sections")
     features = []
-    for position, (row, shape) in enumerate(zip(frame["id"], shapes, strict=True)):
+    called = frame["name"] if name == "outlets" else frame["id"]
+    for position, (row, known, shape) in enumerate(zip(frame["id"], called, shapes, strict=True)):
         values = {each: _plain(frame[each].iloc[position]) for each in wanted}
         rows = row_words(layers, name, row, findings.units, _columns().get(name, ()))
-        label = row if name in LABELLED else ""
-        features.append(MapFeature(row, f"{title}: {row}", shape, symbol_of(name, values), rows, label))
+        label = known if name in LABELLED else ""
+        features.append(MapFeature(row, f"{title}: {known}", shape, symbol_of(name, values), rows, label))
     return MapLayer(name, title, tuple(features), on=name not in HIDDEN)
 
 
@@ -122,6 +123,8 @@ def _authority(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> S
             for stretch in needed
             if stretch.why_not is not None
         ]
+        priced = [f"{each.id}: {say(each.cost.why, units)}." for each in needed if each.cost is not None]
+        blocks.append(Items(tuple((text,) for text in priced)))
         names = [stretch.id for stretch in needed]
         rows = {"recut": layers["recut"][layers["recut"]["stretch"].isin(names)].reset_index(drop=True)}
         table = layer_table(rows, "recut", units, _columns()["recut"], title=TITLES["recut"])

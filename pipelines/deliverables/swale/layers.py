@@ -9,9 +9,15 @@ import shapely
 from shapely import Point
 from shapely.ops import substring
 
-from pipelines.deliverables.files.layer_table import layers, make_layer
+from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.run_info import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
+from pipelines.deliverables.swale.culvert_layers import (
+    columns_of,
+    culverts_layer,
+    layer_of,
+    suspected_culverts_layer,
+)
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.deliverables.words.rules import rule_words
 from pipelines.deliverables.words.say import say
@@ -23,8 +29,8 @@ from terrain.unit_table import Units
 def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
     """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
     makers = (
-        _swales, stations_layer, _cross_sections, _reaches, _culverts, _suspected_culverts, _standing_water, _recut,
-        _outlets, _verdicts, _lot_inflows, _lot_sums, _cautions,
+        _swales, stations_layer, _cross_sections, _reaches, culverts_layer, suspected_culverts_layer,
+        _standing_water, _recut, _outlets, _verdicts, _lot_inflows, _lot_sums, _cautions,
     )  # fmt: skip
     tables = {maker.__name__.removeprefix("_").removesuffix("_layer"): maker(findings) for maker in makers}
     rows = list(_run_info(findings, outputs))
@@ -81,18 +87,7 @@ def stations_layer(findings: SwaleFindings) -> pd.DataFrame:
         for name, listed in values.items():
             columns.setdefault(name, []).extend(np.asarray(listed).tolist() if not isinstance(listed, list) else listed)
         shapes += [Point(section.x, section.y, section.bottom) for section in site.sections]
-    return _layer(findings, "stations", shapes, columns)
-
-
-def _layer(
-    findings: SwaleFindings, name: str, shapes: Sequence[Any] | None, columns: dict[str, list[Any]]
-) -> pd.DataFrame:
-    placed = None if shapes is None else [findings.frame.to_map(shape) for shape in shapes]
-    return make_layer(name, findings.units, crs=findings.frame.crs, geometry=placed, **columns)
-
-
-def _columns(rows: Sequence[dict[str, Any]], name: str) -> dict[str, list[Any]]:
-    return {column.name: [row[column.name] for row in rows] for column in layers()[name].columns}
+    return layer_of(findings, "stations", shapes, columns)
 
 
 def _reach_of(found: SwaleFinding, index: int) -> str:
@@ -127,7 +122,7 @@ def _swales(findings: SwaleFindings) -> pd.DataFrame:
             }
         )
     shapes = [found.site.thalweg.line for found in findings.swales]
-    return _layer(findings, "swales", shapes, _columns(rows, "swales"))
+    return layer_of(findings, "swales", shapes, columns_of(rows, "swales"))
 
 
 def _cross_sections(findings: SwaleFindings) -> pd.DataFrame:
@@ -148,7 +143,7 @@ def _cross_sections(findings: SwaleFindings) -> pd.DataFrame:
                 }
             )
             shapes.append(section.line)
-    return _layer(findings, "cross_sections", shapes, _columns(rows, "cross_sections"))
+    return layer_of(findings, "cross_sections", shapes, columns_of(rows, "cross_sections"))
 
 
 def _reaches(findings: SwaleFindings) -> pd.DataFrame:
@@ -180,7 +175,7 @@ def _reaches(findings: SwaleFindings) -> pd.DataFrame:
                 }
             )
             shapes.append(substring(flat, reach.start, reach.end))
-    return _layer(findings, "reaches", shapes, _columns(rows, "reaches"))
+    return layer_of(findings, "reaches", shapes, columns_of(rows, "reaches"))
 
 
 def _answer(judged: ReachFinding | OutletFinding, units: Units) -> dict[str, Any]:
@@ -192,61 +187,6 @@ def _answer(judged: ReachFinding | OutletFinding, units: Units) -> dict[str, Any
         "why": say(verdict.why, units),
         "measure": say(verdict.measure, units),
     }
-
-
-def _culverts(findings: SwaleFindings) -> pd.DataFrame:
-    rows, shapes = [], []
-    for found in findings.swales:
-        for each in found.crossings:
-            culvert = each.crossing.drive.culvert
-            if culvert is None or each.crossing.line is None:
-                continue
-            rows.append(
-                {
-                    "id": each.crossing.id,
-                    "swale": found.site.id,
-                    "station": each.crossing.start,
-                    "bore": each.crossing.diameter,
-                    "material": each.crossing.material,
-                    "length": culvert.length,
-                    "invert_up": culvert.invert_up,
-                    "invert_down": culvert.invert_down,
-                    "drive_level": each.crossing.ridge.lowest,
-                    "peak_flow": each.flow,
-                    "through": each.through,
-                    "over": each.over,
-                    "headwater": each.headwater,
-                    "tailwater": each.tailwater,
-                    "governs": each.governs,
-                    "answer": each.answer,
-                    "why": say(each.why, findings.units),
-                }
-            )
-            shapes.append(each.crossing.line)
-    return _layer(findings, "culverts", shapes, _columns(rows, "culverts"))
-
-
-def _suspected_culverts(findings: SwaleFindings) -> pd.DataFrame:
-    rows, shapes = [], []
-    for found in findings.swales:
-        for each in found.crossings:
-            if each.crossing.given:
-                continue
-            dam = each.crossing.dam
-            rows.append(
-                {
-                    "id": each.crossing.id,
-                    "swale": found.site.id,
-                    "station": each.crossing.ridge.crest,
-                    "height": None if dam is None else dam.height,
-                    "height_error": None if dam is None else dam.error,
-                    "drive_level": each.crossing.ridge.lowest,
-                    "headwater": each.headwater,
-                    "why": say(each.why, findings.units),
-                }
-            )
-            shapes.append(shapely.line_interpolate_point(found.site.thalweg.line, each.crossing.ridge.crest))
-    return _layer(findings, "suspected_culverts", shapes, _columns(rows, "suspected_culverts"))
 
 
 def _standing_water(findings: SwaleFindings) -> pd.DataFrame:
@@ -270,7 +210,7 @@ def _standing_water(findings: SwaleFindings) -> pd.DataFrame:
                 }
             )
             shapes.append(shape)
-    return _layer(findings, "standing_water", shapes, _columns(rows, "standing_water"))
+    return layer_of(findings, "standing_water", shapes, columns_of(rows, "standing_water"))
 
 
 def _recut(findings: SwaleFindings) -> pd.DataFrame:
@@ -298,12 +238,15 @@ def _recut(findings: SwaleFindings) -> pd.DataFrame:
                         "slope": float(falls[number]) if number < len(falls) else None,
                         "capacity": float(stretch.capacity[number]),
                         "needed": stretch.needed,
+                        "cost_low": None if stretch.cost is None else stretch.cost.low,
+                        "cost_likely": None if stretch.cost is None else stretch.cost.likely,
+                        "cost_high": None if stretch.cost is None else stretch.cost.high,
                         "as_asked": stretch.recut.as_asked,
                         "why": "" if stretch.why_not is None else say(stretch.why_not, findings.units),
                     }
                 )
                 shapes.append(Point(section.x, section.y, bottom))
-    return _layer(findings, "recut", shapes, _columns(rows, "recut"))
+    return layer_of(findings, "recut", shapes, columns_of(rows, "recut"))
 
 
 def _outlets(findings: SwaleFindings) -> pd.DataFrame:
@@ -314,6 +257,7 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
             rows.append(
                 {
                     "id": outlet.id,
+                    "name": outlet.name,
                     "swale": found.site.id,
                     "kind": outlet.kind,
                     "station": outlet.station,
@@ -331,16 +275,18 @@ def _outlets(findings: SwaleFindings) -> pd.DataFrame:
                 }
             )
             shapes.append(Point(outlet.x, outlet.y))
-    return _layer(findings, "outlets", shapes, _columns(rows, "outlets"))
+    return layer_of(findings, "outlets", shapes, columns_of(rows, "outlets"))
 
 
 def verdict_rows(found: SwaleFinding, units: Units) -> Iterator[dict[str, Any]]:
     """Answers of one swale: its reaches, drives and outlets, downstream."""
     for reach in found.reaches:
-        yield {"id": reach.reach.id, "swale": found.site.id, "of": "reach", **_answer(reach, units)}
+        id = reach.reach.id
+        yield {"id": id, "name": id, "swale": found.site.id, "of": "reach", **_answer(reach, units)}
     for drive in found.crossings:
         yield {
             "id": drive.crossing.id,
+            "name": drive.crossing.id,
             "swale": found.site.id,
             "of": "drive",
             "answer": drive.answer,
@@ -350,12 +296,13 @@ def verdict_rows(found: SwaleFinding, units: Units) -> Iterator[dict[str, Any]]:
             "measure": say(drive.measure, units),
         }
     for outlet in found.outlets:
-        yield {"id": outlet.outlet.id, "swale": found.site.id, "of": "outlet", **_answer(outlet, units)}
+        id, name = outlet.outlet.id, outlet.outlet.name
+        yield {"id": id, "name": name, "swale": found.site.id, "of": "outlet", **_answer(outlet, units)}
 
 
 def _verdicts(findings: SwaleFindings) -> pd.DataFrame:
     rows = [row for found in findings.swales for row in verdict_rows(found, findings.units)]
-    return _layer(findings, "verdicts", None, _columns(rows, "verdicts"))
+    return layer_of(findings, "verdicts", None, columns_of(rows, "verdicts"))
 
 
 def _lot_inflows(findings: SwaleFindings) -> pd.DataFrame:
@@ -363,6 +310,7 @@ def _lot_inflows(findings: SwaleFindings) -> pd.DataFrame:
         {
             "id": f"{each.lot}-{each.swale}",
             "lot": each.lot,
+            "name": each.name,
             "swale": each.swale,
             "area": each.area,
             "roof_area": each.roof_area,
@@ -372,7 +320,7 @@ def _lot_inflows(findings: SwaleFindings) -> pd.DataFrame:
         }
         for each in findings.lots
     ]
-    return _layer(findings, "lot_inflows", None, _columns(rows, "lot_inflows"))
+    return layer_of(findings, "lot_inflows", None, columns_of(rows, "lot_inflows"))
 
 
 def _lot_sums(findings: SwaleFindings) -> pd.DataFrame:
@@ -390,7 +338,7 @@ def _lot_sums(findings: SwaleFindings) -> pd.DataFrame:
         for found in findings.swales
         for number, each in enumerate(found.lot_sums)
     ]
-    return _layer(findings, "lot_sums", None, _columns(rows, "lot_sums"))
+    return layer_of(findings, "lot_sums", None, columns_of(rows, "lot_sums"))
 
 
 def _cautions(findings: SwaleFindings) -> pd.DataFrame:

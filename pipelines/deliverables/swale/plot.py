@@ -164,6 +164,10 @@ def _draw_outlets(axes: Any, found: SwaleFinding, one: float) -> None:
             at, level = [each.outlet.station / one for each in mine], [each.outlet.invert / one for each in mine]
             axes.plot(at, level, linestyle="none", marker=mark, color=colour, markeredgecolor=_INK, markersize=7,
                       label=f"outlet, {words[state]}")  # fmt: skip
+    for each in found.outlets:
+        place = (each.outlet.station / one, each.outlet.invert / one)
+        axes.annotate(each.outlet.name, place, xytext=(6, -2), textcoords="offset points", va="top", fontsize=7.5,
+                      color=_INK)  # fmt: skip
 
 
 def _draw_recut_section(axes: Any, found: SwaleFinding, index: int, one: float) -> None:

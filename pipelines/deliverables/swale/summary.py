@@ -5,6 +5,9 @@ from typing import Any
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.layers import verdict_rows
 from pipelines.deliverables.words.say import say, say_all
+from pipelines.layout.swale.culvert_remedy import CulvertRemedy
+from pipelines.layout.swale.judgement import CrossingFinding
+from pipelines.layout.swale.swale_costs import PricedJob
 from terrain.unit_table import HOUR
 
 
@@ -31,6 +34,7 @@ def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
         "lots": [
             {
                 "lot": each.lot,
+                "name": each.name,
                 "swale": each.swale,
                 "area_m2": each.area,
                 "roof_area_m2": each.roof_area,
@@ -73,6 +77,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         "verdicts": [
             {
                 "id": row["id"],
+                "name": row["name"],
                 "of": row["of"],
                 "answer": row["answer"],
                 "short_level_m": row["short_level"],
@@ -93,8 +98,21 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
             for each in found.reaches
             if each.against_grade and each.reach.adverse is not None
         ],
+        "culverts": [
+            _culvert(each, remedy)
+            for each, remedy in zip(found.crossings, found.remedies, strict=True)
+            if each.crossing.given
+        ],
         "suspected_culverts": [
-            {"id": each.crossing.id, "station_m": each.crossing.ridge.crest, "why": say(each.why, "si")}
+            {
+                "id": each.crossing.id,
+                "station_m": each.crossing.ridge.crest,
+                "drive_level_m": each.crossing.ridge.lowest,
+                "headwater_m": each.headwater,
+                "tailwater_m": each.tailwater,
+                "why": say(each.why, "si"),
+                "measure": say(each.measure, "si"),
+            }
             for each in found.crossings
             if not each.crossing.given
         ],
@@ -115,6 +133,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
         "outlets": [
             {
                 "id": each.outlet.id,
+                "name": each.outlet.name,
                 "kind": each.outlet.kind,
                 "station_m": each.outlet.station,
                 "flow_m3s": each.outlet.flow if each.outlet.flow > 0.0 else None,
@@ -130,6 +149,7 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
             {
                 "stretch": stretch.id,
                 "needed": stretch.needed,
+                "cost": _cost(stretch.cost),
                 "volume_m3": None if stretch.recut is None else stretch.recut.total,
                 "filled_m3": None if stretch.recut is None else stretch.recut.filled,
                 "slope": None if stretch.recut is None else stretch.recut.slope,
@@ -151,3 +171,37 @@ def _swale(found: SwaleFinding) -> dict[str, Any]:
             for each in found.lot_sums
         ],
     }
+
+
+def _culvert(each: CrossingFinding, remedy: CulvertRemedy | None) -> dict[str, Any]:
+    culvert = each.crossing.drive.culvert
+    return {
+        "id": each.crossing.id,
+        "station_m": each.crossing.start,
+        "diameter_m": each.crossing.diameter,
+        "silt_m": None if culvert is None else culvert.barrel.silt,
+        "drive_level_m": each.crossing.ridge.lowest,
+        "flow_m3s": each.flow,
+        "through_m3s": each.through,
+        "over_m3s": each.over,
+        "headwater_m": each.headwater,
+        "tailwater_m": each.tailwater,
+        "governs": each.governs,
+        "answer": each.answer,
+        "why": say(each.why, "si"),
+        "warnings": list(say_all(each.warnings, "si")),
+        "remedy": None
+        if remedy is None
+        else {
+            "diameter_m": None if remedy.size is None else remedy.size.inside,
+            "barrels": remedy.barrels,
+            "headwater_m": remedy.headwater,
+            "drive_raised_m": remedy.raised,
+            "cost": _cost(remedy.cost),
+            "why": say(remedy.why, "si"),
+        },
+    }
+
+
+def _cost(job: PricedJob | None) -> dict[str, float] | None:
+    return None if job is None else {"low": job.low, "likely": job.likely, "high": job.high}

@@ -9,6 +9,8 @@ OUTFALL_KINDS = ("swale", "ditch", "curb", "inlet", "pond", "daylight", "soakawa
 SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
 CROSSINGS = ("never", "careful")
 _UNKNOWN = math.nan
+# what a lot is called, the first that is given
+_NAMES = (Attribute("name"), Attribute("lot"), Attribute("address"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class LayerKind:
 LAYER_KINDS = {
     kind.key: kind
     for kind in (
-        LayerKind("parcel", ("polygon",)),
+        LayerKind("parcel", ("polygon",), _NAMES),
         LayerKind(
             "roofs",
             ("polygon",),
@@ -80,6 +82,7 @@ LAYER_KINDS = {
                 Attribute("material"),
                 Attribute("invert_up", "length", _UNKNOWN),
                 Attribute("invert_down", "length", _UNKNOWN),
+                Attribute("silt", "length", _UNKNOWN, least=0.0, most=10.0),
             ),
         ),
         LayerKind(
@@ -87,7 +90,7 @@ LAYER_KINDS = {
             ("point", "line"),
             (
                 Attribute("kind", allowed=OUTFALL_KINDS, required=True), Attribute("level", "length", _UNKNOWN),
-                Attribute("highest_level", "length", _UNKNOWN),
+                Attribute("highest_level", "length", _UNKNOWN), *_NAMES,
             ),
         ),
         LayerKind(

@@ -17,6 +17,7 @@ from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.rules import RuleOverride, Rules
 from pipelines.inputs.site_ground import SiteInputs, open_site
 from pipelines.inputs.swale_ground import read_swale_ground
+from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
@@ -52,6 +53,7 @@ class OpenedSwales:
     lines: list[LineString]
     names: list[str]
     culverts: list[Any]
+    prices: Prices
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +74,8 @@ class SwaleCase:
         At which water travels down each, that of the full swale. [m/s]
     soaking_rates : tuple of float
         Of the ground under each. [m/s]
+    prices : Prices
+        Of what a culvert and a re-cut take.
     """
 
     inputs: SiteInputs
@@ -88,6 +92,7 @@ class SwaleCase:
     velocities: tuple[float, ...]
     soaking_rates: tuple[float, ...]
     warnings: tuple[Said, ...]
+    prices: Prices
 
 
 def open_swales(site_path: Path) -> OpenedSwales:
@@ -104,7 +109,9 @@ def open_swales(site_path: Path) -> OpenedSwales:
     names = [name if "swale" in name.lower() else f"swale {name}" for name in given]
     check_swale_lines(lines, names, inputs.layers.roofs)
     rules = _rules_of(inputs)
-    return OpenedSwales(inputs, rules, lines, names, culverts_by_swale(lines, inputs.layers.culverts, rules))
+    priced = inputs.site.prices
+    prices = default_prices() if priced is None else read_prices(priced.file)
+    return OpenedSwales(inputs, rules, lines, names, culverts_by_swale(lines, inputs.layers.culverts, rules), prices)
 
 
 def _rules_of(inputs: SiteInputs) -> Rules:
@@ -152,7 +159,9 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
         capacities, given.cover or GRASS, given.downstream_level,
         tuple(float(np.clip(np.median(each.velocity), slowest, fastest)) for each in capacities),
         tuple(_soaking_rate(inputs, surfaces, site) for site in sites),
-        (*inputs.layers.warnings, *surface.warnings, *notes, *(said for site in sites for said in site.warnings)),
+        (*inputs.layers.warnings, *surface.warnings, *opened.prices.warnings, *notes,
+         *(said for site in sites for said in site.warnings)),
+        opened.prices,
     )  # fmt: skip
 
 

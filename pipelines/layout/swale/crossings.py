@@ -11,6 +11,7 @@ from shapely import LineString, Point
 from pipelines.hydraulics.channel.barrel import circular_barrel
 from pipelines.hydraulics.channel.culvert import Culvert, CulvertInlet, culvert_inlet
 from pipelines.hydraulics.channel.drive_crossing import DriveCrossing
+from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import Rules
 from terrain.arrays import FloatArray
 from terrain.ground import Ground
@@ -162,19 +163,25 @@ def measure_drive(
         flat, Point(line.coords[-1])
     )
     given = (float(row.invert_up_m), float(row.invert_down_m))
-    diameter = float(row.diameter_m)
+    diameter, silt = float(row.diameter_m), float(np.nan_to_num(row.silt_m))
     assumed = []
     if not np.isfinite(diameter):
         diameter = rules["swale_culvert_diameter"].likely
         assumed.append(reason("swale_culvert_diameter_assumed", diameter=diameter))
-    up = given[0] if np.isfinite(given[0]) else section.bottom
-    down = given[1] if np.isfinite(given[1]) else below.bottom
+    if silt >= diameter:
+        raise LayerError(
+            f"culvert {row.id}: silt of {silt:g} m fills its {diameter:g} m; give the depth of the silt, less than its "
+            "diameter, or leave the culvert out"
+        )
+    # a given invert is the pipe's own; the raster shows what lies in it
+    up = given[0] + silt if np.isfinite(given[0]) else section.bottom
+    down = given[1] + silt if np.isfinite(given[1]) else below.bottom
     if not all(np.isfinite(given)):
         assumed.append(reason("swale_culvert_inverts_read"))
     inlet, roughness = _inlet_of(str(row.material), rules)
     if not str(row.material).strip():
         assumed.append(reason("swale_culvert_material_assumed"))
-    culvert = Culvert(circular_barrel(diameter), inlet, max(line.length, 0.5), roughness, up, down)
+    culvert = Culvert(circular_barrel(diameter, silt), inlet, max(line.length, 0.5), roughness, up, down)
     drive = DriveCrossing(culvert, ridge.offsets, ridge.heights)
     return SwaleCrossing(
         id, span.start, span.end, above, ridge, drive, True, span.dam, diameter, str(row.material),

@@ -1,7 +1,7 @@
 """Discharges to swales: from screened lots, asked about, and the outlets that a site file gives."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
 from pipelines.inputs.lot_results import LotResult, read_lot_results
 from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.swale.case import SwaleCase
+from pipelines.layout.swale.lot_names import name_at, names_of, told_apart
 from pipelines.layout.swale.outlets import SwaleOutlet
 from pipelines.layout.swale.tailwater import GravityLine
 from pipelines.layout.swale.water import PointDischarge, place_discharge, place_or_refuse
@@ -64,7 +65,7 @@ def place_discharges(
             line = _gravity_line(case, outlet.line, pipe, outlet.run_flow)
             outlets[each.swale].append(
                 _outlet(case, each, outlet.kind, outlet.point, None if line is None else line.invert_down,
-                        0.0 if pipe is None else pipe.inside, line)
+                        0.0 if pipe is None else pipe.inside, line, result.name)
             )  # fmt: skip
     for number, one in enumerate(asked, start=1):
         point = frame.from_map(Point(one.easting, one.northing))
@@ -72,7 +73,9 @@ def place_discharges(
         placed.append(each)
         outlets[each.swale].append(_outlet(case, each, "what_if", point, None, 0.0, None))
     layer = case.inputs.layers.outfalls
-    for shape, kind, level, feature in zip(layer.geometry, layer["kind"], layer["level_m"], layer["id"], strict=True):
+    parcels = case.inputs.layers.parcels
+    rows = zip(layer.geometry, layer["kind"], layer["level_m"], layer["id"], names_of(layer), strict=True)
+    for shape, kind, level, feature, name in rows:
         point = shape if shape.geom_type == "Point" else shapely.centroid(shape)
         each = place_discharge(case.sites, f"outfall {feature}", "", 0.0, point, within=beside)
         if each is None or kind not in ("swale", "ditch"):
@@ -82,8 +85,16 @@ def place_discharges(
         known_better = any(shapely.distance(point, Point(o.x, o.y)) < same for o in outlets[each.swale])
         if not known_better:
             known = float(level) if np.isfinite(level) else None
-            outlets[each.swale].append(_outlet(case, each, str(kind), point, known, 0.0, None))
-    return tuple(placed), outlets
+            outlets[each.swale].append(
+                _outlet(case, each, str(kind), point, known, 0.0, None, name or name_at(point, parcels))
+            )
+    return tuple(placed), _named(outlets)
+
+
+def _named(outlets: list[list[SwaleOutlet]]) -> list[list[SwaleOutlet]]:
+    every = [each for own in outlets for each in own]
+    names = iter(told_apart([each.name for each in every], [each.id for each in every]))
+    return [[replace(each, name=next(names)) for each in own] for own in outlets]
 
 
 def _outlet(
@@ -94,13 +105,14 @@ def _outlet(
     invert: float | None,
     diameter: float,
     line: GravityLine | None,
+    name: str = "",
 ) -> SwaleOutlet:
     site = case.sites[placed.swale]
     bottom = float(np.interp(placed.station, site.profile.station, site.profile.bottom))
     above = case.rules["outlet_above_swale"].likely
     return SwaleOutlet(
         placed.id, kind, point.x, point.y, placed.station, bottom + above if invert is None else invert,
-        invert is None, diameter, placed.flow, line,
+        invert is None, diameter, placed.flow, line, name,
     )  # fmt: skip
 
 

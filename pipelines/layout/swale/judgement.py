@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.hydraulics.channel.drive_crossing import CrossingFlow
 from pipelines.hydraulics.channel.permissible_velocity import permissible_velocity
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
@@ -78,6 +79,8 @@ class CrossingFinding:
         takes_it, short (the drive is overtopped) or cannot_tell.
     measure : Reason
         What to measure on site.
+    warnings : tuple of Reason
+        What a reader must know of its culvert.
     """
 
     crossing: SwaleCrossing
@@ -90,6 +93,7 @@ class CrossingFinding:
     answer: SwaleAnswer
     why: Reason
     measure: Reason
+    warnings: tuple[Reason, ...] = ()
 
 
 def judge_reaches(
@@ -168,23 +172,34 @@ def _judge_crossing(crossing: SwaleCrossing, levels: SwaleLevels) -> CrossingFin
     flow = float(levels.surface.flow[crossing.above])
     answer: SwaleAnswer
     measure = reason("swale_measure_culvert")
+    warnings = _warnings(crossing, passed)
+    notes = (*crossing.assumed, *warnings)
     if not crossing.given:
         height = crossing.dam.height if crossing.dam is not None else 0.0
-        answer, why = "cannot_tell", reason("swale_drive_suspected", height=height)
+        answer, why = "cannot_tell", reason(
+            "swale_drive_suspected", height=height, station=crossing.ridge.crest, level=passed.headwater
+        )
         measure = reason("swale_measure_suspected_culvert")
     elif passed.over > 0.0:
         answer, why = "short", reason(
-            "swale_drive_overtopped", over=passed.over, flow=flow, through=passed.through, assumed=crossing.assumed
+            "swale_drive_overtopped", over=passed.over, flow=flow, through=passed.through, notes=notes
         )
     else:
         spare = crossing.ridge.lowest - passed.headwater
         answer, why = "takes_it", reason(
-            "swale_drive_passes", flow=flow, control=passed.governs, spare=spare, assumed=crossing.assumed
+            "swale_drive_passes", flow=flow, control=passed.governs, spare=spare, notes=notes
         )
     return CrossingFinding(
         crossing, flow, passed.through, passed.over, passed.headwater, float(levels.level[crossing.above + 1]),
-        passed.governs, answer, why, measure,
+        passed.governs, answer, why, measure, warnings,
     )  # fmt: skip
+
+
+def _warnings(crossing: SwaleCrossing, passed: CrossingFlow) -> tuple[Reason, ...]:
+    """What is to be known of a culvert; inverts read off the raster don't show that it slopes the wrong way."""
+    said = passed.culvert.warnings if passed.culvert is not None else ()
+    read = any(each.code == "swale_culvert_inverts_read" for each in crossing.assumed)
+    return tuple(each for each in said if not (read and each.code == "culvert_adverse"))
 
 
 def _drive_below(

@@ -32,6 +32,8 @@ class SwaleOutlet:
         That it adds, 0 where unknown. [m3/s]
     line : GravityLine or None
         The run behind it.
+    name : str
+        What people call it: its lot's name, its id where it has none.
     """
 
     id: str
@@ -44,6 +46,7 @@ class SwaleOutlet:
     diameter: float
     flow: float
     line: GravityLine | None
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,7 +1,7 @@
 """Re-cutting a measured swale: what must stay, the least digging, and what it carries then."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,10 +9,12 @@ import shapely
 
 from pipelines.hydraulics.channel.open_channel import cross_section, wetted_section
 from pipelines.inputs.rules import Rules
+from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.recut import LevelLimit, NoRecut, Recut, plan_recut
 from pipelines.layout.swale.recut_section import RecutSection, recut_section
 from pipelines.layout.swale.site import SwaleSite
+from pipelines.layout.swale.swale_costs import PricedJob, cost_of_recut
 from terrain.arrays import FloatArray
 from terrain.reason import Reason, reason
 
@@ -36,6 +38,8 @@ class RecutStretch:
     needed : bool
         Its ground keeps water, or would keep what a stretch above lets go once that is dug. False where only a
         culvert or the flow makes it short: then digging does not help.
+    cost : PricedJob or None
+        Of a re-cut that is needed.
     """
 
     id: str
@@ -46,6 +50,7 @@ class RecutStretch:
     capacity: FloatArray
     why_not: Reason | None
     needed: bool
+    cost: PricedJob | None = None
 
 
 def recut_swale(
@@ -84,6 +89,18 @@ def recut_swale(
         name = f"{site.id}-D{len(stretches) + 1}"
         stretches.append(RecutStretch(name, first, last, sections, recut, capacity, _why_not(found, rules), needed))
     return tuple(stretches)
+
+
+def priced_stretches(
+    stretches: Sequence[RecutStretch], prices: Mapping[str, UnitPrice], rules: Rules
+) -> tuple[RecutStretch, ...]:
+    """Re-cuts, those that are needed with the price of each by itself."""
+    return tuple(
+        replace(each, cost=cost_of_recut(each.recut, each.sections, prices=prices, rules=rules))
+        if each.needed and each.recut is not None and each.recut.total > 0.0
+        else each
+        for each in stretches
+    )
 
 
 def _dams(above: RecutStretch, sections: Sequence[RecutSection], rules: Rules) -> bool:

@@ -114,6 +114,7 @@ def _outlets(plot: Plot, found: SwaleFinding, one: float) -> None:
         x, y = plot.x(each.outlet.station / one), plot.y(each.outlet.invert / one)
         free = each.tailwater.state == "free"
         plot.add("circle", cx=x, cy=y, r=4.0, fill="#ffffff" if free else BAD, stroke=INK, stroke_width=1.3)
+        plot.text(x, y + 15.0, each.outlet.name, size=9.0, anchor="middle", halo=True, fill=INK)
 
 
 def _legend(plot: Plot, rows: Sequence[tuple[str, str, str | None]]) -> None:
