@@ -151,6 +151,25 @@ def test_drives_read_the_same_on_terminal_page_layers_and_json(one_drive, tmp_pa
     assert level == pytest.approx(told["headwater_m"]) == pytest.approx(drive.headwater)
 
 
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_a_suspected_culvert_reads_the_same_everywhere(write_swale_site, tmp_path, units):
+    findings = check_swale(write_swale_site(tmp_path / "site", trapezoid, ground=drive_at(100.3), units=units))
+    write_swales(findings, tmp_path / "out")
+    (drive,) = findings.swales[0].crossings
+    foot, unit = (0.3048, "ft") if units == "us" else (1.0, "m")
+    row = gpd.read_file(tmp_path / "out" / "swale.gpkg", layer="suspected_culverts").iloc[0]
+    (told,) = json.loads((tmp_path / "out" / "summary.json").read_text())["swales"][0]["suspected_culverts"]
+    for name in ("station", "headwater", "drive_level"):
+        assert row[f"{name}_{unit}"] * foot == pytest.approx(told[f"{name}_m"])
+    assert told["headwater_m"] == pytest.approx(drive.headwater)
+    page = html.unescape(re.sub(r"<[^>]+>", "", (tmp_path / "out" / "report.html").read_text(encoding="utf-8")))
+    written = f"at {drive.headwater / foot:.2f} {unit}"
+    for text in (" ".join(blocks_as_text(swale_answer_blocks(findings), 100).split()), page, row["why"]):
+        assert say(drive.why, units) in text
+        assert written in text
+    assert findings.swales[0].remedies == (None,)
+
+
 @pytest.mark.parametrize(
     ("given", "called"),
     [({"name": "Mill end"}, "Mill end"), ({"lot": 7}, "lot 7"), ({"address": "3 Sedge Way"}, "3 Sedge Way"),

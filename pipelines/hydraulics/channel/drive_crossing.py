@@ -128,7 +128,7 @@ def crossing_flow(crossing: DriveCrossing, flow: float, *, tailwater: float) -> 
     require_finite(tailwater=tailwater)
     culvert = crossing.culvert
     if flow == 0.0:
-        level = tailwater if culvert is None else max(tailwater, culvert.invert_up)
+        level = tailwater if culvert is None else culvert_flow(culvert, flow, tailwater=tailwater).headwater
         return CrossingFlow(level, 0.0, 0.0, "none", None)
     if culvert is None:
         return CrossingFlow(_weir_level(crossing, flow, tailwater), 0.0, flow, "weir", None)

@@ -1,5 +1,7 @@
 """A drive and its culvert share a flow."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -43,3 +45,9 @@ def test_tailwater_drowns_it():
 def test_dry():
     found = crossing_flow(DRIVE, 0.0, tailwater=9.0)
     assert (found.headwater, found.governs) == (10.0, "none")
+
+
+def test_what_an_adverse_culvert_keeps_back_stays():
+    adverse = replace(DRIVE, culvert=replace(CULVERT, invert_down=10.05))
+    assert crossing_flow(adverse, 0.0, tailwater=9.0).headwater == 10.05
+    assert crossing_flow(adverse, 1e-9, tailwater=9.0).headwater == pytest.approx(10.05, abs=0.001)
