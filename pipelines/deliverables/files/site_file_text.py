@@ -129,8 +129,9 @@ layer = {layer}{where}
 # file = "shots.csv"
 
 # [rain]
-# table = "rain.csv"      # or depth = "3 in" and duration = "20 min"
-# return_period = "10 yr"
+# table = "rain.csv"      # best; or depth = "4.5 in" and duration = "24 h", which is spread as a nested storm by the
+#                         # ratios of type = "II" (NRCS I, IA, II or III), or not: distribution = "constant"
+# return_period = "10 yr" # with a table
 
 # [soil]
 # group = "C"             # hydrologic soil group A, B, C or D; or file and layer with an attribute group
