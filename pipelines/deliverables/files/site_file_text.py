@@ -122,7 +122,9 @@ layer = {layer}{where}
 # [outfalls]              # points or lines: kind = swale, ditch, curb, inlet, pond, daylight or soakaway
 # file = "outfalls.gpkg"
 
-# [complaints]            # points: what, date, depth_in, hours
+# [complaints]            # points: what, date, depth_in, hours; and, since they tell surface from ground water:
+#                         # where: basement, crawl_space, wall, patio, lawn, drive or street
+#                         # season: in_rain, days_after, always or thaw
 # file = "complaints.gpkg"
 
 # [levels]                # shots of a level: point, easting, northing, height_m or height_ft

@@ -66,6 +66,8 @@ class CheckNeeds:
         Places whose levels decide a verdict that this lidar leaves open.
     works, pump, roofs_known, swale : bool
         Whether anything is dug, lifted, whether roofs were given, whether an outfall is a swale or ditch.
+    ground_water : bool
+        Whether it may not be surface water at all.
     """
 
     deciding_shots: tuple[Said, ...]
@@ -73,6 +75,7 @@ class CheckNeeds:
     pump: bool
     roofs_known: bool
     swale: bool
+    ground_water: bool = False
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
@@ -81,6 +84,7 @@ def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
         (bool(needs.deciding_shots), reason("check_deciding_shots", shots=needs.deciding_shots)),
         (True, reason("check_levels", swale=needs.swale)),
         (True, reason("check_with_hose")),
+        (needs.ground_water, reason("check_hole_for_ground_water")),
         (needs.works, reason("check_test_hole")),
         (True, reason("check_downspouts")),
         (needs.works, reason("check_utility_marks")),
