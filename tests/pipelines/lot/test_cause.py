@@ -95,6 +95,8 @@ def test_hillside_water_in_a_walk_out_basement_is_referred_out_with_a_test_hole(
     built = (*plan.pipe_runs, *plan.catch_basins, *plan.french_drains, *plan.channel_drains, *plan.sumps)
     assert (built, plan.take_off) == ((), ())
     assert "check_hole_for_ground_water" in codes(plan.site_checks)
+    # a test hole is dug too: the call before it goes with it
+    assert "before_you_dig" in [each.id for each in findings.cautions]
     (told,) = say_all(plan.refer_out, "us")
     assert "test hole" in told
     assert "Refer it to an engineer; nothing is proposed here" in told
