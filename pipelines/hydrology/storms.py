@@ -16,8 +16,8 @@ from terrain.reason import Reason, reason
 from terrain.unit_table import DAY, HOUR, MINUTE
 
 NrcsType = Literal["I", "IA", "II", "III"]
-Distribution = Literal["nested", "I", "IA", "II", "III"]
-"""How the rain of a table falls in time."""
+Distribution = Literal["nested", "constant", "I", "IA", "II", "III"]
+"""How rain falls in time; constant is for one depth and duration alone."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,13 +36,16 @@ class DesignStorm:
         [s]
     return_period : float or None
         None where it is not known. [yr]
+    rain_type : str or None
+        NRCS type whose ratios a nested storm is made of, where no table was given.
     """
 
-    distribution: Distribution | Literal["constant"]
+    distribution: Distribution
     step: float
     depths: FloatArray
     duration: float
     return_period: float | None = None
+    rain_type: NrcsType | None = None
 
     @property
     def depth(self) -> float:
@@ -54,8 +57,12 @@ class DesignStorm:
         """What it is called."""
         if self.distribution == "constant":
             return reason("storm_constant", depth=self.depth, duration=self.duration)
+        if self.rain_type is not None:
+            return reason("storm_nested_by_type", depth=self.depth, duration=self.duration, type=self.rain_type)
         if self.distribution == "nested":
             return reason("storm_nested", return_period=self.return_period, duration=self.duration)
+        if self.return_period is None:
+            return reason("storm_nrcs_of_depth", depth=self.depth, duration=self.duration, type=self.distribution)
         return reason(
             "storm_nrcs", return_period=self.return_period, duration=self.duration, type=self.distribution
         )

@@ -100,18 +100,28 @@ class Levels(Section):
 
 
 class Rain(Section):
-    """[rain]: a table, or one depth [m] and duration [s]; return_period [yr]."""
+    """[rain]: a table, or one depth [m] and duration [s]; return_period [yr].
+
+    distribution is how it falls in time: nested where it is silent; constant only for a depth and duration. type is
+    the NRCS type of rainfall whose ratios say how much of a depth falls in its heaviest minutes.
+    """
 
     table: ExistingPath | None = None
     depth: Length | None = None
     duration: Duration | None = None
     return_period: ReturnPeriod | None = None
-    distribution: Literal["nested", "I", "IA", "II", "III"] | None = None
+    distribution: Literal["nested", "constant", "I", "IA", "II", "III"] | None = None
+    type: Literal["I", "IA", "II", "III"] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "Rain":
         if self.table is not None and (self.depth is not None or self.duration is not None):
             raise ValueError("give either table or depth and duration, not both")
+        if self.table is not None and (self.type is not None or self.distribution == "constant"):
+            key = "type" if self.type is not None else 'distribution = "constant"'
+            raise ValueError(f"{key} is for a depth and duration; a table says itself how much falls in how long")
+        if self.type is not None and self.distribution not in (None, "nested"):
+            raise ValueError("give either type, or a distribution that is not nested, not both")
         if (self.depth is None) != (self.duration is None):
             missing = "duration" if self.duration is None else "depth"
             raise ValueError(f"{missing} is missing; one storm is given by depth and duration together")

@@ -9,11 +9,12 @@ from pipelines.layout.catching.design_flows import DesignFlows, design_flows, ru
 from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
+from pipelines.layout.diagnosis.cause import Cause, cause_of
 from pipelines.layout.diagnosis.diagnose import Diagnosis, diagnose, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
-from pipelines.layout.diagnosis.stops import ground_water_signs, reasons_to_stop
+from pipelines.layout.diagnosis.stops import reasons_to_stop
 from pipelines.layout.improvements import (
     all_outfalls,
     only_served,
@@ -140,11 +141,11 @@ def _nothing_built(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, verdict: Said, stops: tuple[Said, ...]
 ) -> LotPlan:
     why = stops[0] if stops else verdict
+    cause = _cause(inputs, found)
     cures = Alternative(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True
     )
-    cause = cause_of(inputs, found)
-    parts = stopped(why) if stops else nothing_built(found, catching, cause, verdict)
+    parts = stopped(why) if stops else nothing_built(found, catching, _part(cause), verdict)
     plan = Plan(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
@@ -154,8 +155,8 @@ def _nothing_built(
         cures=catching.cures,
         alternatives=() if stops else (cures,),
         refer_out=stops,
-        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False)),
-        warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
+        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False, _is_open(cause))),
+        warnings=(*cause.doubts, *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
@@ -175,14 +176,14 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
         )
         for site in catching.basins
     )
-    why = reason("roofs_not_given")
+    cause, why = _cause(inputs, found), reason("roofs_not_given")
     plan = Plan(
         verdict=why,
-        parts=provisional(cause_of(inputs, found), why),
+        parts=provisional(_part(cause), why),
         catch_basins=basins,
         discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
-        site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False)),
-        warnings=catching.refused,
+        site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False, _is_open(cause))),
+        warnings=(*cause.doubts, *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
@@ -213,9 +214,10 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
+    cause = _cause(inputs, found)
     looks: dict[str, Part] = {}
     left = troubles_left(found, served, division, water, rules)
-    parts = with_works(cause_of(inputs, found), chosen, looks, left)
+    parts = with_works(_part(cause), chosen, looks, left)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
@@ -232,9 +234,13 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         alternatives=alternatives,
         sizes=sizes,
         take_off=lines,
-        site_checks=site_checks(CheckNeeds((*_doubted(found), *chosen.deciding), True, bool(works.sumps), True, swale)),
+        site_checks=site_checks(
+            CheckNeeds(
+                (*_doubted(found), *chosen.deciding), True, bool(works.sumps), True, swale, _is_open(cause)
+            )
+        ),
         warnings=(
-            *ground_water_signs(situation.complaints),
+            *cause.doubts,
             *catching.refused,
             *chosen.warnings,
             *own_crossings(works.pipe_runs, rules["pipe_clearance"].likely),
@@ -315,8 +321,9 @@ def _no_way_out(
     alternatives: tuple[Alternative, ...],
     ways: Sequence[Way],
 ) -> LotPlan:
+    cause = _cause(inputs, found)
     refused = tuple(reason("way_refused", way=WAYS[way.mode], why=way.depends_on) for way in ways)
-    parts = no_way(cause_of(inputs, found), reason("no_way_found", ways=refused))
+    parts = no_way(_part(cause), reason("no_way_found", ways=refused))
     plan = Plan(
         verdict=headline(found, parts, reason("no_lawful_way"), None),
         parts=parts,
@@ -325,23 +332,22 @@ def _no_way_out(
         ),
         cures=catching.cures,
         alternatives=alternatives,
-        site_checks=site_checks(CheckNeeds((), False, False, True, False)),
-        warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
+        site_checks=site_checks(CheckNeeds((), False, False, True, False, _is_open(cause))),
+        warnings=(*cause.doubts, *catching.refused),
     )
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
-def cause_of(inputs: PlanInputs, found: Diagnosis) -> Part:
-    """Whether what is wrong is surface water."""
-    signs = ground_water_signs(inputs.situation.complaints)
-    if signs:
-        return Part("cannot_tell", signs[0])
-    if not found.troubles:
-        return Part("not_needed", reason("part_not_needed"))
-    if not any(trouble.certain for trouble in found.troubles):
-        places = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
-        return Part("cannot_tell", reason("wet_within_lidar_error", places=places))
-    return Part("sure", reason("cause_is_rain", places=tuple(dict.fromkeys(each.name for each in found.troubles))))
+def _cause(inputs: PlanInputs, found: Diagnosis) -> Cause:
+    return cause_of(inputs.site, inputs.layers, inputs.situation, found)
+
+
+def _part(cause: Cause) -> Part:
+    return Part(cause.state, cause.why)
+
+
+def _is_open(cause: Cause) -> bool:
+    return bool(cause.doubts) or cause.state == "no"
 
 
 def _doubted(found: Diagnosis) -> tuple[Reason, ...]:

@@ -122,15 +122,18 @@ layer = {layer}{where}
 # [outfalls]              # points or lines: kind = swale, ditch, curb, inlet, pond, daylight or soakaway
 # file = "outfalls.gpkg"
 
-# [complaints]            # points: what, date, depth_in, hours
+# [complaints]            # points: what, date, depth_in, hours; and, since they tell surface from ground water:
+#                         # where: basement, crawl_space, wall, patio, lawn, drive or street
+#                         # season: in_rain, days_after, always or thaw
 # file = "complaints.gpkg"
 
 # [levels]                # shots of a level: point, easting, northing, height_m or height_ft
 # file = "shots.csv"
 
 # [rain]
-# table = "rain.csv"      # or depth = "3 in" and duration = "20 min"
-# return_period = "10 yr"
+# table = "rain.csv"      # best; or depth = "4.5 in" and duration = "24 h", which is spread as a nested storm by the
+#                         # ratios of type = "II" (NRCS I, IA, II or III), or not: distribution = "constant"
+# return_period = "10 yr" # with a table
 
 # [soil]
 # group = "C"             # hydrologic soil group A, B, C or D; or file and layer with an attribute group

@@ -7,6 +7,8 @@ from pipelines.inputs.shapes.layer_columns import Attribute
 
 OUTFALL_KINDS = ("swale", "ditch", "curb", "inlet", "pond", "daylight", "soakaway")
 SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
+COMPLAINT_PLACES = ("basement", "crawl_space", "wall", "patio", "lawn", "drive", "street")
+COMPLAINT_SEASONS = ("in_rain", "days_after", "always", "thaw")
 CROSSINGS = ("never", "careful")
 _UNKNOWN = math.nan
 # what a lot is called, the first that is given
@@ -101,6 +103,8 @@ LAYER_KINDS = {
                 Attribute("date"),
                 Attribute("depth", "length", _UNKNOWN, least=0.0, most=10.0),
                 Attribute("hours", "number", _UNKNOWN, least=0.0),
+                Attribute("where", allowed=COMPLAINT_PLACES),
+                Attribute("season", allowed=COMPLAINT_SEASONS),
             ),
         ),
         LayerKind("soil", ("polygon",), (Attribute("group", allowed=SOIL_GROUPS, required=True), Attribute("name"))),

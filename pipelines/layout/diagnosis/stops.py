@@ -1,23 +1,13 @@
 """What is referred out: sites for which nothing is proposed here."""
 
-from collections.abc import Sequence
-
 import numpy as np
-from shapely import Point
 
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
+from pipelines.layout.diagnosis.cause import reasons_to_refer
 from pipelines.layout.diagnosis.situation import Situation
 from terrain.ground import OPEN
 from terrain.reason import Reason, reason
-
-_GROUND_WATER = ("never dries", "without rain", "crawl", "basement", "damp wall", "seep", "spring", "all year")
-_KEPT_OFF = {
-    "sinkhole": reason("refer_sinkhole"),
-    "flood": reason("refer_floodplain"),
-    "tide": reason("refer_tidal_water"),
-    "wetland": reason("refer_wetland"),
-}
 
 
 def reasons_to_stop(site: SiteFile, layers: SiteLayers, situation: Situation) -> tuple[Reason, ...]:
@@ -39,18 +29,7 @@ def reasons_to_stop(site: SiteFile, layers: SiteLayers, situation: Situation) ->
     tall = walls[(walls["height_m"] > high) & walls["kind"].str.contains("wall", case=False)]
     if len(tall):
         reasons.append(reason("refer_tall_wall", height=float(tall["height_m"].max()), limit=high))
-    kinds = layers.keep_out[layers.keep_out.intersects(layers.parcel)]["kind"].str.lower()
-    reasons += [told for key, told in _KEPT_OFF.items() if kinds.str.contains(key).any()]
-    return tuple(reasons)
-
-
-def ground_water_signs(complaints: Sequence[tuple[Point, Reason]]) -> tuple[Reason, ...]:
-    """Complaints that speak of ground water, which works on the surface do not cure."""
-    return tuple(
-        reason("may_be_ground_water", seen=seen)
-        for _, seen in complaints
-        if any(sign in seen["what"].lower() for sign in _GROUND_WATER)
-    )
+    return (*reasons, *reasons_to_refer(layers, situation))
 
 
 def _steep_share(situation: Situation) -> float:

@@ -20,6 +20,7 @@ _SWALE = ("swale_keeper", reason("caution_swale"))
 _BORING = ("boring", reason("caution_boring"))
 _ICE = ("ice", reason("caution_ice"))
 _SEPTIC_AND_WELLS = ("septic_wells", reason("caution_septic_and_wells"))
+_HOLE = reason("check_hole_for_ground_water")
 _NEIGHBORS = ("neighbours", reason("caution_neighbors"))
 
 
@@ -33,6 +34,8 @@ def cautions_for(plan: Plan, *, septic_or_well: bool) -> tuple[tuple[str, Reason
     chosen = list(_ALWAYS)
     if plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins:
         chosen += _DIGGING
+    elif _HOLE in plan.site_checks:
+        chosen.append(_BEFORE_YOU_DIG)
     if plan.sumps:
         chosen.append(_PUMP)
     if any(run.under_paving > 0.0 for run in plan.pipe_runs):
@@ -66,6 +69,8 @@ class CheckNeeds:
         Places whose levels decide a verdict that this lidar leaves open.
     works, pump, roofs_known, swale : bool
         Whether anything is dug, lifted, whether roofs were given, whether an outfall is a swale or ditch.
+    ground_water : bool
+        Whether it may not be surface water at all.
     """
 
     deciding_shots: tuple[Said, ...]
@@ -73,6 +78,7 @@ class CheckNeeds:
     pump: bool
     roofs_known: bool
     swale: bool
+    ground_water: bool = False
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
@@ -81,6 +87,7 @@ def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
         (bool(needs.deciding_shots), reason("check_deciding_shots", shots=needs.deciding_shots)),
         (True, reason("check_levels", swale=needs.swale)),
         (True, reason("check_with_hose")),
+        (needs.ground_water, _HOLE),
         (needs.works, reason("check_test_hole")),
         (True, reason("check_downspouts")),
         (needs.works, reason("check_utility_marks")),

@@ -53,6 +53,8 @@ def test_a_table_that_ends_early_makes_a_shorter_storm_and_says_so():
     assert reason("two_year_rain_from_table", table="rain.csv", years=2.0, duration=7200.0) in rain.notes
     with pytest.raises(RainError, match=r"24 h lies outside rain\.csv"):
         rain_from_table(short, 10.0, distribution="II")
+    with pytest.raises(RainError, match="rain at constant intensity is one depth and duration"):
+        rain_from_table(short, 10.0, distribution="constant")
 
 
 def test_shortest_duration_that_does_not_divide_the_storm_is_rounded_up():
@@ -68,19 +70,49 @@ def test_return_period_outside_the_table_is_an_error():
         rain_from_table(FULL, 500.0)
 
 
-def test_given_rain_is_of_one_intensity():
-    rain = rain_given(0.0762, 1200.0, two_year_24h_depth=0.08)
+def test_rain_asked_to_be_constant_is_of_one_intensity_and_says_so():
+    rain = rain_given(0.0762, 1200.0, two_year_24h_depth=0.08, distribution="constant")
     assert rain.intensity(300.0) == pytest.approx(0.0762 / 1200)
     assert rain.intensity(2400.0) == pytest.approx(0.0762 / 2400)
     assert rain.storm.depth == pytest.approx(0.0762)
-    assert rain.notes == (reason("two_year_rain_assumed", depth=0.08),)
+    assert rain.storm.name == reason("storm_constant", depth=rain.storm.depth, duration=1200.0)
+    assert rain.notes == (
+        reason("rain_constant", depth=0.0762, duration=1200.0), reason("two_year_rain_assumed", depth=0.08),
+    )  # fmt: skip
 
+
+def test_a_depth_alone_is_nested_and_says_by_which_type():
+    site = Rain(depth="4.52 in", duration="24 h")
+    rain = design_rain(site, None, load_rules())
+    assert (rain.storm.distribution, rain.storm.rain_type, rain.return_period) == ("nested", "II", None)
+    spread = reason("rain_spread", depth=site.depth, duration=86400.0, type="II", named=False)
+    assert rain.notes == (spread, reason("two_year_rain_assumed", depth=0.7 * site.depth))
+    named = design_rain(Rain(depth="4.52 in", duration="24 h", type="III"), None, load_rules())
+    assert named.notes[0] == reason("rain_spread", depth=site.depth, duration=86400.0, type="III", named=True)
+    nrcs = design_rain(Rain(depth="4.52 in", duration="24 h", distribution="III"), None, load_rules())
+    assert (nrcs.storm.distribution, nrcs.storm.depth) == ("III", pytest.approx(site.depth))
+    assert nrcs.intensity(600.0) == named.intensity(600.0)
+
+
+def test_a_day_s_distribution_is_refused_for_another_time():
+    with pytest.raises(RainError, match=r'distribution = "II" is a rain of 24 h.*of 20 min.*give type = "II"'):
+        design_rain(Rain(depth="3 in", duration="20 min", distribution="II"), None, load_rules())
+
+
+def test_the_two_year_rain_of_a_site_file_stands_before_the_share_of_a_day():
+    site, day = Rain(depth="4 in", duration="24 h"), 4 * 0.0254
+    assert design_rain(site, None, load_rules()).two_year_24h_depth == pytest.approx(0.7 * day)
+    for key, value, expected in (("share", 0.5, 0.5 * day), ("rain", "3 in", 0.0762)):
+        own = load_rules().with_overrides(read_overrides({f"default_two_year_{key}": value}))
+        assert design_rain(site, None, own).two_year_24h_depth == pytest.approx(expected)
+    assert design_rain(Rain(depth="4 in", duration="2 h"), None, load_rules()).two_year_24h_depth == 0.08
 
 
 def test_assumed_rain_is_50_mm_in_an_hour_and_says_so():
     rain = design_rain(Rain(), None, load_rules())
     assert (rain.storm.depth, rain.storm.duration) == (pytest.approx(0.05), 3600.0)
     assert rain.notes[0] == reason("rain_assumed", depth=0.05, duration=3600.0)
+    assert rain.notes[1] == reason("rain_spread", depth=0.05, duration=3600.0, type="II", named=False)
     assert rain.return_period is None
 
 

@@ -13,7 +13,7 @@ from pipelines.hydrology.losses import composite_coefficient, dry_and_wet, runof
 from pipelines.hydrology.runoff_table import STEP, runoff_bounds, sub_catchment_runoff
 from pipelines.hydrology.surfaces import surface_share
 
-RAIN = rain_given(0.06, 3600.0, two_year_24h_depth=0.08)
+RAIN = rain_given(0.06, 3600.0, two_year_24h_depth=0.08, distribution="constant")
 LOT = (surface_share("lawn, fair", 800.0, "B"), surface_share("roof", 200.0, "B"))
 
 
@@ -67,6 +67,6 @@ def test_the_rational_method_says_nothing_of_large_ground():
 
 def test_rain_that_never_runs_off_makes_an_empty_hydrograph():
     sand = (surface_share("woods, good", 500.0, "A", compacted=False),)
-    found = row(sand, rain=rain_given(0.01, 3600.0, two_year_24h_depth=0.08))
+    found = row(sand, rain=rain_given(0.01, 3600.0, two_year_24h_depth=0.08, distribution="constant"))
     assert found.runoff_volume == 0.0
     assert found.hydrograph.peak == 0.0

@@ -16,7 +16,7 @@ from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot, find_low_spots
 from terrain.ground import OPEN, ROOF
 
-RAIN = rain_given(0.06, 3600.0, two_year_24h_depth=0.08)
+RAIN = rain_given(0.06, 3600.0, two_year_24h_depth=0.08, distribution="constant")
 SETTINGS = WaterSettings(compacted=True, tolerable={})
 
 

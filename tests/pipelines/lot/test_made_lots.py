@@ -20,7 +20,7 @@ COVER, DROP, DIG, CLEARANCE, SLOPE = 0.3048, 0.03048, 0.03048, 0.1524, 0.01
 """The trade's cover of 12 in, 0.1 ft at a basin, 0.1 ft of digging tolerance, 6 in over a swale's bottom, 1 %."""
 PIPE = find_pipe("4 in SDR-35")
 CROWN = PIPE.outside - PIPE.wall
-RAIN = '[rain]\ndepth = "75 mm"\nduration = "60 min"\n'
+RAIN = '[rain]\ndepth = "75 mm"\nduration = "60 min"\ndistribution = "constant"\n'
 LOT = box(10.0, 10.0, 40.0, 50.0)
 STREET = box(0.0, 0.0, 50.0, 10.0)
 SWALE = Point(25.25, 5.25)

@@ -195,3 +195,42 @@ def test_flat_lot_cannot_tell_until_a_level_is_read() -> None:
     assert lidar.site_checks[0].code == "check_deciding_shots"
     assert {line.mode for line in level.discharges} == {"gravity"}
     assert level.parts.fall.state == "sure"
+
+
+WITH_A_TABLE = [name for name in LOTS if 'table = "rain.csv"' in (SAMPLES / f"{name}.toml").read_text()]
+RAIN_TABLE = 'table = "rain.csv"\nreturn_period = "10 yr"'
+"""4.52 in fall in 24 h once in 10 years by it."""
+
+
+def of_the_day_alone(name: str, folder: Path, more: str = "") -> Findings:
+    """The lot, with the table's 24-hour depth in the table's place."""
+    for held in SAMPLES.iterdir():
+        (folder / held.name).symlink_to(held)
+    text = (SAMPLES / f"{name}.toml").read_text()
+    assert RAIN_TABLE in text
+    site = folder / "day_alone.toml"
+    site.write_text(text.replace(RAIN_TABLE, f'depth = "4.52 in"\nduration = "24 h"\n{more}'))
+    return screen_lot(site)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [name if name in ("lot_08", "lot_11") else pytest.param(name, marks=pytest.mark.thorough) for name in WITH_A_TABLE],
+)
+def test_peaks_of_a_day_s_depth_are_within_a_quarter_of_the_table_s(name: str, tmp_path: Path) -> None:
+    known, alone = screened(name), of_the_day_alone(name, tmp_path)
+    found = {row.id: row for row in alone.runoff}
+    for row in known.runoff:
+        assert found[row.id].hydrograph.peak == pytest.approx(row.hydrograph.peak, rel=0.25), row.id
+        assert found[row.id].rational_peak == pytest.approx(row.rational_peak, rel=0.25, nan_ok=True), row.id
+        assert found[row.id].runoff_volume == pytest.approx(row.runoff_volume, rel=1e-6)
+    most = [max((run.peak_flow for run in each.plan.pipe_runs), default=0.0) for each in (known, alone)]
+    assert most[1] == pytest.approx(most[0], rel=0.25)
+
+
+def test_constant_rain_is_asked_for_and_told(tmp_path: Path) -> None:
+    """The mean of 24 h makes a fraction of the table's peaks; that is what the warning is for."""
+    known, mean = screened("lot_11"), of_the_day_alone("lot_11", tmp_path, 'distribution = "constant"\n')
+    assert max(row.hydrograph.peak for row in mean.runoff) < 0.2 * max(row.hydrograph.peak for row in known.runoff)
+    told = " ".join(say_all(mean.warnings, "us"))
+    assert "The rain of 4.52 in in 24 h falls at constant intensity, as asked" in told
