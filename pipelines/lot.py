@@ -45,6 +45,7 @@ from pipelines.layout.planner import LotPlan, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
+from pipelines.layout.ways.outfall_water import look_for_lot
 from terrain.arrays import BoolArray
 from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
@@ -194,6 +195,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     progress("diagnosing the lot in the design storm, and planning", 0.5)
     situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse, shots=_shots(opened))
     reckoning = _reckoning(lot, situation, ground)
+    looks = look_for_lot(opened, lot.rain, situation)
     planned = plan_lot(
         PlanInputs(
             opened.site,
@@ -202,6 +204,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
             reckoning,
             lot.prices,
             None if lot.pump is None else pump_curve(*lot.pump),
+            looks,
         )
     )
     progress("running the other storms of the table", 0.85)

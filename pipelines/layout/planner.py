@@ -44,11 +44,8 @@ from pipelines.layout.verdict_parts import (
 )
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
-from pipelines.layout.ways.outfall_sites import (
-    daylight_places,
-    found_outfalls,
-    given_outfalls,
-)
+from pipelines.layout.ways.outfall_sites import daylight_places
+from pipelines.layout.ways.outfall_water import candidates, lawful, with_water
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
@@ -271,28 +268,12 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
 def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:
     situation, layers = inputs.situation, inputs.layers
     rules = situation.rules
-    outfalls = given_outfalls(
-        [
-            (shape, kind, float(level) if np.isfinite(level) else None)
-            for shape, kind, level in zip(
-                layers.outfalls.geometry, layers.outfalls["kind"], layers.outfalls["level_m"], strict=True
-            )
-        ],
-        situation.drainage, situation.parcel, rules, shots=situation.shots,
-        high_waters=[
-            float(level) if np.isfinite(level) else None for level in layers.outfalls["highest_level_m"]
-        ],
-    )
-    own = tuple(site for site in outfalls if site.kind == "daylight")
-    outfalls = tuple(site for site in outfalls if site.kind not in ("daylight", "soakaway"))
-    if not outfalls and not own:
-        outfalls = found_outfalls(
-            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
-        )
-    daylights = own or daylight_places(
+    sites, own = candidates(layers, situation)
+    outfalls = lawful(with_water(sites, inputs.looks), inputs.looks, catching)
+    daylights = lawful(own or daylight_places(
         situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
         paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
-    )
+    ), inputs.looks, catching)
     route_field = lot_field(
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,

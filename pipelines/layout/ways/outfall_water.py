@@ -1,0 +1,91 @@
+"""Outfalls with the water that stands there: candidates of a lot, what was found of them, which are lawful."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from pipelines.hydrology.design_rain import DesignRain
+from pipelines.inputs.shapes.layers import SiteLayers
+from pipelines.inputs.site_ground import SiteInputs
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import DownspoutSite, DrainSite
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.swale.outfall_look import OutfallLook, OutfallPlace, look_at_outfalls
+from pipelines.layout.ways.outfall_sites import OutfallSite, found_outfalls, given_outfalls
+
+
+def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallSite, ...], tuple[OutfallSite, ...]]:
+    """Places where lines may end off the lot, found ones where none is given; and daylight that is given."""
+    rules = situation.rules
+    sites = given_outfalls(
+        [
+            (shape, kind, float(level) if np.isfinite(level) else None)
+            for shape, kind, level in zip(
+                layers.outfalls.geometry, layers.outfalls["kind"], layers.outfalls["level_m"], strict=True
+            )
+        ],
+        situation.drainage, situation.parcel, rules, shots=situation.shots,
+        high_waters=[
+            float(level) if np.isfinite(level) else None for level in layers.outfalls["highest_level_m"]
+        ],
+    )
+    own = tuple(site for site in sites if site.kind == "daylight")
+    outfalls = tuple(site for site in sites if site.kind not in ("daylight", "soakaway"))
+    if not outfalls and not own:
+        outfalls = found_outfalls(
+            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
+        )
+    return outfalls, own
+
+
+def look_for_lot(inputs: SiteInputs, rain: DesignRain, situation: Situation) -> tuple[OutfallLook, ...]:
+    """Look once at every candidate of a lot."""
+    sites, _ = candidates(inputs.layers, situation)
+    reach = situation.rules["outfall_bottom_reach"].likely
+    return look_at_outfalls(
+        inputs, rain,
+        [
+            OutfallPlace(
+                site.id, site.kind, site.point, site.level,
+                any(shapely.distance(shot, site.point) <= reach for shot in situation.shots), site.high_water,
+            )
+            for site in sites
+        ],
+    )  # fmt: skip
+
+
+def with_water(sites: Sequence[OutfallSite], looks: Sequence[OutfallLook]) -> tuple[OutfallSite, ...]:
+    """Places with the design storm's level as it was found, where nobody gave one."""
+    levels = {(look.outfall, look.point): look.level for look in looks}
+    return tuple(
+        site if site.high_water is not None else replace(site, high_water=levels.get((site.id, site.point)))
+        for site in sites
+    )
+
+
+def lawful(
+    sites: Sequence[OutfallSite], looks: Sequence[OutfallLook], catching: Catching
+) -> tuple[OutfallSite, ...]:
+    """Places that don't lie in the depression that they are to drain."""
+    closed = [look.depression for look in own_depressions(looks, catching) if look.depression is not None]
+    return tuple(site for site in sites if not any(shape.covers(site.point) for shape in closed))
+
+
+def own_depressions(looks: Sequence[OutfallLook], catching: Catching) -> tuple[OutfallLook, ...]:
+    """Looks at outfalls whose closed depression holds a collector, deeper than the lidar's error."""
+    drained = [
+        (site.low_end, float(site.ground[-1])) if isinstance(site, DrainSite) else (site.point, site.ground)
+        for site in catching.sites
+        if not isinstance(site, DownspoutSite)
+    ]
+    return tuple(
+        look
+        for look in looks
+        if look.depression is not None
+        and any(
+            look.depression.covers(point) and (look.spill is None or look.spill - ground > look.error)
+            for point, ground in drained
+        )
+    )
