@@ -15,6 +15,7 @@ from pipelines.deliverables.findings.gathering import (
     low_spots_of,
     pumps_of,
     storms_of,
+    suspected_of,
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
 from pipelines.hydraulics.pipe_catalogue import find_pipe
@@ -366,6 +367,8 @@ def _findings(
         benchmark=_benchmark(opened, situation),
         levels_given=opened.shots is not None,
         fall_to_spare=planned.spare,
+        outfall_looks=planned.looks,
+        suspected_culverts=suspected_of(planned.looks),
     )
 
 

@@ -45,7 +45,7 @@ from pipelines.layout.verdict_parts import (
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import daylight_places
-from pipelines.layout.ways.outfall_water import candidates, lawful, with_water
+from pipelines.layout.ways.outfall_water import candidates, found_of_outfalls, lawful, own_depressions, with_water
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
@@ -89,6 +89,8 @@ class LotPlan:
     spare : Raster or None
         Fall to spare of a small gravity line from each place to the outfall that leaves most; None without outfalls.
         [m]
+    looks : tuple of OutfallLook
+        What was found of the outfalls that lines end at, held against their grates; of all where none is used.
     """
 
     plan: Plan
@@ -101,11 +103,14 @@ class LotPlan:
     capacities: Mapping[str, float] = field(default_factory=dict)
     lifts: tuple[LiftDesign, ...] = ()
     spare: Raster | None = None
+    looks: tuple[OutfallLook, ...] = ()
 
 
 def plan_lot(inputs: PlanInputs) -> LotPlan:
     """Diagnose a lot and plan what it needs."""
     planned = _planned(inputs)
+    if not planned.looks:
+        planned = replace(planned, looks=found_of_outfalls(inputs.looks, planned.plan, NOTHING_CAUGHT))
     if planned.spare is not None or not inputs.situation.roofs_known:
         return planned
     ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}, {}))
@@ -242,7 +247,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     )
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        spare_everywhere(way_inputs),
+        spare_everywhere(way_inputs), found_of_outfalls(inputs.looks, plan, served),
     )
 
 
@@ -286,6 +291,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
+        closed=bool(own_depressions(inputs.looks, catching)),
     )
 
 
@@ -309,7 +315,8 @@ def _no_way_out(
         site_checks=site_checks(CheckNeeds((), False, False, True, False)),
         warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
     )
-    return LotPlan(plan, found, found.division, found.water, {}, {})
+    looks = found_of_outfalls(inputs.looks, plan, catching)
+    return LotPlan(plan, found, found.division, found.water, {}, {}, looks=looks)
 
 
 def cause_of(inputs: PlanInputs, found: Diagnosis) -> Part:

@@ -154,8 +154,7 @@ def level_series(
 
 
 def level_beside(site: SwaleSite, series: FloatArray, station: float) -> FloatArray:
-    """Level through a storm at a station between two sections; within a drive, on the side of its crest that the station
-    lies on. [m]"""
+    """Level through a storm at a station between two sections; within a drive, on its own side of the crest. [m]"""
     section = site.section_below(station)
     upper = max(section - 1, 0)
     drive = next((each for each in site.crossings if each.above == upper < section), None)

@@ -44,6 +44,12 @@ OutfallState = Literal["sure", "cannot_tell", "no", "not_needed"]
 
 FOLLOWED = ("swale", "ditch")
 """Kinds of outfall that water runs on from in a line of low ground."""
+LOOK_AT = {
+    "curb": reason("outfall_look_curb"),
+    "inlet": reason("outfall_look_inlet"),
+    "pond": reason("outfall_look_pond"),
+}
+"""What to look at where no low line is followed, by kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +180,7 @@ def look_at_outfalls(
     todo = [number for number, place in enumerate(places) if place.kind in FOLLOWED]
     for number, place in enumerate(places):
         if place.kind not in FOLLOWED:
-            found[number] = _unfollowed(place, reason(f"outfall_look_{place.kind}"))
+            found[number] = _unfollowed(place, LOOK_AT[place.kind])
     if not inputs.layers.swales.empty:
         todo = _look_along(swales_of(inputs, culverts_beside), None, rain, places, todo, found)
     tried = 0
@@ -184,7 +190,7 @@ def look_at_outfalls(
         place = places[todo[0]]
         tried += 1
         line: FollowedLine | None = None
-        why: object = None
+        why: str | None = None
         if tried <= int(rules["outfalls_followed"].likely):
             try:
                 line = follow_low_line(inputs, place.point, rules)
@@ -292,14 +298,15 @@ def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
 
 def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterator[Reason]:
     """What must be measured before anything is sure of an outfall."""
-    if place.high_water is None:
-        for each in culverts:
-            if each.backs_up and each.suspected:
-                yield reason("outfall_look_dam", id=each.id, distance=each.distance, height=each.height)
-            elif each.backs_up and (each.assumed or each.silted):
-                yield reason(
-                    "outfall_look_culvert", id=each.id, distance=each.distance, small=each.small, silted=each.silted
-                )
+    unmeasured = tuple(
+        reason("outfall_dam", distance=each.distance, height=each.height)
+        if each.suspected
+        else reason("outfall_culvert", distance=each.distance, small=each.small, silted=each.silted)
+        for each in culverts
+        if each.backs_up and (each.suspected or each.assumed or each.silted)
+    )
+    if unmeasured and place.high_water is None:
+        yield reason("outfall_look_culverts", culverts=unmeasured)
     if not place.shot:
         yield reason("outfall_look_bottom")
 
@@ -314,7 +321,7 @@ def _culverts(
             continue
         passed = storm.levels.surface.crossings[crossing.above]
         low = float(site.bottom[crossing.above])
-        height = crossing.dam.height if crossing.dam is not None else crossing.ridge.lowest - low
+        height = crossing.dam.height if crossing.dam is not None else max(crossing.ridge.lowest - low, 0.0)
         yield CulvertLook(
             id=crossing.id,
             point=shapely.force_2d(shapely.line_interpolate_point(site.thalweg.line, crest)),

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from shapely import Point
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.inputs.shapes.layers import SiteLayers
@@ -12,8 +13,10 @@ from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import DownspoutSite, DrainSite
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.swale.outfall_look import OutfallLook, OutfallPlace, look_at_outfalls
+from pipelines.layout.plan import Plan
+from pipelines.layout.swale.outfall_look import OutfallLook, OutfallPlace, look_at_outfalls, water_over_grates
 from pipelines.layout.ways.outfall_sites import OutfallSite, found_outfalls, given_outfalls
+from terrain.reason import reason
 
 
 def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallSite, ...], tuple[OutfallSite, ...]]:
@@ -75,11 +78,7 @@ def lawful(
 
 def own_depressions(looks: Sequence[OutfallLook], catching: Catching) -> tuple[OutfallLook, ...]:
     """Looks at outfalls whose closed depression holds a collector, deeper than the lidar's error."""
-    drained = [
-        (site.low_end, float(site.ground[-1])) if isinstance(site, DrainSite) else (site.point, site.ground)
-        for site in catching.sites
-        if not isinstance(site, DownspoutSite)
-    ]
+    drained = _drained(catching)
     return tuple(
         look
         for look in looks
@@ -89,3 +88,51 @@ def own_depressions(looks: Sequence[OutfallLook], catching: Catching) -> tuple[O
             for point, ground in drained
         )
     )
+
+
+def _drained(catching: Catching) -> list[tuple[Point, float]]:
+    """Where basins and drains begin their lines, and the ground there. [m]"""
+    return [
+        (site.low_end, float(site.ground[-1])) if isinstance(site, DrainSite) else (site.point, site.ground)
+        for site in catching.sites
+        if not isinstance(site, DownspoutSite)
+    ]
+
+
+def found_of_outfalls(looks: Sequence[OutfallLook], plan: Plan, catching: Catching) -> tuple[OutfallLook, ...]:
+    """What was found of the outfalls that a plan's lines end at, held against their grates; of each where none does.
+
+    Those that lie in the depression that they are to drain are none, whatever else is found of them.
+    """
+    grounds = {site.id: float(np.min(site.ground)) for site in catching.sites}
+    by_point = {look.point: look for look in looks}
+    found = []
+    for outfall in plan.outfalls:
+        look = by_point.get(outfall.point)
+        if look is None or not any(line.outfall == outfall.id for line in plan.discharges):
+            continue
+        # a pressure line has a check valve
+        grates = [
+            grounds[name]
+            for line in plan.discharges
+            if line.outfall == outfall.id and line.mode != "pump"
+            for name in line.serves
+            if name in grounds
+        ]
+        state, why = water_over_grates(look, min(grates)) if grates else (look.state, look.why)
+        found.append(replace(look, outfall=outfall.id, state=state, why=why))
+    if found:
+        return tuple(found)
+    closed = {id(look): look for look in own_depressions(looks, catching)}
+    first: dict[str, OutfallLook] = {}
+    for look in looks:
+        first.setdefault(look.outfall, _none(look, catching) if id(look) in closed else look)
+    return tuple(first.values())
+
+
+def _none(look: OutfallLook, catching: Catching) -> OutfallLook:
+    """A place that is no outfall, since it lies in the depression that it is to drain."""
+    if look.spill is None:
+        return replace(look, state="no", why=reason("outfall_shut_in", outfall=look.outfall))
+    depth = look.spill - min(ground for _, ground in _drained(catching))
+    return replace(look, state="no", why=reason("outfall_closed", outfall=look.outfall, depth=depth))
