@@ -271,7 +271,10 @@ def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
     site, rules = storm.site, case.rules
     station = site.station_of(place.point)
     section = site.section_below(station)
-    stage = level_beside(site, storm.series, station)
+    spot = _closed(case, site, place)
+    stage = _filling(storm, spot)
+    if stage is None:
+        stage = level_beside(site, storm.series, station)
     tail = tailwater_at(stage, storm.flow.flow[section], storm.flow.step, place.level, rules)
     level = tail.highest if place.high_water is None else place.high_water
     bottom = float(np.interp(station, site.thalweg.station, site.thalweg.bottom))
@@ -279,7 +282,6 @@ def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
     stands = max(0.0, *(each - bottom for each in still)) if still else 0.0
     farthest = station + rules["outfall_followed"].likely
     culverts = tuple(_culverts(storm, station, bottom, farthest, rules))
-    spot = _closed(case, site, place)
     noise = lidar_noise(rules)
     error = rules["verdict_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
     flow = float(storm.flow.peak[section])
@@ -294,6 +296,16 @@ def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
         tail.submerged, culverts, min(site.thalweg.length, farthest) - station, flow, stage, storm.flow.step,
         None if spot is None else _shape_of(case, spot), None if spot is None else spot.spill_elevation,
     )  # fmt: skip
+
+
+def _filling(storm: _Storm, spot: LowSpot | None) -> FloatArray | None:
+    """Level through the storm in a closed depression that it does not fill: nothing runs on from there. [m]"""
+    pond = next((each for each in storm.ponds if each.spot is spot), None)
+    if spot is None or pond is None or pond.volume >= spot.volume:
+        return None
+    arriving = storm.flow.flow[storm.site.section_below(pond.end)]
+    level: FloatArray = np.interp(np.cumsum(arriving) * storm.flow.step, spot.volumes, spot.levels)
+    return level
 
 
 def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterator[Reason]:
@@ -354,7 +366,11 @@ def _closed(case: SwaleCase, site: SwaleSite, place: OutfallPlace) -> LowSpot | 
             continue
         if spot.spill_cell is None:
             return spot
-        x, y = grid.centres(*divmod(spot.spill_cell, grid.shape[1]))
+        row, column = divmod(spot.spill_cell, grid.shape[1])
+        if min(row, column, grid.shape[0] - 1 - row, grid.shape[1] - 1 - column) <= 1:
+            # it is cut by the raster's end, beyond which water may leave lower
+            return None
+        x, y = grid.centres(row, column)
         over = site.station_of(Point(float(x), float(y)))
         dammed = any(each.start - 1.0 <= over <= each.end + 1.0 for each in site.crossings)
         return None if dammed else spot
