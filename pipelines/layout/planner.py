@@ -33,6 +33,7 @@ from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import (
     as_far_as_outfall,
     headline,

@@ -24,7 +24,7 @@ from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from pipelines.layout.other_storms import OtherStorm
-from pipelines.layout.swale.outfall_look import OutfallLook
+from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.lift_design import LiftDesign
 from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.cells_to_polygons import label_polygons

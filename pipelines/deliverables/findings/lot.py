@@ -10,7 +10,7 @@ from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
 from pipelines.layout.plan import Plan, Said
 from pipelines.layout.storm_by_storm import EdgeInStorm
-from pipelines.layout.swale.outfall_look import OutfallLook
+from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame

@@ -7,7 +7,7 @@ import geopandas as gpd
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
-from pipelines.layout.swale.outfall_look import CulvertLook, OutfallLook
+from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
 from terrain.unit_table import HOUR
 

@@ -1,19 +1,19 @@
 """What a lot's outfalls are found to be: the swale check's own look at the swale, ditch or low line below each.
 
 `look_at_outfalls(inputs, rain, places)` is run once a lot. Its levels, culverts and ponds are those that the swale
-check finds on the same line; `water_over_grates` holds a level against the grates of a line.
+check finds on the same line.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import Point
 
-from pipelines.hydrology.along_swale import SwaleFlow
+from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs, side_inflows
 from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import travel_rules
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_ground import SiteInputs
@@ -28,6 +28,7 @@ from pipelines.layout.swale.case import (
 )
 from pipelines.layout.swale.crossings import SwaleCrossing
 from pipelines.layout.swale.followed import FollowedLine, follow_low_line
+from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook, OutfallPlace
 from pipelines.layout.swale.levels import SwaleLevels, level_beside, level_series, swale_levels
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
@@ -40,8 +41,6 @@ from terrain.flow.low_spots import LowSpot
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 
-OutfallState = Literal["sure", "cannot_tell", "no", "not_needed"]
-
 FOLLOWED = ("swale", "ditch")
 """Kinds of outfall that water runs on from in a line of low ground."""
 LOOK_AT = {
@@ -50,125 +49,6 @@ LOOK_AT = {
     "pond": reason("outfall_look_pond"),
 }
 """What to look at where no low line is followed, by kind."""
-
-
-@dataclass(frozen=True, slots=True)
-class OutfallPlace:
-    """A place where a line may end, as the look takes it.
-
-    Attributes
-    ----------
-    id, kind : str
-        Of the outfall.
-    point : shapely Point
-        [m]
-    level : float
-        Lowest invert that may come out there. [m]
-    shot : bool
-        A level was read at its bottom.
-    high_water : float or None
-        Level of the storm's water there, where somebody reckoned it. [m]
-    """
-
-    id: str
-    kind: str
-    point: Point
-    level: float
-    shot: bool
-    high_water: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class CulvertLook:
-    """A drive over the swale, downstream of an outfall.
-
-    Attributes
-    ----------
-    point : shapely Point
-        Where its drive is highest over the swale's bottom. [m]
-    distance : float
-        Along the swale from the outfall. [m]
-    suspected : bool
-        A dam in the raster; nobody gave a culvert.
-    small : bool
-        The design storm runs over the drive.
-    silted : bool
-        The raster's bottom stands above its given invert by more than the lidar's error.
-    assumed : bool
-        Given, its diameter, material or inverts not.
-    backs_up : bool
-        Water that it holds back reaches the outfall.
-    height : float
-        Of the dam above the low before it; of the drive above the bottom where the raster shows no dam. [m]
-    """
-
-    id: str
-    point: Point
-    distance: float
-    suspected: bool
-    small: bool
-    silted: bool
-    assumed: bool
-    backs_up: bool
-    height: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OutfallLook:
-    """What is found of an outfall, whatever line ends there.
-
-    Attributes
-    ----------
-    outfall : str
-        Its id; an outfall that is given as a line has a look for each of its places.
-    point : shapely Point
-        The place. [m]
-    state : str
-        Best that can be said of it: sure, or cannot_tell without a shot bottom and measured culverts.
-    why : Reason
-        Of that, with what to look at.
-    level : float or None
-        Highest that the water stands there in the design storm, its whole catchment counted. [m]
-    error : float
-        By which that level and a grate may be off against each other. [m]
-    stands : float
-        Depth of the water that is left standing there after rain. [m]
-    submerged : float
-        How long the water stands above the lowest invert. [s]
-    culverts : tuple of CulvertLook
-        Downstream.
-    followed_length : float
-        Of swale that was looked at below it. [m]
-    flow : float or None
-        Peak that passes it. [m3/s]
-    stage, step : (n,) float ndarray, float
-        Level there at times 0, step, ... through the storm, empty where it is not known. [m], [s]
-    depression : shapely Geometry or None
-        The closed depression that it lies in, filled to where water leaves it; dams of drives are none.
-    spill : float or None
-        Level at which water leaves that. [m]
-    """
-
-    outfall: str
-    point: Point
-    state: OutfallState
-    why: Reason
-    level: float | None = None
-    error: float = 0.0
-    stands: float = 0.0
-    submerged: float = 0.0
-    culverts: tuple[CulvertLook, ...] = ()
-    followed_length: float = 0.0
-    flow: float | None = None
-    stage: FloatArray = field(default_factory=lambda: np.zeros(0))
-    step: float = 0.0
-    depression: shapely.Geometry | None = None
-    spill: float | None = None
-
-    @property
-    def suspected(self) -> tuple[CulvertLook, ...]:
-        """Suspected culverts that hold water back as far as the outfall."""
-        return tuple(each for each in self.culverts if each.suspected and each.backs_up)
 
 
 def look_at_outfalls(
@@ -203,15 +83,6 @@ def look_at_outfalls(
     return tuple(found[number] for number in range(len(places)))
 
 
-def water_over_grates(look: OutfallLook, lowest_grate: float, *, flap: bool = False) -> tuple[OutfallState, Reason]:
-    """What becomes of an outfall once the lowest grate on its line is known: water may come back through it."""
-    if look.level is None or flap or look.level <= lowest_grate:
-        return look.state, look.why
-    over = look.level - lowest_grate
-    sure = over > look.error and not look.suspected
-    return "no" if sure else "cannot_tell", reason("outfall_comes_back", over=over, sure=sure, why=look.why)
-
-
 def _followed(inputs: SiteInputs, rules: Rules, line: FollowedLine, id: str) -> OpenedSwales:
     culverts = culverts_beside([line.line], inputs.layers.culverts, rules)
     return OpenedSwales(inputs, rules, [line.line], [f"swale below {id}"], culverts)
@@ -240,7 +111,7 @@ def _look_along(
         swale = int(np.argmin(away))
         if swale not in storms:
             storms[swale] = _storm(case, swale, flows[swale])
-        found[number] = _look(case, storms[swale], places[number])
+        found[number] = _look(case, rain, storms[swale], places[number])
     return [number for number in todo if number not in found]
 
 
@@ -267,24 +138,25 @@ def _storm(case: SwaleCase, position: int, flow: SwaleFlow) -> _Storm:
     return _Storm(site, flow, levels, ponds, series)
 
 
-def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
+def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace) -> OutfallLook:
     site, rules = storm.site, case.rules
     station = site.station_of(place.point)
     section = site.section_below(station)
     spot = _closed(case, site, place)
-    stage = _filling(storm, spot)
-    if stage is None:
-        stage = level_beside(site, storm.series, station)
-    tail = tailwater_at(stage, storm.flow.flow[section], storm.flow.step, place.level, rules)
+    filling = _filling(case, rain, spot)
+    stage, passing = filling or (level_beside(site, storm.series, station), storm.flow.flow[section])
+    tail = tailwater_at(stage, passing, storm.flow.step, place.level, rules)
     level = tail.highest if place.high_water is None else place.high_water
     bottom = float(np.interp(station, site.thalweg.station, site.thalweg.bottom))
     still = [pond.level for pond in storm.ponds if pond.start - 1.0 <= station <= pond.end + 1.0]
+    if filling is not None:
+        still = [float(stage[-1])]
     stands = max(0.0, *(each - bottom for each in still)) if still else 0.0
     farthest = station + rules["outfall_followed"].likely
     culverts = tuple(_culverts(storm, station, bottom, farthest, rules))
     noise = lidar_noise(rules)
     error = rules["verdict_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
-    flow = float(storm.flow.peak[section])
+    flow = float(passing.max())
     water = reason(
         "outfall_water", flow=flow, above=level - place.level, time=tail.submerged if tail.above > 0.0 else None,
         stands=stands,
@@ -298,14 +170,25 @@ def _look(case: SwaleCase, storm: _Storm, place: OutfallPlace) -> OutfallLook:
     )  # fmt: skip
 
 
-def _filling(storm: _Storm, spot: LowSpot | None) -> FloatArray | None:
-    """Level through the storm in a closed depression that it does not fill: nothing runs on from there. [m]"""
-    pond = next((each for each in storm.ponds if each.spot is spot), None)
-    if spot is None or pond is None or pond.volume >= spot.volume:
+def _filling(case: SwaleCase, rain: DesignRain, spot: LowSpot | None) -> tuple[FloatArray, FloatArray] | None:
+    """Level and inflow through the storm of a closed depression that it does not fill: nothing runs on from there.
+    [m], [m3/s]
+    """
+    if spot is None:
         return None
-    arriving = storm.flow.flow[storm.site.section_below(pond.end)]
-    level: FloatArray = np.interp(np.cumsum(arriving) * storm.flow.step, spot.volumes, spot.levels)
-    return level
+    seeds = np.full(case.drainage.target.size, -1, dtype=np.int64)
+    seeds[spot.cells] = 0
+    site = case.inputs.site
+    inflows = side_inflows(
+        case.drainage, seeds.reshape(case.ground.grid.shape), case.surfaces,
+        two_year_24h_depth=rain.two_year_24h_depth, return_period=rain.return_period,
+        travel=travel_rules(site.rules), compacted=site.soil.compacted,
+    )  # fmt: skip
+    arriving = side_hydrographs(inflows, rain)[0]
+    held = np.cumsum(arriving.flow) * arriving.step
+    if held[-1] >= spot.volume:
+        return None
+    return np.interp(held, spot.volumes, spot.levels), arriving.flow
 
 
 def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterator[Reason]:

@@ -14,7 +14,8 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import DownspoutSite, DrainSite
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Plan
-from pipelines.layout.swale.outfall_look import OutfallLook, OutfallPlace, look_at_outfalls, water_over_grates
+from pipelines.layout.swale.found_outfall import OutfallLook, OutfallPlace, water_over_grates
+from pipelines.layout.swale.outfall_look import look_at_outfalls
 from pipelines.layout.ways.outfall_sites import OutfallSite, found_outfalls, given_outfalls
 from terrain.reason import reason
 

@@ -12,7 +12,8 @@ from shapely import Point
 from pipelines.hydrology.design_rain import design_rain
 from pipelines.inputs.site_ground import open_site
 from pipelines.inputs.tables.rain_table_file import read_rain_table
-from pipelines.layout.swale.outfall_look import OutfallPlace, look_at_outfalls, water_over_grates
+from pipelines.layout.swale.found_outfall import OutfallPlace, water_over_grates
+from pipelines.layout.swale.outfall_look import look_at_outfalls
 from pipelines.swale import check_swale
 
 EAST, NORTH = 500_000.0, 3_300_000.0

@@ -14,7 +14,7 @@ from pipelines.deliverables.words.say import say, say_all, sentence, start_upper
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.parts import Size
 from pipelines.layout.plan import Discharge, Said
-from pipelines.layout.swale.outfall_look import OutfallLook
+from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
 from terrain.unit_table import INCH, Units
 
