@@ -46,7 +46,14 @@ from pipelines.layout.verdict_parts import (
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import daylight_places
-from pipelines.layout.ways.outfall_water import candidates, found_of_outfalls, lawful, own_depressions, with_water
+from pipelines.layout.ways.outfall_water import (
+    candidates,
+    found_of_outfalls,
+    lawful,
+    own_depressions,
+    parts_of_outfalls,
+    with_water,
+)
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
@@ -111,7 +118,7 @@ def plan_lot(inputs: PlanInputs) -> LotPlan:
     """Diagnose a lot and plan what it needs."""
     planned = _planned(inputs)
     if not planned.looks:
-        planned = replace(planned, looks=found_of_outfalls(inputs.looks, planned.plan, NOTHING_CAUGHT))
+        planned = replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
     if planned.spare is not None or not inputs.situation.roofs_known:
         return planned
     ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}, {}))
@@ -216,9 +223,10 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
-    looks: dict[str, Part] = {}
+    looks = found_of_outfalls(inputs.looks, chosen.outfalls, chosen.discharges, served)
+    takes = parts_of_outfalls(looks, chosen.outfalls)
     left = troubles_left(found, served, division, water, rules)
-    parts = with_works(cause_of(inputs, found), chosen, looks, left)
+    parts = with_works(cause_of(inputs, found), chosen, takes, left)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
@@ -230,7 +238,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         sumps=works.sumps,
         outfalls=all_outfalls(way_inputs, chosen),
         fittings=works.fittings,
-        discharges=as_far_as_outfall(chosen.discharges, looks),
+        discharges=as_far_as_outfall(chosen.discharges, takes),
         cures=catching.cures,
         alternatives=alternatives,
         sizes=sizes,
@@ -248,7 +256,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     )
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        spare_everywhere(way_inputs), found_of_outfalls(inputs.looks, plan, served),
+        spare_everywhere(way_inputs), looks,
     )
 
 
@@ -316,7 +324,7 @@ def _no_way_out(
         site_checks=site_checks(CheckNeeds((), False, False, True, False)),
         warnings=(*ground_water_signs(inputs.situation.complaints), *catching.refused),
     )
-    looks = found_of_outfalls(inputs.looks, plan, catching)
+    looks = found_of_outfalls(inputs.looks, (), (), catching)
     return LotPlan(plan, found, found.division, found.water, {}, {}, looks=looks)
 
 

@@ -138,4 +138,4 @@ def water_over_grates(look: OutfallLook, lowest_grate: float, *, flap: bool = Fa
         return look.state, look.why
     over = look.level - lowest_grate
     sure = over > look.error and not look.suspected
-    return "no" if sure else "cannot_tell", reason("outfall_comes_back", over=over, sure=sure, why=look.why)
+    return "no" if sure else "cannot_tell", reason("outfall_comes_back", over=over, sure=sure)

@@ -272,6 +272,6 @@ def _unfollowed(place: OutfallPlace, look: Reason) -> OutfallLook:
         why = reason("outfall_high_water_given", above=place.high_water - place.level)
         return OutfallLook(place.id, place.point, "sure", why, place.high_water)
     return OutfallLook(
-        place.id, place.point, "cannot_tell", reason("outfall_not_followed", look=look), place.high_water
+        place.id, place.point, "cannot_tell", reason("outfall_water_unknown", look=look), place.high_water
     )
 

@@ -13,11 +13,12 @@ from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import DownspoutSite, DrainSite
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.plan import Plan
+from pipelines.layout.parts import Part
+from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.swale.found_outfall import OutfallLook, OutfallPlace, water_over_grates
 from pipelines.layout.swale.outfall_look import look_at_outfalls
 from pipelines.layout.ways.outfall_sites import OutfallSite, found_outfalls, given_outfalls
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 
 def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallSite, ...], tuple[OutfallSite, ...]]:
@@ -100,22 +101,24 @@ def _drained(catching: Catching) -> list[tuple[Point, float]]:
     ]
 
 
-def found_of_outfalls(looks: Sequence[OutfallLook], plan: Plan, catching: Catching) -> tuple[OutfallLook, ...]:
-    """What was found of the outfalls that a plan's lines end at, held against their grates; of each where none does.
+def found_of_outfalls(
+    looks: Sequence[OutfallLook], used: Sequence[Outfall], discharges: Sequence[Discharge], catching: Catching
+) -> tuple[OutfallLook, ...]:
+    """What was found of the outfalls that lines end at, held against their grates; of each where none does.
 
     Those that lie in the depression that they are to drain are none, whatever else is found of them.
     """
     grounds = {site.id: float(np.min(site.ground)) for site in catching.sites}
     by_point = {look.point: look for look in looks}
     found = []
-    for outfall in plan.outfalls:
+    for outfall in used:
         look = by_point.get(outfall.point)
-        if look is None or not any(line.outfall == outfall.id for line in plan.discharges):
+        if look is None or not any(line.outfall == outfall.id for line in discharges):
             continue
         # a pressure line has a check valve
         grates = [
             grounds[name]
-            for line in plan.discharges
+            for line in discharges
             if line.outfall == outfall.id and line.mode != "pump"
             for name in line.serves
             if name in grounds
@@ -129,6 +132,22 @@ def found_of_outfalls(looks: Sequence[OutfallLook], plan: Plan, catching: Catchi
     for look in looks:
         first.setdefault(look.outfall, _none(look, catching) if id(look) in closed else look)
     return tuple(first.values())
+
+
+def parts_of_outfalls(looks: Sequence[OutfallLook], used: Sequence[Outfall]) -> dict[str, Part]:
+    """The outfall's part of the verdict, by outfall."""
+    parts = {look.outfall: Part(look.state, _in_short(look)) for look in looks}
+    own = Part("not_needed", reason("outfall_on_own_ground"))
+    return parts | {outfall.id: own for outfall in used if outfall.kind in ("daylight", "soakaway")}
+
+
+def _in_short(look: OutfallLook) -> Reason:
+    if look.state != "cannot_tell" or look.why.code == "outfall_comes_back":
+        return look.why
+    if look.level is None:
+        return reason("outfall_not_followed", id=look.outfall)
+    dam = min((each.distance for each in look.suspected), default=None)
+    return reason("outfall_unsure", outfall=look.outfall, dam=dam)
 
 
 def _none(look: OutfallLook, catching: Catching) -> OutfallLook:

@@ -159,7 +159,7 @@ def test_what_is_not_followed_is_not_told(swale_files):
     off = looked(site, place(74.0, 99.3), place(900.0, 100.0))
     for look in (*kinds, *off):
         assert (look.state, look.level, look.culverts) == ("cannot_tell", None, ())
-        assert look.why.code == "outfall_not_followed"
+        assert look.why.code == "outfall_water_unknown"
     # high water that somebody reckoned is kept, and sure only over a shot bottom
     pond = place(0.0, 100.0, kind="pond", high_water=100.3)
     given, shot = looked(site, pond, replace(pond, shot=True))
