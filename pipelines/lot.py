@@ -15,6 +15,7 @@ from pipelines.deliverables.findings.gathering import (
     low_spots_of,
     pumps_of,
     storms_of,
+    suspected_of,
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
 from pipelines.hydraulics.pipe_catalogue import find_pipe
@@ -45,6 +46,7 @@ from pipelines.layout.planner import LotPlan, plan_lot
 from pipelines.layout.quantities.cautions import cautions_for
 from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
+from pipelines.layout.ways.outfall_water import look_for_lot
 from terrain.arrays import BoolArray
 from terrain.errors import LotshedError
 from terrain.first_run import COMPILING, compiles_first
@@ -194,6 +196,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
     progress("diagnosing the lot in the design storm, and planning", 0.5)
     situation = describe_lot(opened.site, opened.layers, drainage, spots, opened.rmse, shots=_shots(opened))
     reckoning = _reckoning(lot, situation, ground)
+    looks = look_for_lot(opened, lot.rain, situation)
     planned = plan_lot(
         PlanInputs(
             opened.site,
@@ -202,6 +205,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
             reckoning,
             lot.prices,
             None if lot.pump is None else pump_curve(*lot.pump),
+            looks,
         )
     )
     progress("running the other storms of the table", 0.85)
@@ -363,6 +367,8 @@ def _findings(
         benchmark=_benchmark(opened, situation),
         levels_given=opened.shots is not None,
         fall_to_spare=planned.spare,
+        outfall_looks=planned.looks,
+        suspected_culverts=suspected_of(planned.looks),
     )
 
 

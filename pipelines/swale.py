@@ -19,12 +19,11 @@ from pipelines.deliverables.findings.swale import (
 )
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.hydrology.design_rain import DesignRain
-from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
 from pipelines.layout.quantities.cautions import swale_cautions
-from pipelines.layout.swale.case import Progress, SwaleCase, measure_case, open_swales, rain_of
+from pipelines.layout.swale.case import Progress, SwaleCase, divide_case, measure_case, open_swales, rain_of
 from pipelines.layout.swale.culvert_remedy import culvert_remedy
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
@@ -37,7 +36,6 @@ from pipelines.layout.swale.standing import SwalePond, standing_along, still_lev
 from pipelines.layout.swale.water import (
     PointDischarge,
     SwaleWater,
-    divide_to_swales,
     lot_shares,
     side_areas,
     swale_flows,
@@ -105,7 +103,7 @@ def check_swale(
     case = measure_case(opened, tell)
     discharges, outlets = place_discharges(case, results, add_discharges)
     tell("following the water", 0.5)
-    water = _divide(case, rain, [shape for result in results for shape in result.piped])
+    water = divide_case(case, rain, [shape for result in results for shape in result.piped])
     flows = swale_flows(water, rain, discharges, case.velocities)
     storms = {
         years: swale_flows(water, other, discharges, case.velocities)
@@ -158,14 +156,6 @@ def plan_of_check(site_path: Path, *, lots: Path | None = None) -> CheckPlan:
     return CheckPlan(site.units, tuple(steps))
 
 
-def _divide(case: SwaleCase, rain: DesignRain, piped: Sequence[shapely.Polygon | shapely.MultiPolygon]) -> SwaleWater:
-    return divide_to_swales(
-        case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
-        return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
-        compacted=case.inputs.site.soil.compacted, piped=piped,
-    )  # fmt: skip
-
-
 def _lot_sums(
     case: SwaleCase,
     position: int,
@@ -184,7 +174,7 @@ def _lot_sums(
     for count in range(len(here) + 1):
         within = here[:count]
         added = [each for each in discharges if each.lot in {result.name for result in within}]
-        water = _divide(case, rain, [shape for result in within for shape in result.piped])
+        water = divide_case(case, rain, [shape for result in within for shape in result.piped])
         flow = swale_flows(water, rain, [*asked, *added], case.velocities)[position]
         levels = swale_levels(site, flow.peak, case.rules, downstream_level=case.downstream_level)
         mine = [each for each in added if each.swale == position]

@@ -44,6 +44,7 @@ def layers() -> dict[str, gpd.GeoDataFrame]:
         "right_of_way": _right_of_way(),
         "downspouts": _downspouts(),
         "culverts": _culverts(),
+        "culverts_surveyed": _culverts_surveyed(),
         "outfalls": _outfalls(),
         "complaints": _complaints(),
         "swales": _swales(),
@@ -219,6 +220,19 @@ def _culverts():
             "lot": each.number, "diameter_in": each.culvert, "material": "corrugated", "invert_up_m": up,
             "invert_down_m": down, "geometry": line,
         })
+    return rows
+
+
+def _culverts_surveyed():
+    """Culverts of the north swale as a crew measured them: their inverts lie on the swale's true bottom."""
+    s, _, bottom = np.array(NORTH_SWALE).T
+    rows = []
+    for row in _culverts():
+        if lot(row["lot"]).side != 1:
+            continue
+        at = lot(row["lot"]).middle + lot(row["lot"]).drive + np.array([-CULVERT_HALF, CULVERT_HALF])
+        up, down = (round(float(each), 3) for each in np.interp(at, s, bottom))
+        rows.append(row | {"invert_up_m": up, "invert_down_m": down})
     return rows
 
 

@@ -111,7 +111,7 @@ def outfall_u(each: Lot) -> float:
 def site_toml(number: int, *, levels: bool = False) -> str:
     """The site file of a lot."""
     each = lot(number)
-    shows = SHOWS[number] + (", settled by shots of a level" if levels else "")
+    shows = SHOWS[number] + (", settled by shots of a level and the measured culverts of its swale" if levels else "")
     text = _head(f"Claywick Hills, lot {number}", shows) + _table("parcel", "parcels", f"lot = {number}")
     text += "\n".join([
         "[house]",
@@ -120,8 +120,9 @@ def site_toml(number: int, *, levels: bool = False) -> str:
         f'footing_depth = "{_footing(each)}"',
         f"built = {each.built}", "", "",
     ])
-    for name in ("roofs", "hardscape", "barriers", "keep_out", "utilities", "right_of_way", "downspouts", "culverts"):
+    for name in ("roofs", "hardscape", "barriers", "keep_out", "utilities", "right_of_way", "downspouts"):
         text += _table(name, name)
+    text += _table("culverts", "culverts_surveyed" if levels else "culverts")
     if outfall_at(number) is not None:
         text += _table("outfalls", "outfalls", f"lot = {number}")
     if any(row[0] == number for row in COMPLAINTS):

@@ -11,6 +11,8 @@ from affine import Affine
 from claywick_layers import layers
 from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST
 
+# lots with level shots and measured culverts
+SURVEYED = (1, 2, 7, 8)
 # a GeoPackage otherwise carries the time of writing
 WRITTEN = "2024-07-01T00:00:00.000Z"
 
@@ -47,12 +49,13 @@ def write_all(folder: Path) -> None:
         "rain.csv": claywick_sites.rain_csv(),
         "pump.csv": claywick_sites.pump_csv(),
         "prices.csv": claywick_sites.prices_csv(),
-        "shots_08.csv": claywick_sites.shots_csv(8),
-        "lot_08_levels.toml": claywick_sites.site_toml(8, levels=True),
         "lot_only.toml": claywick_sites.lot_only_toml(),
         "swale.toml": claywick_sites.swale_toml(),
     }
     texts |= {f"lot_{each.number:02d}.toml": claywick_sites.site_toml(each.number) for each in LOTS}
+    for number in SURVEYED:
+        texts[f"shots_{number:02d}.csv"] = claywick_sites.shots_csv(number)
+        texts[f"lot_{number:02d}_levels.toml"] = claywick_sites.site_toml(number, levels=True)
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
 

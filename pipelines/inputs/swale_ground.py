@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from scipy.ndimage import label
 from shapely import Geometry, LineString, MultiPolygon
 
 from pipelines.inputs.site_ground import SiteInputs, read_ground
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
-from terrain.flow.drainage import catchment, drain_ground
+from terrain.flow.drainage import Drainage, catchment, drain_ground
 from terrain.flow.lot_ground import cells_inside
 from terrain.ground import Ground
 from terrain.reading.surface import Surface
@@ -35,9 +36,20 @@ def read_swale_ground(
     swale = _polygons(shapely.union_all([line.buffer(ON_SWALE) for line in lines]))
 
     def drains(window: Ground) -> BoolArray:
-        return catchment(drain_ground(window), np.flatnonzero(cells_inside(window.grid, swale)))
+        drainage = drain_ground(window)
+        own = cells_inside(window.grid, swale)
+        return catchment(drainage, np.flatnonzero(own | _ponds_over(drainage, own)))
 
     return read_ground(inputs, near, drains, named=reason("the_swales"))
+
+
+def _ponds_over(drainage: Drainage, own: BoolArray) -> BoolArray:
+    """Cells of the depressions that some cells lie in: a window that cuts one shows it spill where it does not."""
+    with np.errstate(invalid="ignore"):
+        ponds, _ = label(drainage.filled > drainage.ground.elevation, np.ones((3, 3)))
+    touched = np.unique(ponds[own])
+    found: BoolArray = np.isin(ponds, touched[touched > 0])
+    return found
 
 
 def _polygons(shape: Geometry) -> MultiPolygon:

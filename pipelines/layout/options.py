@@ -17,6 +17,7 @@ from pipelines.layout.plan import Mode, TakeOffLine
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of
 from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
 from pipelines.layout.sizes import flows_that_keep_dry, keeps_dry
+from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.all_ways import lay_out_ways
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason
@@ -40,6 +41,8 @@ class PlanInputs:
         By item.
     curve : PumpCurve or None
         Of the pump, where it is given.
+    looks : tuple of OutfallLook
+        What was found of the candidates for an outfall; empty where nobody looked.
     """
 
     site: SiteFile
@@ -48,6 +51,7 @@ class PlanInputs:
     reckoning: Reckoning
     prices: Mapping[str, UnitPrice]
     curve: PumpCurve | None
+    looks: tuple[OutfallLook, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

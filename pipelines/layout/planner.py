@@ -34,6 +34,7 @@ from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import (
     as_far_as_outfall,
     headline,
@@ -45,10 +46,14 @@ from pipelines.layout.verdict_parts import (
 )
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
-from pipelines.layout.ways.outfall_sites import (
-    daylight_places,
-    found_outfalls,
-    given_outfalls,
+from pipelines.layout.ways.outfall_sites import daylight_places
+from pipelines.layout.ways.outfall_water import (
+    candidates,
+    found_of_outfalls,
+    lawful,
+    own_depressions,
+    parts_of_outfalls,
+    with_water,
 )
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
@@ -93,6 +98,8 @@ class LotPlan:
     spare : Raster or None
         Fall to spare of a small gravity line from each place to the outfall that leaves most; None without outfalls.
         [m]
+    looks : tuple of OutfallLook
+        What was found of the outfalls that lines end at, held against their grates; of all where none is used.
     """
 
     plan: Plan
@@ -105,11 +112,14 @@ class LotPlan:
     capacities: Mapping[str, float] = field(default_factory=dict)
     lifts: tuple[LiftDesign, ...] = ()
     spare: Raster | None = None
+    looks: tuple[OutfallLook, ...] = ()
 
 
 def plan_lot(inputs: PlanInputs) -> LotPlan:
     """Diagnose a lot and plan what it needs."""
     planned = _planned(inputs)
+    if not planned.looks:
+        planned = replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
     if planned.spare is not None or not inputs.situation.roofs_known:
         return planned
     ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}, {}))
@@ -215,9 +225,10 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
     cause = _cause(inputs, found)
-    looks: dict[str, Part] = {}
+    looks = found_of_outfalls(inputs.looks, chosen.outfalls, chosen.discharges, served)
+    takes = parts_of_outfalls(looks, chosen.outfalls)
     left = troubles_left(found, served, division, water, rules)
-    parts = with_works(_part(cause), chosen, looks, left)
+    parts = with_works(_part(cause), chosen, takes, left)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
@@ -229,7 +240,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
         sumps=works.sumps,
         outfalls=all_outfalls(way_inputs, chosen),
         fittings=works.fittings,
-        discharges=as_far_as_outfall(chosen.discharges, looks),
+        discharges=as_far_as_outfall(chosen.discharges, takes),
         cures=catching.cures,
         alternatives=alternatives,
         sizes=sizes,
@@ -251,7 +262,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     )
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        spare_everywhere(way_inputs),
+        spare_everywhere(way_inputs), looks,
     )
 
 
@@ -277,28 +288,12 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
 def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:
     situation, layers = inputs.situation, inputs.layers
     rules = situation.rules
-    outfalls = given_outfalls(
-        [
-            (shape, kind, float(level) if np.isfinite(level) else None)
-            for shape, kind, level in zip(
-                layers.outfalls.geometry, layers.outfalls["kind"], layers.outfalls["level_m"], strict=True
-            )
-        ],
-        situation.drainage, situation.parcel, rules, shots=situation.shots,
-        high_waters=[
-            float(level) if np.isfinite(level) else None for level in layers.outfalls["highest_level_m"]
-        ],
-    )
-    own = tuple(site for site in outfalls if site.kind == "daylight")
-    outfalls = tuple(site for site in outfalls if site.kind not in ("daylight", "soakaway"))
-    if not outfalls and not own:
-        outfalls = found_outfalls(
-            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
-        )
-    daylights = own or daylight_places(
+    sites, own = candidates(layers, situation)
+    outfalls = lawful(with_water(sites, inputs.looks), inputs.looks, catching)
+    daylights = lawful(own or daylight_places(
         situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
         paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
-    )
+    ), inputs.looks, catching)
     route_field = lot_field(
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
@@ -311,6 +306,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
+        closed=bool(own_depressions(inputs.looks, catching)),
     )
 
 
@@ -335,7 +331,8 @@ def _no_way_out(
         site_checks=site_checks(CheckNeeds((), False, False, True, False, _is_open(cause))),
         warnings=(*cause.doubts, *catching.refused),
     )
-    return LotPlan(plan, found, found.division, found.water, {}, {})
+    looks = found_of_outfalls(inputs.looks, (), (), catching)
+    return LotPlan(plan, found, found.division, found.water, {}, {}, looks=looks)
 
 
 def _cause(inputs: PlanInputs, found: Diagnosis) -> Cause:

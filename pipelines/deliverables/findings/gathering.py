@@ -5,7 +5,14 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from shapely import LineString
 
-from pipelines.deliverables.findings.lot import CollectorFlow, FlowPath, PumpPicture, StandingWater, StormWater
+from pipelines.deliverables.findings.lot import (
+    CollectorFlow,
+    FlowPath,
+    PumpPicture,
+    StandingWater,
+    StormWater,
+    SuspectedCulvert,
+)
 from pipelines.hydraulics.pumping.pressure_line import line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydrology.hydrographs import add_hydrographs
@@ -17,6 +24,7 @@ from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from pipelines.layout.other_storms import OtherStorm
+from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.lift_design import LiftDesign
 from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.cells_to_polygons import label_polygons
@@ -224,3 +232,14 @@ def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> t
         )
         for lift in lifts
     )
+
+
+def suspected_of(looks: Sequence[OutfallLook]) -> tuple[SuspectedCulvert, ...]:
+    """Suspected culverts that hold water back as far as an outfall, each once."""
+    found: dict[tuple[float, float], SuspectedCulvert] = {}
+    for look in looks:
+        for each in look.suspected:
+            why = reason("suspected_drive", distance=each.distance, height=each.height, outfall=look.outfall)
+            at = (each.point.x, each.point.y)
+            found.setdefault(at, SuspectedCulvert(f"culvert-{len(found) + 1}", each.point, why))
+    return tuple(found.values())

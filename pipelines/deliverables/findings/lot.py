@@ -10,6 +10,7 @@ from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
 from pipelines.layout.plan import Plan, Said
 from pipelines.layout.storm_by_storm import EdgeInStorm
+from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame
@@ -231,6 +232,8 @@ class Findings:
         What grades for the crew are told from; None where nothing on site is known by its level.
     levels_given : bool
         Shots of a level rebased the ground.
+    outfall_looks : tuple of OutfallLook
+        What was found of the outfalls.
     suspected_culverts : tuple of SuspectedCulvert
         Places to look.
     fall_to_spare : Raster or None
@@ -267,6 +270,7 @@ class Findings:
     pumps: tuple[PumpPicture, ...] = ()
     benchmark: Benchmark | None = None
     levels_given: bool = False
+    outfall_looks: tuple[OutfallLook, ...] = ()
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)

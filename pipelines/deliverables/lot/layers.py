@@ -10,7 +10,7 @@ import shapely
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.words.say import say_all
+from pipelines.deliverables.words.say import say, say_all
 from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.layout.plan import Said
 from pipelines.layout.routing.fall_to_spare import spare_contours
@@ -172,7 +172,16 @@ def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.outfalls
     columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm",
                       "highest_level")
-    return _placed("outfalls", findings, units, [row.point for row in rows], **columns)
+    looks = {look.outfall: look for look in findings.outfall_looks}
+    found = [looks.get(row.id) for row in rows]
+    return _placed(
+        "outfalls", findings, units, [row.point for row in rows], **columns,
+        takes_it=[look and look.state for look in found],
+        takes_it_why=[look and say(look.why, units) for look in found],
+        submerged=[look and look.submerged / HOUR for look in found],
+        stands=[look and look.stands for look in found],
+        suspected_culverts=[look and len(look.suspected) for look in found],
+    )
 
 
 def _fall_to_spare(findings: Findings, units: Units) -> pd.DataFrame:

@@ -2,9 +2,13 @@
 
 from typing import Any
 
+import geopandas as gpd
+
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
+from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
+from terrain.grid import Frame
 from terrain.unit_table import HOUR
 
 
@@ -46,6 +50,7 @@ def summary(findings: Findings) -> dict[str, Any]:
             }
             for size in plan.sizes
         ],
+        "outfall": [_outfall(look, findings.frame) for look in findings.outfall_looks],
         "alternatives": [_alternative(way) for way in plan.alternatives],
         "storms": [
             {
@@ -143,6 +148,35 @@ def _discharge(line: Discharge) -> dict[str, Any]:
         "lift_m": line.lift,
         "outfall": line.outfall,
         "serves": list(line.serves),
+    }
+
+
+def _outfall(look: OutfallLook, frame: Frame) -> dict[str, Any]:
+    return {
+        "id": look.outfall,
+        "state": look.state,
+        "why": say(look.why, "si"),
+        "level_m": look.level,
+        "peak_flow_m3s": look.flow,
+        "submerged_h": look.submerged / HOUR if look.flow is not None else None,
+        "stands_m": look.stands if look.flow is not None else None,
+        "followed_m": look.followed_length,
+        "culverts": [_culvert(each, frame) for each in look.culverts],
+    }
+
+
+def _culvert(each: CulvertLook, frame: Frame) -> dict[str, Any]:
+    place = frame.to_map(gpd.GeoSeries([each.point])).iloc[0]
+    return {
+        "id": each.id,
+        "easting": place.x,
+        "northing": place.y,
+        "downstream_m": each.distance,
+        "suspected": each.suspected,
+        "small": each.small,
+        "silted": each.silted,
+        "assumed": each.assumed,
+        "backs_up": each.backs_up,
     }
 
 

@@ -1,15 +1,16 @@
 """A site's swales, opened and measured, ready for any storm."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, MultiPolygon, Polygon
 
 from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError
@@ -22,6 +23,7 @@ from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
+from pipelines.layout.swale.water import SwaleWater, divide_to_swales
 from terrain.first_run import COMPILING, compiles_first
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot
@@ -103,21 +105,36 @@ def open_swales(site_path: Path) -> OpenedSwales:
             f"site file {site_path}: it names no swale; add a table [swales] with the file and layer of lines drawn "
             "along the swales"
         )
+    return swales_of(inputs, culverts_by_swale)
+
+
+def swales_of(
+    inputs: SiteInputs, culverts_of: Callable[[list[LineString], Any, Rules], list[Any]]
+) -> OpenedSwales:
+    """The swales that an opened site names, each with its culverts."""
     layer = inputs.layers.swales
     lines = [shapely.force_2d(line) for line in layer.geometry]
     given = [str(name) or f"swale {feature}" for name, feature in zip(layer["name"], layer["id"], strict=True)]
     names = [name if "swale" in name.lower() else f"swale {name}" for name in given]
     check_swale_lines(lines, names, inputs.layers.roofs)
-    rules = _rules_of(inputs)
+    rules = rules_of(inputs)
     priced = inputs.site.prices
     prices = default_prices() if priced is None else read_prices(priced.file)
-    return OpenedSwales(inputs, rules, lines, names, culverts_by_swale(lines, inputs.layers.culverts, rules), prices)
+    return OpenedSwales(inputs, rules, lines, names, culverts_of(lines, inputs.layers.culverts, rules), prices)
 
 
-def _rules_of(inputs: SiteInputs) -> Rules:
+def culverts_beside(lines: list[LineString], culverts: Any, rules: Rules) -> list[Any]:
+    """Culverts of each swale, without those that lie on none."""
+    near = rules["swale_culvert_near"].likely
+    beside = [min(float(line.distance(each)) for line in lines) <= near for each in culverts.geometry]
+    return culverts_by_swale(lines, culverts[np.array(beside, dtype=np.bool_)], rules)
+
+
+def rules_of(inputs: SiteInputs) -> Rules:
     """Rules of the trade with what [elevation] and [swales] say in place."""
     given = inputs.site.swales
-    assert given is not None
+    if given is None:
+        return inputs.site.rules
     said = {
         "lidar_rmse": inputs.site.elevation.rmse,
         "n_swale": given.roughness,
@@ -137,7 +154,6 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     """Read the ground of opened swales, follow its water and measure each swale."""
     inputs, lines, names = opened.inputs, opened.lines, opened.names
     given, rules = inputs.site.swales, opened.rules
-    assert given is not None
     if compiles_first():
         tell(COMPILING, None)
     tell("reading the ground", 0.1)
@@ -156,12 +172,21 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     slowest, fastest = rules["swale_slowest"].likely, rules["swale_fastest"].likely
     return SwaleCase(
         inputs, rules, surface, ground, drainage, site_low_spots(drainage, rules), surfaces, sites,
-        capacities, given.cover or GRASS, given.downstream_level,
+        capacities, (given and given.cover) or GRASS, given.downstream_level if given is not None else None,
         tuple(float(np.clip(np.median(each.velocity), slowest, fastest)) for each in capacities),
         tuple(_soaking_rate(inputs, surfaces, site) for site in sites),
         (*inputs.layers.warnings, *surface.warnings, *opened.prices.warnings, *notes,
          *(said for site in sites for said in site.warnings)),
         opened.prices,
+    )  # fmt: skip
+
+
+def divide_case(case: SwaleCase, rain: DesignRain, piped: Sequence[Polygon | MultiPolygon] = ()) -> SwaleWater:
+    """The ground of a case divided by where its water enters a swale, without what is piped."""
+    return divide_to_swales(
+        case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
+        return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
+        compacted=case.inputs.site.soil.compacted, piped=piped,
     )  # fmt: skip
 
 

@@ -153,6 +153,19 @@ def level_series(
     return with_still_water
 
 
+def level_beside(site: SwaleSite, series: FloatArray, station: float) -> FloatArray:
+    """Level through a storm at a station between two sections; within a drive, on its own side of the crest. [m]"""
+    section = site.section_below(station)
+    upper = max(section - 1, 0)
+    drive = next((each for each in site.crossings if each.above == upper < section), None)
+    if drive is not None:
+        upper = section = upper if station <= drive.ridge.crest else section
+    run = site.station[section] - site.station[upper]
+    share = (station - site.station[upper]) / run if run > 0.0 else 1.0
+    level: FloatArray = (1.0 - share) * series[upper] + share * series[section]
+    return level
+
+
 def _conveyance(offsets: FloatArray, elevations: FloatArray, level: float) -> float:
     # the roughness drops out of a share
     return wetted_section(cross_section(offsets, elevations, 0.05), level).conveyance

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.swale.judgement import ReachFinding
+from pipelines.layout.swale.levels import level_beside
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.tailwater import GravityLine, SubmergedLine, Tailwater, line_under_tailwater, tailwater_at
 from pipelines.layout.swale.verdict import SwaleVerdict
@@ -80,13 +81,7 @@ def judge_outlet(
 ) -> OutletFinding:
     """Tailwater at an outlet, what it does behind, and whether the swale takes it."""
     section = site.section_below(outlet.station)
-    # the level between two sections, by where the outlet lies between them
-    upper = max(section - 1, 0)
-    if upper < section and any(each.above == upper for each in site.crossings):
-        upper = section
-    run = site.station[section] - site.station[upper]
-    share = (outlet.station - site.station[upper]) / run if run > 0.0 else 1.0
-    level = (1.0 - share) * series[upper] + share * series[section]
+    level = level_beside(site, series, outlet.station)
     tail = tailwater_at(level, flow[section], step, outlet.invert + outlet.diameter, rules)
     behind = line_under_tailwater(outlet.line, tail.highest) if outlet.line is not None else None
     mine = next((each for each in reaches if each.reach.first <= section <= each.reach.last), reaches[-1])

@@ -23,7 +23,7 @@ def by_gravity(
 ) -> tuple[Way, GravityAnswer | None]:
     """Lay every collector by gravity to some places."""
     if not targets:
-        return Way(mode, False, depends_on=nowhere(mode)), None
+        return Way(mode, False, depends_on=nowhere(inputs, mode)), None
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
     flows = inputs.flows.flows
     short = out_of_reach(inputs.ground, inputs.catching, flows, inputs.wanted, targets, floor)
@@ -77,8 +77,10 @@ def _laid(
     return lay_gravity(inputs.ground, inputs.catching, flows, names, targets, settings)
 
 
-def nowhere(mode: Mode) -> Reason:
+def nowhere(inputs: WayInputs, mode: Mode) -> Reason:
     """Why there is no place to lead to."""
+    if inputs.closed:
+        return reason("outfall_in_own_depression")
     return reason("no_daylight_place") if mode == "daylight" else reason("no_outfall_known")
 
 

@@ -38,7 +38,7 @@ class _Lift:
 def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Way:
     """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it."""
     if not inputs.outfalls:
-        return Way("pump", False, depends_on=nowhere("gravity"))
+        return Way("pump", False, depends_on=nowhere(inputs, "gravity"))
     served = answer.lines.served if answer is not None else {}
     lifted = [name for name in inputs.wanted if name not in served]
     if gravity.possible or not lifted:

@@ -35,6 +35,8 @@ class WayInputs:
         Of the pump.
     curve_given : bool
         Whether the user gave it.
+    closed : bool
+        Outfalls were left out since they lie in the depression that they are to drain.
     """
 
     site: SiteFile
@@ -45,6 +47,7 @@ class WayInputs:
     daylights: tuple[OutfallSite, ...]
     curve: PumpCurve
     curve_given: bool
+    closed: bool = False
 
     @property
     def situation(self) -> Situation:

@@ -58,6 +58,8 @@ pressure_velocity_peak | "2.5 ft/s" | sumps
 starts_per_hour | "60 1/h" | low_spots
 sump_width_wider | "120 in" | low_spots
 sump_inlet_depth | "0.275 m" | low_spots
+outfall_followed | "37.5 m" | outfalls
+outfalls_followed | 0.25 | outfalls
 pressure_line_cover | "122 cm" | low_spots
 elbows_at_sump | 12 | low_spots
 power_cost | 100 | low_spots

@@ -14,6 +14,7 @@ from pipelines.deliverables.words.say import say, say_all, sentence, start_upper
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.parts import Size
 from pipelines.layout.plan import Discharge, Said
+from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
 from terrain.unit_table import INCH, Units
 
@@ -27,7 +28,7 @@ CURRENCY = "in the currency of the price list"
 
 def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:
     """The answer's parts, then the site checks, most telling first."""
-    plan = findings.plan
+    plan, looks = findings.plan, findings.outfall_looks
     cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
         ("Where does the water come from?", _sources(findings, units)),
@@ -36,6 +37,7 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
         ("What is proposed?", in_short(findings, layers, units)),
         ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
         ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
+        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
         ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
     )
@@ -215,6 +217,15 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
     words.append((")" if told else "") + f". {sentence(line.why, units)}")
+    return tuple(words)
+
+
+def outfall_words(look: OutfallLook, position: int, units: Units) -> Words:
+    """One outfall in words: whether it takes the storm, its water's level, and why."""
+    words: list[Inline] = [f"{look.outfall}: {VERDICTS[look.state]}"]
+    if look.level is not None:
+        words += [", water up to ", number(look.level, "level", units, f"summary|outfall|{position}|level_m")]
+    words.append(f". {sentence(look.why, units)}")
     return tuple(words)
 
 

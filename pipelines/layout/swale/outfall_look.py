@@ -1,0 +1,278 @@
+"""What a lot's outfalls are found to be: the swale check's own look at the swale, ditch or low line below each.
+
+`look_at_outfalls(inputs, rain, places)` is run once a lot. Its levels, culverts and ponds are those that the swale
+check finds on the same line.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import Point
+
+from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs, side_inflows
+from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.flow_path import travel_rules
+from pipelines.inputs.ground_rules import lidar_noise
+from pipelines.inputs.rules import Rules
+from pipelines.inputs.site_ground import SiteInputs
+from pipelines.inputs.tables.prices import default_prices
+from pipelines.layout.swale.case import (
+    OpenedSwales,
+    SwaleCase,
+    culverts_beside,
+    divide_case,
+    measure_case,
+    rules_of,
+    swales_of,
+)
+from pipelines.layout.swale.crossings import SwaleCrossing
+from pipelines.layout.swale.followed import FollowedLine, follow_low_line
+from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook, OutfallPlace
+from pipelines.layout.swale.levels import SwaleLevels, level_beside, level_series, swale_levels
+from pipelines.layout.swale.site import SwaleSite
+from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
+from pipelines.layout.swale.tailwater import tailwater_at
+from pipelines.layout.swale.water import swale_flows
+from terrain.arrays import FloatArray
+from terrain.errors import LotshedError
+from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.low_spots import LowSpot
+from terrain.lidar_error import fall_error
+from terrain.reason import Reason, reason
+
+FOLLOWED = ("swale", "ditch")
+"""Kinds of outfall that water runs on from in a line of low ground."""
+LOOK_AT = {
+    "curb": reason("outfall_look_curb"),
+    "inlet": reason("outfall_look_inlet"),
+    "pond": reason("outfall_look_pond"),
+}
+"""What to look at where no low line is followed, by kind."""
+
+
+def look_at_outfalls(
+    inputs: SiteInputs, rain: DesignRain, places: Sequence[OutfallPlace]
+) -> tuple[OutfallLook, ...]:
+    """Look at every place where a line may end, in the order given."""
+    rules = rules_of(inputs)
+    found: dict[int, OutfallLook] = {}
+    todo = [number for number, place in enumerate(places) if place.kind in FOLLOWED]
+    for number, place in enumerate(places):
+        if place.kind not in FOLLOWED:
+            found[number] = _unfollowed(place, LOOK_AT[place.kind])
+    if not inputs.layers.swales.empty:
+        todo = _look_along(swales_of(inputs, culverts_beside), None, rain, places, todo, found)
+    tried = 0
+    # from the upper end down, since what is followed from above passes the places below
+    todo.sort(key=lambda number: (-places[number].level, number))
+    while todo:
+        place = places[todo[0]]
+        tried += 1
+        line: FollowedLine | None = None
+        why: str | None = None
+        if tried <= int(rules["outfalls_followed"].likely):
+            try:
+                line = follow_low_line(inputs, place.point, rules)
+                if line is not None:
+                    todo = _look_along(_followed(inputs, rules, line, place.id), line, rain, places, todo, found)
+            except LotshedError as error:
+                why = str(error)
+        if todo and places[todo[0]] is place:
+            found[todo.pop(0)] = _unfollowed(place, reason("outfall_look_swale", why=why))
+    return tuple(found[number] for number in range(len(places)))
+
+
+def _followed(inputs: SiteInputs, rules: Rules, line: FollowedLine, id: str) -> OpenedSwales:
+    culverts = culverts_beside([line.line], inputs.layers.culverts, rules)
+    return OpenedSwales(inputs, rules, [line.line], [f"swale below {id}"], culverts, default_prices())
+
+
+def _look_along(
+    opened: OpenedSwales,
+    line: FollowedLine | None,
+    rain: DesignRain,
+    places: Sequence[OutfallPlace],
+    todo: Sequence[int],
+    found: dict[int, OutfallLook],
+) -> list[int]:
+    """Look at those places that lie on measured swales; the rest is still to do."""
+    near = opened.rules["swale_outlet_near"].likely
+    on_lines = [k for k in todo if min(float(each.distance(places[k].point)) for each in opened.lines) <= near]
+    if not on_lines:
+        return list(todo)
+    case = measure_case(opened, lambda stage, share: None)
+    if line is not None:
+        case = replace(case, downstream_level=line.ends_in_water)
+    flows = swale_flows(divide_case(case, rain), rain, (), case.velocities)
+    storms: dict[int, _Storm] = {}
+    for number in on_lines:
+        away = [float(site.thalweg.line.distance(places[number].point)) for site in case.sites]
+        swale = int(np.argmin(away))
+        if swale not in storms:
+            storms[swale] = _storm(case, swale, flows[swale])
+        found[number] = _look(case, rain, storms[swale], places[number])
+    return [number for number in todo if number not in found]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Storm:
+    """The design storm on one swale: its flow, peak levels, standing water and levels through time."""
+
+    site: SwaleSite
+    flow: SwaleFlow
+    levels: SwaleLevels
+    ponds: tuple[SwalePond, ...]
+    series: FloatArray
+
+
+def _storm(case: SwaleCase, position: int, flow: SwaleFlow) -> _Storm:
+    site, at_end = case.sites[position], case.downstream_level
+    levels = swale_levels(site, flow.peak, case.rules, downstream_level=at_end)
+    ponds = standing_along(
+        site, case.drainage, case.spots, flow.volume, rules=case.rules, soaking_rate=case.soaking_rates[position]
+    )
+    series = level_series(
+        site, flow.flow, case.rules, standing=still_level(site, ponds), downstream_level=at_end
+    )
+    return _Storm(site, flow, levels, ponds, series)
+
+
+def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace) -> OutfallLook:
+    site, rules = storm.site, case.rules
+    station = site.station_of(place.point)
+    section = site.section_below(station)
+    spot = _closed(case, site, place)
+    filling = _filling(case, rain, spot)
+    stage, passing = filling or (level_beside(site, storm.series, station), storm.flow.flow[section])
+    tail = tailwater_at(stage, passing, storm.flow.step, place.level, rules)
+    level = tail.highest if place.high_water is None else place.high_water
+    bottom = float(np.interp(station, site.thalweg.station, site.thalweg.bottom))
+    still = [pond.level for pond in storm.ponds if pond.start - 1.0 <= station <= pond.end + 1.0]
+    if filling is not None:
+        still = [float(stage[-1])]
+    stands = max(0.0, *(each - bottom for each in still)) if still else 0.0
+    farthest = station + rules["outfall_followed"].likely
+    culverts = tuple(_culverts(storm, station, bottom, farthest, rules))
+    noise = lidar_noise(rules)
+    error = rules["verdict_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
+    flow = float(passing.max())
+    water = reason(
+        "outfall_water", flow=flow, above=level - place.level, time=tail.submerged if tail.above > 0.0 else None,
+        stands=stands,
+    )  # fmt: skip
+    look = tuple(_to_look_at(place, culverts))
+    why = reason("outfall_unmeasured", water=water, look=look) if look else reason("outfall_measured", water=water)
+    return OutfallLook(
+        place.id, place.point, "cannot_tell" if look else "sure", why, level, error, stands,
+        tail.submerged, culverts, min(site.thalweg.length, farthest) - station, flow, stage, storm.flow.step,
+        None if spot is None else _shape_of(case, spot), None if spot is None else spot.spill_elevation,
+    )  # fmt: skip
+
+
+def _filling(case: SwaleCase, rain: DesignRain, spot: LowSpot | None) -> tuple[FloatArray, FloatArray] | None:
+    """Level and inflow through the storm of a closed depression that it does not fill: nothing runs on from there.
+    [m], [m3/s]
+    """
+    if spot is None:
+        return None
+    seeds = np.full(case.drainage.target.size, -1, dtype=np.int64)
+    seeds[spot.cells] = 0
+    site = case.inputs.site
+    inflows = side_inflows(
+        case.drainage, seeds.reshape(case.ground.grid.shape), case.surfaces,
+        two_year_24h_depth=rain.two_year_24h_depth, return_period=rain.return_period,
+        travel=travel_rules(site.rules), compacted=site.soil.compacted,
+    )  # fmt: skip
+    arriving = side_hydrographs(inflows, rain)[0]
+    held = np.cumsum(arriving.flow) * arriving.step
+    if held[-1] >= spot.volume:
+        return None
+    return np.interp(held, spot.volumes, spot.levels), arriving.flow
+
+
+def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterator[Reason]:
+    """What must be measured before anything is sure of an outfall."""
+    unmeasured = tuple(
+        reason("outfall_dam", distance=each.distance, height=each.height)
+        if each.suspected
+        else reason("outfall_culvert", distance=each.distance, small=each.small, silted=each.silted)
+        for each in culverts
+        if each.backs_up and (each.suspected or each.assumed or each.silted)
+    )
+    if unmeasured and place.high_water is None:
+        yield reason("outfall_look_culverts", culverts=unmeasured)
+    if not place.shot:
+        yield reason("outfall_look_bottom")
+
+
+def _culverts(
+    storm: _Storm, station: float, bottom: float, farthest: float, rules: Rules
+) -> Iterator[CulvertLook]:
+    site = storm.site
+    for crossing in site.crossings:
+        crest = crossing.ridge.crest
+        if crossing.end < station or crossing.start > farthest:
+            continue
+        passed = storm.levels.surface.crossings[crossing.above]
+        low = float(site.bottom[crossing.above])
+        height = crossing.dam.height if crossing.dam is not None else max(crossing.ridge.lowest - low, 0.0)
+        yield CulvertLook(
+            id=crossing.id,
+            point=shapely.force_2d(shapely.line_interpolate_point(site.thalweg.line, crest)),
+            distance=crest - station,
+            suspected=not crossing.given,
+            small=crossing.given and passed.over > 0.0,
+            silted=_silted(crossing, low, rules),
+            assumed=bool(crossing.assumed),
+            backs_up=passed.headwater > bottom + rules["swale_backwater"].likely,
+            height=height,
+        )
+
+
+def _silted(crossing: SwaleCrossing, low: float, rules: Rules) -> bool:
+    culvert = crossing.drive.culvert
+    if culvert is None:
+        return False
+    noise = lidar_noise(rules)
+    error = rules["verdict_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
+    return low - culvert.invert_up > error + rules["swale_hidden_bottom"].likely
+
+
+def _closed(case: SwaleCase, site: SwaleSite, place: OutfallPlace) -> LowSpot | None:
+    """The depression that a place lies in, where the ground itself closes it and not a drive over the swale."""
+    grid = case.ground.grid
+    row, column = (int(each) for each in grid.cells(place.point.x, place.point.y))
+    at = row * grid.shape[1] + column
+    for spot in case.spots:
+        if spot.contained_in is not None or spot.within_lidar_error or at not in spot.cells:
+            continue
+        if spot.spill_cell is None:
+            return spot
+        row, column = divmod(spot.spill_cell, grid.shape[1])
+        if min(row, column, grid.shape[0] - 1 - row, grid.shape[1] - 1 - column) <= 1:
+            # it is cut by the raster's end, beyond which water may leave lower
+            return None
+        x, y = grid.centres(row, column)
+        over = site.station_of(Point(float(x), float(y)))
+        dammed = any(each.start - 1.0 <= over <= each.end + 1.0 for each in site.crossings)
+        return None if dammed else spot
+    return None
+
+
+def _shape_of(case: SwaleCase, spot: LowSpot) -> shapely.Geometry:
+    labels = np.full(case.ground.grid.shape, -1, dtype=np.int64)
+    labels.ravel()[spot.cells] = 0
+    return label_polygons(labels, case.ground.grid)[0]
+
+
+def _unfollowed(place: OutfallPlace, look: Reason) -> OutfallLook:
+    """A place of which no more is known than what somebody said."""
+    if place.high_water is not None and place.shot:
+        why = reason("outfall_high_water_given", above=place.high_water - place.level)
+        return OutfallLook(place.id, place.point, "sure", why, place.high_water)
+    return OutfallLook(
+        place.id, place.point, "cannot_tell", reason("outfall_water_unknown", look=look), place.high_water
+    )
+
