@@ -186,6 +186,8 @@ class Sump:
         What its storage holds at the peak inflow. [min]
     warnings : tuple of str
         What an estimator must know of it.
+    relief_flow : float
+        Of what the pump delivers, back into the basin by the hole under its check valve. [m3/s]
     """
 
     id: str
@@ -204,6 +206,7 @@ class Sump:
     bottom_elevation: float
     minutes_without_power: float
     warnings: tuple[Said, ...]
+    relief_flow: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ DRAIN_PIPE = "4 in D2729 perforated"
 def trench_depth(rules: Rules) -> float:
     """The trade's least depth of a stone trench, but room for its pipe with stone under and over it. [m]"""
     room = rules["stone_under_pipe"].likely + find_pipe(DRAIN_PIPE).outside + rules["stone_over_pipe"].likely
-    return max(rules["trench_depth_stone"].low, room)
+    return max(rules["trench_depth_stone"].likely, room)
 
 
 def stone_offset(rules: Rules, foundation: str | None, footing_depth: float | None) -> float:

@@ -50,10 +50,10 @@ def lot_field(
     reached = shapely.union_all([situation.parcel, street, assumed])
     grid = _grid(situation, reached)
     ground = _ground(situation, grid)
-    barred = _barred(situation, layers, reached, grid)
+    barred = _barred(situation, layers, reached, assumed, grid)
     rules = situation.rules
     drives, on_top = _surfaces(layers, grid, prices, rules)
-    near = mask_of(_near_line(situation, street), grid)
+    near = mask_of(_near_line(situation, street, assumed), grid)
     covers = np.full(grid.shape, cover)
     covers[drives] = max(cover, rules["cover_drive"].likely)
     permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
@@ -132,7 +132,9 @@ def _ground(situation: Situation, grid: Grid) -> FloatArray:
     return mean
 
 
-def _barred(situation: Situation, layers: SiteLayers, reached: BaseGeometry, grid: Grid) -> BaseGeometry:
+def _barred(
+    situation: Situation, layers: SiteLayers, reached: BaseGeometry, assumed: BaseGeometry, grid: Grid
+) -> BaseGeometry:
     west, south, east, north = grid.bounds
     parts: list[Any] = [shapely.difference(shapely.box(west, south, east, north), reached), situation.roofs]
     keep, rules = layers.keep_out, situation.rules
@@ -145,7 +147,7 @@ def _barred(situation: Situation, layers: SiteLayers, reached: BaseGeometry, gri
         if crossing == "never":
             parts.append(shapely.buffer(shape, rules["never_cross_offset"].likely))
     parts += [shapely.buffer(shape, 0.1) for shape in layers.forbidden.geometry]
-    parts.append(_line_strip(situation, rules["least_line_offset"].likely))
+    parts.append(_line_strip(situation, assumed, rules["least_line_offset"].likely))
     barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
     return barred
 
@@ -155,19 +157,19 @@ def _least_keep(kind: str, trunk: float, rules: Rules) -> float:
     return rules["tree_clearance"].likely * trunk if "tree" in kind.lower() and np.isfinite(trunk) else 0.0
 
 
-def _line_strip(situation: Situation, width: float) -> BaseGeometry:
-    """Strip of the lot along its lines with neighbours, the street's side left out."""
-    line = shapely.boundary(situation.parcel)
+def _line_strip(situation: Situation, assumed: BaseGeometry, width: float) -> BaseGeometry:
+    """Strip of the lot along its lines with neighbours, the street's side and assumed ways out left out."""
+    line = shapely.difference(shapely.boundary(situation.parcel), assumed)
     if situation.right_of_way is not None:
         line = shapely.difference(line, shapely.buffer(situation.right_of_way, 1.0))
     strip: BaseGeometry = shapely.buffer(line, width, cap_style="flat")
     return strip
 
 
-def _near_line(situation: Situation, street: BaseGeometry) -> BaseGeometry:
+def _near_line(situation: Situation, street: BaseGeometry, assumed: BaseGeometry) -> BaseGeometry:
     offset = situation.rules["line_offset"].likely + situation.rules["parcel_line_error"].likely
     near: BaseGeometry = shapely.difference(
-        shapely.intersection(_line_strip(situation, offset), situation.parcel), street
+        shapely.intersection(_line_strip(situation, assumed, offset), situation.parcel), street
     )
     return near
 

@@ -237,6 +237,9 @@ def discharges_of(
         if not outfall.verified and mode == "gravity":
             verdict = "cannot_tell"
             why.append(reason("outfall_found_only"))
+        if any(reason("strip_unconfirmed") in run.crossings for run in answer.lines.runs if run.to_id == outfall.id):
+            verdict = "cannot_tell" if verdict == "sure" else verdict
+            why.append(reason("way_unconfirmed"))
         told = reason("sentences", parts=tuple(why))
         discharges.append(Discharge(serves, outfall.id, mode, verdict, told, spare, error, None))
     return tuple(discharges), tuple(deciding)

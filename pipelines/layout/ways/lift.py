@@ -212,5 +212,8 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     if not outfall.verified:
         verdict = "cannot_tell"
         why.append(reason("outfall_found_only"))
+    if reason("strip_unconfirmed") in lift.design.run.crossings:
+        verdict = "cannot_tell"
+        why.append(reason("way_unconfirmed"))
     told = reason("sentences", parts=tuple(why))
     return Discharge(tuple(lifted), outfall.id, "pump", verdict, told, spare, error, sump.lift), shots

@@ -131,6 +131,7 @@ def design_lift(
         bottom_elevation=bottom,
         minutes_without_power=result.minutes_without_power or 0.0,
         warnings=result.warnings,
+        relief_flow=result.relief_flow,
     )
     parts = [
         Fitting(f"fitting-{run_id}-1", f"check valve with relief hole, {pipe.size}", run_id, point),

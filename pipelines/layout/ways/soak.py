@@ -62,7 +62,7 @@ def _length_needed(inputs: WayInputs, rate: float, water_table: float) -> tuple[
     width, depth, cover = _stone(rules)
     lengths = rules["soakaway_length"]
     why: Said = ""
-    for length in np.arange(lengths.low, lengths.high + 0.5, 1.0):
+    for length in np.arange(lengths.likely, lengths.high + 0.5, 1.0):
         result = assess_soakaway(
             Soakaway(float(length), width, depth, rules["stone_porosity"].likely, cover + depth), volume,
             rules["soakaway_storm"].likely, tested_rate=rate, water_table_below_ground=water_table,

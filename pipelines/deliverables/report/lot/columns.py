@@ -88,6 +88,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("basin", "Basin"),
         Shown("lift", "Static lift", "length"),
         Shown("operating_flow", "Pump delivers", "flow"),
+        Shown("relief_flow", "Of it back by the relief hole", "flow"),
         Shown("inflow", "Arrives at the peak", "flow"),
         Shown("operating_head", "Head", "length"),
         Shown("velocity", "Velocity in the line", "velocity"),

@@ -1,0 +1,417 @@
+"""Rules of the trade act, on lots made for what each speaks of: a change moves the table, warning or plan beside it.
+
+The sample lot of `test_rules_act` holds the others, and the swale's test those of a swale; the last test here sees that
+no rule is left out of all three.
+"""
+
+import runpy
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from shapely import LineString, Point, box
+
+from pipelines.deliverables.findings.stakeout import stakes_of
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.words.say import say
+from pipelines.inputs.rules import load_rules
+from pipelines.lot import screen_lot
+from terrain.errors import LotshedError
+
+ACTS = """
+small
+near_line_cost | 7.5 | plan
+lawn_spoiled_width | "2.2 m" | pipe_runs
+default_footing_depth | "120 cm" | pipe_runs
+sump_wall_offset | "20 ft" | plan
+parcel_line_error | "10 ft" | catch_basins
+outfall_spacing | "12 m" | pipe_runs
+outfall_reach | "3 m" | outfalls
+least_basin_flow | "0.25 gpm" | catch_basins
+own_swale_run_on | 0.125 | plan
+default_two_year_rain | "160 mm" | runoff
+basin_reach | "3 m" | sub_catchments
+
+holes
+largest_hole | 4 | warnings
+told_unknown_ground | "10 %" | warnings
+most_unknown_ground | "1 %" | refused
+least_cells_on_lot | 5000 | refused
+coarsest_cell | "0.25 m" | warnings
+
+surface model
+surface_model_step | "5 m" | warnings
+surface_model_share | "20 %" | warnings
+
+far fence
+layer_reach | "100 m" | warnings
+layer_far | "1000 m" | warnings
+
+high sill
+sill_off_ground | "10 m" | warnings
+beside_reach | "4 m" | warnings
+
+shots
+level_shot_reach | "2 m" | low_spots
+level_shot_misfit | "1 cm" | warnings
+shot_error | "20 cm" | outfalls
+shot_reach | "4 m" | catch_basins
+
+nothing told
+default_storm_depth | "100 mm" | runoff
+default_storm_duration | "120 min" | runoff
+
+no outfall
+outfall_least_area | "600 m2" | outfalls
+outfall_apart | "24 m" | outfalls
+outfalls_found | 5 | outfalls
+
+no right of way
+assumed_way_half_width | "3 m" | fall_to_spare
+
+slope
+arriving_paving | "6.4 l/s" | catch_basins
+basin_snap | "0.75 m" | catch_basins
+trench_edge_offset | "1.8 m" | channel_drains
+
+slope, wet wall
+arriving_seen_share | 1 | catch_basins
+basin_apart | "10 m" | catch_basins
+
+steep
+refer_slope_reach | "12 m" | catch_basins
+
+low wall
+refer_wall | "1 ft" | catch_basins
+
+drive
+channel_paved_share | 0.99 | channel_drains
+channel_width | "10 in" | channel_drains
+channel_depth | "0.36 m" | pipe_runs
+channel_cut | "60 cm" | take_off
+channel_dig | "50 cm" | take_off
+channel_head | "0.2 cm" | channel_drains
+channel_shortest | "10 m" | channel_drains
+cover_tolerance | "30 cm" | warnings
+
+hollow beside
+trench_depth_stone | "30 in" | french_drains
+stone_under_pipe | "6 in" | french_drains
+stone_over_pipe | "12 in" | french_drains
+waste_fabric | "35 %" | take_off
+trench_overlap | "0.3 m" | french_drains
+trench_shortest | "20 m" | french_drains
+slab_stone_offset | "1.2 m" | french_drains
+slab_footing_depth | "0.6 m" | french_drains
+arrival_share | 0.5 | french_drains
+arrival_cluster | "8 m" | french_drains
+arrival_cluster_share | 0.15 | french_drains
+arriving_wall | "2.5 l/s" | french_drains
+works_wall_clearance | "1.2 m" | french_drains
+tolerable_lawn_time | "6 h" | low_spots
+depth_hand_dig | "1.5 ft" | french_drains
+wall_reach | "3 m" | low_spots
+least_drain_flow | "4 l/s" | french_drains
+stake_spacing | "1 m" | stakes
+
+hollow beside a crawl space
+stone_wall_offset | "2 ft" | french_drains
+
+hollow at the wall
+grate_wall_depth | "4 in" | catch_basins
+grate_wall_time | "120 min" | catch_basins
+tolerable_sill_depth | "1 in" | low_spots
+
+rain table
+keep_dry_storm | "10 yr" | plan
+keep_dry_extra | "20 %" | plan
+
+shallow hollow
+wet_film | "4 in" | catch_basins
+
+small hollow in front
+small_hollow | "1 m2" | catch_basins
+fill_most | "0.01 m3" | plan
+fill_slope | "20 %" | plan
+fill_slope_reach | "1 m" | plan
+extension_offset_line | "20 ft" | plan
+roof_reach | "0.01 m" | low_spots
+pipe_clearance | "1 m" | warnings
+
+two downspouts
+cure_enough_share | 0.05 | catch_basins
+
+trees and lines
+leaf_reach | "1 ft" | catch_basins
+grate_clogging_trees | 0.95 | catch_basins
+downspout_reach | "0.3 m" | warnings
+crossing_hours | "10 h" | plan
+never_cross_offset | "4 m" | pipe_runs
+tree_clearance | "4 ft/in" | pipe_runs
+hard_access_factor | 3 | take_off
+narrow_gate | "24 in" | take_off
+swell_sand | "30 %" | take_off
+
+clay
+swell_clay | "60 %" | take_off
+slope_corrugated | "4 %" | pipe_runs
+
+deep and turned aside
+cleanout_from_end | "10 m" | fittings
+spoil_offset | "4 ft" | warnings
+depth_protection | "2 ft" | warnings
+own_swale_slope | "4 %" | plan
+own_swale_length | "30 m" | plan
+
+gentle, turned aside
+own_swale_depth | "0.02 m" | plan
+
+flat
+flat_slope | 0.0002 | runoff
+flat_slope_added | 0.01 | runoff
+stone_size | "1 in" | french_drains
+
+pumped
+assumed_pump_shut_off | "40 ft" | sumps
+assumed_pump_end_flow | "70 gpm" | sumps
+assumed_pump_end_head | "10 ft" | sumps
+pressure_velocity | "12 ft/s" | sumps
+relief_hole | "1/4 in" | sumps
+float_margin | 6 | sumps
+
+daylight
+daylight_apart | "15 m" | plan
+daylight_places | 1 | plan
+
+gravity or a dry well
+slope_6in_smooth | "2 %" | pipe_runs
+pipe_sizes_tried | 1 | plan
+
+dry well
+soakaway_factor | 4 | french_drains
+soakaway_offset_building | "20 ft" | french_drains
+soakaway_offset_line | "20 ft" | french_drains
+soakaway_above_saturated | "12 ft" | plan
+soakaway_dry_time | "2 h" | plan
+soakaway_storm | "12 h" | french_drains
+soakaway_width | "1.8 m" | french_drains
+soakaway_depth | "1.2 m" | french_drains
+soakaway_cover | "90 cm" | french_drains
+soakaway_length | "6 m" | french_drains
+soakaway_places | 1 | french_drains
+soakaway_apart | "1 m" | french_drains
+
+dry well between a well and a septic field
+soakaway_offset_basement | "40 ft" | french_drains
+soakaway_offset_septic | "80 ft" | french_drains
+soakaway_offset_well | "120 ft" | french_drains
+"""
+
+X, Y = np.meshgrid((np.arange(60) + 0.5) / 2.0, 30.0 - (np.arange(60) + 0.5) / 2.0)
+CRAWL = '[house]\nfoundation = "crawl"\n'
+SLAB, RAIN = '[house]\nfoundation = "slab"\n', '[rain]\ndepth = "3 in"\nduration = "60 min"\n'
+LOAM, CLAY = '[soil]\ngroup = "B"\n', '[soil]\ngroup = "D"\n'
+LOOSE = '[soil]\ngroup = "A"\ncompacted = false\n'
+TESTED = '[soil]\ngroup = "A"\ntested_rate = "4 in/h"\nwater_table = "12 ft"\n'
+SHOTS = "point,easting,northing,height_m\nlawn,500011.0,4400022.1,100.72\nswale,500015.0,4400001.6,99.50\n"
+
+
+def one(shape, **values):
+    return [{"geometry": shape, **values}]
+
+
+def plane(fall, across=0.002):
+    """A plane that falls south to a swale 0.6 m deep, rough by 2 mm."""
+    swale = np.where(Y < 3.2, 0.6 * (1.0 - np.abs(Y - 1.6) / 1.6), 0.0)
+    return 100.0 + fall * Y + across * X - swale + np.random.default_rng(7).normal(0.0, 0.002, X.shape)
+
+
+def hollow(deep, east, north, wide=2.0):
+    return deep * np.exp(-((X - east) ** 2 + (Y - north) ** 2) / wide**2)
+
+
+def holed(ground):
+    ground = ground.copy()
+    ground[30:33, 8:11] = ground[10:18, 14:20] = -999999.0
+    return ground
+
+
+def with_house_and_trees(ground):
+    ground = ground.copy()
+    ground[25:38, 21:39] += 3.0
+    ground[4:12, 4:12] += 4.0
+    ground[4:12, 44:52] += 4.0
+    return ground
+
+
+WIDE = {
+    "parcel": one(box(0.5, 4.0, 29.5, 29.5), lot=1),
+    "roofs": one(box(4.2, 11.2, 9.8, 15.8), open_below=False),
+    "hardscape": one(box(4.2, 16.2, 9.8, 19.8), kind="patio", protect=True),
+    "downspouts": one(Point(4.2, 11.2)),
+    "complaints": one(Point(7.0, 18.0), what="stands"),
+}
+# the street lies uphill and nothing is found in it
+DRY_WELL = {**WIDE, "outfalls": None, "right_of_way": one(box(0.0, 29.6, 30.0, 30.0))}
+GRASS = {"hardscape": None, "complaints": None}
+TREES = [
+    {"geometry": Point(17.0, 24.0), "kind": "tree", "crossing": "careful", "trunk_in": 12.0},
+    {"geometry": Point(12.0, 6.0), "kind": "tree", "crossing": "never", "trunk_in": 12.0},
+]
+LINES = [
+    {"geometry": LineString([(5.0, 8.0), (17.0, 8.0)]), "kind": "gas", "crossing": "careful", "depth_m": 0.6},
+    {"geometry": LineString([(22.5, 10.0), (22.5, 20.0)]), "kind": "power", "crossing": "never", "depth_m": 0.6},
+    {"geometry": LineString([(7.5, 10.0), (7.5, 20.0)]), "kind": "power", "crossing": "never", "depth_m": 0.6},
+]
+KEPT_OFF = [
+    {"geometry": Point(20.0, 29.0), "kind": "well", "crossing": "never"},
+    {"geometry": box(27.0, 24.0, 29.0, 28.0), "kind": "septic field", "crossing": "never"},
+]
+
+
+def lot(ground=None, *more, house=SLAB, rain=RAIN, soil=LOAM, **layers):
+    """Ground where it is not the small lot's, what the site file says, and layers other than the small lot's."""
+    return ground, "\n" + house + rain + soil + "".join(more), layers
+
+
+def with_rules(**values):
+    return "[rules]\n" + "".join(f"{key} = {value}\n" for key, value in values.items())
+
+
+HILL = plane(0.03)
+AT_PATIO = hollow(0.2, 15.0, 22.0)
+ASIDE = {"own_swale_run_on": 0.125}
+BACK_FALLS_AWAY = -np.where(Y > 14.5, 0.08 * (Y - 14.5), 0.0)
+LOTS = {
+    "small": lot(),
+    "holes": lot(holed),
+    "surface model": lot(with_house_and_trees),
+    "far fence": lot(barriers=one(LineString([(400.0, 10.0), (404.0, 10.0)]), kind="fence")),
+    "high sill": lot(house=SLAB + 'floor = "105 m"\n'),
+    "shots": lot(None, '[levels]\nfile = "shots.csv"\n'),
+    "nothing told": lot(house="", rain="", soil=""),
+    "no outfall": lot(outfalls=None),
+    "no right of way": lot(right_of_way=None),
+    "slope": lot(HILL),
+    "slope, wet wall": lot(HILL, house=CRAWL, complaints=one(Point(15.0, 18.5), what="wet wall")),
+    "steep": lot(plane(0.2)),
+    "low wall": lot(barriers=one(LineString([(6.0, 20.0), (9.0, 20.0)]), kind="wall", height_ft=3.5)),
+    "drive": lot(
+        HILL, complaints=one(Point(15.0, 18.5), what="wet wall"),
+        hardscape=one(box(11.2, 17.9, 18.8, 25.5), kind="drive", protect=False),
+    ),
+    "hollow beside": lot(HILL - hollow(0.2, 7.5, 22.0), **GRASS),
+    "hollow beside a crawl space": lot(HILL - hollow(0.2, 7.5, 22.0), house=CRAWL, **GRASS),
+    "hollow at the wall": lot(
+        plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), hardscape=None, complaints=one(Point(15.0, 19.0), what="pond")
+    ),
+    "rain table": lot(rain='[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n'),
+    "shallow hollow": lot(plane(0.01) - 0.6 * AT_PATIO, complaints=None),
+    "small hollow in front": lot(
+        plane(0.01) - hollow(0.15, 10.5, 8.2, 1.3), soil=CLAY, downspouts=one(Point(10.2, 11.2)), **GRASS
+    ),
+    "two downspouts": lot(
+        HILL + BACK_FALLS_AWAY - hollow(0.15, 10.0, 8.0, 1.0) - hollow(0.105, 20.0, 8.0, 1.0), soil=LOOSE,
+        rain=RAIN.replace("3 in", "1.5 in"), hardscape=None, complaints=one(Point(10.0, 8.0), what="pond"),
+    ),
+    "trees and lines": lot(
+        None, '[layout]\ngate = "30 in"\nsoil = "sand"\n', keep_out=TREES, utilities=LINES,
+        downspouts=one(Point(9.2, 11.2)),
+    ),
+    "clay": lot(None, '[layout]\nsoil = "clay"\npipe = "4 in corrugated"\n'),
+    "deep and turned aside": lot(None, with_rules(cleanout_spacing='"4 m"', depth_egress='"1 ft"', **ASIDE)),
+    "gentle, turned aside": lot(plane(0.005) - AT_PATIO, with_rules(**ASIDE)),
+    "flat": lot(plane(0.001) - AT_PATIO),
+    "pumped": lot(None, '[layout]\nlift = "pump"\n', outfalls=one(Point(29.5, 1.62), kind="swale")),
+    "daylight": lot(plane(0.06, -0.01) - hollow(0.3, 7.0, 18.0), **WIDE),
+    "gravity or a dry well": lot(HILL - hollow(0.2, 7.0, 18.0), soil=TESTED, **WIDE),
+    "dry well": lot(plane(0.03, -0.018) - hollow(0.2, 7.0, 18.0), soil=TESTED, **DRY_WELL),
+    "dry well between a well and a septic field": lot(
+        plane(0.03, -0.018) - hollow(0.2, 7.0, 18.0), soil=TESTED, house=SLAB.replace("slab", "basement"),
+        keep_out=KEPT_OFF, **DRY_WELL,
+    ),
+}  # fmt: skip
+
+
+def _cases():
+    cases, name = [], ""
+    for line in filter(None, ACTS.splitlines()):
+        cells = [cell.strip() for cell in line.split("|")]
+        if len(cells) == 1:
+            name = line
+        else:
+            cases.append((name, *cells))
+    return cases
+
+
+def _told(site):
+    """Everything that a screened lot tells, by table; what it is refused for, where it is."""
+    try:
+        found = screen_lot(site)
+    except LotshedError as error:
+        return {"refused": str(error)}
+    tables, plan = lot_tables(found, "si"), found.plan
+    return {
+        **{name: pd.DataFrame(tables[name]).to_csv(index=False) for name in tables if name not in UNTOLD},
+        "warnings": repr(found.warnings),
+        "plan": repr((plan.verdict, plan.cures, plan.alternatives, plan.refer_out, plan.discharges, plan.sizes)),
+        "stakes": repr(stakes_of(found)),
+    }
+
+
+UNTOLD = ("run_info", "cautions")
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory, made_lots):
+    """Writes a made lot by name and tells its site file, and what it tells as it is: each once."""
+
+    @cache
+    def write(name):
+        ground, more, changed = LOTS[name]
+        small = made_lots.small_ground()
+        ground = small if ground is None else ground(small) if callable(ground) else ground
+        layers = {key: rows for key, rows in {**made_lots.SMALL_LAYERS, **changed}.items() if rows is not None}
+        site = made_lots.write_lot(tmp_path_factory.mktemp("lot"), ground, layers, more=more)
+        (site.parent / "shots.csv").write_text(SHOTS)
+        (site.parent / "rain.csv").write_text((made_lots.SAMPLES / "rain.csv").read_text())
+        return site, _told(site)
+
+    return write
+
+
+@pytest.mark.parametrize(("name", "key", "value", "table"), _cases())
+def test_a_rule_moves_what_it_says(written, name, key, value, table):
+    site, before = written(name)
+    text, rule = site.read_text(), f"[rules]\n{key} = {value}\n"
+    changed = site.with_name(f"{key}.toml")
+    changed.write_text(text.replace("[rules]\n", rule) if "[rules]" in text else f"{text}\n{rule}")
+    assert "refused" not in before
+    now = _told(changed)
+    assert now.get(table) != before.get(table)
+    assert table == "refused" or "refused" not in now
+
+
+@pytest.mark.parametrize("lift", ["gravity", "pump"])
+def test_without_a_right_of_way_a_given_outfall_is_reached_and_never_sure(written, lift):
+    site, _ = written("no right of way")
+    asked = site.with_name(f"{lift}.toml")
+    asked.write_text(f'{site.read_text()}\n[layout]\nlift = "{lift}"\n')
+    plan = screen_lot(asked).plan
+    assert bool(plan.sumps) == (lift == "pump")
+    assert plan.discharges
+    for line in plan.discharges:
+        assert line.outfall.startswith("outfall-1")
+        assert line.verdict == "cannot_tell"
+        assert "confirm that the line may cross the ground before the outfall" in say(line.why, "us")
+    assert plan.parts.fall.state == "cannot_tell"
+
+
+def test_every_rule_is_seen_to_act():
+    here = Path(__file__)
+    sample = runpy.run_path(str(here.with_name("test_rules_act.py")))
+    swale = runpy.run_path(str(here.parents[1] / "test_swale_rules_act.py"))
+    seen = {line.split("|")[0].strip() for block in ("MOVES", "REFUSED") for line in sample[block].strip().splitlines()}
+    assert set(load_rules()) == seen | {key for _, key, _, _ in _cases()} | set(swale["GIVEN"])
