@@ -60,6 +60,8 @@ sump_width_wider | "120 in" | low_spots
 sump_inlet_depth | "0.275 m" | low_spots
 pressure_line_cover | "122 cm" | low_spots
 elbows_at_sump | 12 | low_spots
+lift_stone_width | "6 ft" | french_drains
+lift_stone_longest | "3 m" | french_drains
 power_cost | 100 | low_spots
 lift_outfalls_tried | 0.75 | low_spots
 stone_density | "5.6 ton/yd3" | take_off
