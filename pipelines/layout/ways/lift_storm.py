@@ -9,6 +9,7 @@ from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.ways.way_values import WayInputs
@@ -77,25 +78,22 @@ class LiftStorm:
         parts = [taken[name] for name in self.lifted if name in taken]
         return add_hydrographs(parts) if parts else Hydrograph(60.0, np.zeros(2))
 
-    def troubles_end(self, share: float) -> bool:
-        """Whether every low spot that is drained into the sump stays within what is tolerated there."""
-        water, found = self.water(share), self.inputs.found
-        told = self.inputs.situation.rules["still_wet_time"].likely
-        for spot in self._ponds().values():
-            stands, tolerance = water.standing[spot], found.rules.at(found.places[spot].place)
-            too_long = stands.stands_at_end or stands.time_above > max(tolerance.duration, told)
-            if stands.depth > tolerance.depth and too_long:
-                return False
-        return True
+    def ended(self, share: float) -> frozenset[int]:
+        """Which of the lot's troubles are within their limits."""
+        left = troubles_left(
+            self.inputs.found, self.catching, self.division, self.water(share), self.inputs.situation.rules
+        )
+        return frozenset(number for number, trouble in enumerate(left) if trouble.ended)
 
     def least_share(self) -> float:
-        """Least share that ends the troubles, 1 where the whole flow does not end them either. [-]"""
-        if not self._ponds() or not self.troubles_end(1.0):
+        """Least share that ends every trouble that the whole flow ends; 1 where that ends none. [-]"""
+        wanted = self.ended(1.0)
+        if not self._ponds() or not wanted:
             return 1.0
         low, high = 0.0, 1.0
         for _ in range(HALVINGS):
             middle = 0.5 * (low + high)
-            low, high = (low, middle) if self.troubles_end(middle) else (middle, high)
+            low, high = (low, middle) if self.ended(middle) >= wanted else (middle, high)
         return high
 
     def _ponds(self) -> Mapping[str, str]:

@@ -205,7 +205,7 @@ def test_a_second_pump_is_taken_where_one_moves_half_of_what_arrives(screen: Scr
     assert any(said.startswith("one pump") and "storage needed" in said for said in told)
     assert any(said.startswith("two pumps") and "more" in said for said in told)
     # nothing of the patio's trouble is left
-    assert not any(each.code == "still_wet" for each in found.plan.warnings)
+    assert found.plan.parts.cure.state == "sure"
 
 
 def test_ten_times_what_a_pump_moves_is_refused_in_words(screen: Screen) -> None:
@@ -225,7 +225,7 @@ def test_ten_times_what_a_pump_moves_is_refused_in_words(screen: Screen) -> None
     assert (sump.copes, line.verdict) == (False, "no")
     assert sump.inflow > sump.delivered_flow
     assert "does not cope" in say(line.why, "us")
-    assert any(each.code == "still_wet" for each in short.warnings)
+    assert (short.parts.fall.state, short.parts.cure.state) == ("no", "no")
 
 
 # Collectors that share a trunk, and such that don't

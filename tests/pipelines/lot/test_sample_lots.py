@@ -226,4 +226,4 @@ def test_a_lift_copes_with_what_reaches_it_and_tells_it_once(name: str) -> None:
         # it stood for four days; what is tolerated is 2 h over half an inch, and the last of it drains after that
         assert patio.hours > 90.0
         assert patio.hours_after < 3.0
-        assert not any(each.code == "still_wet" for each in plan.warnings)
+        assert plan.parts.cure.state == "sure"
