@@ -50,19 +50,19 @@ outfall_bottom_reach | "4 m" | pipe_runs
 grate_ponding | "1.25 cm" | catch_basins
 storms_run | 1.75 | warnings
 near_house | "12 m" | warnings
-sump_width | "96 in" | low_spots
+sump_width | "96 in" | sumps
 sump_depth | "144 in" | sumps
-sump_inlet | "96 in" | low_spots
+sump_inlet | "96 in" | sumps
 sump_lid | "24 in" | sumps
 pressure_velocity_peak | "2.5 ft/s" | sumps
-starts_per_hour | "60 1/h" | low_spots
-sump_width_wider | "120 in" | low_spots
-sump_inlet_depth | "0.275 m" | low_spots
-pressure_line_cover | "122 cm" | low_spots
-elbows_at_sump | 12 | low_spots
+starts_per_hour | "60 1/h" | sumps
+sump_width_wider | "120 in" | sumps
+sump_inlet_depth | "0.275 m" | sumps
+pressure_line_cover | "122 cm" | sumps
+elbows_at_sump | 12 | sumps
 lift_stone_width | "6 ft" | french_drains
 lift_stone_longest | "3 m" | french_drains
-power_cost | 100 | low_spots
+power_cost | 100 | sumps
 lift_outfalls_tried | 0.75 | low_spots
 stone_density | "5.6 ton/yd3" | take_off
 hand_trench_rate | "32 ft/h" | low_spots
