@@ -19,8 +19,9 @@ WIDTH = 100
 _ROWS: tuple[tuple[str, str, Callable[[LiftResult], float | None]], ...] = (
     ("inside diameter", "diameter", lambda result: result.inside),
     ("Hazen-Williams C", "count", lambda result: result.hazen_williams),
-    ("comes out", "flow", lambda result: result.operating_flow),
-    ("  of it back by relief hole", "flow", lambda result: result.relief_flow),
+    ("pump moves", "flow", lambda result: result.operating_flow),
+    ("  back by relief hole", "flow", lambda result: result.relief_flow),
+    ("delivered", "flow", lambda result: result.delivered_flow),
     ("pump's head there", "level", lambda result: result.operating_head),
     ("  static lift", "level", lambda result: result.static_lift),
     ("  friction", "level", lambda result: result.friction_head),
@@ -42,8 +43,8 @@ def pump_answer(lift: LiftResult, units: Units) -> str:
     rows = [["", *(result.pipe_key for result in results)]]
     for label, kind, told in (*_ROWS, *(_BASIN_ROWS if lift.worst is not None else ())):
         rows.append([label, *(format_quantity(told(result), kind, units) for result in results)])
-        if label == "comes out":
-            # past its last point a curve says nothing, so this is the least that comes out
+        if label in ("pump moves", "delivered"):
+            # past its last point a curve says nothing, so this is the least it moves
             rows[-1][1:] = [
                 f"at least {cell}" if result.past_curve_end else cell
                 for cell, result in zip(rows[-1][1:], results, strict=True)

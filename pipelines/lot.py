@@ -12,6 +12,7 @@ from pipelines.deliverables.findings.gathering import (
     flow_paths_of,
     hydrographs_of,
     leaving_of,
+    lift_hydrographs,
     low_spots_of,
     pumps_of,
     storms_of,
@@ -358,7 +359,9 @@ def _findings(
         vertical_datum=_datum(opened),
         storms=storms_of(storms),
         edges=edges_by_storm(situation, reckoning, storms),
-        hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
+        hydrographs=(
+            *hydrographs_of(after, [site.id for site in planned.built.sites]), *lift_hydrographs(planned.lifts),
+        ),
         pumps=pumps_of(
             planned.lifts,
             pump_curve(*lot.pump) if lot.pump is not None else assumed_curve(site.rules),

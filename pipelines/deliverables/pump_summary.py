@@ -62,6 +62,7 @@ def _one(lift: LiftResult) -> dict[str, Any]:
         "inside_diameter_m": lift.inside,
         "hazen_williams_c": lift.hazen_williams,
         "operating_flow_m3s": lift.operating_flow,
+        "delivered_flow_m3s": lift.delivered_flow,
         "operating_head_m": lift.operating_head,
         "static_lift_m": lift.static_lift,
         "friction_head_m": lift.friction_head,

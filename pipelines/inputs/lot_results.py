@@ -30,7 +30,7 @@ class LotOutlet:
     Attributes
     ----------
     flow : float
-        Peak of its gravity runs and operating flow of its pumps. [m3/s]
+        Peak of its gravity runs, and what its pumps deliver. [m3/s]
     line : shapely LineString or None
         The last gravity run, z its invert, drawn downstream. [m]
     run_flow : float
@@ -76,15 +76,15 @@ def _natural(name: str) -> list[tuple[int, str]]:
 
 def _read_lot(folder: Path, frame: Frame) -> LotResult:
     path = folder / RESULT
-    rows = {name: _rows(path, name, frame) for name in ("outfalls", "pipe_runs", "sumps", "sub_catchments")}
+    rows = {name: _rows(path, name, frame) for name in ("outfalls", "pipe_runs", "sub_catchments")}
     ids = {row["id"] for name in _WORKS for row in _rows(path, name, frame)}
-    runs, pumps = rows["pipe_runs"], {row["id"]: row for row in rows["sumps"]}
+    runs = rows["pipe_runs"]
     outlets = []
     for row in rows["outfalls"]:
         own = [run for run in runs if run["to_id"] == row["id"]]
         if not own:
             continue
-        flow = sum(_flow_of(run, pumps) for run in own)
+        flow = sum(_number(run, "peak_flow") for run in own)
         gravity = [run for run in own if run["kind"] == "gravity"]
         last = max(gravity, key=lambda run: _number(run, "peak_flow"), default=None)
         outlets.append(
@@ -101,11 +101,6 @@ def _read_lot(folder: Path, frame: Frame) -> LotResult:
         )
     piped = tuple(row["shape"] for row in rows["sub_catchments"] if row["drains_to"] in ids)
     return LotResult(folder.name, folder, tuple(outlets), piped)
-
-
-def _flow_of(run: dict[str, Any], pumps: dict[str, dict[str, Any]]) -> float:
-    pump = pumps.get(str(run["from_id"]))
-    return _number(pump, "operating_flow") if run["kind"] == "pressure" and pump else _number(run, "peak_flow")
 
 
 def _in_metres(line: LineString, frame: Frame) -> LineString:

@@ -23,6 +23,7 @@ from terrain.reason import Reason, reason
 
 def improvements_of(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> Works:
     """A way's lines with the basins, drains and channels on them."""
+    flows = replace(flows, flows=flows.flows | dict(way.flows))
     return replace(
         way.works,
         catch_basins=_basins(catching, flows, way, rules),

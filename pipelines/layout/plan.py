@@ -134,6 +134,8 @@ class PipeRun:
         Length below paving. [m]
     crossings : tuple of str
         Utilities and keep-outs it crosses, in words.
+    beside : str
+        Id of the run in whose trench it lies; empty where it has its own.
     """
 
     id: str
@@ -158,6 +160,7 @@ class PipeRun:
     deepest: float
     under_paving: float
     crossings: tuple[Said, ...]
+    beside: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,9 +176,9 @@ class Sump:
     lift : float
         Static lift. [m]
     operating_flow, operating_head, velocity : float
-        Where the pump's curve meets the line's. [m3/s], [m], [m/s]
+        Where a pump's curve meets its line's. [m3/s], [m], [m/s]
     inflow : float
-        Peak that arrives. [m3/s]
+        Peak of the hydrograph that reaches it in the design storm with the works. [m3/s]
     starts_per_hour : float
         At the worst inflow, the line draining back. [1/h]
     basin : str
@@ -186,8 +189,18 @@ class Sump:
         What its storage holds at the peak inflow. [min]
     warnings : tuple of str
         What an estimator must know of it.
-    relief_flow : float
-        Of what the pump delivers, back into the basin by the hole under its check valve. [m3/s]
+    delivered_flow : float
+        What leaves by its lines, of all its pumps: the operating flow less what the relief hole sends back. [m3/s]
+    pumps : int
+        Each on a line of its own.
+    storage : float
+        In the basin above pump on, and in stone beside it. [m3]
+    copes : bool
+        Pumps and storage take what reaches it, or the hollows that it comes from stay within what is tolerated.
+    why_copes : str
+        By what it copes, or what it falls short by.
+    compared : tuple of str
+        Sizes that were not taken: what they deliver, the storage they need, what more they cost or why they do not do.
     """
 
     id: str
@@ -206,7 +219,12 @@ class Sump:
     bottom_elevation: float
     minutes_without_power: float
     warnings: tuple[Said, ...]
-    relief_flow: float = 0.0
+    delivered_flow: float = 0.0
+    pumps: int = 1
+    storage: float = 0.0
+    copes: bool = True
+    why_copes: Said = ""
+    compared: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -306,7 +306,7 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
     return WayInputs(
         inputs.site, ground, catching, flows, outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
-        closed=bool(own_depressions(inputs.looks, catching)),
+        inputs.reckoning, found, closed=bool(own_depressions(inputs.looks, catching)),
     )
 
 

@@ -57,7 +57,7 @@ def test_pump_table_shows_larger_sizes_beside_it(run: Run, curve: Path) -> None:
     for name in ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40"):
         assert name in header
     labels = [row.strip() for row in rows]
-    for label in ("comes out", "static lift", "friction", "fittings and exit", "velocity", "jet over an open end",
+    for label in ("delivered", "static lift", "friction", "fittings and exit", "velocity", "jet over an open end",
                   "starts an hour at most"):  # fmt: skip
         assert any(row.startswith(label) for row in labels)
     assert "licensed electrician" in text

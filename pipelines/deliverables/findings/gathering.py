@@ -15,6 +15,7 @@ from pipelines.deliverables.findings.lot import (
 )
 from pipelines.hydraulics.pumping.pressure_line import line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
+from pipelines.hydraulics.pumping.sump_storage import route_through_pump
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater, time_deeper
 from pipelines.hydrology.sub_catchment import Hydrograph
@@ -219,6 +220,16 @@ def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[Collecto
     """What comes to each collector in the design storm, and what it takes."""
     return tuple(CollectorFlow(name, water.arriving[name], water.taken[name]) for name in collectors
                  if name in water.arriving)
+
+
+def lift_hydrographs(lifts: Sequence[LiftDesign]) -> tuple[CollectorFlow, ...]:
+    """What reaches each sump in the design storm, and what its pumps deliver of it."""
+    told = []
+    for lift in lifts:
+        step, sump = lift.inflow.step, lift.sump
+        storm = route_through_pump(lift.inflow.flow, step, delivered=sump.delivered_flow, capacity=sump.storage)
+        told.append(CollectorFlow(sump.id, lift.inflow, Hydrograph(step, storm.pumped)))
+    return tuple(told)
 
 
 def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> tuple[PumpPicture, ...]:

@@ -156,7 +156,8 @@ def _pipe_runs(findings: Findings, units: Units) -> pd.DataFrame:
 
 def _sumps(findings: Findings, units: Units) -> pd.DataFrame:
     rows = findings.plan.sumps
-    hydraulic = ("lift", "operating_flow", "operating_head", "velocity", "inflow", "starts_per_hour", "relief_flow")
+    hydraulic = ("lift", "operating_flow", "operating_head", "velocity", "inflow", "starts_per_hour", "delivered_flow",
+                 "pumps", "storage", "copes")
     levels = ("ground_elevation", "inlet_elevation", "off_elevation", "bottom_elevation")
     columns = _fields(rows, "id", "drains_to", "basin", "minutes_without_power", *hydraulic, *levels)
     warnings = [_joined(row.warnings, units) for row in rows]

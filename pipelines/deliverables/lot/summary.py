@@ -6,7 +6,7 @@ import geopandas as gpd
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
-from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
+from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
 from terrain.unit_table import HOUR
@@ -38,6 +38,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "low_spots": [_low_spot(water) for water in sorted(findings.low_spots, key=lambda water: water.spot.id)],
         "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],
         "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
+        "pumps": [_pump(sump) for sump in sorted(plan.sumps, key=lambda sump: sump.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
         "sizes": [
             {
@@ -135,6 +136,23 @@ def _french_drain(drain: FrenchDrain) -> dict[str, Any]:
         "depth_m": drain.depth,
         "peak_flow_m3s": drain.peak_flow,
         "why": say(drain.why, "si"),
+    }
+
+
+def _pump(sump: Sump) -> dict[str, Any]:
+    return {
+        "id": sump.id,
+        "pumps": sump.pumps,
+        "lift_m": sump.lift,
+        "inflow_m3s": sump.inflow,
+        "delivered_flow_m3s": sump.delivered_flow,
+        "operating_flow_m3s": sump.operating_flow,
+        "storage_m3": sump.storage,
+        "starts_per_hour": sump.starts_per_hour,
+        "minutes_without_power": sump.minutes_without_power,
+        "copes": sump.copes,
+        "why": say(sump.why_copes, "si"),
+        "compared": [say(each, "si") for each in sump.compared],
     }
 
 

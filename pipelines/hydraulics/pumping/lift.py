@@ -25,6 +25,8 @@ class LiftResult:
     ----------
     inside, hazen_williams : float
         Inside diameter and C that friction rests on. [m], [-]
+    pumps : int
+        Each on a line of its own; what else is told here is of one of them, but `delivered_flow` and `excess_inflow`.
     operating_flow, operating_head : float
         Where the curves meet; the flow is a least one where `past_curve_end`. [m3/s], [m]
     static_lift, friction_head, fittings_head, exit_head : float
@@ -38,7 +40,7 @@ class LiftResult:
     drain_back : float
         Water that runs back into the basin when the pump stops. [m3]
     inflow, excess_inflow : float or None
-        Peak that arrives, and how much of it is more than the pump moves. [m3/s]
+        Peak that arrives, and how much of it is more than is delivered. [m3/s]
     worst : Cycling or None
         At the inflow that makes most starts.
     cycle_volume, cycle_volume_needed : float or None
@@ -50,6 +52,7 @@ class LiftResult:
     """
 
     pipe_key: str
+    pumps: int
     inside: float
     hazen_williams: float
     operating_flow: float
@@ -70,6 +73,11 @@ class LiftResult:
     minutes_without_power: float | None
     warnings: tuple[Reason, ...]
     alternatives: tuple["LiftResult", ...] = ()
+
+    @property
+    def delivered_flow(self) -> float:
+        """What leaves by the lines: the operating flow less what the relief hole sends back, of all pumps. [m3/s]"""
+        return self.pumps * max(self.operating_flow - self.relief_flow, 0.0)
 
     @property
     def minor_head(self) -> float:
@@ -128,6 +136,8 @@ def operating_flow(curve: PumpCurve, line: PressureLine) -> float:
 
 
 LIMITS = LiftLimits()
+ROUND_OFF = 1e-9
+"""Share by which an inflow may be over what is delivered and still be the same. [-]"""
 
 
 def size_lift(
@@ -140,6 +150,7 @@ def size_lift(
     basin: SumpBasin | None = None,
     inflow: float | None = None,
     limits: LiftLimits = LIMITS,
+    pumps: int = 1,
     alternatives: int = 2,
 ) -> LiftResult:
     """A pump on a line: operating point, head breakdown, velocity, starts, and the same line in larger sizes.
@@ -162,6 +173,8 @@ def size_lift(
         Peak that arrives. [m3/s]
     limits : LiftLimits, optional
         What it is warned of, and the size of its relief hole.
+    pumps : int, optional
+        That deliver together, each on a line of its own. [-]
     alternatives : int, optional
         How many larger sizes to set beside it. [-]
 
@@ -173,7 +186,7 @@ def size_lift(
     Raises
     ------
     PumpTooWeakError
-        If the pump does not reach the static lift.
+        If the pump does not reach the static lift, or its relief hole sends back all that it moves.
     HydraulicsError
         If a number is out of range, a fitting unknown, or the pipe has no C.
 
@@ -182,7 +195,7 @@ def size_lift(
     .. [1] Hazen and Williams, "Hydraulic Tables", 3rd ed., 1920; Crane, "Flow of Fluids", TP-410.
     .. [2] US Army, EI 11C201 (UFC 3-240-04A), March 1997, Table 7-1, for the starts.
     """
-    require_positive(length=length)
+    require_positive(length=length, pumps=pumps)
     if inflow is not None:
         require_not_negative(inflow=inflow)
     if pipe.hazen_williams is None:
@@ -191,11 +204,11 @@ def size_lift(
     larger = tuple(
         size_lift(
             curve, other, static_lift=static_lift, length=length, fittings=fittings, basin=basin, inflow=inflow,
-            limits=limits, alternatives=0,
+            limits=limits, pumps=pumps, alternatives=0,
         )
         for other in next_sizes_up(pipe, alternatives)
     )
-    return _result(curve, pipe.key, line, basin, inflow, limits, larger)
+    return _result(curve, pipe.key, line, basin, inflow, limits, pumps, larger)
 
 
 def _result(
@@ -205,6 +218,7 @@ def _result(
     basin: SumpBasin | None,
     inflow: float | None,
     limits: LiftLimits,
+    pumps: int,
     alternatives: tuple[LiftResult, ...],
 ) -> LiftResult:
     flow = operating_flow(curve, line)
@@ -213,16 +227,21 @@ def _result(
         flow = curve.last_flow
     head = line_head(line, flow)
     relief = relief_hole_flow(head.total, limits.relief_hole) if line.fittings.get("check_valve") else 0.0
+    leaves = max(flow - relief, 0.0)
+    if leaves == 0.0:
+        # the relief hole sends back all that the pump moves
+        raise PumpTooWeakError(curve.shut_off_head, line.static_lift)
     # the relief hole lets the line empty when the pump stops; at once, to be safe
     drain_back = pi * line.inside**2 / 4 * line.length
     worst = needed = minutes = None
     if basin is not None:
-        worst = worst_cycling(flow, basin.cycle_volume, drain_back)
-        needed = cycle_volume_needed(flow, limits.starts_per_hour, drain_back, limits.float_margin)
+        worst = worst_cycling(leaves, basin.cycle_volume, drain_back)
+        needed = cycle_volume_needed(leaves, limits.starts_per_hour, drain_back, limits.float_margin)
         if inflow is not None:
             minutes = basin.reserve_volume / inflow / MINUTE if inflow > 0 else inf
     return LiftResult(
         pipe_key=pipe_key,
+        pumps=pumps,
         inside=line.inside,
         hazen_williams=line.hazen_williams,
         operating_flow=flow,
@@ -236,7 +255,7 @@ def _result(
         relief_flow=relief,
         drain_back=drain_back,
         inflow=inflow,
-        excess_inflow=None if inflow is None else max(inflow - flow, 0.0),
+        excess_inflow=None if inflow is None else max(inflow - pumps * leaves, 0.0),
         worst=worst,
         cycle_volume=None if basin is None else basin.cycle_volume,
         cycle_volume_needed=needed,
@@ -244,7 +263,7 @@ def _result(
         warnings=(
             *_curve_warnings(curve, flow, past_end),
             *velocity_warnings(head.velocity, limits),
-            *_inflow_warnings(flow, inflow, minutes),
+            *_inflow_warnings(pumps * leaves, inflow, minutes),
             *_cycling_warnings(worst, needed, basin, limits.starts_per_hour),
         ),
         alternatives=alternatives,
@@ -260,10 +279,10 @@ def _curve_warnings(curve: PumpCurve, flow: float, past_end: bool) -> list[Reaso
     return said
 
 
-def _inflow_warnings(flow: float, inflow: float | None, minutes: float | None) -> list[Reason]:
+def _inflow_warnings(delivered: float, inflow: float | None, minutes: float | None) -> list[Reason]:
     said = []
-    if inflow is not None and inflow > flow:
-        said.append(reason("more_than_the_pump_moves", inflow=inflow, excess=inflow - flow))
+    if inflow is not None and inflow > delivered * (1.0 + ROUND_OFF):
+        said.append(reason("more_than_the_pump_moves", inflow=inflow, excess=inflow - delivered))
     if minutes is not None and isfinite(minutes):
         said.append(reason("sump_without_power", time=minutes * MINUTE))
     return said

@@ -1,6 +1,7 @@
 """What a plan takes, from the plan's own lengths and depths."""
 
 from collections import Counter, defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import ceil, pi
 from typing import Literal
@@ -67,6 +68,11 @@ class Quantity:
 def trench_width(run: PipeRun, rules: Rules) -> float:
     """Width of the trench of a run of solid pipe: as the rule says, but room for the pipe. [m]"""
     return max(rules["trench_width_solid"].likely, find_pipe(run.pipe_key).outside + rules["trench_room"].likely)
+
+
+def _trenched(works: Works) -> Iterator[PipeRun]:
+    """Runs with a trench of their own."""
+    return (run for run in works.pipe_runs if not run.beside)
 
 
 def run_volume(run: PipeRun, rules: Rules) -> float:
@@ -145,10 +151,12 @@ def _parts(works: Works, rules: Rules) -> list[Quantity]:
         spare = 0.0 if kind.startswith(("pop-up", "check valve")) else rules["spare_fittings"].likely
         items.append(Quantity(_fitting_item(kind), count + spare, "each", "material"))
     if works.sumps:
-        items.append(Quantity("pump", len(works.sumps), "each", "material"))
+        # a second pump has a check valve, an alarm and a circuit of its own
+        pumps = sum(sump.pumps for sump in works.sumps)
+        items.append(Quantity("pump", pumps, "each", "material"))
         items.append(Quantity("sump basin and lid", len(works.sumps), "each", "material"))
-        items.append(Quantity("check valve", len(works.sumps), "each", "material"))
-        items.append(Quantity("alarm", len(works.sumps), "each", "material"))
+        items.append(Quantity("check valve", pumps, "each", "material"))
+        items.append(Quantity("alarm", pumps, "each", "material"))
     return _merged(items)
 
 
@@ -170,7 +178,7 @@ def _merged(items: list[Quantity]) -> list[Quantity]:
 def turf_area(works: Works, rules: Rules) -> float:
     """Lawn that is opened and must be sodded again. [m2]"""
     area, beside = 0.0, 2.0 * rules["sod_beside"].likely
-    for run in works.pipe_runs:
+    for run in _trenched(works):
         area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + beside)
     area += sum(drain.length * beside for drain in works.french_drains)
     return area + len(works.catch_basins) * rules["basin_sod"].likely + len(works.sumps) * rules["sump_sod"].likely
@@ -191,7 +199,7 @@ def spoil_in_place(works: Works, rules: Rules) -> float:
 
 
 def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
-    dug = sum(run_volume(run, rules) for run in works.pipe_runs) + sum(_drain_volume(d) for d in works.french_drains)
+    dug = sum(run_volume(run, rules) for run in _trenched(works)) + sum(_drain_volume(d) for d in works.french_drains)
     dug += _channel_volume(works, rules)
     laid = sum(run.length for run in works.pipe_runs) + sum(drain.length for drain in works.french_drains)
     laid += sum(drain.length for drain in works.channel_drains)
@@ -202,7 +210,7 @@ def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
         "stone": stone / rules["stone_rate"].likely,
         "sod": turf_area(works, rules) / rules["sod_rate"].likely,
         "basins": len(works.catch_basins) * rules["basin_hours"].likely,
-        "pump set": len(works.sumps) * rules["pump_set_hours"].likely,
+        "pump set": sum(sump.pumps for sump in works.sumps) * rules["pump_set_hours"].likely,
     }
     harder = rules["hard_access_factor"].likely if access.hard else 1.0
     hours = {task: harder * each for task, each in seconds.items() if each > 0.0}
@@ -214,7 +222,7 @@ def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
     bank = spoil_in_place(works, rules)
     loose = bank * (1.0 + rules[SWELL[access.soil]].likely)
     loads = float(ceil(loose / rules["truck_load"].likely - 1e-9))
-    paving = sum(run.under_paving * trench_width(run, rules) for run in works.pipe_runs)
+    paving = sum(run.under_paving * trench_width(run, rules) for run in _trenched(works))
     paving += sum(drain.length for drain in works.channel_drains) * rules["channel_cut"].likely
     permits = 1.0 if any(_needs_permit(each) for run in works.pipe_runs for each in run.crossings) else 0.0
     return [
@@ -222,7 +230,7 @@ def _hired(works: Works, rules: Rules, access: Access) -> list[Quantity]:
         Quantity("spoil disposal, loose", loose, "earth", "hired"),
         Quantity(TRUCKLOADS, loads, "load", "hired"),
         Quantity("paving patch", paving, "area", "hired"),
-        Quantity("electrician", 1.0 if works.sumps else 0.0, "job", "hired"),
+        Quantity("electrician", float(sum(sump.pumps for sump in works.sumps)), "job", "hired"),
         Quantity("permit", permits, "each", "hired"),
         Quantity("mobilisation", 1.0, "job", "hired"),
     ]

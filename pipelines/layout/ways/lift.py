@@ -1,6 +1,6 @@
 """Lifting with a pump what gravity cannot serve; what gravity can serve keeps a line of its own."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,25 +14,32 @@ from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
 from pipelines.layout.ways.gravity import best_gravity, discharges_of, line_warnings, nowhere, run_warnings, shots_at
 from pipelines.layout.ways.gravity_lines import GravityAnswer
-from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift
+from pipelines.layout.ways.lift_coping import Candidate, coping_lift
+from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift, lift_place
+from pipelines.layout.ways.lift_storm import LiftStorm, lift_storm
 from pipelines.layout.ways.lines import PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import LaySettings, collectors_of, line_ground, route_spec, settings_to_try
 from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 from terrain.unit_table import FOOT
+
+LEVEL_STEP = 0.01
+"""To which a level in the sump is found. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Lift:
-    """A sump with its lines: as sited, the gravity lines to it as laid, its design, and the outfall."""
+    """A sump with its lines: as sited, the gravity lines to it as laid, its design, the outfall, and the share of their
+    flow that low spots are drained with."""
 
     site: SumpSite
     feed: PipeLines
     design: LiftDesign
     outfall: OutfallSite
+    share: float
 
 
 def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Way:
@@ -49,13 +56,16 @@ def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Wa
         before = answer.settings if answer is not None else None
         rest = best_gravity(inputs, by_gravity, inputs.outfalls, by_gravity, like=before)
     first = len(rest.lines.runs) + 1 if rest is not None else 1
+    storm = lift_storm(inputs, lifted, tuple(rest.lines.served) if rest is not None else ())
     try:
-        lift = _cheapest_lift(inputs, lifted, first)
+        lift = _cheapest_lift(inputs, storm, rest, first)
     except PumpTooWeakError as error:
         return Way("pump", False, depends_on=error.fact)
     if lift is None:
         return Way("pump", False, depends_on=reason("no_place_for_sump"))
-    return _laid_by_pump(inputs, lifted, rest, lift)
+    if isinstance(lift, Reason):
+        return Way("pump", False, depends_on=lift)
+    return _laid_by_pump(inputs, storm, rest, lift)
 
 
 def sump_cells(inputs: WayInputs) -> BoolArray:
@@ -80,14 +90,16 @@ def sump_cells(inputs: WayInputs) -> BoolArray:
     return inside
 
 
-def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lift | None:
-    """The sump and outfall whose lines cost least, collectors to it and pressure line from it together."""
+def _cheapest_lift(
+    inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | None, first: int
+) -> _Lift | Reason | None:
+    """The sump and outfall whose lines cost least, collectors to it and pressure line from it together; a refusal."""
     rules, field = inputs.situation.rules, inputs.ground.field
     layout = inputs.site.layout
     target = settings_to_try(rules, layout)[0].slope
     settings = LaySettings(target, layout.cover or rules["cover_lawn"].low)
     spec, _ = route_spec(inputs.ground, settings)
-    collectors = collectors_of(inputs.catching, inputs.flows.flows, lifted, spec, settings)
+    collectors = collectors_of(inputs.catching, inputs.flows.flows, storm.lifted, spec, settings)
     pipe = find_pipe(PRESSURE_PIPES[0])
     price = inputs.ground.prices.get(f"{pipe.key} pipe")
     routed = RoutePipe(pipe.key, pipe.outside, pipe.wall, 0.0, 1.0, price.likely / FOOT if price is not None else 0.0)
@@ -105,7 +117,7 @@ def _cheapest_lift(inputs: WayInputs, lifted: Sequence[str], first: int) -> _Lif
             continue
         if best is None or sites[0].cost < best[0]:
             best = (sites[0].cost, sites[0], outfall)
-    return None if best is None else _designed(inputs, best[1], best[2], settings, first)
+    return None if best is None else _designed(inputs, storm, rest, best[1], best[2], settings, first)
 
 
 def _apart(outfalls: Sequence[OutfallSite], most: int) -> list[OutfallSite]:
@@ -118,34 +130,82 @@ def _apart(outfalls: Sequence[OutfallSite], most: int) -> list[OutfallSite]:
 
 
 def _designed(
-    inputs: WayInputs, site: SumpSite, outfall: OutfallSite, settings: LaySettings, first: int
-) -> _Lift:
-    _, pipes = route_spec(inputs.ground, settings)
-    where = line_ground(inputs.ground, inputs.catching, inputs.flows.flows, {})
-    where = replace(where, tailwater={"sump-1": site.inlet})
-    forest = RoutedForest(site.inflows, site.cost, site.cost, site.cost, True, {})
-    feed = lay_lines(forest, pipes, where, first=first, downspouts=frozenset())
-    design = design_lift(
-        inputs.situation,
-        inputs.curve,
-        site.point,
-        site.inlet,
-        sum(inputs.flows.flows[name] for name in site.serves),
-        site.pressure,
-        outfall=outfall.id,
-        outlet_level=max(outfall.level, outfall.tailwater),
-        number=1,
-        run_number=first + len(feed.runs),
-        crossing_kinds=where.crossing_kinds,
+    inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | None, site: SumpSite, outfall: OutfallSite,
+    settings: LaySettings, first: int,
+) -> _Lift | Reason:
+    outlet = max(outfall.level, outfall.tailwater)
+    place = lift_place(inputs.situation, inputs.curve, site.point, site.inlet, site.pressure, outlet_level=outlet)
+    kinds = line_ground(inputs.ground, inputs.catching, inputs.flows.flows, {}).crossing_kinds
+
+    def laid(chosen: Candidate, why: Reason, compared: tuple[Reason, ...] = ()) -> _Lift:
+        flows = inputs.flows.flows | (storm.flows(chosen.share) if chosen.copes else {})
+        feed = _feed(inputs, site, flows, settings, first, site.inlet)
+        design = design_lift(
+            place, chosen.option, outfall=outfall.id, number=1, run_number=first + len(feed.runs),
+            crossing_kinds=kinds, inflow=storm.inflow(chosen.share if chosen.copes else 1.0), storage=chosen.storage,
+            stone=chosen.stone, copes=chosen.copes, why_copes=why, compared=compared,
+        )
+        return _Lift(site, feed, design, outfall, chosen.share)
+
+    found = coping_lift(
+        inputs, place, storm,
+        top=lambda share: _level_without_surcharge(
+            inputs, site, inputs.flows.flows | storm.flows(share), settings, first
+        ),
+        works_of=lambda each: _works(rest, laid(each, reason("way_pump"))),
     )
-    return _Lift(site, feed, design, outfall)
+    return found.why if found.chosen is None else laid(found.chosen, found.why, found.compared)
 
 
-def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer | None, lift: _Lift) -> Way:
+def _feed(
+    inputs: WayInputs, site: SumpSite, flows: Mapping[str, float], settings: LaySettings, first: int, level: float
+) -> PipeLines:
+    """Gravity lines to the sump with water at a level in it. [m]"""
+    _, pipes = route_spec(inputs.ground, settings)
+    where = replace(line_ground(inputs.ground, inputs.catching, flows, {}), tailwater={"sump-1": level})
+    lines = tuple(replace(line, flow=sum(flows[name] for name in line.serves)) for line in site.inflows)
+    forest = RoutedForest(lines, site.cost, site.cost, site.cost, True, {})
+    return lay_lines(forest, pipes, where, first=first, downspouts=frozenset())
+
+
+def _level_without_surcharge(
+    inputs: WayInputs, site: SumpSite, flows: Mapping[str, float], settings: LaySettings, first: int
+) -> float:
+    """Highest water in the sump at which what its collectors pass on still comes to it below every grate. [m]"""
+    rims = line_ground(inputs.ground, inputs.catching, inputs.flows.flows, {}).rims
+    low, high = site.inlet, min(site.ground, *(rims[name] for name in site.serves))
+    if not site.inflows:
+        return high
+    while high - low > LEVEL_STEP:
+        middle = 0.5 * (low + high)
+        over = _feed(inputs, site, flows, settings, first, middle).surcharged
+        low, high = (low, middle) if over else (middle, high)
+    return low
+
+
+def _works(rest: GravityAnswer | None, lift: _Lift) -> Works:
+    """All lines of the way, with its sump and stone."""
+    design, feed = lift.design, lift.feed
+    return Works(
+        french_drains=design.stone,
+        pipe_runs=(*(rest.lines.runs if rest is not None else ()), *feed.runs, *design.runs),
+        sumps=(design.sump,),
+        fittings=(*(rest.lines.fittings if rest is not None else ()), *feed.fittings, *design.fittings),
+    )
+
+
+def _capacities(flows: Mapping[str, float], lifted: Sequence[str], storm: LiftStorm, lift: _Lift) -> dict[str, float]:
+    """What each lifted collector takes: its flow, or its part of what is delivered where the lift falls short."""
+    if lift.share >= 0.0:
+        return storm.flows(lift.share)
+    part = lift.design.sump.delivered_flow / storm.total
+    return {name: flows[name] * part for name in lifted}
+
+
+def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | None, lift: _Lift) -> Way:
     outfall, sump, rules = lift.outfall, lift.design.sump, inputs.situation.rules
-    total = sum(inputs.flows.flows[name] for name in lifted)
-    moved = min(1.0, sump.operating_flow / total) if total > 0.0 else 1.0
-    capacities = {name: inputs.flows.flows[name] * moved for name in lifted}
+    lifted, works = storm.lifted, _works(rest, lift)
+    capacities = _capacities(inputs.flows.flows, lifted, storm, lift)
     outfalls: dict[str, Outfall] = {each.id: each for each in (rest.outfalls if rest is not None else ())}
     discharges: tuple[Discharge, ...] = ()
     warnings: list[Said] = [reason("of_sump", sump=sump.id, text=text) for text in sump.warnings]
@@ -170,23 +230,22 @@ def _laid_by_pump(inputs: WayInputs, lifted: Sequence[str], rest: GravityAnswer 
         Outfall(outfall.id, outfall.kind, outfall.point, outfall.verified, outfall.level, pumped.fall_to_spare,
                 pumped.fall_error, None, outfall.to_confirm, outfall.high_water),
     )
-    runs = (*(rest.lines.runs if rest is not None else ()), *lift.feed.runs, lift.design.run)
-    fittings = (*(rest.lines.fittings if rest is not None else ()), *lift.feed.fittings, *lift.design.fittings)
     alone = rest is None or outfall.id not in rest.lines.served.values()
     return Way(
         mode="pump",
         possible=True,
-        works=Works(pipe_runs=runs, sumps=(sump,), fittings=fittings),
+        works=works,
         outfalls=tuple(outfalls[name] for name in sorted(outfalls)),
         discharges=(*discharges, pumped),
         served=served,
         capacities=capacities,
-        limits={outfall.id: sump.operating_flow} if alone else {},
-        deepest=max(run.deepest for run in runs),
+        limits={outfall.id: sump.delivered_flow} if alone else {},
+        deepest=max(run.deepest for run in works.pipe_runs),
         depends_on=reason("pump_depends", confirm=outfall.to_confirm),
         warnings=tuple(warnings),
         deciding=(*deciding, *(shot for shot in more if shot not in deciding)),
         lifts=(lift.design,),
+        flows=storm.flows(lift.share) if lift.design.copes else {},
     )
 
 
@@ -200,7 +259,7 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     ]
     spare, error = min(spares) if spares else (None, None)
     verdict: Verdict = "sure"
-    why: list[Said] = [reason("pump_lifts", lift=sump.lift, flow=sump.operating_flow)]
+    why: list[Said] = [reason("pump_lifts", lift=sump.lift, flow=sump.delivered_flow), lift.design.why_copes]
     shots: tuple[Said, ...] = ()
     sigmas = inputs.situation.rules["verdict_sigmas"].likely
     if spare is not None and error is not None and verdict_of(spare, error, sigmas) == "cannot_tell":
@@ -212,8 +271,10 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     if not outfall.verified:
         verdict = "cannot_tell"
         why.append(reason("outfall_found_only"))
-    if reason("strip_unconfirmed") in lift.design.run.crossings:
+    if any(reason("strip_unconfirmed") in run.crossings for run in lift.design.runs):
         verdict = "cannot_tell"
         why.append(reason("way_unconfirmed"))
+    if not lift.design.copes:
+        verdict = "no"
     told = reason("sentences", parts=tuple(why))
     return Discharge(tuple(lifted), outfall.id, "pump", verdict, told, spare, error, sump.lift), shots

@@ -1,7 +1,7 @@
 """A lift: where its sump stands, the line it pushes through, and what really comes out."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -13,14 +13,15 @@ from pipelines.hydraulics.pumping.lift_limits import LiftLimits, float_levels, l
 from pipelines.hydraulics.pumping.pressure_line import PressureLine
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, pump_curve
 from pipelines.hydraulics.pumping.sump_basin import SumpBasin, sump_basin
+from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.plan import Fitting, PipeRun, Sump
+from pipelines.layout.plan import Fitting, FrenchDrain, PipeRun, Said, Sump
 from pipelines.layout.routing.spec import RoutedLine
 from pipelines.layout.ways.lines import STATION, crossings_of
 from terrain.arrays import FloatArray
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 PRESSURE_PIPES = ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40")
 
@@ -35,62 +36,238 @@ def assumed_curve(rules: Rules) -> PumpCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LiftDesign:
-    """A sump with its pressure line.
+    """A sump with its pressure lines.
 
     Attributes
     ----------
     sump : Sump
         The pumped basin.
-    run : PipeRun
-        Its pressure line.
+    runs : tuple of PipeRun
+        A pressure line for each pump.
+    stone : tuple of FrenchDrain
+        Trenches whose voids store what the pump cannot move at once.
     fittings : tuple of Fitting
-        On it.
+        On the lines.
     result : LiftResult
         Operating point, heads, starts, and larger pipes beside it.
     line : PressureLine
-        What the pump pushes against.
+        What one pump pushes against.
+    inflow : Hydrograph
+        What reaches the sump in the design storm with the works; its peak is the sump's inflow.
     """
 
     sump: Sump
-    run: PipeRun
+    runs: tuple[PipeRun, ...]
+    stone: tuple[FrenchDrain, ...]
     fittings: tuple[Fitting, ...]
     result: LiftResult
     line: PressureLine
+    inflow: Hydrograph
+
+    @property
+    def copes(self) -> bool:
+        """Pumps and storage take what reaches the sump, or the hollows it comes from stay within what is tolerated."""
+        return self.sump.copes
+
+    @property
+    def why_copes(self) -> Said:
+        """By what it copes, or what it falls short by."""
+        return self.sump.why_copes
 
 
-def design_lift(
-    situation: Situation,
-    curve: PumpCurve,
-    point: Point,
-    inlet: float,
-    inflow: float,
-    line: RoutedLine,
-    *,
-    outfall: str,
-    outlet_level: float,
-    number: int,
-    run_number: int,
-    crossing_kinds: Mapping[str, str],
-) -> LiftDesign:
-    """Size a sump, its pump's line and what comes out."""
+@dataclass(frozen=True, slots=True)
+class LiftOption:
+    """One size of a lift: the pumps, each on a line of its own of one pipe, and the basin they stand in."""
+
+    result: LiftResult
+    pipe: Pipe
+    basin: SumpBasin
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LiftPlace:
+    """Where a lift stands and what it must push through, whatever its size.
+
+    Attributes
+    ----------
+    situation : Situation
+        The lot.
+    curve : PumpCurve
+        Of the pump.
+    point : shapely Point
+        Of the sump.
+    inlet : float
+        Lowest invert that comes in. [m]
+    route : RoutedLine
+        Its pressure line as routed.
+    laid : LineString
+        As laid; z is the invert. [m]
+    ground : (n,) float ndarray
+        Above each vertex of it. [m]
+    basins : tuple of SumpBasin
+        The widths that are tried, whose floats stand at the same heights.
+    static_lift : float
+        [m]
+    """
+
+    situation: Situation
+    curve: PumpCurve
+    point: Point
+    inlet: float
+    route: RoutedLine
+    laid: LineString
+    ground: FloatArray
+    basins: tuple[SumpBasin, ...]
+    static_lift: float
+
+    @property
+    def fittings(self) -> dict[str, int]:
+        """On a line, by kind."""
+        elbows_45 = sum(len(angles) for _, angles in self.route.fittings)
+        elbows_90 = int(self.situation.rules["elbows_at_sump"].likely)
+        return {"elbow_90": elbows_90, "elbow_45": elbows_45, "check_valve": 1}
+
+    @property
+    def bottom(self) -> float:
+        """Of the basin. [m]"""
+        return self.inlet - self.basins[0].levels.inlet
+
+    @property
+    def on_level(self) -> float:
+        """At which the first pump starts. [m]"""
+        return self.bottom + self.basins[0].levels.on
+
+
+def lift_place(
+    situation: Situation, curve: PumpCurve, point: Point, inlet: float, route: RoutedLine, *, outlet_level: float
+) -> LiftPlace:
+    """What a lift must push through from a sump at a place."""
     rules = situation.rules
     ground_here = float(heights_along(LineString([point, point]), situation.drainage)[0])
     wider = rules["sump_width_wider"]
     widths = (rules["sump_width"].likely, wider.low, wider.high)
-    basins = [_yard_basin(rules, ground_here - inlet, width) for width in widths]
-    # floats stand at the same heights in all of them
-    bottom = inlet - basins[0].levels.inlet
-    off = bottom + basins[0].levels.off
-    laid, ground = _pressure_line(line, situation)
+    basins = tuple(_yard_basin(rules, ground_here - inlet, width) for width in widths)
+    off = inlet - basins[0].levels.inlet + basins[0].levels.off
+    laid, ground = _pressure_line(route, situation)
     highest = max(outlet_level, max(z for _, _, z in laid.coords))
-    lift = highest - off
-    elbows_45 = sum(len(angles) for _, angles in line.fittings)
-    fittings = {"elbow_90": int(rules["elbows_at_sump"].likely), "elbow_45": elbows_45, "check_valve": 1}
-    result, pipe, basin = _sized(curve, lift, laid.length, fittings, basins, inflow, lift_limits(rules))
-    sump_id, run_id = f"sump-{number}", f"run-{run_number}"
+    return LiftPlace(situation, curve, point, inlet, route, laid, ground, basins, highest - off)
+
+
+def lift_options(place: LiftPlace, inflow: float) -> tuple[tuple[LiftOption, ...], tuple[Reason, ...]]:
+    """Sizes of a lift that may be built, one pump before two, small pipe before large; and pipes refused, with why.
+
+    Of each pipe the smallest basin in which the pump does not short-cycle. Where every line is too fast or every
+    basin too small, the smallest basin with the smallest pipe that is not too fast stands alone for one pump and for
+    two, and its result says which basin would do.
+    """
+    limits = lift_limits(place.situation.rules)
+    pipes = [find_pipe(key) for key in PRESSURE_PIPES]
+    found = [(pipe, _sound(place, inflow, limits, pipe)) for pipe in pipes]
+    sound = [(pipe, option.basin) for pipe, option in found if isinstance(option, LiftOption)]
+    refused = tuple(why for _, why in found if isinstance(why, Reason))
+    if not sound:
+        results = [_result_of(place, inflow, limits, pipe, place.basins[0], 1) for pipe in pipes]
+        slow = [k for k, result in enumerate(results) if result.velocity <= limits.fastest]
+        sound, refused = [(pipes[slow[0] if slow else -1], place.basins[0])], ()
+    options = tuple(
+        LiftOption(_result_of(place, inflow, limits, pipe, basin, pumps), pipe, basin)
+        for pumps in (1, 2) for pipe, basin in sound
+    )
+    return options, refused
+
+
+def with_inflow(place: LiftPlace, option: LiftOption, inflow: float) -> LiftOption:
+    """The same size, told for another inflow. [m3/s]"""
+    limits = lift_limits(place.situation.rules)
+    result = _result_of(place, inflow, limits, option.pipe, option.basin, option.result.pumps)
+    return replace(option, result=result)
+
+
+def _sound(place: LiftPlace, inflow: float, limits: LiftLimits, pipe: Pipe) -> LiftOption | Reason:
+    """A pipe with the smallest basin that it does not short-cycle in, or why it is refused."""
+    for basin in place.basins:
+        result = _result_of(place, inflow, limits, pipe, basin, 1)
+        starts = result.starts_per_hour or 0.0
+        if result.velocity > limits.fastest:
+            return reason("lift_too_fast", pipe=pipe.key, velocity=result.velocity, most=limits.fastest)
+        if starts <= limits.starts_per_hour:
+            return LiftOption(result, pipe, basin)
+    return reason("lift_short_cycles", pipe=pipe.key, starts=starts, width=basin.diameter)
+
+
+def _result_of(
+    place: LiftPlace, inflow: float, limits: LiftLimits, pipe: Pipe, basin: SumpBasin, pumps: int
+) -> LiftResult:
+    return size_lift(
+        place.curve, pipe, static_lift=place.static_lift, length=float(place.laid.length), fittings=place.fittings,
+        basin=basin, inflow=inflow, limits=limits, pumps=pumps,
+    )
+
+
+def design_lift(
+    place: LiftPlace,
+    option: LiftOption,
+    *,
+    outfall: str,
+    number: int,
+    run_number: int,
+    crossing_kinds: Mapping[str, str],
+    inflow: Hydrograph,
+    storage: float,
+    stone: tuple[FrenchDrain, ...],
+    copes: bool,
+    why_copes: Reason,
+    compared: tuple[Reason, ...],
+) -> LiftDesign:
+    """A lift of one size as works: its sump, a pressure line for each pump, and their fittings."""
+    result, pipe, basin = option.result, option.pipe, option.basin
+    sump_id = f"sump-{number}"
+    first = _pressure_run(place, option, f"run-{run_number}", sump_id, outfall, crossing_kinds)
+    runs = (first, *(
+        replace(first, id=f"run-{run_number + more}", beside=first.id) for more in range(1, result.pumps)
+    ))
+    sump = Sump(
+        id=sump_id,
+        drains_to=first.id,
+        point=place.point,
+        lift=place.static_lift,
+        operating_flow=result.operating_flow,
+        operating_head=result.operating_head,
+        velocity=result.velocity,
+        inflow=result.inflow or 0.0,
+        starts_per_hour=result.starts_per_hour or 0.0,
+        basin=reason("sump_basin_size", width=basin.diameter, depth=basin.depth),
+        ground_elevation=place.bottom + basin.depth,
+        inlet_elevation=place.inlet,
+        off_elevation=place.bottom + basin.levels.off,
+        bottom_elevation=place.bottom,
+        minutes_without_power=result.minutes_without_power or 0.0,
+        # what is more than the pumps move waits in storage, where the lift copes
+        warnings=tuple(said for said in result.warnings if not (copes and said.code == "more_than_the_pump_moves")),
+        delivered_flow=result.delivered_flow,
+        pumps=result.pumps,
+        storage=storage,
+        copes=copes,
+        why_copes=why_copes,
+        compared=compared,
+    )
+    parts = tuple(part for run in runs for part in _parts(place, pipe, run.id))
+    pressure = PressureLine(
+        place.static_lift, float(place.laid.length), result.inside, result.hazen_williams, place.fittings
+    )
+    return LiftDesign(sump, runs, stone, parts, result, pressure, inflow)
+
+
+def _pressure_run(
+    place: LiftPlace, option: LiftOption, run_id: str, sump_id: str, outfall: str, crossing_kinds: Mapping[str, str]
+) -> PipeRun:
+    """One pump's line; what flows in it is what that pump delivers."""
+    pipe, laid, ground = option.pipe, place.laid, place.ground
+    delivered = option.result.delivered_flow / option.result.pumps
     coordinates = list(laid.coords)
     depths = np.array([z for _, _, z in coordinates])
-    run = PipeRun(
+    paved = shapely.intersection(shapely.force_2d(laid), place.situation.paving)
+    return PipeRun(
         id=run_id,
         from_id=sump_id,
         to_id=outfall,
@@ -105,43 +282,26 @@ def design_lift(
         slope=None,
         invert_up=float(coordinates[0][2]),
         invert_down=float(coordinates[-1][2]),
-        peak_flow=result.operating_flow,
-        velocity=result.velocity,
-        capacity=result.operating_flow,
+        peak_flow=delivered,
+        velocity=option.result.velocity,
+        capacity=delivered,
         filled=None,
         least_cover=float((ground[:-1] - depths[:-1]).min() - pipe.outside + pipe.wall),
         deepest=float((ground - depths).max() + pipe.wall),
-        under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), situation.paving))),
-        crossings=crossings_of(line, crossing_kinds),
+        under_paving=float(shapely.length(paved)),
+        crossings=crossings_of(place.route, crossing_kinds),
     )
-    sump = Sump(
-        id=sump_id,
-        drains_to=run_id,
-        point=point,
-        lift=lift,
-        operating_flow=result.operating_flow,
-        operating_head=result.operating_head,
-        velocity=result.velocity,
-        inflow=inflow,
-        starts_per_hour=result.starts_per_hour or 0.0,
-        basin=reason("sump_basin_size", width=basin.diameter, depth=basin.depth),
-        ground_elevation=bottom + basin.depth,
-        inlet_elevation=inlet,
-        off_elevation=off,
-        bottom_elevation=bottom,
-        minutes_without_power=result.minutes_without_power or 0.0,
-        warnings=result.warnings,
-        relief_flow=result.relief_flow,
-    )
-    parts = [
-        Fitting(f"fitting-{run_id}-1", f"check valve with relief hole, {pipe.size}", run_id, point),
+
+
+def _parts(place: LiftPlace, pipe: Pipe, run_id: str) -> tuple[Fitting, ...]:
+    elbows = [vertex for vertex, angles in place.route.fittings for _ in angles]
+    return (
+        Fitting(f"fitting-{run_id}-1", f"check valve with relief hole, {pipe.size}", run_id, place.point),
         *(
-            Fitting(f"fitting-{run_id}-{k + 2}", f"45 degree elbow, {pipe.size}", run_id, Point(line.xy[vertex]))
-            for k, vertex in enumerate(vertex for vertex, angles in line.fittings for _ in angles)
+            Fitting(f"fitting-{run_id}-{k + 2}", f"45 degree elbow, {pipe.size}", run_id, Point(place.route.xy[vertex]))
+            for k, vertex in enumerate(elbows)
         ),
-    ]
-    pressure = PressureLine(lift, laid.length, result.inside, result.hazen_williams, fittings)
-    return LiftDesign(sump, run, tuple(parts), result, pressure)
+    )
 
 
 def _yard_basin(rules: Rules, inlet_depth: float, width: float) -> SumpBasin:
@@ -160,45 +320,3 @@ def _pressure_line(line: RoutedLine, situation: Situation) -> tuple[LineString, 
     at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xyz[:, :2], axis=0).T))])
     laid = LineString(np.column_stack([xyz[:, :2], np.interp(at, stations, line.inverts)]))
     return laid, heights_along(laid, situation.drainage)
-
-
-def _sized(
-    curve: PumpCurve,
-    lift: float,
-    length: float,
-    fittings: Mapping[str, int],
-    basins: Sequence[SumpBasin],
-    inflow: float,
-    limits: LiftLimits,
-) -> tuple[LiftResult, Pipe, SumpBasin]:
-    """The smallest pipe and basin that move what arrives without short-cycling or too fast a line.
-
-    Where none moves all of it, those that move most; where the pump would short-cycle in every basin, the smallest
-    basin with the smallest pipe that is not too fast, and the result says which basin would do.
-    """
-    pipes = [find_pipe(key) for key in PRESSURE_PIPES]
-    sound: list[tuple[LiftResult, Pipe, SumpBasin]] = []
-    for pipe in pipes:
-        for basin in basins:
-            result = size_lift(
-                curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow,
-                limits=limits,
-            )
-            starts = result.starts_per_hour
-            if result.velocity > limits.fastest or starts is None or starts > limits.starts_per_hour:
-                continue
-            if result.operating_flow >= inflow:
-                return result, pipe, basin
-            sound.append((result, pipe, basin))
-    if sound:
-        return max(sound, key=lambda each: each[0].operating_flow)
-    basin = basins[0]
-    results = [
-        size_lift(
-            curve, pipe, static_lift=lift, length=length, fittings=fittings, basin=basin, inflow=inflow, limits=limits
-        )
-        for pipe in pipes
-    ]
-    slow = [k for k, result in enumerate(results) if result.velocity <= limits.fastest]
-    chosen = slow[0] if slow else len(pipes) - 1
-    return results[chosen], pipes[chosen], basin

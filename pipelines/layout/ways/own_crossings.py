@@ -18,6 +18,8 @@ def own_crossings(runs: Sequence[PipeRun], clearance: float) -> tuple[Reason, ..
     """What a crew must know of lines of a plan that cross each other, against the clear height wanted."""
     said: list[Reason] = []
     for one, other in combinations(runs, 2):
+        if one.id == other.beside or other.id == one.beside:
+            continue
         first, second = shapely.force_2d(one.line), shapely.force_2d(other.line)
         ends = shapely.get_coordinates([shapely.get_point(line, at) for line in (first, second) for at in (0, -1)])
         for place in shapely.get_coordinates(shapely.intersection(first, second)):

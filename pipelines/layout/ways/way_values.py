@@ -7,6 +7,7 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Discharge, Mode, Outfall, Said
 from pipelines.layout.quantities.quantities import Works
@@ -37,6 +38,10 @@ class WayInputs:
         Whether the user gave it.
     closed : bool
         Outfalls were left out since they lie in the depression that they are to drain.
+    reckoning : Reckoning
+        What the storm is run on.
+    found : Diagnosis
+        What is wrong on the lot as it is.
     """
 
     site: SiteFile
@@ -47,6 +52,8 @@ class WayInputs:
     daylights: tuple[OutfallSite, ...]
     curve: PumpCurve
     curve_given: bool
+    reckoning: Reckoning
+    found: Diagnosis
     closed: bool = False
 
     @property
@@ -95,6 +102,8 @@ class Way:
         What a reader must know; the shots that decide.
     lifts : tuple of LiftDesign
         Pumped basins with their lines.
+    flows : mapping of str to float
+        Design flows that differ from those of the other ways, since the hollows store more here. [m3/s]
     """
 
     mode: Mode
@@ -111,6 +120,17 @@ class Way:
     warnings: tuple[Said, ...] = ()
     deciding: tuple[Said, ...] = ()
     lifts: tuple[LiftDesign, ...] = ()
+    flows: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def copes(self) -> bool:
+        """Whether every lift of it copes with what reaches it in the design storm; true of a way without a lift."""
+        return all(lift.copes for lift in self.lifts)
+
+    @property
+    def why_copes(self) -> tuple[Said, ...]:
+        """By what each of its lifts copes, or falls short."""
+        return tuple(lift.why_copes for lift in self.lifts)
 
     @property
     def sure(self) -> bool:

@@ -12,7 +12,9 @@ US = r"ft|in|yd|[fy][td][23²³]|gpm|cfs|gal|hp|tons?|ft/s|in/h|feet|foot|inch(?
 SI = r"m|cm|mm|m[23²³]|l|l/s|m/s|mm/h|m3/s|kW|kg|lit(?:re|er)s?|met(?:re|er)s?"
 OTHERS = {"si": re.compile(rf"{NUMBER} ?(?:{US})(?![\w/]| \d)"), "us": re.compile(rf"{NUMBER} ?(?:{SI})(?![\w/])")}
 SIZE = r"\d+(?:-\d/\d)?(?: x \d+)? in"
-THING = r"(?:SDR|sch|grate|basin|perforated|smooth|corrugated|pipe|cleanout|elbow|tee|wye|sump|channel|stone|bend)"
+THING = (
+    r"(?:SDR|sch|D2729|grate|basin|perforated|smooth|corrugated|pipe|cleanout|elbow|tee|wye|sump|channel|stone|bend)"
+)
 NOMINAL = re.compile(
     rf"{SIZE}(?=,? {THING})|(?:basin|grate|cleanout|elbow|bend|tee|wye|valve|hole|pipe|sump|drain),? (?:of )?{SIZE}"
     rf"|^{SIZE}$|\"grate\": \"{SIZE}\"|trench of 12 x 18 in|above it {SIZE}"

@@ -142,7 +142,7 @@ def test_absurd_velocity_says_so():
 def test_inflow_over_capacity_and_minutes_without_power(curve):
     basin = sump_basin(24 * INCH, 36 * INCH)
     found = lift(curve, inflow=60 * GPM, basin=basin)
-    assert found.excess_inflow == pytest.approx(60 * GPM - found.operating_flow)
+    assert found.excess_inflow == pytest.approx(60 * GPM - found.delivered_flow)
     assert "more_than_the_pump_moves" in codes(found)
     # 16 in from pump on at 20 in to the rim at 36 in
     assert found.minutes_without_power == pytest.approx(basin.area * 16 * INCH / (60 * GPM) / 60)
@@ -254,3 +254,22 @@ def test_bad_lines_are_refused_by_name(curve, changes, says):
 def test_limits_of_velocity(feet_per_second, code):
     said = velocity_warnings(feet_per_second * FOOT, LiftLimits())
     assert [each.code for each in said] == ([code] if code else [])
+
+
+@given(st.floats(1, 20), st.floats(20, 300), st.sampled_from(["1-1/4 in sch 40", "1-1/2 in sch 40", "2 in sch 40"]))
+def test_delivered_is_under_the_curve_no_less_in_a_larger_line_and_twice_with_two_pumps(static_ft, length_ft, name):
+    made = pump_curve([0.0, 90 * GPM], [28 * FOOT, 5 * FOOT])
+    settings = {"static_lift": static_ft * FOOT, "length": length_ft * FOOT, "pipe": find_pipe(name)}
+    one, two = lift(made, **settings), lift(made, **settings, pumps=2)
+    assert one.delivered_flow == pytest.approx(one.operating_flow - one.relief_flow)
+    # at the head that the line takes the pump moves no more than its curve says
+    assert head_at(made, one.delivered_flow) >= one.operating_head * (1 - 1e-9)
+    grown = [one, *one.alternatives]
+    assert all(larger.delivered_flow >= smaller.delivered_flow for smaller, larger in pairwise(grown))
+    assert two.delivered_flow == pytest.approx(2 * one.delivered_flow, rel=1e-12)
+    assert (two.operating_flow, two.velocity) == (one.operating_flow, one.velocity)
+
+
+def test_a_relief_hole_that_takes_all_is_a_pump_too_weak(curve):
+    with pytest.raises(PumpTooWeakError):
+        lift(curve, limits=LiftLimits(relief_hole=0.1))

@@ -179,7 +179,8 @@ def _check_forest(plan: Plan) -> None:
                                  plan.sumps, plan.outfalls, plan.fittings) for each in group]
     assert len(ids) == len(set(ids))
     ends = {outfall.id for outfall in plan.outfalls}
-    starts = [run.from_id for run in plan.pipe_runs if not run.from_id.startswith("run-")]
+    # a second pump's line lies in the first one's trench
+    starts = [run.from_id for run in plan.pipe_runs if not run.from_id.startswith("run-") and not run.beside]
     assert len(starts) == len(set(starts))
     for run in plan.pipe_runs:
         at, steps = run, 0
@@ -191,7 +192,7 @@ def _check_forest(plan: Plan) -> None:
             assert steps <= len(plan.pipe_runs)
     runs = {run.id: run for run in plan.pipe_runs}
     for collector in (*plan.catch_basins, *plan.french_drains, *plan.channel_drains):
-        assert collector.drains_to in runs
+        assert collector.drains_to in (*runs, *(sump.id for sump in plan.sumps))
     served = [name for line in plan.discharges for name in line.serves]
     assert len(served) == len(set(served))
     for sump in plan.sumps:
@@ -283,6 +284,8 @@ def _check_ground(run: PipeRun, lot: Made) -> None:
 def _check_crossings(plan: Plan) -> None:
     """Where lines of a plan cross, which is rare, the plan names them."""
     for one, other in combinations(plan.pipe_runs, 2):
+        if one.id == other.beside:
+            continue
         a, b = (shapely.force_2d(run.line) for run in (one, other))
         nodes = shapely.MultiPoint([a.coords[0], a.coords[-1], b.coords[0], b.coords[-1]])
         met = shapely.get_parts(shapely.difference(shapely.intersection(a, b), shapely.buffer(nodes, 0.06)))
@@ -341,6 +344,13 @@ def _check_sumps(plan: Plan) -> None:
         outlet = next(o.level for o in plan.outfalls if o.id == line.to_id)
         highest = max(outlet, max(z for _, _, z in line.line.coords))
         assert sump.lift == pytest.approx(highest - sump.off_elevation, abs=1e-9)
+        lines = [r for r in plan.pipe_runs if r.from_id == sump.id]
+        assert (len(lines), sum(r.peak_flow for r in lines)) == (sump.pumps, pytest.approx(sump.delivered_flow))
+        assert sump.delivered_flow < sump.pumps * sump.operating_flow
+        codes = {warning.code for warning in sump.warnings}
+        assert ("more_than_the_pump_moves" in codes) <= (not sump.copes)
+        (pumped,) = [each for each in plan.discharges if each.mode == "pump"]
+        assert sump.copes or pumped.verdict == "no"
         assert sump.bottom_elevation < sump.off_elevation < sump.inlet_elevation < sump.ground_elevation
 
 

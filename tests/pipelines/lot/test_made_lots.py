@@ -181,6 +181,53 @@ def test_a_bowl_below_its_outlet_is_pumped_by_outlet_less_pump_off_level(screen:
     assert sump.velocity <= 8.0 * 0.3048
 
 
+def weak_pump(gpm: float, **rules: str) -> str:
+    """Rain, and a pump whose curve ends at a flow; with other rules."""
+    more = {"assumed_pump_end_flow": f'"{gpm} gpm"'} | rules
+    return RAIN + "[rules]\n" + "".join(f"{key} = {value}\n" for key, value in more.items())
+
+
+def test_a_second_pump_is_taken_where_one_moves_half_of_what_arrives(screen: Screen) -> None:
+    found = screen(sunken_patio(99.20, 98.70, rim=3.0), layers(), more=weak_pump(12.0))
+    (sump,) = found.plan.sumps
+    lines = [run for run in found.plan.pipe_runs if run.kind == "pressure"]
+    # one pump delivers about half of the inflow and two of them take it; 0.61 A (2 g h)^0.5 goes back by each hole
+    assert (sump.pumps, len(lines), sump.copes) == (2, 2, True)
+    relief = 0.61 * np.pi * (3 / 16 * 0.0254) ** 2 / 4 * (2 * 9.80665 * sump.operating_head) ** 0.5
+    assert sump.delivered_flow == pytest.approx(2 * (sump.operating_flow - relief), rel=1e-9)
+    assert sum(run.peak_flow for run in lines) == pytest.approx(sump.delivered_flow, rel=1e-12)
+    assert sump.delivered_flow / 2 < sump.inflow <= sump.delivered_flow
+    # the second line lies in the first one's trench, and each pump is bought, alarmed and wired
+    assert (lines[0].beside, lines[1].beside) == ("", lines[0].id)
+    bought = {line.item: line.quantity for line in found.plan.take_off}
+    assert [bought[item] for item in ("pump", "alarm", "check valve", "electrician")] == [2, 2, 2, 2]
+    told = [say(other, "us") for other in sump.compared]
+    assert any(said.startswith("one pump") and "storage needed" in said for said in told)
+    assert any(said.startswith("two pumps") and "more" in said for said in told)
+    # nothing of the patio's trouble is left
+    assert found.plan.parts.cure.state == "sure"
+
+
+def test_ten_times_what_a_pump_moves_is_refused_in_words(screen: Screen) -> None:
+    ground = sunken_patio(99.20, 98.70, rim=3.0)
+    plan = screen(ground, layers(), more=weak_pump(4.0)).plan
+    (pumped,) = [way for way in plan.alternatives if way.mode == "pump"]
+    assert (pumped.possible, plan.sumps) == (False, ())
+    fact = pumped.depends_on
+    assert fact.code == "lift_far_over"
+    assert fact["inflow"] > fact["times"] * fact["delivered"]
+    said = say(fact, "us")
+    assert "of storage that it takes does not fit" in said
+    assert "roof water on its own gravity line" in said
+    # where more is bearable the way is laid out, and says that it does not cope
+    short = screen(ground, layers(), more=weak_pump(4.0, lift_far_over="50"), folder="short").plan
+    (sump,), (line,) = short.sumps, short.discharges
+    assert (sump.copes, line.verdict) == (False, "no")
+    assert sump.inflow > sump.delivered_flow
+    assert "does not cope" in say(line.why, "us")
+    assert (short.parts.fall.state, short.parts.cure.state) == ("no", "no")
+
+
 # Collectors that share a trunk, and such that don't
 
 

@@ -29,15 +29,15 @@ refer_slope_share | "2.5 %" | low_spots
 grate_submerged | "8 cm" | low_spots
 extension_longest | "24 m" | plan
 extension_offset_house | "1.25 ft" | plan
-slope_4in_smooth | "4 %" | low_spots
+slope_4in_smooth | "4 %" | pipe_runs
 outlet_above_swale | "24 in" | low_spots
-loss_at_basin | "0.4 ft" | low_spots
+loss_at_basin | "0.4 ft" | pipe_runs
 digging_tolerance | "0.4 ft" | pipe_runs
 cover_lawn | "48 in" | outfalls
 cover_drive | "72 in" | fall_to_spare
 depth_egress | "1 ft" | warnings
-trench_width_solid | "40 in" | low_spots
-line_offset | "20 ft" | low_spots
+trench_width_solid | "40 in" | pipe_runs
+line_offset | "20 ft" | pipe_runs
 outlet_offset_line | "40 ft" | plan
 outlet_offset_walk | "20 ft" | plan
 outlet_offset_house | "40 ft" | plan
@@ -50,22 +50,24 @@ outfall_bottom_reach | "4 m" | pipe_runs
 grate_ponding | "1.25 cm" | catch_basins
 storms_run | 1.75 | warnings
 near_house | "12 m" | warnings
-sump_width | "96 in" | low_spots
+sump_width | "96 in" | sumps
 sump_depth | "144 in" | sumps
-sump_inlet | "96 in" | low_spots
+sump_inlet | "96 in" | sumps
 sump_lid | "24 in" | sumps
 pressure_velocity_peak | "2.5 ft/s" | sumps
-starts_per_hour | "60 1/h" | low_spots
-sump_width_wider | "120 in" | low_spots
-sump_inlet_depth | "0.275 m" | low_spots
+starts_per_hour | "60 1/h" | sumps
+sump_width_wider | "120 in" | sumps
+sump_inlet_depth | "0.275 m" | sumps
 outfall_followed | "37.5 m" | outfalls
 outfalls_followed | 0.25 | outfalls
-pressure_line_cover | "122 cm" | low_spots
-elbows_at_sump | 12 | low_spots
-power_cost | 100 | low_spots
+pressure_line_cover | "122 cm" | sumps
+elbows_at_sump | 12 | sumps
+lift_stone_width | "6 ft" | french_drains
+lift_stone_longest | "3 m" | french_drains
+power_cost | 100 | sumps
 lift_outfalls_tried | 0.75 | low_spots
 stone_density | "5.6 ton/yd3" | take_off
-hand_trench_rate | "32 ft/h" | low_spots
+hand_trench_rate | "32 ft/h" | pipe_runs
 stone_rate | "6 ton/h" | take_off
 sod_rate | "400 ft2/h" | take_off
 pipe_rate | "200 ft/h" | take_off
@@ -104,12 +106,12 @@ least_time_of_concentration | "20 min" | low_spots
 longest_sheet_flow | "400 ft" | low_spots
 pond_on_path | "20 cm" | runoff
 standing_followed | "0.75 d" | low_spots
-crossing_clearance | "60 cm" | low_spots
+crossing_clearance | "60 cm" | pipe_runs
 least_line_offset | "2.4 m" | fall_to_spare
 right_of_way_reach | "60 m" | pipe_runs
 right_of_way_half_width | "40 m" | pipe_runs
-paving_cut_width | "1.6 m" | low_spots
-joint_angle | 20 | low_spots
+paving_cut_width | "1.6 m" | pipe_runs
+joint_angle | 20 | pipe_runs
 grade_break_cost | 2 | pipe_runs
 """
 

@@ -58,9 +58,11 @@ def pump_figure(picture: PumpPicture, sump: Sump, units: Units) -> Figure:
     plot.line([(x, y), (x, plot.bottom)], colour=PALE, width=1.0, dash="2 3")
     plot.add("rect", x=x - 5.0, y=y - 5.0, width=10.0, height=10.0, fill="#f0e442", stroke=INK, stroke_width=1.5,
              transform=f"rotate(45 {x:.2f} {y:.2f})")  # fmt: skip
-    comes, head = number(sump.operating_flow, "flow", units), number(sump.operating_head, "length", units)
+    moves, head = number(sump.operating_flow, "flow", units), number(sump.operating_head, "length", units)
+    delivered = number(sump.delivered_flow, "flow", units).text
+    told = f"{delivered} delivered" if sump.pumps == 1 else f"{delivered} delivered by {sump.pumps} of these"
     anchor = "end" if x > WIDTH / 2 else "start"
-    plot.text(x + (-10.0 if anchor == "end" else 10.0), y + 22.0, f"{comes.text} comes out at {head.text}",
+    plot.text(x + (-10.0 if anchor == "end" else 10.0), y + 22.0, f"{moves.text} at {head.text}; {told}",
               anchor=anchor, weight="bold", halo=True)  # fmt: skip
     inflow = sump.inflow / flow_one
     if inflow <= flow[-1]:
@@ -69,11 +71,12 @@ def pump_figure(picture: PumpPicture, sump: Sump, units: Units) -> Figure:
     arrives = number(sump.inflow, "flow", units).text
     rows: list[tuple[str, str, str | None]] = [(whose, ARRIVES, None), ("the line", TAKEN, "7 3")]
     if inflow <= flow[-1]:
-        rows.append((f"peak that arrives, {arrives}", LINE, "2 2"))
+        rows.append((f"peak that reaches it, {arrives}", LINE, "2 2"))
     _legend(plot, rows)
     return Figure(
         f"pump-{sump.id}", f"{sump.id}, pump and line", plot.markup(),
-        f"The pump of {sump.id} meets its line at {comes.text} and {head.text} of head; {arrives} arrives at the peak.",
+        f"The pump of {sump.id} meets its line at {moves.text} and {head.text} of head, {told}; {arrives} reaches "
+        "the sump basin at the peak.",
     )
 
 

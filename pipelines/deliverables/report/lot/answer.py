@@ -186,9 +186,12 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
             yield (f"{basin.id}, a catch basin with {with_article(basin.grate)} grate for ",
                    told("catch_basins", basin.id, "peak_flow", "flow"), f". {sentence(basin.why, units)}")  # fmt: skip
     for drain in plan.french_drains:
-        yield (f"{drain.id}, a French drain ", told("french_drains", drain.id, "length", "length"),
-               f" long with {drain.pipe}, for ", told("french_drains", drain.id, "peak_flow", "flow"),
-               f". {sentence(drain.why, units)}")  # fmt: skip
+        length = told("french_drains", drain.id, "length", "length")
+        if drain.peak_flow > 0.0:
+            yield (f"{drain.id}, a French drain ", length, f" long with {drain.pipe}, for ",
+                   told("french_drains", drain.id, "peak_flow", "flow"), f". {sentence(drain.why, units)}")  # fmt: skip
+        else:
+            yield (f"{drain.id}, a trench of stone ", length, f" long with {drain.pipe}. {sentence(drain.why, units)}")
     for channel in plan.channel_drains:
         yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
                f" long. {sentence(channel.why, units)}")  # fmt: skip
@@ -196,9 +199,11 @@ def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         # what it falls short by is told by the flows, and among the warnings
         others = [each for each in sump.warnings if isinstance(each, str) or each.code != "more_than_the_pump_moves"]
         warned = "".join(f"; {warning}" for warning in say_all(others, units))
-        yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with a pump: lifts ",
-               told("sumps", sump.id, "operating_flow", "flow"), " by ", told("sumps", sump.id, "lift", "length"),
-               " where ", told("sumps", sump.id, "inflow", "flow"), f" arrives{warned}.")  # fmt: skip
+        pumps = "a pump: delivers " if sump.pumps == 1 else f"{sump.pumps} pumps, each on a line of its own: delivers "
+        yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with {pumps}",
+               told("sumps", sump.id, "delivered_flow", "flow"), ", lifted by ",
+               told("sumps", sump.id, "lift", "length"), ", where ", told("sumps", sump.id, "inflow", "flow"),
+               f" reaches it at the peak{'' if sump.copes else ': it does not cope'}{warned}.")  # fmt: skip
 
 
 def discharge_words(line: Discharge, position: int, units: Units) -> Words:
@@ -252,6 +257,9 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
         yield tuple(words)
     for size in findings.plan.sizes:
         yield (sentence(said_size(size), units),)
+    for sump in findings.plan.sumps:
+        for other in sump.compared:
+            yield (f"{sump.id}, not taken: {say(other, units)}.",)
 
 
 def said_size(size: Size) -> Reason:
