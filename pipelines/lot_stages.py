@@ -43,6 +43,7 @@ from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot
 from terrain.flow.pysheds_adapter import with_pysheds
+from terrain.grid import Frame
 from terrain.ground import ROOF, Ground
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
@@ -84,6 +85,11 @@ class LotStages:
     lot: LotInputs
     surface: Surface | None = None
     edits: Edits = NO_EDITS
+
+    @property
+    def frame(self) -> Frame:
+        """The plane in which shapes are measured."""
+        return self.lot.opened.source.grid.frame
 
     @cached_property
     def ground(self) -> tuple[Surface, Ground]:

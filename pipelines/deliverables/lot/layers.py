@@ -4,15 +4,19 @@ from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
+from shapely import LineString
 
-from pipelines.deliverables.files.layer_table import make_layer
+from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings, FlowPath, StandingWater
 from pipelines.deliverables.words.say import say_all
 from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.hydrology.sub_catchment import SubCatchment
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.plan import (
     CatchBasin,
     ChannelDrain,
@@ -156,6 +160,42 @@ def line_layers(parts: Plan | Works, units: Units) -> dict[str, pd.DataFrame]:
             **_fields(parts.fittings, "id", "kind", "on_run"),
         ),
     }
+
+
+def sited_layers(catching: Catching, units: Units, *, provisional: bool) -> dict[str, pd.DataFrame]:
+    """Collectors where they are sited; what only sizing and routing tell is empty."""
+
+    def sited(name: str, rows: Sequence[Any], shapes: Sequence[Any], **told: Sequence[Any]) -> pd.DataFrame:
+        unknown = {column.name: [None] * len(rows) for column in layers()[name].columns}
+        return make_layer(name, units, geometry=shapes, **(unknown | _fields(rows, "id", "why") | told))
+
+    basins = catching.basins
+    trenches = [site for site in catching.drains if not site.channel]
+    channels = [site for site in catching.drains if site.channel]
+    inverts = [
+        LineString(np.column_stack([shapely.get_coordinates(site.line), site.inverts])) for site in trenches
+    ]
+    return {
+        "catch_basins": sited(
+            "catch_basins", basins, [site.point for site in basins],
+            ground_elevation=[site.ground for site in basins], provisional=[provisional] * len(basins),
+        ),
+        "french_drains": sited(
+            "french_drains", trenches, inverts, **_fields(trenches, "length", "width", "depth", "slope")
+        ),
+        "channel_drains": sited(
+            "channel_drains", channels, [site.line for site in channels], **_fields(channels, "length", "width")
+        ),
+    }
+
+
+def trouble_layer(rows: Sequence[Trouble], units: Units) -> pd.DataFrame:
+    """What is wrong, worst first by its id."""
+    held = [each.spot.shape if each.spot is not None else each.edge.shape if each.edge is not None else None
+            for each in rows]  # fmt: skip
+    columns = _fields(rows, "kind", "why", "certain")
+    ids, places = [f"trouble-{k + 1}" for k in range(len(rows))], [row.name for row in rows]
+    return make_layer("troubles", units, geometry=held, id=ids, place=places, **columns)
 
 
 def _catch_basins(rows: Sequence[CatchBasin], units: Units) -> pd.DataFrame:

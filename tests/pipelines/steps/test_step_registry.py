@@ -54,7 +54,7 @@ def test_what_is_no_step_is_told_all_at_once() -> None:
 
     with pytest.raises(StepError) as told:
         _read(wrong)
-    for fault in ("elevation must be a Surface", "out stands twice", "pydantic model", "it must return a Raster"):
+    for fault in ("elevation must be a LotStages", "out stands twice", "pydantic model", "it must return a Raster"):
         assert fault in str(told.value)
     with pytest.raises(StepError, match="no signature"):
         _read(3)  # type: ignore[arg-type]
