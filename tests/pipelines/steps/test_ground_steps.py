@@ -110,7 +110,7 @@ def test_water_on_the_plane_runs_straight_down() -> None:
     assert len(paths) == 30
     assert paths["contributing_area_m2"].tolist() == [40.0] * 30
     assert paths["run_on"].isna().all()
-    first = paths.set_index("id").geometry["P1"]
+    first = paths.set_index("id").geometry["path-1"]
     assert first.coords[0] == (1000.5, 5020.5)
     assert first.coords[-1] == (1000.5, 5000.5)
 
@@ -138,7 +138,7 @@ def test_sub_catchments_tile_the_studied_ground(bowl: Surface) -> None:
     assert parts["area_m2"].sum() == 20 * 35
     assert parts.geometry.union_all().equals(box(1005, 5005, 1025, 5040))
     assert parts.loc[parts["run_on"].astype(bool), "area_m2"].sum() == 20 * 10
-    assert "L1" in set(parts["drains_to"])
+    assert "low-1" in set(parts["drains_to"])
 
 
 def test_a_parcel_elsewhere_is_refused(bowl: Surface) -> None:
