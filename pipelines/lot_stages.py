@@ -26,7 +26,7 @@ from pipelines.layout.diagnosis.division import Division, parcel_cells, studied_
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
-from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites
+from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, edited_spots
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms
 from pipelines.layout.planner import (
@@ -107,12 +107,10 @@ class LotStages:
     @cached_property
     def low_spots(self) -> tuple[LowSpot, ...]:
         """Nested depressions, but those struck out."""
-        found, left = site_low_spots(self.drainage, self.lot.opened.site.rules, prefix="low-"), self.edits.low_spots
-        if left is None:
-            return found
-        studied = studied_ground(self.drainage, parcel_cells(self.lot.opened.layers.parcel, self.drainage)).ravel()
-        # a layer holds those on studied ground alone
-        return tuple(spot for spot in found if spot.id in left or not studied[spot.cells].any())
+        opened = self.lot.opened
+        found = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
+        studied = studied_ground(self.drainage, parcel_cells(opened.layers.parcel, self.drainage))
+        return edited_spots(found, studied, self.edits)
 
     @cached_property
     def situation(self) -> Situation:

@@ -1,6 +1,6 @@
 """What a person struck out or moved in the layers of earlier steps, put in place of what a stage found."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,8 +15,12 @@ from pipelines.layout.options import PlanInputs, price_works
 from pipelines.layout.plan import PipeRun
 from pipelines.layout.planner import LotPlan, Sited
 from pipelines.layout.quantities.quantities import Works
+from terrain.arrays import BoolArray
+from terrain.flow.low_spots import LowSpot
 from terrain.sampling import sample_known
 
+SAME_AREA = 0.01
+"""Share by which the area of a low spot's shape may differ from its cells'. [-]"""
 SAME_PLACE = 0.001
 """A point this near is where it was: a file keeps no more digits for sure. [m]"""
 
@@ -27,20 +31,36 @@ class Edits:
 
     Attributes
     ----------
-    low_spots : frozenset of str or None
-        Ids.
+    low_spots : mapping of str to float, or None
+        Area by id. [m2]
     collectors : mapping of str to shapely Geometry, or None
         Place by id. [m]
     works : mapping of str to frozenset of str
         Ids by layer: catch_basins, french_drains, channel_drains, pipe_runs, sumps.
     """
 
-    low_spots: frozenset[str] | None = None
+    low_spots: Mapping[str, float] | None = None
     collectors: Mapping[str, shapely.Geometry] | None = None
     works: Mapping[str, frozenset[str]] | None = None
 
 
 NO_EDITS = Edits()
+
+
+def edited_spots(found: Sequence[LowSpot], studied: BoolArray, edits: Edits) -> tuple[LowSpot, ...]:
+    """Low spots that are left; a layer holds those that touch studied ground alone."""
+    left = edits.low_spots
+    if left is None:
+        return tuple(found)
+    area = {spot.id: spot.area for spot in found}
+    other = [name for name in left if name not in area or not np.isclose(left[name], area[name], rtol=SAME_AREA)]
+    if other:
+        raise LayoutError(
+            f"low spots: {', '.join(other)} of the file are not those of this ground and these rules; make the file "
+            "anew with them, and strike out again"
+        )
+    inside = studied.ravel()
+    return tuple(spot for spot in found if spot.id in left or not inside[spot.cells].any())
 
 
 def edited_sites(sited: Sited, situation: Situation, edits: Edits) -> Sited:
@@ -49,6 +69,12 @@ def edited_sites(sited: Sited, situation: Situation, edits: Edits) -> Sited:
     if left is None:
         return sited
     catching, ground = sited.catching, catch_ground(situation)
+    other = left.keys() - {site.id for site in catching.sites}
+    if other:
+        raise LayoutError(
+            f"collectors: {', '.join(sorted(other))} of the file are not among what is sited here; give the files that "
+            "siting had, and put a basin of your own into the site file, as [layout] basins"
+        )
     basins = tuple(_moved(site, left[site.id], ground, situation) for site in catching.basins if site.id in left)
     drains = tuple(site for site in catching.drains if site.id in left)
     spouts = catching.downspouts if basins or drains else ()
@@ -61,6 +87,12 @@ def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:
     if left is None:
         return planned
     rows = {name: getattr(plan, name) for name in Works.__dataclass_fields__}
+    other = {name for layer in left for name in left[layer]} - {row.id for layer in left for row in rows[layer]}
+    if other:
+        raise LayoutError(
+            f"improvements: {', '.join(sorted(other))} of the file are not among what is laid here; give the files "
+            "that routing had"
+        )
     struck = {row.id for name in left for row in rows[name] if row.id not in left[name]}
     dead = _fed_into(struck, plan.pipe_runs)
     works = Works(**{name: tuple(row for row in rows[name] if not _goes(row, struck, name)) for name in rows})

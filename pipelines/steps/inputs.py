@@ -78,9 +78,12 @@ def given(
             update={"overrides": (*opened.site.overrides, *overrides), "elevation": heights}
         )
         site = replace(site, lot=replace(site.lot, opened=replace(opened, site=changed)))
-    layers = {name: table for each in works if each is not None for name, table in each.items() if name in STRUCK}
+    held = [{name: table for name, table in each.items() if name in STRUCK} for each in works if each is not None]
+    if not all(held):
+        raise StepError(f"the lines hold none of the layers {', '.join(STRUCK)}; give what routing or sizing wrote")
+    layers = {name: table for each in held for name, table in each.items()}
     edits = Edits(
-        low_spots=None if low_spots is None else _ids("low_spots", low_spots),
+        low_spots=None if low_spots is None else _areas(low_spots),
         collectors=None if collectors is None else _places(collectors),
         works={name: _ids(name, table) for name, table in layers.items()} or None,
     )
@@ -91,6 +94,11 @@ def _ids(name: str, table: DataFrame) -> frozenset[str]:
     if "id" not in table:
         raise StepError(f"{name} has no column id; give the layer as the earlier step wrote it")
     return frozenset(table["id"].astype(str))
+
+
+def _areas(low_spots: GeoDataFrame) -> dict[str, float]:
+    _ids("low_spots", low_spots)
+    return dict(zip(low_spots["id"].astype(str), low_spots.area.astype(float), strict=True))
 
 
 def _places(collectors: Layers) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
@@ -15,6 +16,7 @@ from shapely.affinity import translate
 
 from pipelines.deliverables.lot.handover import write_lot
 from pipelines.deliverables.lot.written import report_page
+from pipelines.layout.catching.sites import LayoutError
 from pipelines.lot import screen_lot
 from pipelines.steps.registry import StepError, read_step
 from pipelines.steps.run import StepFile, run_step
@@ -131,6 +133,22 @@ def rewritten(path: Path, out: Path, **changed: Callable[[Any], Any]) -> Path:
     return out
 
 
+def test_a_ground_that_was_edited_is_what_later_steps_see(lot_11: tuple[Path, Do]) -> None:
+    folder, do = lot_11
+    with rasterio.open(do("ground", "ground.tif")) as file:
+        heights, profile = file.read(1), file.profile
+    with rasterio.open(folder / "raised.tif", "w", **profile) as file:
+        file.write(np.where(heights == profile["nodata"], heights, heights + 1.0), 1)
+        file.set_band_unit(1, "m")
+    si = {"units": "si"}
+    low, raised = (
+        read(do("low-spots", f"{name}_low.gpkg", parameters=si, elevation=folder / f"{name}.tif"), "low_spots")
+        for name in ("ground", "raised")
+    )
+    rise = raised["spill_elevation_m"] - low["spill_elevation_m"]
+    assert rise.dropna().to_numpy() == pytest.approx(1.0, abs=1e-6)
+
+
 def test_a_low_spot_struck_out_is_no_place(lot_11: tuple[Path, Do]) -> None:
     folder, do = lot_11
     low = do("low-spots", "low.gpkg")
@@ -177,9 +195,24 @@ def test_a_run_struck_out_is_neither_built_nor_paid(lot_11: tuple[Path, Do]) -> 
         pd.testing.assert_series_equal(after[name], after[name.replace("_after", "")], check_names=False)
 
 
+def renumbered(table: Any) -> Any:
+    return table.assign(id=[*list(table["id"])[1:], "low-999"])
+
+
 def test_files_of_something_else_are_refused(lot_11: tuple[Path, Do]) -> None:
-    _, do = lot_11
-    low = do("low-spots", "low.gpkg")
+    folder, do = lot_11
+    low, sited = do("low-spots", "low.gpkg"), do("siting", "sited.gpkg")
+    with pytest.raises(StepError, match="lines hold none of the layers"):
+        do("take-off", "x.csv", lines=low)
+    deeper = do("low-spots", "deeper.gpkg", parameters={"min_depth": "2 in"})
+    with pytest.raises(LayoutError, match="are not those of this ground and these rules"):
+        do("troubles", "x.gpkg", low_spots=rewritten(deeper, folder / "other.gpkg", low_spots=renumbered))
+    own = rewritten(sited, folder / "own.gpkg", catch_basins=lambda table: table.assign(id="mine"))
+    with pytest.raises(LayoutError, match="mine of the file are not among what is sited here"):
+        do("routing", "x.gpkg", collectors=own)
+    lines = rewritten(do("routing", "lines.gpkg"), folder / "own_lines.gpkg", pipe_runs=lambda t: t.assign(id="run-99"))
+    with pytest.raises(LayoutError, match="run-99 of the file are not among what is laid here"):
+        do("take-off", "x.csv", lines=lines)
     with pytest.raises(StepError, match="hold none of the layers catch_basins"):
         do("routing", "x.gpkg", collectors=low)
     with pytest.raises(StepError, match="names its layers itself"):
