@@ -56,7 +56,7 @@ STAGES = (
     ("division", "dividing the ground by where its water collects", 0.45),
     ("reckoning", "mapping surfaces", 0.47),
     ("water", "running the design storm over the lot as it is", 0.5),
-    ("diagnosis", "naming what is wrong", 0.55),
+    ("diagnosis", "diagnosing the lot", 0.55),
     ("sited", "siting what catches it", 0.57),
     ("way_ground", "looking for ways out", 0.6),
     ("fall_to_spare", "measuring fall to spare", 0.65),
