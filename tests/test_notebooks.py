@@ -7,7 +7,12 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
+NOTEBOOKS = {"lot_from_a_raster_and_a_polygon.ipynb", "four_storms.ipynb"}
 FOLDER = Path(__file__).parents[1] / "sample_data" / "notebooks"
+
+
+def test_both_notebooks_are_there():
+    assert {path.name for path in FOLDER.glob("*.ipynb")} >= NOTEBOOKS
 
 
 @pytest.mark.filterwarnings("default")

@@ -51,7 +51,8 @@ def command(
       lotshed screen sample_data/lot_07.toml --out /tmp/lot_07
     """
     from pipelines.deliverables.words.say import say
-    from pipelines.lot import check_site, screen_lot
+    from pipelines.lot import screen_lot
+    from pipelines.lot_inputs import check_site
 
     if dry_run:
         if out is not None:

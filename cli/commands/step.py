@@ -9,7 +9,7 @@ from cli.options import overwrite_option, talk_options
 from cli.voice import Voice
 
 if TYPE_CHECKING:
-    from pipelines.steps.registry import Step
+    from pipelines.steps.registry import Step, StepParameter
 
 
 class StepGroup(click.Group):
@@ -43,11 +43,15 @@ def command() -> None:
 
     `lotshed steps` says what each takes and gives, `lotshed step NAME --help` its options. Rasters and layers may be
     in any CRS; layers come out in the raster's, if that is projected, else in local UTM. Lengths and areas are
-    written with their unit, such as "2 cm" or "10 ft2"; columns carry theirs in their name.
+    written with their unit, such as "2 cm" or "10 ft2"; columns carry theirs in their name. The stages of
+    `lotshed screen` take its site file, and in place of what they would find, what an earlier step wrote: a low spot,
+    basin or pipe run that you strike out of that file does not count in the next step.
 
     \b
     Example:
       lotshed step low-spots --elevation sample_data/ground.tif --out /tmp/low.gpkg
+      lotshed step siting --site sample_data/lot_11.toml --out /tmp/sited.gpkg
+      lotshed step routing --site sample_data/lot_11.toml --collectors /tmp/sited.gpkg --out /tmp/lines.gpkg
     """
 
 
@@ -74,7 +78,8 @@ def _command_of(step: "Step") -> click.Command:
         voice.note(f"Written to {out}")
 
     decorated = talk_options(overwrite_option(run))
-    made = click.command(step.name, help=f"{step.does}\n\nGives a {OUTPUT_KINDS[step.gives]}.")(decorated)
+    text = step.text.partition("\nRaises\n")[0].partition("\nParameters\n")[0].strip()
+    made = click.command(step.name, help=f"{text}\n\nGives a {OUTPUT_KINDS[step.gives]}.")(decorated)
     made.params[:0] = [*_inputs(step), *_parameters(step), _out()]
     return made
 
@@ -85,7 +90,7 @@ def _inputs(step: "Step") -> list[click.Option]:
 
     options = []
     for taken in step.inputs:
-        words = INPUT_KINDS[taken.kind]
+        words = f"{INPUT_KINDS[taken.kind]}. {taken.about}".strip()
         path = click.Path(path_type=Path)
         flag = _flag(taken.name)
         options.append(click.Option([flag, taken.name], type=path, required=taken.required, metavar="FILE", help=words))
@@ -95,15 +100,41 @@ def _inputs(step: "Step") -> list[click.Option]:
 
 
 def _parameters(step: "Step") -> list[click.Option]:
-    fields = step.parameters.model_fields if step.parameters else {}
     options = []
-    for name, field in fields.items():
-        needed = field.is_required()
-        default = "" if needed else f"  [default: {field.default}]"
+    for each in step.told:
+        units = f" A quantity {each.dimension.units}." if each.dimension else ""
+        default = f"  [default: {each.default}]" if each.default else ""
+        words = f"{each.about}{units}{default}".strip()
         options.append(
-            click.Option([_flag(name), name], required=needed, help=f"{field.description or ''}{default}".strip())
+            click.Option([_flag(each.name), each.name], type=_type_of(each), required=each.required, help=words)
         )
     return options
+
+
+class QuantityType(click.ParamType):  # type: ignore[type-arg]
+    """A number with its unit, checked where it is written and read by the step."""
+
+    def __init__(self, dimension: str) -> None:
+        self.name = dimension
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The text itself, if it is a quantity of this dimension."""
+        from pipelines.inputs.errors import QuantityError
+        from pipelines.inputs.quantity import read_quantity
+
+        try:
+            read_quantity(value, self.name)
+        except QuantityError as fault:
+            self.fail(str(fault), param, ctx)
+        return value
+
+
+def _type_of(parameter: "StepParameter") -> Any:
+    if parameter.dimension is not None:
+        return QuantityType(parameter.dimension.name)
+    if parameter.kind == "choice":
+        return click.Choice(parameter.choices)
+    return {"yes_no": bool, "integer": int, "number": float, "text": str}[parameter.kind]
 
 
 def _out() -> click.Option:

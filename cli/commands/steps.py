@@ -48,9 +48,18 @@ def _document(step: "Step") -> dict[str, Any]:
         "does": step.does,
         "offered_by": step.offered_by,
         "takes": [
-            {"name": taken.name, "kind": INPUT_KINDS[taken.kind], "required": taken.required} for taken in step.inputs
+            {
+                "name": taken.name, "kind": INPUT_KINDS[taken.kind], "required": taken.required, "about": taken.about,
+            }
+            for taken in step.inputs
         ],
-        "parameters": list(step.parameters.model_fields) if step.parameters else [],
+        "parameters": [
+            {
+                "name": told.name, "kind": told.dimension.name if told.dimension else told.kind,
+                "choices": list(told.choices), "required": told.required, "default": told.default, "about": told.about,
+            }
+            for told in step.told
+        ],
         "gives": OUTPUT_KINDS[step.gives],
     }
 
@@ -61,7 +70,7 @@ def _text(step: "Step") -> str:
              for taken in document["takes"]]  # fmt: skip
     lines = [f"{step.name}: {step.does}", f"  takes {', '.join(takes)}"]
     if document["parameters"]:
-        lines.append(f"  with {', '.join(document['parameters'])}")
+        lines.append(f"  with {', '.join(told['name'] for told in document['parameters'])}")
     lines.append(f"  gives {document['gives']}")
     if step.offered_by != "lotshed":
         lines.append(f"  from {step.offered_by}")

@@ -8,8 +8,8 @@ import numpy as np
 from rasterio.features import rasterize
 
 from pipelines.hydrology.sub_catchment import SurfaceShare
-from pipelines.hydrology.surfaces import soil_group, surface_of, surface_share
-from terrain.arrays import BoolArray, IntArray
+from pipelines.hydrology.surfaces import curve_number, soil_group, surface_of, surface_share
+from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
 
 ROOF = "roof"
@@ -93,6 +93,15 @@ def shares_of(
             )
         )
     return tuple(shares)
+
+
+def curve_numbers(surfaces: SurfaceMap, *, compacted: bool) -> FloatArray:
+    """Curve number of each cell. [-]"""
+    table = [
+        [curve_number(key, soil_group(group, compacted=compacted)) for group in _GROUPS] for key in surfaces.keys
+    ]
+    found: FloatArray = np.array(table)[surfaces.surface, surfaces.group]
+    return found
 
 
 def group_at(surfaces: SurfaceMap, cells: IntArray) -> str:

@@ -78,7 +78,7 @@ def option_of(inputs: PlanInputs, way_inputs: WayInputs) -> Option:
     built = {
         way.mode: improvements_of(way_inputs.catching, way_inputs.flows, way, rules) for way in ways if way.possible
     }
-    priced = {mode: _priced(inputs, works) for mode, works in built.items()}
+    priced = {mode: price_works(inputs, works) for mode, works in built.items()}
     costs = {mode: total_cost(lines) for mode, (lines, _) in priced.items()}
     return Option(way_inputs, ways, built, priced, costs, choose_way(ways, costs, inputs.site.layout.lift))
 
@@ -117,7 +117,8 @@ def _size(years: float | None, option: Option, *, holds: bool, chosen: bool) -> 
     return Size(years, holds, low, likely, high, chosen)
 
 
-def _priced(inputs: PlanInputs, works: Works) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
+def price_works(inputs: PlanInputs, works: Works) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
+    """What works take and cost, and what of it has no price."""
     rules, layout = inputs.situation.rules, inputs.site.layout
     narrow = layout.gate is not None and layout.gate < rules["narrow_gate"].likely
     access = Access(hard=narrow, soil=layout.soil or "earth")

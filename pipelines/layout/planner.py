@@ -10,7 +10,7 @@ from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
-from pipelines.layout.diagnosis.diagnose import Diagnosis, diagnose, run_on_share
+from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
@@ -95,9 +95,6 @@ class LotPlan:
         What each of them takes. [m3/s]
     lifts : tuple of LiftDesign
         Pumped basins with their lines.
-    spare : Raster or None
-        Fall to spare of a small gravity line from each place to the outfall that leaves most; None without outfalls.
-        [m]
     looks : tuple of OutfallLook
         What was found of the outfalls that lines end at, held against their grates; of all where none is used.
     """
@@ -111,32 +108,38 @@ class LotPlan:
     built: Catching = NOTHING_CAUGHT
     capacities: Mapping[str, float] = field(default_factory=dict)
     lifts: tuple[LiftDesign, ...] = ()
-    spare: Raster | None = None
     looks: tuple[OutfallLook, ...] = ()
 
 
-def plan_lot(inputs: PlanInputs) -> LotPlan:
-    """Diagnose a lot and plan what it needs."""
-    planned = _planned(inputs)
-    if not planned.looks:
-        planned = replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
-    if planned.spare is not None or not inputs.situation.roofs_known:
-        return planned
-    ways = _way_inputs(inputs, planned.diagnosis, NOTHING_CAUGHT, DesignFlows({}, {}, {}))
-    return replace(planned, spare=spare_everywhere(ways))
+@dataclass(frozen=True, slots=True, eq=False)
+class Sited:
+    """What would catch the water; reasons to stop, where there are any, for which nothing would."""
+
+    catching: Catching
+    stops: tuple[Reason, ...] = ()
 
 
-def _planned(inputs: PlanInputs) -> LotPlan:
-    found = diagnose(inputs.situation, inputs.reckoning)
+def site_works(inputs: PlanInputs, found: Diagnosis) -> Sited:
+    """Site what would catch what is wrong, unless the lot is referred out."""
     stops = reasons_to_stop(inputs.site, inputs.layers, inputs.situation)
-    if stops:
-        return _nothing_built(inputs, found, NOTHING_CAUGHT, stops[0], stops)
-    catching = catch(inputs.situation, inputs.reckoning, found)
-    if not inputs.situation.roofs_known:
+    return Sited(NOTHING_CAUGHT if stops else catch(inputs.situation, inputs.reckoning, found), stops)
+
+
+def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInputs | None) -> LotPlan:
+    """Plan what a diagnosed lot needs: lines from what was sited to the ways out, None where roofs are not known."""
+    planned = _planned(inputs, found, sited, ground)
+    return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
+
+
+def _planned(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInputs | None) -> LotPlan:
+    catching = sited.catching
+    if sited.stops:
+        return _nothing_built(inputs, found, catching, sited.stops[0], sited.stops)
+    if ground is None:
         return _provisional(inputs, found, catching)
     if catching.empty:
         return _nothing_built(inputs, found, catching, _nothing_wrong(found, catching), ())
-    return _with_works(inputs, found, catching)
+    return _with_works(inputs, found, catching, ground)
 
 
 def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
@@ -198,7 +201,7 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
-def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> LotPlan:
+def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs) -> LotPlan:
     situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
     division = works_division(situation, catching)
     flows = design_flows(situation, reckoning, found, catching, division)
@@ -209,7 +212,11 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
             return _nothing_built(inputs, found, catching, _nothing_wrong(found, catching), ())
         division = works_division(situation, catching)
         flows = design_flows(situation, reckoning, found, catching, division)
-    way_inputs = _way_inputs(inputs, found, catching, flows)
+    way_inputs = replace(
+        ground, catching=catching, flows=flows, outfalls=lawful(ground.outfalls, inputs.looks, catching),
+        daylights=lawful(ground.daylights, inputs.looks, catching),
+        closed=bool(own_depressions(inputs.looks, catching)),
+    )
     turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
         catching = replace(catching, cures=(*catching.cures, turned_aside))
@@ -262,7 +269,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lot
     )
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        spare_everywhere(way_inputs), looks,
+        looks=looks,
     )
 
 
@@ -285,15 +292,16 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
     return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
 
 
-def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows: DesignFlows) -> WayInputs:
+def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
+    """Where lines may end, and the ground that they are laid in; nothing collects yet."""
     situation, layers = inputs.situation, inputs.layers
     rules = situation.rules
     sites, own = candidates(layers, situation)
-    outfalls = lawful(with_water(sites, inputs.looks), inputs.looks, catching)
-    daylights = lawful(own or daylight_places(
+    outfalls = with_water(sites, inputs.looks)
+    daylights = own or daylight_places(
         situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
         paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
-    ), inputs.looks, catching)
+    )
     route_field = lot_field(
         situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
         cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
@@ -304,9 +312,9 @@ def _way_inputs(inputs: PlanInputs, found: Diagnosis, catching: Catching, flows:
     )
     ground = WayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
     return WayInputs(
-        inputs.site, ground, catching, flows, outfalls, daylights,
+        inputs.site, ground, NOTHING_CAUGHT, DesignFlows({}, {}, {}), outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
-        inputs.reckoning, found, closed=bool(own_depressions(inputs.looks, catching)),
+        inputs.reckoning, found,
     )
 
 

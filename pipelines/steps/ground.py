@@ -1,206 +1,167 @@
-"""Our own steps on the ground: what a raster alone says of water, each to be run on ordinary files."""
+"""Our own steps on the ground: what heights alone say of water, on any raster or on the ground of a site."""
 
-from typing import Annotated, Literal
+from dataclasses import dataclass
+from typing import Annotated
 
-import geopandas as gpd
 import numpy as np
 import shapely
 from geopandas import GeoDataFrame
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon
 
 from pipelines.deliverables.files.layer_table import make_layer
-from pipelines.inputs.quantity import read_quantity
-from pipelines.inputs.rules import load_rules
-from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground
+from pipelines.deliverables.findings.gathering import flow_paths_of
+from pipelines.deliverables.lot.layers import flow_path_layer, low_spot_layer
+from pipelines.inputs.ground_rules import site_low_spots
+from pipelines.inputs.rules import Rules, load_rules
+from pipelines.layout.diagnosis.division import CollectingPlace, divide_ground, studied_ground
+from pipelines.layout.diagnosis.situation import counted_spots
+from pipelines.lot_stages import LotStages
+from pipelines.steps.inputs import LowSpots, StepParameters, given, of_rule
+from pipelines.steps.quantities import Area, Length
+from pipelines.steps.registry import StepError
 from terrain.arrays import BoolArray, IntArray
 from terrain.errors import GeometryError
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.conditioning import CulvertLine, make_ground
-from terrain.flow.drainage import Drainage, drain_ground, upstream_labels
-from terrain.flow.flow_paths import find_flow_paths
+from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.lot_ground import cells_inside
-from terrain.flow.low_spots import LowSpot, find_low_spots
+from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
-from terrain.kernels.routing import accumulate
-from terrain.lidar_error import fall_error
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
 
-Length = Annotated[float, BeforeValidator(lambda text: _read(text, "length"))]
-Area = Annotated[float, BeforeValidator(lambda text: _read(text, "area"))]
+Heights = Annotated[Surface | None, "Bare ground; with a site file, what the step ground gave. Or give the site file."]
+Roofs = Annotated[GeoDataFrame | None, "Building outlines, which stand as walls; `open_below` for carports and decks."]
+Barriers = Annotated[GeoDataFrame | None, "Lines that dam."]
+Culverts = Annotated[GeoDataFrame | None, "Lines that open the ground."]
+Parcel = Annotated[GeoDataFrame | None, "The lot, which tells what lies on it and what comes to it from outside."]
+Site = Annotated[LotStages | None, "The site file, in place of raster and layers: its lot as `screen` takes it."]
 
 
-class GroundParameters(BaseModel):
-    """What every step on the ground can be told."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    units: Literal["si", "us"] = Field("si", description="Units of the columns, which carry them in their names.")
-    rmse: Length = Field(0.10, description="Vertical accuracy of the lidar, such as '10 cm'. [m]")
-
-
-class LowSpotParameters(GroundParameters):
+class LowSpotParameters(StepParameters):
     """What is worth listing as a low spot."""
 
-    min_depth: Length = Field(0.02, description="Shallower low spots are left out, such as '1 in'. [m]")
-    min_area: Area = Field(1.0, description="Smaller low spots are left out, such as '10 ft2'. [m2]")
+    rmse: Length | None = of_rule("lidar_rmse", "Vertical accuracy of the lidar.")
+    min_depth: Length | None = of_rule("low_spot_least_depth", "Shallower low spots are left out.")
+    min_area: Area | None = of_rule("low_spot_least_area", "Smaller low spots are left out.")
 
 
-class FlowPathParameters(GroundParameters):
-    """Where a flow path begins."""
+class FlowPathParameters(StepParameters):
+    """Where a flow path begins, and which of them are certain."""
 
-    min_area: Area = Field(
-        load_rules()["flow_path_least_area"].likely,
-        description="Ground that must drain through it, such as '1000 ft2'. [m2]",
-    )
+    rmse: Length | None = of_rule("lidar_rmse", "Vertical accuracy of the lidar.")
+    min_area: Area | None = of_rule("flow_path_least_area", "Ground that must drain through a flow path.")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrainedGround:
+    """Ground that drains, the rules on it, and, where a parcel is given, its cells and all that drain to it."""
+
+    drainage: Drainage
+    rules: Rules
+    stages: LotStages | None
+    on_parcel: BoolArray | None
+    studied: BoolArray | None
+
+    @property
+    def low_spots(self) -> tuple[LowSpot, ...]:
+        """Those worth listing."""
+        if self.stages is not None:
+            return self.stages.low_spots
+        return site_low_spots(self.drainage, self.rules, prefix="low-")
 
 
 def low_spots(
-    elevation: Surface,
-    roofs: GeoDataFrame | None = None,
-    barriers: GeoDataFrame | None = None,
-    culverts: GeoDataFrame | None = None,
-    parcel: GeoDataFrame | None = None,
+    elevation: Heights = None,
+    roofs: Roofs = None,
+    barriers: Barriers = None,
+    culverts: Culverts = None,
+    parcel: Parcel = None,
+    site: Site = None,
     *,
     parameters: LowSpotParameters,
 ) -> GeoDataFrame:
-    """Find ground that holds water before it spills.
+    """Find ground that holds water before it spills; of a site, what touches ground that drains to the lot.
 
-    Parameters
-    ----------
-    elevation : Surface
-        Bare ground.
-    roofs : GeoDataFrame, optional
-        Building outlines, which stand as walls; attribute `open_below` for carports, decks and porches.
-    barriers, culverts : GeoDataFrame, optional
-        Lines that dam, and lines that open the ground.
-    parcel : GeoDataFrame, optional
-        The lot, for the column `on_parcel`.
-    parameters : LowSpotParameters
-        What is worth listing.
-
-    Returns
-    -------
-    GeoDataFrame
-        The layer low_spots in the metric frame; what only a storm would tell is empty.
+    Gives the layer low_spots; what only a storm would tell is empty.
     """
-    drainage = _drain(elevation, roofs, barriers, culverts)
-    found = _low_spots(drainage, parameters)
-    shapes = [_cells_shape(spot.cells, elevation.grid) for spot in found]
-    lot = None if parcel is None else _lot(parcel)
-    unknown = [None] * len(found)
-    only_in_a_storm = (
-        "stands", "stands_after", "storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled",
-        "spilled_after", "why",
-    )  # fmt: skip
-    same = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
-    return gpd.GeoDataFrame(
-        make_layer(
-            "low_spots",
-            parameters.units,
-            geometry=shapes,
-            on_parcel=[None if lot is None else bool(shapely.intersects(shape, lot)) for shape in shapes],
-            rank=list(range(1, len(found) + 1)),
-            **{name: [getattr(spot, name) for spot in found] for name in same},
-            **dict.fromkeys(only_in_a_storm, unknown),
+    ground = _drained(elevation, roofs, barriers, culverts, parcel, site, parameters)
+    found = ground.low_spots
+    if ground.stages is not None and ground.studied is not None:
+        found = tuple(spot for spot in found if ground.studied.flat[spot.cells].any())
+    lot = ground.on_parcel
+    shapes = [_cells_shape(spot.cells, ground.drainage.ground.grid) for spot in found]
+    return GeoDataFrame(
+        low_spot_layer(
+            found, shapes, parameters.written_in(site), rank=list(range(1, len(found) + 1)),
+            on_parcel=[None if lot is None else bool(lot.flat[spot.cells].any()) for spot in found],
         )
     )
 
 
 def flow_paths(
-    elevation: Surface,
-    roofs: GeoDataFrame | None = None,
-    barriers: GeoDataFrame | None = None,
-    culverts: GeoDataFrame | None = None,
-    parcel: GeoDataFrame | None = None,
+    elevation: Heights = None,
+    roofs: Roofs = None,
+    barriers: Barriers = None,
+    culverts: Culverts = None,
+    parcel: Parcel = None,
+    site: Site = None,
     *,
     parameters: FlowPathParameters,
 ) -> GeoDataFrame:
     """Draw where water gathers into lines, with the ground that drains through each.
 
-    Parameters
-    ----------
-    elevation : Surface
-        Bare ground.
-    roofs, barriers, culverts : GeoDataFrame, optional
-        As of low-spots.
-    parcel : GeoDataFrame, optional
-        The lot, for the column `run_on`.
-    parameters : FlowPathParameters
-        Where a line begins.
-
-    Returns
-    -------
-    GeoDataFrame
-        The layer flow_paths in the metric frame, drawn downstream.
+    Gives the layer flow_paths, drawn downstream.
     """
-    drainage = _drain(elevation, roofs, barriers, culverts)
-    outside = None if parcel is None else _reached_from_outside(drainage, parcel)
-    grid = elevation.grid
-    columns: dict[str, list[object]] = {name: [] for name in ("id", "contributing_area", "run_on", "certain")}
-    lines = []
-    sigmas = load_rules()["flow_path_sigmas"].likely
-    for number, path in enumerate(find_flow_paths(drainage, min_area=parameters.min_area), start=1):
-        x, y = grid.centres(path.cells // grid.shape[1], path.cells % grid.shape[1])
-        line = LineString(np.column_stack([x, y]))
-        fall = float(drainage.filled.flat[path.cells[0]] - drainage.filled.flat[path.cells[-1]])
-        lines.append(line)
-        columns["id"].append(f"P{number}")
-        columns["contributing_area"].append(path.contributing_area)
-        columns["run_on"].append(None if outside is None else bool(outside[path.cells].any()))
-        columns["certain"].append(fall > sigmas * fall_error(parameters.rmse, float(line.length)))
-    return gpd.GeoDataFrame(make_layer("flow_paths", parameters.units, geometry=lines, **columns))
+    ground = _drained(elevation, roofs, barriers, culverts, parcel, site, parameters)
+    if ground.stages is not None:
+        paths = ground.stages.flow_paths
+    else:
+        rules, studied = ground.rules, ground.studied
+        outside = None if studied is None or ground.on_parcel is None else studied & ~ground.on_parcel
+        least = rules["flow_path_least_area"].likely
+        paths = flow_paths_of(ground.drainage, rules, rules["lidar_rmse"].likely, least_area=least, outside=outside)
+    return GeoDataFrame(flow_path_layer(paths, parameters.written_in(site)))
 
 
 def sub_catchments(
-    elevation: Surface,
-    parcel: GeoDataFrame,
-    roofs: GeoDataFrame | None = None,
-    barriers: GeoDataFrame | None = None,
-    culverts: GeoDataFrame | None = None,
+    elevation: Heights = None,
+    parcel: Parcel = None,
+    roofs: Roofs = None,
+    barriers: Barriers = None,
+    culverts: Culverts = None,
+    site: Site = None,
+    low_spots: LowSpots = None,
     *,
     parameters: LowSpotParameters,
 ) -> GeoDataFrame:
-    """Divide the lot, and the ground that drains to it, by the place where the water comes to first.
+    """Divide the lot as it is, and the ground that drains to it, by the place where the water comes to first.
 
-    Parameters
-    ----------
-    elevation : Surface
-        Bare ground.
-    parcel : GeoDataFrame
-        The lot.
-    roofs, barriers, culverts : GeoDataFrame, optional
-        As of low-spots.
-    parameters : LowSpotParameters
-        Which low spots count as a place.
-
-    Returns
-    -------
-    GeoDataFrame
-        The layer sub_catchments in the metric frame; what only a storm would tell is empty.
+    Gives the layer sub_catchments; what only a storm would tell is empty. The step runoff fills it.
 
     Raises
     ------
     GeometryError
         If the lot has no cell on the raster.
+    StepError
+        If there is no lot.
     """
-    drainage = _drain(elevation, roofs, barriers, culverts)
-    grid = elevation.grid
-    on_parcel = cells_inside(grid, _lot(parcel))
-    if not (on_parcel & np.isfinite(elevation.elevation)).any():
+    ground = _drained(elevation, roofs, barriers, culverts, parcel, site, parameters, low_spots)
+    if ground.on_parcel is None or ground.studied is None:
+        raise StepError("there is no lot to divide; give a site file, or a parcel beside the raster")
+    if not ground.on_parcel.any():
         raise GeometryError("the parcel holds no known cell of the raster; give a raster that covers it")
-    places = [
-        CollectingPlace(spot.id, "spot", spot.cells)
-        for spot in _low_spots(drainage, parameters)
-        if spot.contained_in is None and on_parcel.flat[spot.cells].any()
-    ]
-    regions = divide_ground(drainage, on_parcel, places).regions
-    unknown = [None] * len(regions)
-    return gpd.GeoDataFrame(
+    if ground.stages is not None:
+        regions = ground.stages.division.regions
+    else:
+        counted = counted_spots(ground.low_spots, ground.studied, ground.rules)
+        places = [CollectingPlace(spot.id, "spot", spot.cells) for spot in counted]
+        regions = divide_ground(ground.drainage, ground.on_parcel, places, skip=ground.studied).regions
+    grid, unknown = ground.drainage.ground.grid, [None] * len(regions)
+    return GeoDataFrame(
         make_layer(
             "sub_catchments",
-            parameters.units,
+            parameters.written_in(site),
             geometry=[_cells_shape(region.cells, grid) for region in regions],
             id=[region.id for region in regions],
             drains_to=[region.drains_to for region in regions],
@@ -213,57 +174,57 @@ def sub_catchments(
 
 
 def flow_accumulation(
-    elevation: Surface,
-    roofs: GeoDataFrame | None = None,
-    barriers: GeoDataFrame | None = None,
-    culverts: GeoDataFrame | None = None,
+    elevation: Heights = None,
+    roofs: Roofs = None,
+    barriers: Barriers = None,
+    culverts: Culverts = None,
+    site: Site = None,
 ) -> Raster:
-    """Measure the ground that drains through each cell.
-
-    Parameters
-    ----------
-    elevation : Surface
-        Bare ground.
-    roofs, barriers, culverts : GeoDataFrame, optional
-        As of low-spots.
-
-    Returns
-    -------
-    Raster
-        [m2]
-    """
-    drainage = _drain(elevation, roofs, barriers, culverts)
-    known = np.where(np.isfinite(elevation.elevation), drainage.accumulation, np.nan)
-    return Raster(elevation.grid, known, "m2", "ground that drains through the cell")
+    """Measure the ground that drains through each cell."""
+    drainage = _drained(elevation, roofs, barriers, culverts, None, site).drainage
+    known = np.where(np.isfinite(drainage.ground.elevation), drainage.accumulation, np.nan)
+    return Raster(drainage.ground.grid, known, "m2", "ground that drains through the cell")
 
 
 def filled_ground(
-    elevation: Surface,
-    roofs: GeoDataFrame | None = None,
-    barriers: GeoDataFrame | None = None,
-    culverts: GeoDataFrame | None = None,
+    elevation: Heights = None,
+    roofs: Roofs = None,
+    barriers: Barriers = None,
+    culverts: Culverts = None,
+    site: Site = None,
 ) -> Raster:
-    """Fill every low spot to the level at which it spills.
+    """Fill every low spot to the level at which it spills; unknown under roofs and barriers."""
+    drainage = _drained(elevation, roofs, barriers, culverts, None, site).drainage
+    return Raster(drainage.ground.grid, drainage.filled, "m", "ground with every low spot filled to its spill level")
 
-    Parameters
-    ----------
-    elevation : Surface
-        Bare ground.
-    roofs, barriers, culverts : GeoDataFrame, optional
-        As of low-spots.
 
-    Returns
-    -------
-    Raster
-        Unknown under roofs and barriers. [m]
-    """
+def _drained(
+    elevation: Surface | None,
+    roofs: GeoDataFrame | None,
+    barriers: GeoDataFrame | None,
+    culverts: GeoDataFrame | None,
+    parcel: GeoDataFrame | None,
+    site: LotStages | None,
+    parameters: StepParameters | None = None,
+    low_spots: GeoDataFrame | None = None,
+) -> DrainedGround:
+    overrides = () if parameters is None else parameters.overrides
+    if site is not None:
+        if any(each is not None for each in (roofs, barriers, culverts, parcel)):
+            raise StepError("a site file names its layers itself; give either it or the layers")
+        stages = given(site, elevation, low_spots=low_spots, overrides=overrides)
+        lot = stages.situation
+        return DrainedGround(stages.drainage, lot.rules, stages, lot.on_parcel, lot.studied)
+    if elevation is None:
+        raise StepError("there is no ground; give an elevation raster or a site file")
+    if low_spots is not None:
+        raise StepError("low spots struck out by hand go with a site file; give it too")
     drainage = _drain(elevation, roofs, barriers, culverts)
-    return Raster(elevation.grid, drainage.filled, "m", "ground with every low spot filled to its spill level")
-
-
-def _read(text: object, dimension: str) -> float:
-    # a default stands in SI already
-    return text if isinstance(text, float) else read_quantity(text, dimension)
+    on_parcel = studied = None
+    if parcel is not None:
+        on_parcel = cells_inside(elevation.grid, _lot(parcel)) & (drainage.ground.kind > 0)
+        studied = studied_ground(drainage, on_parcel)
+    return DrainedGround(drainage, load_rules().with_overrides(overrides), None, on_parcel, studied)
 
 
 def _drain(
@@ -282,12 +243,6 @@ def _drain(
     return drain_ground(ground)
 
 
-def _low_spots(drainage: Drainage, parameters: LowSpotParameters) -> tuple[LowSpot, ...]:
-    return find_low_spots(
-        drainage, rmse=parameters.rmse, min_depth=parameters.min_depth, min_area=parameters.min_area
-    )
-
-
 def _cells_shape(cells: IntArray, grid: Grid) -> shapely.Geometry:
     # only the cells' own rectangle is traced: a raster may hold hundreds of low spots
     rows, columns = np.divmod(cells, grid.shape[1])
@@ -296,16 +251,6 @@ def _cells_shape(cells: IntArray, grid: Grid) -> shapely.Geometry:
     labels[rows - top, columns - left] = 0
     corner = grid.left + left * grid.cell_width, grid.top - top * grid.cell_height
     return label_polygons(labels, Grid(labels.shape, *corner, grid.cell_width, grid.cell_height, grid.frame))[0]
-
-
-def _reached_from_outside(drainage: Drainage, parcel: GeoDataFrame) -> BoolArray:
-    """Cells through which water passes that began outside the parcel and has come onto it."""
-    grid = drainage.ground.grid
-    inside = cells_inside(grid, _lot(parcel))
-    to_parcel = upstream_labels(drainage, np.where(inside, 0, -1).astype(np.int64)) >= 0
-    source = (to_parcel & ~inside).ravel()
-    carried = accumulate(drainage.target, drainage.order, source.astype(np.float64))
-    return np.asarray(carried > 0.0)
 
 
 def _lot(parcel: GeoDataFrame) -> MultiPolygon:

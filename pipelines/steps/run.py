@@ -12,16 +12,19 @@ from geopandas import GeoDataFrame
 from pandas import DataFrame
 from pydantic import BaseModel, ValidationError
 
+from pipelines.deliverables.files.layer_table import layers
 from pipelines.deliverables.files.single_file import check_file_place, write_result
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
-from pipelines.inputs.shapes.layers import locate_layer
+from pipelines.inputs.shapes.layers import locate_layer, locate_parcel
 from pipelines.inputs.shapes.vector_file import find_layer, read_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import VectorFile
-from pipelines.steps.registry import Step, StepError
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
+from pipelines.steps.registry import Layers, Page, Step, StepError
 from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
@@ -38,8 +41,12 @@ COMPANIONS: dict[type, dict[str, str]] = {
         "where": "Expression that selects its features, as GDAL takes it.",
     },
     DataFrame: {},
+    Layers: {},
+    LotStages: {},
 }
-ENDINGS: dict[type, str] = {Raster: ".tif", Surface: ".tif", GeoDataFrame: ".gpkg", DataFrame: ".csv"}
+ENDINGS: dict[type, str] = {
+    Raster: ".tif", Surface: ".tif", GeoDataFrame: ".gpkg", Layers: ".gpkg", DataFrame: ".csv", Page: ".html",
+}  # fmt: skip
 
 MOST_CELLS = 100_000_000
 
@@ -58,11 +65,19 @@ def run_step(
     """Run one step and write its result."""
     check_file_place(out, ending=ENDINGS[step.gives], overwrite=overwrite)
     keywords = {} if step.parameters is None else {"parameters": _parameters(step, step.parameters, parameters)}
+    site = _open_site(step, files)
     near = None
-    if "parcel" in files:
-        near = locate_layer(_source(files["parcel"]))
+    if site is not None:
+        near = locate_parcel(site.lot.opened.site)
+    elif "parcel" in files:
+        near = locate_layer(_source("parcel", files["parcel"]))
     surfaces, warnings = _read_surfaces(step, files, near)
-    frame = surfaces[0].grid.frame if surfaces else _frame_of_first_layer(step, files)
+    if site is not None:
+        frame: Frame | None = site.frame
+        if surfaces and surfaces[0].grid.frame != frame:
+            raise GroundError("the raster is in another CRS than the site's; give what the step ground wrote for it")
+    else:
+        frame = surfaces[0].grid.frame if surfaces else _frame_of_first_layer(step, files)
     values: list[Any] = []
     waiting = list(surfaces)
     for taken in step.inputs:
@@ -71,6 +86,11 @@ def run_step(
             values.append(None)
         elif taken.kind is Surface:
             values.append(waiting.pop(0))
+        elif taken.kind is LotStages:
+            values.append(site)
+        elif taken.kind is Layers:
+            assert frame is not None
+            values.append(_read_all_layers(taken.name, file, frame))
         elif taken.kind is GeoDataFrame:
             assert frame is not None
             shapes, found = _read_layer(taken.name, file, frame)
@@ -79,9 +99,15 @@ def run_step(
         else:
             values.append(_read_table(file))
     given = step.function(*values, **keywords)
-    units = unit_system(getattr(keywords.get("parameters"), "units", "si"))
+    asked = getattr(keywords.get("parameters"), "units", None)
+    units = unit_system(asked or ("si" if site is None else site.lot.opened.site.units))
     write_result(out, step.name.replace("-", "_"), given, frame=frame, units=units, description=step.does)
     return say_all(warnings, units)
+
+
+def _open_site(step: Step, files: Mapping[str, StepFile]) -> LotStages | None:
+    named = [taken.name for taken in step.inputs if taken.kind is LotStages and taken.name in files]
+    return LotStages(open_lot(files[named[0]].path)) if named else None
 
 
 def _parameters(step: Step, model: type[BaseModel], texts: Mapping[str, str]) -> BaseModel:
@@ -116,7 +142,7 @@ def _read_surfaces(
 def _frame_of_first_layer(step: Step, files: Mapping[str, StepFile]) -> Frame | None:
     for taken in step.inputs:
         if taken.kind is GeoDataFrame and taken.name in files:
-            layer = find_layer(_source(files[taken.name]), taken.name)
+            layer = find_layer(_source(taken.name, files[taken.name]), taken.name)
             crs = horizontal_part(layer.crs, layer.words)
             shapes, _ = read_shapes(layer, _any_shapes(taken.name), Frame(layer.crs, 1.0, 1.0, 1.0))
             if shapes.empty:
@@ -127,12 +153,29 @@ def _frame_of_first_layer(step: Step, files: Mapping[str, StepFile]) -> Frame | 
     return None
 
 
-def _source(file: StepFile) -> VectorFile:
-    return VectorFile.model_construct(file=file.path, layer=file.said.get("layer"), where=file.said.get("where"))
+def _source(name: str, file: StepFile) -> VectorFile:
+    """Where a layer is; of a file with several, the one that carries the input's name."""
+    layer = file.said.get("layer") or (name if name in _layers_in(file.path) else None)
+    return VectorFile.model_construct(file=file.path, layer=layer, where=file.said.get("where"))
+
+
+def _layers_in(path: Path) -> list[str]:
+    try:
+        return [str(name) for name, _ in pyogrio.list_layers(path)]
+    except pyogrio.errors.DataSourceError:
+        return []
+
+
+def _read_all_layers(name: str, file: StepFile, frame: Frame) -> Layers:
+    held = [each for each in _layers_in(file.path) if each in layers()]
+    if not held:
+        raise LayerError(f"{name}: {file.path} holds no layer that an earlier step writes; give its GeoPackage")
+    shaped = [each for each in held if layers()[each].geometry is not None]
+    return Layers({each: _read_layer(each, StepFile(file.path, {"layer": each}), frame)[0] for each in shaped})
 
 
 def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, tuple[Reason, ...]]:
-    layer = find_layer(_source(file), name)
+    layer = find_layer(_source(name, file), name)
     if name in LAYER_KINDS:
         return read_shapes(layer, LAYER_KINDS[name], frame)
     # a layer that we know nothing of keeps all its attributes
@@ -141,7 +184,8 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
         file.path, layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
     )
     attributes.index = attributes.index.astype(str)
-    joined = shapes[["id", "geometry"]].join(attributes.drop(columns="id", errors="ignore"), on="id")
+    kept = attributes if "id" in attributes and name in layers() else attributes.assign(id=attributes.index)
+    joined = shapes[["id", "geometry"]].rename(columns={"id": "fid"}).join(kept, on="fid").drop(columns="fid")
     return gpd.GeoDataFrame(joined, geometry="geometry"), found
 
 

@@ -17,11 +17,14 @@ class PathLine:
     ----------
     cells : (n,) int ndarray
         Flat indices downstream, two at least; the last is the confluence it joins, or where it ends.
+    lower_end : int
+        Flat index of its last own cell, before the confluence.
     contributing_area : float
-        Ground that drains through its lower end, before the confluence. [m2]
+        Ground that drains through its lower end. [m2]
     """
 
     cells: IntArray
+    lower_end: int
     contributing_area: float
 
 
@@ -59,5 +62,5 @@ def find_flow_paths(drainage: Drainage, *, min_area: float) -> tuple[PathLine, .
             continue
         last = cells[-1]
         lower_end = cells[-2] if joined[last] > 1 else last
-        lines.append(PathLine(np.array(cells, dtype=np.int64), float(drainage.accumulation.flat[lower_end])))
+        lines.append(PathLine(np.array(cells, dtype=np.int64), lower_end, float(drainage.accumulation.flat[lower_end])))
     return tuple(lines)

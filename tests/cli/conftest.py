@@ -52,8 +52,10 @@ def lot_that_finds(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
 
         job = types.ModuleType("pipelines.lot")
         job.screen_lot = screen_lot  # type: ignore[attr-defined]
-        job.check_site = lambda site: ("us", (f"plan for {site}",))  # type: ignore[attr-defined]
+        inputs = types.ModuleType("pipelines.lot_inputs")
+        inputs.check_site = lambda site: ("us", (f"plan for {site}",))  # type: ignore[attr-defined]
         monkeypatch.setitem(sys.modules, "pipelines.lot", job)
+        monkeypatch.setitem(sys.modules, "pipelines.lot_inputs", inputs)
 
     return put
 

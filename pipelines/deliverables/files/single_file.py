@@ -1,5 +1,6 @@
 """The result of one step as one file, of the kind that its value is."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -39,12 +40,19 @@ def write_result(
         value = Raster(value.grid, value.elevation, "m", "height of the ground")
     if isinstance(value, Raster):
         write_geotiff(path, value)
-    elif isinstance(value, gpd.GeoDataFrame):
+    elif isinstance(value, gpd.GeoDataFrame | Mapping):
         if frame is None:
             raise TypeError("a layer needs the frame that it was measured in")
-        layer = layers().get(name) or Layer(name, name, description, _geometry_type(value), ())
-        table = frame.to_map(value.set_crs(None, allow_override=True))
-        write_geopackage(path, {name: table}, crs=frame.crs, units=units, others={name: layer})
+        given = {name: value} if isinstance(value, gpd.GeoDataFrame) else value
+        others = {
+            each: Layer(each, each, description, _geometry_type(table), ())
+            for each, table in given.items()
+            if each not in layers()
+        }
+        on_map = {each: _on_map(table, frame) for each, table in given.items()}
+        write_geopackage(path, on_map, crs=frame.crs, units=units, others=others)
+    elif isinstance(value, str):
+        write_single_text(path, value)
     elif isinstance(value, pd.DataFrame):
         write_single_text(path, csv_text(value))
     else:
@@ -63,7 +71,16 @@ def write_single_text(path: Path, text: str) -> None:
         beside.unlink(missing_ok=True)
 
 
-def _geometry_type(table: gpd.GeoDataFrame) -> str:
+def _on_map(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
+    if not isinstance(table, gpd.GeoDataFrame):
+        return table
+    placed: pd.DataFrame = frame.to_map(table.set_crs(None, allow_override=True))
+    return placed
+
+
+def _geometry_type(table: pd.DataFrame) -> str | None:
+    if not isinstance(table, gpd.GeoDataFrame):
+        return None
     kinds = set(table.geom_type.dropna())
     z = " Z" if bool(table.has_z.any()) else ""
     return f"{kinds.pop()}{z}" if len(kinds) == 1 else f"Unknown{z}"

@@ -20,6 +20,7 @@ from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater, time_deeper
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import lidar_noise
+from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
@@ -38,33 +39,41 @@ from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
 
 
-def flow_paths_of(situation: Situation) -> tuple[FlowPath, ...]:
-    """Lines of flow on studied ground and on from it."""
-    drainage, grid, rules = situation.drainage, situation.grid, situation.rules
+def flow_paths_of(
+    drainage: Drainage,
+    rules: Rules,
+    rmse: float,
+    *,
+    least_area: float,
+    outside: BoolArray | None = None,
+    studied: BoolArray | None = None,
+) -> tuple[FlowPath, ...]:
+    """Lines of flow, those that most ground drains through first.
+
+    `outside` are cells whose water comes onto the lot from beyond it; lines that miss `studied` are left out.
+    """
+    grid = drainage.ground.grid
     columns = grid.shape[1]
-    outside = accumulate(
-        drainage.target, drainage.order, (situation.studied & ~situation.on_parcel).ravel().astype(np.float64)
-    )
+    run_on = None
+    if outside is not None:
+        run_on = accumulate(drainage.target, drainage.order, outside.ravel().astype(np.float64)) > 0.0
+    near = None if studied is None else _near_lot(drainage, studied)
     sigmas, noise = rules["flow_path_sigmas"].likely, lidar_noise(rules)
-    near = _near_lot(drainage, situation.studied)
+    filled = drainage.filled.ravel()
     paths: list[FlowPath] = []
-    found = find_flow_paths(drainage, min_area=rules["flow_path_least_area"].likely)
-    for path in sorted(found, key=lambda path: -path.contributing_area):
-        if not near[path.cells].any() or path.cells.size < 2:
+    for path in sorted(find_flow_paths(drainage, min_area=least_area), key=lambda path: -path.contributing_area):
+        if near is not None and not near[path.cells].any():
             continue
         x, y = grid.centres(path.cells // columns, path.cells % columns)
         line = LineString(np.column_stack([x, y]))
-        filled = drainage.filled.ravel()
         fall = float(filled[path.cells[0]] - filled[path.cells[-1]])
-        # the last cell may be the first of the next path, whose ground is not this one's
-        end = int(path.cells[-1])
         paths.append(
             FlowPath(
                 id=f"path-{len(paths) + 1}",
                 line=line,
                 contributing_area=path.contributing_area,
-                run_on=bool(outside[end] > 0.0),
-                certain=fall > sigmas * fall_error(situation.rmse, float(line.length), **noise),
+                run_on=None if run_on is None else bool(run_on[path.lower_end]),
+                certain=fall > sigmas * fall_error(rmse, float(line.length), **noise),
             )
         )
     return tuple(paths)

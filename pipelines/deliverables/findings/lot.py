@@ -30,14 +30,16 @@ class FlowPath:
         Through cell centres, drawn downstream.
     contributing_area : float
         Ground that drains through its lower end. [m2]
-    run_on, certain : bool
-        Carries water from outside the parcel; falls by more than the lidar's error.
+    run_on : bool or None
+        Carries water from outside the parcel; None where no parcel is given.
+    certain : bool
+        Falls by more than the lidar's error.
     """
 
     id: str
     line: LineString
     contributing_area: float
-    run_on: bool
+    run_on: bool | None
     certain: bool
 
 

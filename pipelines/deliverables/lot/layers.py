@@ -4,49 +4,82 @@ from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
+from shapely import LineString
 
-from pipelines.deliverables.files.layer_table import make_layer
+from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import run_info
-from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.findings.lot import Findings, FlowPath, StandingWater
 from pipelines.deliverables.words.say import say, say_all
 from pipelines.deliverables.words.take_off import in_trade_units
-from pipelines.layout.plan import Said
+from pipelines.hydrology.sub_catchment import SubCatchment
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.troubles import Trouble
+from pipelines.layout.plan import (
+    CatchBasin,
+    ChannelDrain,
+    FrenchDrain,
+    Outfall,
+    PipeRun,
+    Plan,
+    Said,
+    Sump,
+    TakeOffLine,
+)
+from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.fall_to_spare import spare_contours
+from pipelines.layout.swale.found_outfall import OutfallLook
+from terrain.flow.low_spots import LowSpot
+from terrain.grid import Frame
+from terrain.raster import Raster
 from terrain.unit_table import FOOT, HOUR, Units
 
 CONTOURS = tuple(FOOT * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
 """Fall to spare that is drawn. [m]"""
 
 
+STORM_COLUMNS = (
+    "stands", "stands_after", "storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled",
+    "spilled_after",
+)  # fmt: skip
+"""Columns of low spots that only a storm tells."""
+
+
 def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
     """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
-    makers = (
-        _parcel,
-        _flow_paths,
-        _low_spots,
-        _sub_catchments,
-        _catch_basins,
-        _french_drains,
-        _channel_drains,
-        _pipe_runs,
-        _sumps,
-        _fittings,
-        _outfalls,
-        _fall_to_spare,
-        runoff_table,
-        _leaving,
-        _take_off,
-        _cautions,
-    )
-    tables = {maker.__name__.removeprefix("_").removesuffix("_table"): maker(findings, units) for maker in makers}
-    return {**tables, "run_info": run_info(findings, units, outputs)}
+    shape = shapely.union_all(findings.parcel.geometry.array)
+    tables = {
+        "parcel": make_layer(
+            "parcel", units, geometry=[shape], id=[findings.name], area=[findings.parcel_area]
+        ),
+        "flow_paths": flow_path_layer(findings.flow_paths, units),
+        "low_spots": standing_layer(findings.low_spots, units),
+        "sub_catchments": sub_catchment_layer(findings.runoff, units),
+        **collector_layers(findings.plan, units),
+        **line_layers(findings.plan, units),
+        "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
+        "fall_to_spare": spare_layer(findings.fall_to_spare, units),
+        "runoff": runoff_table(findings.runoff, units),
+        "leaving": leaving_table(findings.leaving, units),
+        "take_off": take_off_table(findings.plan.take_off, units),
+        "cautions": make_layer("cautions", units, **_fields(findings.cautions, "id", "text")),
+        "run_info": run_info(findings, units, outputs),
+    }
+    return {name: _on_map(table, findings.frame) for name, table in tables.items()}
 
 
-def runoff_table(findings: Findings, units: Units) -> pd.DataFrame:
+def _on_map(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
+    if not isinstance(table, gpd.GeoDataFrame):
+        return table
+    placed: pd.DataFrame = frame.to_map(table).set_crs(frame.crs)
+    return placed
+
+
+def runoff_table(runoff: Sequence[SubCatchment], units: Units) -> pd.DataFrame:
     """One row a sub-catchment, as in runoff.csv; the peak is the rational one."""
-    rows = sorted(findings.runoff, key=lambda row: row.id)
+    rows = sorted(runoff, key=lambda row: row.id)
     return make_layer(
         "runoff",
         units,
@@ -67,116 +100,154 @@ def runoff_table(findings: Findings, units: Units) -> pd.DataFrame:
     )
 
 
-def _placed(name: str, findings: Findings, units: Units, shapes: Sequence[Any], **values: Any) -> pd.DataFrame:
-    on_map = findings.frame.to_map(gpd.GeoSeries(list(shapes), dtype="geometry"))
-    return make_layer(name, units, crs=findings.frame.crs, geometry=list(on_map), **values)
-
-
 def _fields(rows: Sequence[Any], *names: str) -> dict[str, list[Any]]:
     """Columns of the fields that carry the same name in the value and in the layer."""
     return {name: [getattr(row, name) for row in rows] for name in names}
 
 
-def _parcel(findings: Findings, units: Units) -> pd.DataFrame:
-    shape = shapely.union_all(findings.parcel.geometry.array)
-    return _placed("parcel", findings, units, [shape], id=[findings.name], area=[findings.parcel_area])
-
-
-def _flow_paths(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.flow_paths
+def flow_path_layer(rows: Sequence[FlowPath], units: Units) -> pd.DataFrame:
+    """Lines of flow, in the metric frame as every layer here."""
     columns = _fields(rows, "id", "contributing_area", "run_on", "certain")
-    return _placed("flow_paths", findings, units, [row.line for row in rows], **columns)
+    return make_layer("flow_paths", units, geometry=[row.line for row in rows], **columns)
 
 
-def _low_spots(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.low_spots
-    of_spot = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
-    in_storm = ("storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled", "spilled_after")
-    columns = _fields([row.spot for row in rows], *of_spot) | _fields(rows, "on_parcel", "rank", "why", *in_storm)
-    return _placed(
-        "low_spots",
-        findings,
-        units,
-        [row.shape for row in rows],
-        stands=[_seconds(row.hours) for row in rows],
-        stands_after=[_seconds(row.hours_after) for row in rows],
-        **columns,
-    )
+def low_spot_layer(
+    spots: Sequence[LowSpot], shapes: Sequence[Any], units: Units, *, on_parcel: Sequence[bool | None], **in_storm: Any
+) -> pd.DataFrame:
+    """Low spots; what only a storm would tell is empty where it is not given."""
+    same = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
+    unknown = dict.fromkeys(("rank", "why", *STORM_COLUMNS), [None] * len(spots))
+    columns = _fields(spots, *same) | unknown | in_storm
+    return make_layer("low_spots", units, geometry=shapes, on_parcel=on_parcel, **columns)
 
 
-def _seconds(hours: float | None) -> float | None:
-    return None if hours is None else hours * HOUR
+def standing_layer(rows: Sequence[StandingWater], units: Units, *, improved: bool = True) -> pd.DataFrame:
+    """Low spots with their water in the design storm, without the columns of improvements where there are none."""
+    hours = {"stands": [row.hours for row in rows], "stands_after": [row.hours_after for row in rows]}
+    columns = _fields(rows, "rank", "why", *STORM_COLUMNS[2:])
+    columns |= {name: [None if each is None else each * HOUR for each in values] for name, values in hours.items()}
+    told = {name: each for name, each in columns.items() if improved or not name.endswith("_after")}
+    shapes, on_parcel = [row.shape for row in rows], [row.on_parcel for row in rows]
+    return low_spot_layer([row.spot for row in rows], shapes, units, on_parcel=on_parcel, **told)
 
 
 def _joined(said: Sequence[Said], units: Units) -> str | None:
     return "; ".join(say_all(said, units)) or None
 
 
-def _sub_catchments(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.runoff
+def sub_catchment_layer(rows: Sequence[SubCatchment], units: Units) -> pd.DataFrame:
+    """The drainage area divided, with the runoff of the design storm."""
     columns = _fields(rows, "id", "drains_to", "run_on", "area", "runoff_volume")
     peaks = [row.hydrograph.peak for row in rows]
-    return _placed("sub_catchments", findings, units, [row.shape for row in rows], peak_flow=peaks, **columns)
+    return make_layer("sub_catchments", units, geometry=[row.shape for row in rows], peak_flow=peaks, **columns)
 
 
-def _catch_basins(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.catch_basins
+def collector_layers(parts: Plan | Works, units: Units) -> dict[str, pd.DataFrame]:
+    """Basins, stone trenches and channels."""
+    return {
+        "catch_basins": _catch_basins(parts.catch_basins, units),
+        "french_drains": _french_drains(parts.french_drains, units),
+        "channel_drains": _channel_drains(parts.channel_drains, units),
+    }
+
+
+def line_layers(parts: Plan | Works, units: Units) -> dict[str, pd.DataFrame]:
+    """Pipe runs, sump basins and fittings."""
+    return {
+        "pipe_runs": _pipe_runs(parts.pipe_runs, units),
+        "sumps": _sumps(parts.sumps, units),
+        "fittings": make_layer(
+            "fittings", units, geometry=[row.point for row in parts.fittings],
+            **_fields(parts.fittings, "id", "kind", "on_run"),
+        ),
+    }
+
+
+def sited_layers(catching: Catching, units: Units, *, provisional: bool) -> dict[str, pd.DataFrame]:
+    """Collectors where they are sited; what only sizing and routing tell is empty."""
+
+    def sited(name: str, rows: Sequence[Any], shapes: Sequence[Any], **told: Sequence[Any]) -> pd.DataFrame:
+        unknown = {column.name: [None] * len(rows) for column in layers()[name].columns}
+        return make_layer(name, units, geometry=shapes, **(unknown | _fields(rows, "id", "why") | told))
+
+    basins = catching.basins
+    trenches = [site for site in catching.drains if not site.channel]
+    channels = [site for site in catching.drains if site.channel]
+    inverts = [
+        LineString(np.column_stack([shapely.get_coordinates(site.line), site.inverts])) for site in trenches
+    ]
+    return {
+        "catch_basins": sited(
+            "catch_basins", basins, [site.point for site in basins],
+            ground_elevation=[site.ground for site in basins], provisional=[provisional] * len(basins),
+        ),
+        "french_drains": sited(
+            "french_drains", trenches, inverts, **_fields(trenches, "length", "width", "depth", "slope")
+        ),
+        "channel_drains": sited(
+            "channel_drains", channels, [site.line for site in channels], **_fields(channels, "length", "width")
+        ),
+    }
+
+
+def trouble_layer(rows: Sequence[Trouble], units: Units) -> pd.DataFrame:
+    """What is wrong, worst first by its id."""
+    held = [each.spot.shape if each.spot is not None else each.edge.shape if each.edge is not None else None
+            for each in rows]  # fmt: skip
+    columns = _fields(rows, "kind", "why", "certain")
+    ids, places = [f"trouble-{k + 1}" for k in range(len(rows))], [row.name for row in rows]
+    return make_layer("troubles", units, geometry=held, id=ids, place=places, **columns)
+
+
+def _catch_basins(rows: Sequence[CatchBasin], units: Units) -> pd.DataFrame:
     same = ("id", "drains_to", "grate", "peak_flow", "ground_elevation", "invert_elevation", "why", "capacity")
     columns = _fields(rows, *same, "governed_by", "ponding", "provisional")
-    return _placed("catch_basins", findings, units, [row.point for row in rows], **columns)
+    return make_layer("catch_basins", units, geometry=[row.point for row in rows], **columns)
 
 
-def _french_drains(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.french_drains
+def _french_drains(rows: Sequence[FrenchDrain], units: Units) -> pd.DataFrame:
     columns = _fields(rows, "id", "drains_to", "length", "width", "depth", "pipe", "slope", "peak_flow", "why")
-    return _placed("french_drains", findings, units, [row.line for row in rows], **columns)
+    return make_layer("french_drains", units, geometry=[row.line for row in rows], **columns)
 
 
-def _channel_drains(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.channel_drains
+def _channel_drains(rows: Sequence[ChannelDrain], units: Units) -> pd.DataFrame:
     columns = _fields(rows, "id", "drains_to", "length", "width", "peak_flow", "why")
-    return _placed("channel_drains", findings, units, [row.line for row in rows], **columns)
+    return make_layer("channel_drains", units, geometry=[row.line for row in rows], **columns)
 
 
-def _pipe_runs(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.pipe_runs
+def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
     hydraulic = ("length", "slope", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
     columns = _fields(rows, "id", "kind", "from_id", "to_id", "purpose", *hydraulic)
     columns |= _fields(rows, "least_cover", "deepest", "under_paving")
-    return _placed(
+    return make_layer(
         "pipe_runs",
-        findings,
         units,
-        [row.line for row in rows],
+        geometry=[row.line for row in rows],
         size=[f"{row.size} {row.standard}".strip() for row in rows],
         crossings=[_joined(row.crossings, units) for row in rows],
         **columns,
     )
 
 
-def _sumps(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.sumps
+def _sumps(rows: Sequence[Sump], units: Units) -> pd.DataFrame:
     hydraulic = ("lift", "operating_flow", "operating_head", "velocity", "inflow", "starts_per_hour", "delivered_flow",
                  "pumps", "storage", "copes")
     levels = ("ground_elevation", "inlet_elevation", "off_elevation", "bottom_elevation")
     columns = _fields(rows, "id", "drains_to", "basin", "minutes_without_power", *hydraulic, *levels)
     warnings = [_joined(row.warnings, units) for row in rows]
-    return _placed("sumps", findings, units, [row.point for row in rows], warnings=warnings, **columns)
+    return make_layer("sumps", units, geometry=[row.point for row in rows], warnings=warnings, **columns)
 
 
-def _fittings(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.fittings
-    return _placed("fittings", findings, units, [row.point for row in rows], **_fields(rows, "id", "kind", "on_run"))
-
-
-def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.outfalls
+def outfall_layer(
+    rows: Sequence[Outfall], units: Units, outfall_looks: Sequence[OutfallLook] = ()
+) -> pd.DataFrame:
+    """Places where water may leave, with the verdict of those that are used and what was found of them."""
     columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm",
                       "highest_level")
-    looks = {look.outfall: look for look in findings.outfall_looks}
+    looks = {look.outfall: look for look in outfall_looks}
     found = [looks.get(row.id) for row in rows]
-    return _placed(
-        "outfalls", findings, units, [row.point for row in rows], **columns,
+    return make_layer(
+        "outfalls", units, geometry=[row.point for row in rows], **columns,
         takes_it=[look and look.state for look in found],
         takes_it_why=[look and say(look.why, units) for look in found],
         submerged=[look and look.submerged / HOUR for look in found],
@@ -185,29 +256,26 @@ def _outfalls(findings: Findings, units: Units) -> pd.DataFrame:
     )
 
 
-def _fall_to_spare(findings: Findings, units: Units) -> pd.DataFrame:
-    spare = findings.fall_to_spare
+def spare_layer(spare: Raster | None, units: Units) -> pd.DataFrame:
+    """Contours of the fall to spare; none without an outfall."""
     lines = [] if spare is None else spare_contours(spare.values, spare.grid, CONTOURS)
-    return _placed(
-        "fall_to_spare", findings, units, [line for _, line in lines],
+    return make_layer(
+        "fall_to_spare", units, geometry=[line for _, line in lines],
         id=[f"spare-{k + 1}" for k in range(len(lines))], spare=[level for level, _ in lines],
     )
 
 
-def _leaving(findings: Findings, units: Units) -> pd.DataFrame:
+def leaving_table(rows: Sequence[Sequence[Any]], units: Units) -> pd.DataFrame:
+    """What leaves by each side and outfall, before and with improvements."""
     names = ("place", "peak_before", "volume_before", "peak_after", "volume_after")
-    columns = {name: [row[position] for row in findings.leaving] for position, name in enumerate(names)}
+    columns = {name: [row[position] for row in rows] for position, name in enumerate(names)}
     return make_layer("leaving", units, **columns)
 
 
-def _take_off(findings: Findings, units: Units) -> pd.DataFrame:
-    rows = findings.plan.take_off
+def take_off_table(rows: Sequence[TakeOffLine], units: Units) -> pd.DataFrame:
+    """What the improvements take and cost."""
     written = [in_trade_units(row.quantity, row.kind, units) for row in rows]
     return make_layer(
         "take_off", units, **_fields(rows, "item", "low", "likely", "high", "share"),
         quantity=[quantity for quantity, _ in written], unit=[unit for _, unit in written],
     )
-
-
-def _cautions(findings: Findings, units: Units) -> pd.DataFrame:
-    return make_layer("cautions", units, **_fields(findings.cautions, "id", "text"))

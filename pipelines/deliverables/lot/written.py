@@ -55,6 +55,15 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     return files
 
 
+def report_page(findings: Findings, *, made_on: date) -> str:
+    """The report as one page."""
+    units = unit_system(findings.units)
+    layers = lot_tables(findings, units)
+    return report_html(
+        lot_report(findings, layers, units), lot_map(findings, layers, units), made_on=made_on.isoformat()
+    )
+
+
 def answer_text(findings: Findings, width: int) -> str:
     """The answer as a person reads it on a terminal: the same blocks as the page's."""
     units = unit_system(findings.units)

@@ -71,14 +71,15 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
     fixed = situation.fixed_basins
     if found.troubles and moved and not fixed and _enough(situation, reckoning, found, moved):
         return Catching((), (), (), cures, True, ())
-    ground = _catch_ground(situation)
+    ground = catch_ground(situation)
     basins, drains, refused = site_collectors(found.troubles, ground)
     if fixed:
         basins = fixed_basins(fixed, list(found.places.values()), ground)
     return Catching(basins, drains, spouts if basins or drains else (), cures, False, refused)
 
 
-def _catch_ground(situation: Situation) -> CatchGround:
+def catch_ground(situation: Situation) -> CatchGround:
+    """What places are looked for on."""
     rules = situation.rules
     wall_offset = stone_offset(rules, situation.foundation, situation.footing_depth)
     line_offset = rules["line_offset"].likely + rules["parcel_line_error"].likely

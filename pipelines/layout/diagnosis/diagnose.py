@@ -73,13 +73,12 @@ class Diagnosis:
     rules: TroubleRules
 
 
-def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
-    """The storm on the lot as it is, and what is wrong."""
-    spots = situation.counted_spots
+def spot_places(situation: Situation) -> dict[str, SpotPlace]:
+    """Low spots that count, and what kind of place each is."""
     rules = trouble_rules(situation.rules)
     shapes = _spot_shapes(situation)
     houses = [part for part in shapely.get_parts(situation.houses) if isinstance(part, BaseGeometry)]
-    places = {
+    return {
         spot.id: place_of(
             spot,
             shapes[spot.id],
@@ -89,18 +88,29 @@ def diagnose(situation: Situation, reckoning: Reckoning) -> Diagnosis:
             complaints=situation.complaints,
             rules=rules,
         )
-        for spot in spots
+        for spot in situation.counted_spots
     }
-    division = divide_ground(
-        situation.drainage,
-        situation.on_parcel,
-        [CollectingPlace(spot.id, "spot", spot.cells) for spot in spots],
-        skip=situation.studied,
+
+
+def divide_lot(situation: Situation) -> Division:
+    """The studied ground of a lot as it is by the low spot or side that its water comes to."""
+    places = [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
+    return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied)
+
+
+def storm_on_lot(
+    situation: Situation, reckoning: Reckoning, division: Division, places: dict[str, SpotPlace]
+) -> LotWater:
+    """The storm on the lot as it is."""
+    return run_storm(
+        division, situation.drainage, {spot.id: spot for spot in situation.counted_spots}, reckoning.surfaces,
+        reckoning.rain, {}, settings_for(places, trouble_rules(situation.rules), reckoning),
     )
-    water = run_storm(
-        division, situation.drainage, {spot.id: spot for spot in spots}, reckoning.surfaces, reckoning.rain, {},
-        settings_for(places, rules, reckoning),
-    )
+
+
+def diagnose(situation: Situation, division: Division, places: dict[str, SpotPlace], water: LotWater) -> Diagnosis:
+    """What is wrong on the lot as it is, from the storm on it."""
+    rules = trouble_rules(situation.rules)
     troubles = find_troubles(
         list(places.values()), standing_times(water), situation.edges, situation.complaints,
         unit_peak=unit_peak(water), rules=rules,

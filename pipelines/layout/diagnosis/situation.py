@@ -92,15 +92,20 @@ class Situation:
 
     @property
     def counted_spots(self) -> tuple[LowSpot, ...]:
-        """Outermost low spots on studied ground that hold enough to count in the reckoning, and shut-in ones."""
-        studied, least = self.studied.ravel(), self.rules["least_pond"].likely
-        return tuple(
-            spot
-            for spot in self.spots
-            if spot.contained_in is None
-            and bool(studied[spot.cells].any())
-            and (spot.volume >= least or spot.enclosed)
-        )
+        """Those that count in the reckoning."""
+        return counted_spots(self.spots, self.studied, self.rules)
+
+
+def counted_spots(spots: Iterable[LowSpot], studied: BoolArray, rules: Rules) -> tuple[LowSpot, ...]:
+    """Outermost low spots on studied ground that hold enough to count in the reckoning, and shut-in ones."""
+    inside, least = studied.ravel(), rules["least_pond"].likely
+    return tuple(
+        spot
+        for spot in spots
+        if spot.contained_in is None
+        and bool(inside[spot.cells].any())
+        and (spot.volume >= least or spot.enclosed)
+    )
 
 
 def describe_lot(

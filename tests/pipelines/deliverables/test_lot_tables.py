@@ -28,7 +28,7 @@ DISCHARGE = {"mode", "verdict", "why", "fall_to_spare_m", "fall_error_m", "lift_
 
 def test_runoff_rows_are_consistent_with_the_rational_formula(findings: Findings) -> None:
     # source: Q [cfs] = 1.008 C i [in/h] A [acre], HDS and agency manuals; 1 acre in/h = 1.008333 cfs exactly computed
-    table = runoff_table(findings, "us")
+    table = runoff_table(findings.runoff, "us")
     expected = table["runoff_coefficient"] * table["intensity_in_h"] * table["area_ft2"] / 43_560 * 1.0083333333
     assert table["peak_flow_cfs"].to_numpy() == pytest.approx(expected.to_numpy(), rel=1e-8)
     # 1 cfs = 448.831 gpm
@@ -109,7 +109,7 @@ def test_text_that_a_spreadsheet_would_run_is_quoted(start: str) -> None:
 
 
 def test_csv_cells_read_back_as_written(findings: Findings) -> None:
-    table = runoff_table(findings, "us")
+    table = runoff_table(findings.runoff, "us")
     rows = list(csv.DictReader(io.StringIO(csv_text(table))))
     for row, (_, expected) in zip(rows, table.iterrows(), strict=True):
         for name, cell in row.items():

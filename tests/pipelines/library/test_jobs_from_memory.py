@@ -4,6 +4,7 @@ import doctest
 import importlib
 import pkgutil
 import re
+import tomllib
 from pathlib import Path
 
 import geopandas as gpd
@@ -16,6 +17,7 @@ from shapely import Point, box
 
 import pipelines
 from pipelines import Site, check_swale, screen
+from pipelines.library.reference import own_steps, reference_text
 from terrain.errors import LotshedError
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
@@ -123,11 +125,12 @@ def test_the_summary_is_plain(in_memory):
     assert isinstance(in_memory.summary["verdict"], str)
 
 
-def test_swales(tmp_path):
+def test_swales():
     result = check_swale(SAMPLES / "swale.toml")
     assert set(result.verdict.values()) <= {"takes_it", "short", "holds_water", "cannot_tell"}
     assert result.layers["stations"].crs is not None
     assert len(repr(result)) < 400
+    assert result._repr_html_().count("<svg") == 1
 
 
 FLAT = (np.full((40, 40), 100.0), Affine(1, 0, 500_000, 0, -1, 4_400_040), 32617)
@@ -158,11 +161,55 @@ def test_a_site_and_keywords_are_not_mixed():
         screen(SAMPLES / "lot_11.toml", units="si")
 
 
+ROWS, COLUMNS = np.mgrid[0:60, 0:60]
+HOLLOW = 100.0 + 0.02 * ROWS - 0.3 * np.exp(-((ROWS - 30.0) ** 2 + (COLUMNS - 30.0) ** 2) / 50.0)
+WITH_HOLLOW = (HOLLOW, Affine(1, 0, 500_000, 0, -1, 4_400_060), 32617)
+ROUND_LOT = gpd.GeoSeries([Point(500_030, 4_400_030).buffer(25.0)], crs=32617)
+
+
+@pytest.mark.parametrize("crs", [4326, 3857, 2264])
+def test_shapes_may_be_in_any_crs(crs):
+    own, other = (screen(elevation=WITH_HOLLOW, parcel=lot, units="si") for lot in (ROUND_LOT, ROUND_LOT.to_crs(crs)))
+    for name in ("parcel", "low_spots", "flow_paths"):
+        assert len(own.layers[name]) > 0
+        assert other.layers[name].crs == own.layers[name].crs == 32617
+        assert other.layers[name].geom_equals_exact(own.layers[name], 1e-3).all()
+    assert other.verdict == own.verdict
+
+
+def test_the_lines_of_the_readme_run_as_they_stand(tmp_path, monkeypatch):
+    matplotlib = pytest.importorskip("matplotlib")
+    matplotlib.use("Agg")
+    monkeypatch.chdir(tmp_path)
+    text = (SAMPLES.parent / "README.md").read_text(encoding="utf-8").split("## From Python")[1].split("\n## ")[0]
+    lines = [line.strip() for line in text.splitlines() if line.startswith("    ")]
+    assert 3 <= len(lines) <= 10
+    heights, transform, crs = WITH_HOLLOW
+    exec("\n".join(lines), {"heights": heights, "transform": transform, "crs": crs, "lot": ROUND_LOT})
+    assert (tmp_path / "folder" / "lot.gpkg").exists()
+    matplotlib.pyplot.close("all")
+
+
+def test_the_reference_is_current():
+    assert (SAMPLES.parent / "REFERENCE.md").read_text(encoding="utf-8") == reference_text(), (
+        "make it anew: python -m pipelines.library.reference > REFERENCE.md"
+    )
+    offered = tomllib.loads((SAMPLES.parent / "pyproject.toml").read_text())["project"]["entry-points"]["lotshed.steps"]
+    assert {step.name for step in own_steps()} == set(offered)
+    for step in own_steps():
+        assert offered[step.name] == f"{step.function.__module__}:{step.function.__name__}"
+
+
+def test_every_name_that_is_offered_can_be_imported():
+    for name in pipelines.__all__:
+        assert getattr(pipelines, name).__doc__
+    assert pipelines.LotshedError is LotshedError
+    with pytest.raises(AttributeError, match="no attribute 'screens'"):
+        pipelines.screens  # noqa: B018
+
+
 def test_a_hobbyist_needs_a_raster_and_a_polygon_only():
-    rows, columns = np.mgrid[0:60, 0:60]
-    ground = 100.0 + 0.02 * rows - 0.3 * np.exp(-((rows - 30.0) ** 2 + (columns - 30.0) ** 2) / 50.0)
-    lot = gpd.GeoSeries([Point(500_030, 4_400_030).buffer(25.0)], crs=32617)
-    result = screen(elevation=(ground, Affine(1, 0, 500_000, 0, -1, 4_400_060), 32617), parcel=lot, units="si")
+    result = screen(elevation=WITH_HOLLOW, parcel=ROUND_LOT, units="si")
     deepest = result.layers["low_spots"].sort_values("rank").iloc[0]
     assert deepest["depth_m"] > 0.05
     assert deepest.geometry.contains(Point(500_030.5, 4_400_029.5))

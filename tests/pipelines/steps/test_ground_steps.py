@@ -110,7 +110,7 @@ def test_water_on_the_plane_runs_straight_down() -> None:
     assert len(paths) == 30
     assert paths["contributing_area_m2"].tolist() == [40.0] * 30
     assert paths["run_on"].isna().all()
-    first = paths.set_index("id").geometry["P1"]
+    first = paths.set_index("id").geometry["path-1"]
     assert first.coords[0] == (1000.5, 5020.5)
     assert first.coords[-1] == (1000.5, 5000.5)
 
@@ -138,7 +138,7 @@ def test_sub_catchments_tile_the_studied_ground(bowl: Surface) -> None:
     assert parts["area_m2"].sum() == 20 * 35
     assert parts.geometry.union_all().equals(box(1005, 5005, 1025, 5040))
     assert parts.loc[parts["run_on"].astype(bool), "area_m2"].sum() == 20 * 10
-    assert "L1" in set(parts["drains_to"])
+    assert "low-1" in set(parts["drains_to"])
 
 
 def test_a_parcel_elsewhere_is_refused(bowl: Surface) -> None:
@@ -151,3 +151,17 @@ def test_ground_without_any_known_cell_gives_nothing() -> None:
     assert len(low_spots(surface, parameters=LowSpotParameters())) == 0
     assert len(flow_paths(surface, parameters=FlowPathParameters())) == 0
     assert np.isnan(flow_accumulation(surface).values).all()
+
+
+def test_a_path_that_joins_run_on_carries_none_itself() -> None:
+    columns = np.arange(30, dtype=np.float64)
+    surface = _surface(_plane() + 0.3 * np.abs(columns - 5.0))
+    # every row drains along itself into column 5, of which the upper half alone lies outside the lot
+    lot = _shapes(box(1000, 5000, 1030, 5040).difference(box(1005, 5020, 1006, 5040)))
+    paths = flow_paths(surface, parcel=lot, parameters=FlowPathParameters(min_area=10.0))
+    along_rows = [row for row in paths.itertuples() if row.geometry.coords[0][0] > 1010.0]
+    assert len(along_rows) == 40
+    assert {row.geometry.coords[-1][0] for row in along_rows} == {1005.5}
+    # the top row's goes on into column 5, where nothing joins it from above
+    assert [row.geometry.coords[0][1] for row in along_rows if row.run_on] == [5039.5]
+    assert sum(bool(row.run_on) for row in paths.itertuples()) > 30

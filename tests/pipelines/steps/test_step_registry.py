@@ -12,7 +12,11 @@ from pipelines.steps.registry import StepError, StepInput, load_step, read_step,
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
 
-OURS = {"low-spots", "flow-paths", "sub-catchments", "flow-accumulation", "filled-ground"}
+OURS = {
+    "ground", "flow-accumulation", "filled-ground", "low-spots", "flow-paths", "sub-catchments", "surfaces", "rain",
+    "runoff", "standing-water", "troubles", "siting", "fall-to-spare", "routing", "sizing", "take-off",
+    "outfall-check", "report",
+}  # fmt: skip
 
 
 class Choice(BaseModel):
@@ -27,12 +31,16 @@ def test_ours_are_offered_and_declare_what_they_take() -> None:
     assert set(step_names()) >= OURS
     step = load_step("sub-catchments")
     assert [(taken.name, taken.required) for taken in step.inputs] == [
-        ("elevation", True), ("parcel", True), ("roofs", False), ("barriers", False), ("culverts", False),
+        ("elevation", False), ("parcel", False), ("roofs", False), ("barriers", False), ("culverts", False),
+        ("site", False), ("low_spots", False),
     ]  # fmt: skip
     assert step.gives is GeoDataFrame
     assert step.parameters is not None
     for name in OURS:
-        assert load_step(name).does.endswith(".")
+        step = load_step(name)
+        assert step.does.endswith(".")
+        assert all(taken.about.endswith(".") for taken in step.inputs), "what it takes is said"
+        assert all(told.about.endswith(".") and told.kind != "text" for told in step.told), "no number is bare text"
 
 
 def test_a_signature_is_the_declaration() -> None:
@@ -54,7 +62,7 @@ def test_what_is_no_step_is_told_all_at_once() -> None:
 
     with pytest.raises(StepError) as told:
         _read(wrong)
-    for fault in ("elevation must be a Surface", "out stands twice", "pydantic model", "it must return a Raster"):
+    for fault in ("elevation must be a LotStages", "out stands twice", "pydantic model", "it must return a Raster"):
         assert fault in str(told.value)
     with pytest.raises(StepError, match="no signature"):
         _read(3)  # type: ignore[arg-type]

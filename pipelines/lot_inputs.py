@@ -1,0 +1,168 @@
+"""A lot's site file opened: everything that it names read and checked, before any height is."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.hydraulics.pumping.pump_curve import pump_curve
+from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.surface_map import COVER, SOIL_GROUP
+from pipelines.hydrology.surfaces import surface_of
+from pipelines.inputs.errors import SiteFileError
+from pipelines.inputs.ground_rules import ground_limits
+from pipelines.inputs.site_file import SiteFile
+from pipelines.inputs.site_ground import SiteInputs, open_site
+from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
+from pipelines.inputs.tables.pump_points import read_pump_points
+from pipelines.inputs.tables.rain_table_file import read_rain_table
+from pipelines.layout.plan import Said
+from terrain.errors import LotshedError
+from terrain.flow.lot_ground import refuse_unfit
+from terrain.reason import reason
+from terrain.unit_table import Units
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotInputs:
+    """A site opened with its tables read, before any height is.
+
+    Attributes
+    ----------
+    opened : SiteInputs
+        Site file, raster header, shapes, level shots.
+    rain : DesignRain
+        The run's one rain.
+    prices : Prices
+        By item.
+    pump : tuple of ndarray or None
+        Flow [m3/s] and head [m] of the pump's curve.
+    warnings : tuple of Said
+        What was assumed.
+    """
+
+    opened: SiteInputs
+    rain: DesignRain
+    prices: Prices
+    pump: "tuple[np.ndarray, np.ndarray] | None"
+    warnings: tuple[Said, ...]
+
+
+def open_lot(path: Path) -> LotInputs:
+    """Read and check everything that a site file names but the heights.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+
+    Returns
+    -------
+    LotInputs
+        Ready for `screen_lot`.
+
+    Raises
+    ------
+    LotshedError
+        If anything cannot be used; the message says what, where and what to do.
+    """
+    opened = open_site(path)
+    site = opened.site
+    refuse_unfit(opened.source, opened.layers.parcel, ground_limits(site.rules))
+    _check_names(site)
+    table = None if site.rain.table is None else read_rain_table(site.rain.table)
+    rain = design_rain(site.rain, table, site.rules)
+    prices = default_prices() if site.prices is None else read_prices(site.prices.file)
+    pump = None
+    if site.pump is not None:
+        points = read_pump_points(site.pump.curve)
+        pump_curve(points.flow, points.head)
+        pump = (points.flow, points.head)
+    warnings: tuple[Said, ...] = (
+        *opened.source.warnings, *opened.layers.warnings, *prices.warnings, *rain.notes, *_assumed(opened),
+    )
+    return LotInputs(opened, rain, prices, pump, warnings)
+
+
+def check_site(path: Path) -> tuple[Units, tuple[Said, ...]]:
+    """Check all inputs of a site and tell what a run would do with them.
+
+    Parameters
+    ----------
+    path : Path
+        The site file.
+
+    Returns
+    -------
+    units : str
+        us or si, as the site file asks.
+    told : tuple of Said
+        The resolved plan, a line each.
+
+    Raises
+    ------
+    LotshedError
+        If anything cannot be used.
+    """
+    lot = open_lot(path)
+    opened = lot.opened
+    source, site = opened.source, opened.site
+    return site.units, (
+        reason("dry_run_readable", site=site.name),
+        reason(
+            "dry_run_ground", file=str(source.path), cell_width=source.cell_width, cell_height=source.cell_height,
+            unit=source.vertical.unit, told_by=source.vertical.told_by, error=opened.rmse,
+        ),
+        reason("dry_run_map", crs=source.grid.frame.crs.name),
+        *(reason("dry_run_layer", key=layer.key, layer=layer.words) for layer in opened.layers.sources),
+        reason("dry_run_storm", storm=lot.rain.storm.name, depth=lot.rain.storm.depth),
+        reason("dry_run_pump_and_prices", pump_given=lot.pump is not None, prices_given=site.prices is not None),
+        *(reason("dry_run_warning", warning=warning) for warning in lot.warnings),
+    )
+
+
+def _check_names(site: SiteFile) -> None:
+    """Names in the site file that other rooms look up: found before the work, with the file and key."""
+    try:
+        key = "[soil] cover"
+        surface_of(site.soil.cover or COVER)
+        key = "[layout] pipe"
+        if site.layout.pipe:
+            find_pipe(site.layout.pipe)
+    except LotshedError as error:
+        raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
+
+
+def _assumed(opened: SiteInputs) -> Iterator[Said]:
+    """What is missing in the site file and what is assumed for it."""
+    site, layers = opened.site, opened.layers
+    if site.elevation.rmse is None:
+        yield reason("assumed_lidar_error", error=opened.rmse)
+    if site.soil.group is None and site.soil.source is None:
+        yield reason("assumed_soil", group=SOIL_GROUP, cover=site.soil.cover or COVER)
+    elif site.soil.source is not None:
+        bare = layers.parcel.difference(layers.soils.union_all()).area / layers.parcel.area
+        if bare > 0.01:
+            yield reason("assumed_soil_outside", share=float(bare), group=SOIL_GROUP)
+    if site.soil.compacted:
+        yield reason("assumed_compacted")
+    if site.roofs is None:
+        yield reason("missing_roofs")
+    else:
+        own = layers.roofs[layers.roofs.intersects(layers.parcel)]
+        if site.house.foundation is None and not (own["foundation"] != "").any():
+            yield reason("missing_foundation", distance=site.rules["stone_wall_offset"].likely)
+        if site.downspouts is None:
+            yield reason("missing_downspouts")
+    if site.hardscape is None:
+        yield reason("missing_hardscape")
+    if site.right_of_way is None:
+        yield reason("missing_right_of_way")
+    if site.outfalls is None:
+        yield reason("missing_outfalls")
+    if site.utilities is None:
+        yield reason("missing_utilities")
+    if site.elevation.flown is None:
+        yield reason("missing_flown")

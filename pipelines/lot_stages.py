@@ -1,0 +1,251 @@
+"""The job on one lot, stage by stage; `pipelines.lot` runs them all, and each single step those that it needs."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from shapely import Point
+
+from pipelines.deliverables.findings.gathering import flow_paths_of, low_spots_of
+from pipelines.deliverables.findings.lot import FlowPath, StandingWater
+from pipelines.hydraulics.pumping.pump_curve import pump_curve
+from pipelines.hydrology.flow_path import travel_rules
+from pipelines.hydrology.low_spot_ponds import rain_that_fills
+from pipelines.hydrology.surface_map import COVER, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.surfaces import infiltration_rate
+from pipelines.inputs.ground_rules import site_low_spots
+from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
+from pipelines.layout.diagnosis.diagnose import (
+    Diagnosis,
+    Reckoning,
+    diagnose,
+    divide_lot,
+    spot_places,
+    storm_on_lot,
+)
+from pipelines.layout.diagnosis.division import Division, parcel_cells, studied_ground
+from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
+from pipelines.layout.diagnosis.situation import Situation, describe_lot
+from pipelines.layout.diagnosis.troubles import SpotPlace
+from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, edited_spots
+from pipelines.layout.options import PlanInputs
+from pipelines.layout.other_storms import OtherStorm, other_storms
+from pipelines.layout.planner import (
+    LotPlan,
+    Sited,
+    plan_lot,
+    site_works,
+    spare_everywhere,
+    way_ground,
+)
+from pipelines.layout.swale.found_outfall import OutfallLook
+from pipelines.layout.ways.outfall_water import look_for_lot
+from pipelines.layout.ways.way_values import WayInputs
+from pipelines.lot_inputs import LotInputs
+from terrain.arrays import BoolArray
+from terrain.flow.drainage import Drainage, drain_ground
+from terrain.flow.low_spots import LowSpot
+from terrain.flow.pysheds_adapter import with_pysheds
+from terrain.grid import Frame
+from terrain.ground import ROOF, Ground
+from terrain.raster import Raster
+from terrain.reading.surface import Surface
+
+STAGES = (
+    ("ground", "reading the ground and growing the window", 0.1),
+    ("drainage", "following the water", 0.3),
+    ("low_spots", "finding low spots", 0.4),
+    ("flow_paths", "drawing lines of flow", 0.42),
+    ("division", "dividing the ground by where its water collects", 0.45),
+    ("reckoning", "mapping surfaces", 0.47),
+    ("water", "running the design storm over the lot as it is", 0.5),
+    ("diagnosis", "diagnosing the lot", 0.55),
+    ("looks", "looking along each outfall", 0.56),
+    ("sited", "siting what catches it", 0.57),
+    ("way_ground", "looking for ways out", 0.6),
+    ("fall_to_spare", "measuring fall to spare", 0.65),
+    ("planned", "laying lines, sizing, pricing and choosing", 0.7),
+    ("storms", "running the other storms of the table", 0.85),
+)
+"""Stages of the job in order: attribute of `LotStages`, what is being done, and how far that is. [-]"""
+
+
+@dataclass(frozen=True)
+class LotStages:
+    """The job on one lot, stage by stage: each is worked out once, from those before it.
+
+    The single steps call the same stages, with what their files hold in place of what a stage would find.
+
+    Attributes
+    ----------
+    lot : LotInputs
+        The site file opened.
+    surface : Surface or None
+        Ground that a file holds, in place of the site's raster.
+    edits : Edits
+        What was struck out or moved in the layers of earlier steps.
+    """
+
+    lot: LotInputs
+    surface: Surface | None = None
+    edits: Edits = NO_EDITS
+
+    @property
+    def frame(self) -> Frame:
+        """The plane in which shapes are measured."""
+        return self.lot.opened.source.grid.frame
+
+    @cached_property
+    def ground(self) -> tuple[Surface, Ground]:
+        """Heights on the level shots, and the same with roofs, barriers and culverts in it."""
+        opened = self.lot.opened
+        if self.surface is not None:
+            return self.surface, ground_of(self.surface, opened.layers, opened.site.rules)
+        return read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
+
+    @cached_property
+    def drainage(self) -> Drainage:
+        """Which way water runs."""
+        return with_pysheds(drain_ground(self.ground[1]))
+
+    @cached_property
+    def low_spots(self) -> tuple[LowSpot, ...]:
+        """Nested depressions, but those struck out."""
+        opened = self.lot.opened
+        found = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
+        studied = studied_ground(self.drainage, parcel_cells(opened.layers.parcel, self.drainage))
+        return edited_spots(found, studied, self.edits)
+
+    @cached_property
+    def situation(self) -> Situation:
+        """The lot with what stands on it."""
+        opened, shots = self.lot.opened, self.lot.opened.shots
+        points = () if shots is None else zip(shots.x, shots.y, shots.heights, strict=True)
+        return describe_lot(
+            opened.site, opened.layers, self.drainage, self.low_spots, opened.rmse,
+            shots=tuple(Point(*each) for each in points),
+        )
+
+    @cached_property
+    def flow_paths(self) -> tuple[FlowPath, ...]:
+        """Lines of flow."""
+        lot, rules = self.situation, self.situation.rules
+        return flow_paths_of(
+            lot.drainage, rules, lot.rmse, least_area=rules["flow_path_least_area"].likely,
+            outside=lot.studied & ~lot.on_parcel, studied=lot.studied,
+        )
+
+    @cached_property
+    def division(self) -> Division:
+        """The drainage area by where its water collects."""
+        return divide_lot(self.situation)
+
+    @cached_property
+    def reckoning(self) -> Reckoning:
+        """Surfaces, soil and the design storm."""
+        return _reckoning(self.lot, self.situation, self.ground[1])
+
+    @cached_property
+    def places(self) -> dict[str, SpotPlace]:
+        """What kind of place each low spot is."""
+        return spot_places(self.situation)
+
+    @cached_property
+    def water(self) -> LotWater:
+        """The design storm on the lot as it is: runoff, and what stands."""
+        return storm_on_lot(self.situation, self.reckoning, self.division, self.places)
+
+    @cached_property
+    def diagnosis(self) -> Diagnosis:
+        """What is wrong."""
+        return diagnose(self.situation, self.division, self.places, self.water)
+
+    @cached_property
+    def inputs(self) -> PlanInputs:
+        """What a plan is made from beside the diagnosis."""
+        opened, pump = self.lot.opened, self.lot.pump
+        curve = None if pump is None else pump_curve(*pump)
+        return PlanInputs(
+            opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks
+        )
+
+    @cached_property
+    def looks(self) -> tuple[OutfallLook, ...]:
+        """What the swale check finds of each outfall."""
+        return look_for_lot(self.lot.opened, self.lot.rain, self.situation)
+
+    @cached_property
+    def sited(self) -> Sited:
+        """What would catch it, but what was struck out, and where it was moved to."""
+        return edited_sites(site_works(self.inputs, self.diagnosis), self.situation, self.edits)
+
+    @cached_property
+    def way_ground(self) -> WayInputs | None:
+        """Where lines may end and what they are laid in; None where roofs are not known."""
+        return way_ground(self.inputs, self.diagnosis) if self.situation.roofs_known else None
+
+    @cached_property
+    def fall_to_spare(self) -> Raster | None:
+        """Of a small gravity line from each place to the outfall that leaves most; None without outfalls. [m]"""
+        return None if self.way_ground is None else spare_everywhere(self.way_ground)
+
+    @cached_property
+    def planned(self) -> LotPlan:
+        """Lines, sizes, prices, the way that is chosen, and the storm with it, but what was struck out of that."""
+        planned = plan_lot(self.inputs, self.diagnosis, self.sited, self.way_ground)
+        return edited_plan(planned, self.inputs, self.edits)
+
+    @cached_property
+    def storms(self) -> tuple[OtherStorm, ...]:
+        """The other storms of the table."""
+        return other_storms(self.situation, self.reckoning, self.planned, self.planned.capacities)
+
+    def standing(self, after: LotWater) -> tuple[StandingWater, ...]:
+        """Low spots with their water in the design storm, as the lot is and with improvements."""
+        reckoning, found = self.reckoning, self.diagnosis
+        return low_spots_of(
+            self.situation, found.places, found.troubles, self.water, after,
+            excess_by_cell(self.division, self.water, reckoning.surfaces),
+            lambda spot: infiltration_rate(
+                group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted
+            ).likely,
+            self._spills_above(),
+        )
+
+    def _spills_above(self) -> dict[str, float]:
+        """Rain above which each low spot spills, by what drains to it directly. [m]"""
+        found: dict[str, float] = {}
+        for spot in self.situation.counted_spots:
+            shares = [
+                share
+                for region, row in zip(self.division.regions, self.water.runoff, strict=True)
+                if region.place == spot.id
+                for share in row.shares
+            ]
+            rain = rain_that_fills(spot.volume, shares) if shares and spot.volume > 0.0 and not spot.enclosed else None
+            if rain is not None:
+                found[spot.id] = rain
+        return found
+
+
+def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
+    drainage = drain_ground(window)
+    return studied_ground(drainage, parcel_cells(opened.layers.parcel, drainage))
+
+
+def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
+    site, layers = lot.opened.site, lot.opened.layers
+    group = (site.soil.group or SOIL_GROUP).upper()
+    surfaces: SurfaceMap = map_surfaces(
+        situation.grid,
+        cover=site.soil.cover or COVER,
+        roofs=ground.kind == ROOF,
+        paving=[
+            (shape, "gravel" if "gravel" in str(kind).lower() else "paved")
+            for shape, kind in zip(layers.hardscape.geometry, layers.hardscape["kind"], strict=True)
+        ],
+        soils=list(zip(layers.soils.geometry, layers.soils["group"], strict=True)),
+        default_group=group,
+    )
+    return Reckoning(
+        surfaces, lot.rain, site.soil.compacted, travel_rules(site.rules), site.rules["standing_followed"].likely
+    )
