@@ -353,7 +353,9 @@ def _findings(
         rules=situation.rules,
         vertical_datum=_datum(opened),
         storms=storms_of(storms),
-        edges=edges_by_storm(situation, reckoning, storms),
+        edges=edges_by_storm(
+            situation, reckoning, storms, None if planned.reshaped is None else planned.reshaped.situation
+        ),
         hydrographs=hydrographs_of(after, [site.id for site in planned.built.sites]),
         pumps=pumps_of(
             planned.lifts,

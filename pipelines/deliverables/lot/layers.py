@@ -19,6 +19,9 @@ from terrain.unit_table import FOOT, HOUR, Units
 CONTOURS = tuple(FOOT * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
 """Fall to spare that is drawn. [m]"""
 
+STRIP = 0.1
+"""Half the strip on the map of a downspout's extension. [m]"""
+
 
 def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
     """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
@@ -27,6 +30,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         _flow_paths,
         _low_spots,
         _sub_catchments,
+        _surface_works,
         _catch_basins,
         _french_drains,
         _channel_drains,
@@ -117,6 +121,16 @@ def _sub_catchments(findings: Findings, units: Units) -> pd.DataFrame:
     columns = _fields(rows, "id", "drains_to", "run_on", "area", "runoff_volume")
     peaks = [row.hydrograph.peak for row in rows]
     return _placed("sub_catchments", findings, units, [row.shape for row in rows], peak_flow=peaks, **columns)
+
+
+def _surface_works(findings: Findings, units: Units) -> pd.DataFrame:
+    surface = findings.plan.surface
+    rows = () if surface is None else surface.works
+    columns = _fields(rows, "id", "kind", "length", "height", "fill", "cut", "area", "why")
+    # an extension is drawn as the strip of ground that it lies on
+    shapes = [shapely.buffer(row.shape, STRIP) if row.kind == "extension" else row.shape for row in rows]
+    proposed = [bool(surface and surface.chosen)] * len(rows)
+    return _placed("surface_works", findings, units, shapes, proposed=proposed, **columns)
 
 
 def _catch_basins(findings: Findings, units: Units) -> pd.DataFrame:

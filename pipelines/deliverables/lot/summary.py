@@ -4,6 +4,7 @@ from typing import Any
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
+from pipelines.layout.parts import SurfaceOnly
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain
 from terrain.unit_table import HOUR
 
@@ -35,6 +36,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],
         "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
+        "surface_only": None if plan.surface is None else _surface(plan.surface),
         "sizes": [
             {
                 "keeps_dry_yr": size.keeps_dry,
@@ -143,6 +145,41 @@ def _discharge(line: Discharge) -> dict[str, Any]:
         "lift_m": line.lift,
         "outfall": line.outfall,
         "serves": list(line.serves),
+    }
+
+
+def _surface(surface: SurfaceOnly) -> dict[str, Any]:
+    return {
+        "state": surface.state,
+        "chosen": surface.chosen,
+        "works": [
+            {
+                "id": work.id,
+                "kind": work.kind,
+                "length_m": work.length,
+                "height_m": work.height,
+                "fill_m3": work.fill,
+                "cut_m3": work.cut,
+                "area_m2": work.area,
+                "why": say(work.why, "si"),
+            }
+            for work in surface.works
+        ],
+        "left": [say(each, "si") for each in surface.left],
+        "refused": None if surface.refused is None else say(surface.refused, "si"),
+        "sends": [
+            {
+                "place": place,
+                "peak_before_m3s": peak_before,
+                "peak_after_m3s": peak_after,
+                "volume_before_m3": volume_before,
+                "volume_after_m3": volume_after,
+            }
+            for place, peak_before, peak_after, volume_before, volume_after in surface.sends
+        ],
+        "cost_low": surface.low,
+        "cost_likely": surface.likely,
+        "cost_high": surface.high,
     }
 
 
