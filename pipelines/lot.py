@@ -137,7 +137,10 @@ def findings_of(stages: LotStages) -> Findings:
         rules=situation.rules,
         vertical_datum=_datum(opened),
         storms=storms_of(stages.storms),
-        edges=edges_by_storm(situation, stages.reckoning, stages.storms),
+        edges=edges_by_storm(
+            situation, stages.reckoning, stages.storms,
+            None if planned.reshaped is None else planned.reshaped.situation,
+        ),
         hydrographs=(
             *hydrographs_of(after, [site.id for site in planned.built.sites]), *lift_hydrographs(planned.lifts),
         ),

@@ -16,6 +16,7 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
 from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, Trouble
+from terrain.reason import Reason, reason
 
 FLOW_ROUNDING = 1e-6
 """Flows that differ by less are one. [m3/s]"""
@@ -55,6 +56,18 @@ def troubles_left(
 ) -> tuple[TroubleLeft, ...]:
     """Every trouble of the lot as it is, with the works that `water` was run with on their division of the ground."""
     return tuple(_left(found, catching, division, water, rules))
+
+
+def told_left(left: TroubleLeft) -> Reason:
+    """What one of them still does, beside what is tolerated."""
+    name = left.trouble.name
+    if left.trouble.edge is not None:
+        return reason("left_running", place=name, flow=left.flow, most=left.most)
+    to_the_end = left.over == float("inf")
+    return reason(
+        "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,
+        longest=left.longest,
+    )
 
 
 def tolerance_with_grate(place: SpotPlace, found: Diagnosis, rules: Rules) -> Tolerance:

@@ -11,6 +11,7 @@ from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
+from pipelines.layout.surface.surface_only import storm_on
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
 from terrain.reason import Reason, reason
@@ -65,7 +66,9 @@ def _run(
         settings_for(found.places, found.rules, reckoning),
     )
     after = before
-    if capacities:
+    if planned.reshaped is not None:
+        after = storm_on(planned.reshaped, reckoning, before)
+    elif capacities:
         after = run_with_works(situation, reckoning, found, planned.built, planned.division, capacities)
     return OtherStorm(reckoning.rain, False, before, after)
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from shapely.geometry.base import BaseGeometry
+
 from terrain.reason import Reason
 
 Said = Reason | str
@@ -82,3 +84,64 @@ class Size:
     likely: float | None
     high: float | None
     chosen: bool
+
+
+SurfaceKind = Literal["extension", "regrade", "berm", "swale", "fill"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurfaceWork:
+    """One work on the surface.
+
+    Attributes
+    ----------
+    kind : str
+        extension, regrade, berm, swale or fill.
+    shape : shapely Geometry
+        The ground that it changes, or the extension's line. [m]
+    length, height : float
+        Of a line; most that it raises or digs. [m]
+    fill, cut : float
+        Soil brought and dug. [m3]
+    area : float
+        Ground that is turned over. [m2]
+    """
+
+    id: str
+    kind: SurfaceKind
+    shape: BaseGeometry
+    length: float
+    height: float
+    fill: float
+    cut: float
+    area: float
+    why: Reason
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurfaceOnly:
+    """What works on the surface alone do.
+
+    Attributes
+    ----------
+    left : tuple of Reason
+        What is still over its limit.
+    sends : tuple of (str, float, float, float, float)
+        Side of the lot, peak before and after [m3/s], volume before and after [m3], where the works change it.
+    refused : Reason or None
+        Why they may not be built as they are.
+    state : State
+        Whether they end every trouble.
+    low, likely, high : float
+        Money, in the price list's currency.
+    """
+
+    works: tuple[SurfaceWork, ...]
+    left: tuple[Reason, ...]
+    sends: tuple[tuple[str, float, float, float, float], ...]
+    refused: Reason | None
+    state: State
+    low: float
+    likely: float
+    high: float
+    chosen: bool = False

@@ -21,19 +21,22 @@ from pipelines.layout.improvements import (
     what_runs_by,
     without_idle,
 )
-from pipelines.layout.options import PlanInputs, of_two_sizes, option_of
-from pipelines.layout.parts import Part
+from pipelines.layout.options import Option, PlanInputs, of_two_sizes, option_of
+from pipelines.layout.parts import Part, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
     Discharge,
     Plan,
     Said,
+    TakeOffLine,
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
+from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_only
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import (
     as_far_as_outfall,
@@ -109,6 +112,7 @@ class LotPlan:
     capacities: Mapping[str, float] = field(default_factory=dict)
     lifts: tuple[LiftDesign, ...] = ()
     looks: tuple[OutfallLook, ...] = ()
+    reshaped: Reshaped | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -219,9 +223,13 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
     )
     turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
-        catching = replace(catching, cures=(*catching.cures, turned_aside))
+        catching = replace(catching, cures=(*catching.cures, turned_aside.cure))
         way_inputs = replace(way_inputs, catching=catching)
+    shaped = surface_only(inputs, found, turned_aside)
     least = option_of(inputs, way_inputs)
+    if shaped is not None and _enough_alone(inputs, shaped[0], least):
+        return _on_the_surface(inputs, found, catching, shaped, least)
+    surface = None if shaped is None else shaped[0]
     option, sizes = of_two_sizes(inputs, way_inputs, found, division, least)
     way_inputs, flows, chosen, costs = option.way_inputs, option.way_inputs.flows, option.chosen, option.costs
     alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in option.ways)
@@ -251,6 +259,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
         cures=catching.cures,
         alternatives=alternatives,
         sizes=sizes,
+        surface=surface,
         take_off=lines,
         site_checks=site_checks(
             CheckNeeds(
@@ -271,6 +280,40 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
         looks=looks,
     )
+
+
+def _enough_alone(inputs: PlanInputs, surface: SurfaceOnly, least: Option) -> bool:
+    """Whether works on the surface end it for less than any line; what the site file asks for comes first."""
+    layout = inputs.site.layout
+    if layout.lift is not None or layout.keep_dry is not None or inputs.situation.fixed_basins:
+        return False
+    return surface.state == "sure" and (least.cost is None or surface.likely <= least.cost.likely)
+
+
+def _on_the_surface(
+    inputs: PlanInputs,
+    found: Diagnosis,
+    catching: Catching,
+    shaped: tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]],
+    least: Option,
+) -> LotPlan:
+    surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
+    why = reason("surface_suffices", works=tuple(work.why for work in surface.works))
+    cause = _cause(inputs, found)
+    parts = nothing_built(found, replace(catching, enough=True), _part(cause), why)
+    water = storm_on(lot, inputs.reckoning, found.water)
+    plan = Plan(
+        verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high)),
+        parts=parts,
+        discharges=(Discharge((), None, "none", "sure", why, None, None, None),),
+        cures=catching.cures,
+        alternatives=tuple(alternative_of(way, least.costs.get(way.mode), chosen=False) for way in least.ways),
+        surface=surface,
+        take_off=lines,
+        site_checks=site_checks(CheckNeeds(_doubted(found), True, False, True, False, _is_open(cause))),
+        warnings=(*cause.doubts, *catching.refused),
+    )
+    return LotPlan(plan, found, lot.found.division, water, {}, {}, reshaped=lot)
 
 
 def spare_everywhere(inputs: WayInputs) -> Raster | None:

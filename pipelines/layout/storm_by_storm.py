@@ -49,10 +49,13 @@ class EdgeInStorm:
 
 
 def edges_by_storm(
-    situation: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm]
+    situation: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm], then: Situation | None = None
 ) -> tuple[EdgeInStorm, ...]:
-    """Every protected edge in every storm, edge by edge, from the lightest storm to the heaviest."""
-    return tuple(_rows(situation, reckoning, storms))
+    """Every protected edge in every storm, edge by edge, from the lightest storm to the heaviest.
+
+    `then` is the lot after its surface was changed.
+    """
+    return tuple(_rows(situation, then or situation, reckoning, storms))
 
 
 def in_words(rows: Sequence[EdgeInStorm], *, improved: bool, film: float) -> tuple[Reason, ...]:
@@ -80,23 +83,31 @@ def _told(storms: Sequence[tuple[OtherStorm, float, float]], film: float) -> Rea
     )
 
 
-def _rows(situation: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm]) -> Iterator[EdgeInStorm]:
-    spots = {spot.id: spot for spot in situation.counted_spots}
-    soaking = {
-        name: infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted).likely
-        for name, spot in spots.items()
-    }
+def _rows(
+    situation: Situation, then: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm]
+) -> Iterator[EdgeInStorm]:
+    lots = [(each, *_spots(each, reckoning)) for each in (situation, then)]
     for edge in situation.edges:
-        ground = _ground_at(edge, situation, spots)
+        grounds = [_ground_at(edge, lot, spots) for lot, spots, _ in lots]
         for storm in storms:
             before, after = (
-                _water(ground, spots, water.standing, soaking) for water in (storm.before, storm.after)
+                _water(ground, spots, water.standing, soaking)
+                for ground, (_, spots, soaking), water in zip(grounds, lots, (storm.before, storm.after), strict=True)
             )
             sill = situation.floor if edge.kind == "wall" else None
             yield EdgeInStorm(
                 edge.name, edge.kind, storm, before[0], after[0], before[1], after[1],
                 _room(sill, before[2]), _room(sill, after[2]),
             )
+
+
+def _spots(situation: Situation, reckoning: Reckoning) -> tuple[dict[str, LowSpot], dict[str, float]]:
+    """Low spots by id, and the rate at which the soil takes what stands in them. [m/s]"""
+    spots = {spot.id: spot for spot in situation.counted_spots}
+    return spots, {
+        name: infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted).likely
+        for name, spot in spots.items()
+    }
 
 
 def _ground_at(edge: ProtectedEdge, situation: Situation, spots: Mapping[str, LowSpot]) -> dict[str, float]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.cured import TroubleLeft
+from pipelines.layout.cured import TroubleLeft, told_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said
 from pipelines.layout.plan import Discharge, Outfall
@@ -72,7 +72,7 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     """Whether every trouble is within its limit with the works."""
     over = [each for each in left if not each.ended]
     if over:
-        return Part("no", reason("cure_leaves", left=tuple(_told(each) for each in over)))
+        return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over)))
     return Part("sure", reason("cure_ends_all", count=len(left)))
 
 
@@ -98,7 +98,8 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
         state=parts.verdict,
         part=name,
         why=weakest.why,
-        overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None),
+        overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
+                          lines=parts.fall.state != "not_needed"),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,
         high=None if cost is None else cost.high,
@@ -113,14 +114,3 @@ def wrong_of(found: Diagnosis) -> Reason | None:
     if worst.edge is not None:
         return reason("wrong_runs", flow=worst.why["flow"], place=worst.name)
     return reason("wrong_stands", depth=worst.why["depth"], place=worst.name)
-
-
-def _told(left: TroubleLeft) -> Reason:
-    name = left.trouble.name
-    if left.trouble.edge is not None:
-        return reason("left_running", place=name, flow=left.flow, most=left.most)
-    to_the_end = left.over == float("inf")
-    return reason(
-        "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,
-        longest=left.longest,
-    )

@@ -187,7 +187,8 @@ def outfall_check(
     stages = given(site, elevation, low_spots=low_spots, collectors=collectors, works=(lines,))
     planned, units = stages.planned, parameters.written_in(site)
     leaves = leaving_of(stages.water, planned.water, planned.served, planned.limits)
-    return Layers({"outfalls": outfall_layer(planned.plan.outfalls, units, planned.looks), "leaving": leaving_table(leaves, units)})
+    outfalls = outfall_layer(planned.plan.outfalls, units, planned.looks)
+    return Layers({"outfalls": outfalls, "leaving": leaving_table(leaves, units)})
 
 
 def report(site: Lot, low_spots: LowSpots = None, collectors: Collectors = None) -> Page:

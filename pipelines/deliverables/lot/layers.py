@@ -17,6 +17,7 @@ from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.hydrology.sub_catchment import SubCatchment
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.troubles import Trouble
+from pipelines.layout.parts import SurfaceOnly
 from pipelines.layout.plan import (
     CatchBasin,
     ChannelDrain,
@@ -39,6 +40,9 @@ from terrain.unit_table import FOOT, HOUR, Units
 CONTOURS = tuple(FOOT * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
 """Fall to spare that is drawn. [m]"""
 
+STRIP = 0.1
+"""Half the strip on the map of a downspout's extension. [m]"""
+
 
 STORM_COLUMNS = (
     "stands", "stands_after", "storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled",
@@ -57,6 +61,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         "flow_paths": flow_path_layer(findings.flow_paths, units),
         "low_spots": standing_layer(findings.low_spots, units),
         "sub_catchments": sub_catchment_layer(findings.runoff, units),
+        "surface_works": surface_layer(findings.plan.surface, units),
         **collector_layers(findings.plan, units),
         **line_layers(findings.plan, units),
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
@@ -197,6 +202,16 @@ def trouble_layer(rows: Sequence[Trouble], units: Units) -> pd.DataFrame:
     columns = _fields(rows, "kind", "why", "certain")
     ids, places = [f"trouble-{k + 1}" for k in range(len(rows))], [row.name for row in rows]
     return make_layer("troubles", units, geometry=held, id=ids, place=places, **columns)
+
+
+def surface_layer(surface: SurfaceOnly | None, units: Units) -> pd.DataFrame:
+    """Soil moved and downspouts led away, proposed or compared."""
+    rows = () if surface is None else surface.works
+    columns = _fields(rows, "id", "kind", "length", "height", "fill", "cut", "area", "why")
+    # an extension is drawn as the strip of ground that it lies on
+    shapes = [shapely.buffer(row.shape, STRIP) if row.kind == "extension" else row.shape for row in rows]
+    proposed = [bool(surface and surface.chosen)] * len(rows)
+    return make_layer("surface_works", units, geometry=shapes, proposed=proposed, **columns)
 
 
 def _catch_basins(rows: Sequence[CatchBasin], units: Units) -> pd.DataFrame:

@@ -16,7 +16,7 @@ from terrain.arrays import IntArray
 from terrain.unit_table import Units
 
 DRAWN = (
-    "low_spots", "flow_paths", "parcel", "french_drains", "channel_drains", "pipe_runs", "fittings",
+    "low_spots", "surface_works", "flow_paths", "parcel", "french_drains", "channel_drains", "pipe_runs", "fittings",
     "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
 MARKERS = {"square": "s", "circle": "o", "triangle": "^", "pentagon": "p", "cross": "X"}

@@ -6,6 +6,7 @@ import geopandas as gpd
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
+from pipelines.layout.parts import SurfaceOnly
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
@@ -40,6 +41,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "french_drains": [_french_drain(drain) for drain in sorted(plan.french_drains, key=lambda drain: drain.id)],
         "pumps": [_pump(sump) for sump in sorted(plan.sumps, key=lambda sump: sump.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
+        "surface_only": None if plan.surface is None else _surface(plan.surface),
         "sizes": [
             {
                 "keeps_dry_yr": size.keeps_dry,
@@ -195,6 +197,41 @@ def _culvert(each: CulvertLook, frame: Frame) -> dict[str, Any]:
         "silted": each.silted,
         "assumed": each.assumed,
         "backs_up": each.backs_up,
+    }
+
+
+def _surface(surface: SurfaceOnly) -> dict[str, Any]:
+    return {
+        "state": surface.state,
+        "chosen": surface.chosen,
+        "works": [
+            {
+                "id": work.id,
+                "kind": work.kind,
+                "length_m": work.length,
+                "height_m": work.height,
+                "fill_m3": work.fill,
+                "cut_m3": work.cut,
+                "area_m2": work.area,
+                "why": say(work.why, "si"),
+            }
+            for work in surface.works
+        ],
+        "left": [say(each, "si") for each in surface.left],
+        "refused": None if surface.refused is None else say(surface.refused, "si"),
+        "sends": [
+            {
+                "place": place,
+                "peak_before_m3s": peak_before,
+                "peak_after_m3s": peak_after,
+                "volume_before_m3": volume_before,
+                "volume_after_m3": volume_after,
+            }
+            for place, peak_before, peak_after, volume_before, volume_after in surface.sends
+        ],
+        "cost_low": surface.low,
+        "cost_likely": surface.likely,
+        "cost_high": surface.high,
     }
 
 

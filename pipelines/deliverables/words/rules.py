@@ -13,7 +13,7 @@ Parameter = tuple[Reason | str, Reason | str, str]
 _PAIRS = (
     ("in", "cm"), ("ft", "m"), ("ft2", "m2"), ("ft3", "m3"), ("yd3", "m3"), ("gal", "m3"), ("gpm", "l/s"),
     ("cfs", "l/s"), ("in/h", "mm/h"), ("in", "mm"), ("ft/s", "m/s"), ("ft/h", "m/h"), ("ft2/h", "m2/h"),
-    ("ton/h", "kg/h"), ("ton/yd3", "kg/m3"), ("ft/in", "m/cm"), ("hp", "kW"), ("ton", "kg"),
+    ("yd3/h", "m3/h"), ("ton/h", "kg/h"), ("ton/yd3", "kg/m3"), ("ft/in", "m/cm"), ("hp", "kW"), ("ton", "kg"),
 )  # fmt: skip
 
 

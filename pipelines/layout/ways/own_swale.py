@@ -1,6 +1,6 @@
 """A shallow swale of one's own, where run-on can be turned aside over the lawn to where water may leave."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -24,7 +24,16 @@ STATION = 0.5
 """Its ground is looked at so often. [m]"""
 
 
-def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class OwnSwale:
+    """A swale on the lot: its cure in words, its way and its bottom along it. [m]"""
+
+    cure: Cure
+    way: FloatArray
+    bottom: FloatArray
+
+
+def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> OwnSwale | None:
     """A shallow swale or berm that turns run-on aside, where the ground falls enough on an allowed way."""
     sites = (*inputs.outfalls, *inputs.daylights)
     rules = inputs.situation.rules
@@ -38,7 +47,7 @@ def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
     around = shapely.buffer(start, 3.0)
     rows, columns = np.indices(field.grid.shape)
     beside = field.allowed & shapely.contains_xy(around, *field.grid.centres(rows, columns))
-    best: tuple[float, float] | None = None
+    best: tuple[float, FloatArray, FloatArray] | None = None
     for site in sites:
         fall = fall_to_spare(bare, OutfallTarget(site.id, site.point, site.bottom), spec.pipes[0], spec)
         for row, column in np.argwhere(beside & np.isfinite(fall.length)):
@@ -47,17 +56,19 @@ def own_swale(inputs: WayInputs, found: Diagnosis, share: float) -> Cure | None:
                 best = found_way
     if best is None:
         return None
-    slope, way = best
-    return Cure(
-        "cure-swale",
-        reason("own_swale", length=way, slope=slope),
-        reason("own_swale_why", share=share),
+    slope, way, bottom = best
+    length = float(LineString(way).length)
+    cure = Cure(
+        "cure-swale", reason("own_swale", length=length, slope=slope), reason("own_swale_why", share=share),
         reason("own_swale_changes"),
     )
+    return OwnSwale(cure, way, bottom)
 
 
-def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry, rules: Rules) -> tuple[float, float] | None:
-    """Mean slope and length of a swale along a way as far as the lot reaches; None where it would be dug too deep."""
+def _along(
+    way: FloatArray, field: RouteField, parcel: BaseGeometry, rules: Rules
+) -> tuple[float, FloatArray, FloatArray] | None:
+    """Mean slope, way and bottom of a swale as far as the lot reaches; None where it would be dug too deep."""
     if len(way) < 2:
         return None
     xy = shapely.get_coordinates(shapely.segmentize(LineString(way), STATION))
@@ -74,7 +85,7 @@ def _along(way: FloatArray, field: RouteField, parcel: BaseGeometry, rules: Rule
         return None
     if (ground - bottom).max() > rules["own_swale_depth"].likely:
         return None
-    return float((bottom[0] - bottom[-1]) / along[-1]), float(along[-1])
+    return float((bottom[0] - bottom[-1]) / along[-1]), xy, bottom
 
 
 def _where_it_arrives(trouble: Trouble, inputs: WayInputs) -> Point:

@@ -32,6 +32,7 @@ FEATURES = {
     "fittings": "Point",
     "outfalls": "Point",
     "fall_to_spare": "LineString",
+    "surface_works": "MultiPolygon",
 }
 TABLES = ("runoff", "leaving", "take_off", "cautions", "run_info")
 

@@ -255,6 +255,12 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
         words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)
+    surface = findings.plan.surface
+    if surface is not None:
+        yield (sentence(reason(
+            "surface_alone", chosen=surface.chosen, works=tuple(work.why for work in surface.works), left=surface.left,
+            refused=surface.refused, state=surface.state, low=surface.low, likely=surface.likely, high=surface.high,
+        ), units),)  # fmt: skip
     for size in findings.plan.sizes:
         yield (sentence(said_size(size), units),)
     for sump in findings.plan.sumps:

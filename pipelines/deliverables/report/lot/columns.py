@@ -32,6 +32,16 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("peak_flow", "Peak of its hydrograph", "flow"),
         Shown("runoff_volume", "Runoff of the storm", "volume"),
     ),
+    "surface_works": (
+        Shown("id", "Surface work"),
+        Shown("proposed", "Proposed"),
+        Shown("length", "Length", "length"),
+        Shown("height", "Raises or digs at most", "depth"),
+        Shown("fill", "Soil brought", "earth"),
+        Shown("cut", "Soil dug", "earth"),
+        Shown("area", "Ground turned over", "area"),
+        Shown("why", "What"),
+    ),
     "catch_basins": (
         Shown("id", "Basin"),
         Shown("drains_to", "Drains to"),
@@ -151,6 +161,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
 
 TITLES = {
     "low_spots": "Low spots",
+    "surface_works": "Surface works, proposed or compared",
     "catch_basins": "Catch basins",
     "french_drains": "French drains",
     "channel_drains": "Channel drains",

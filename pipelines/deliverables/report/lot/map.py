@@ -28,7 +28,8 @@ MOST_LABELLED = 4
 """Low spots whose depth is written on the map. [-]"""
 NAMES = {
     "low_spots": "Low spot", "flow_paths": "Flow path", "sub_catchments": "Sub-catchment",
-    "catch_basins": "Catch basin", "french_drains": "French drain", "channel_drains": "Channel drain",
+    "surface_works": "Surface work", "catch_basins": "Catch basin", "french_drains": "French drain",
+    "channel_drains": "Channel drain",
     "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "outfalls": "Outfall", "parcel": "Lot",
 }  # fmt: skip
 
@@ -75,6 +76,8 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
         MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
+        MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
+                 on=plan.surface is not None and plan.surface.chosen),
         MapLayer("flow_paths", "Flow paths, by contributing area",
                  features("flow_paths", paths, "line", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
@@ -93,6 +96,22 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
             for each in findings.suspected_culverts
         )),
     )  # fmt: skip
+
+
+def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[MapFeature, ...]:
+    """Soil moved and downspouts led away, proposed or compared."""
+    surface = findings.plan.surface
+    if surface is None:
+        return ()
+    symbol = symbol_of("surface_works", {"proposed": surface.chosen})
+    shapes = findings.frame.from_map(layers["surface_works"].geometry.array)
+    return tuple(
+        MapFeature(
+            work.id, f"{NAMES['surface_works']} {work.id}", shape, symbol,
+            row_words(layers, "surface_works", work.id, units, COLUMNS["surface_works"]), work.kind,
+        )
+        for work, shape in zip(surface.works, shapes, strict=True)
+    )
 
 
 def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:

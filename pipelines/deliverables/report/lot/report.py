@@ -16,7 +16,7 @@ from pipelines.deliverables.report.numbers import layer_table
 from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
 
-LISTED = ("low_spots", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
+LISTED = ("low_spots", "surface_works", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
 
 
 def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Report:

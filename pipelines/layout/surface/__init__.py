@@ -1,0 +1,1 @@
+"""What is done on the surface alone: downspouts led away, ground moved; run through the same water model."""

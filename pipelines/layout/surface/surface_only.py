@@ -1,0 +1,262 @@
+"""Works on the surface alone, run through the same water model as the lot as it is, and priced."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.inputs.ground_rules import site_low_spots
+from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.downspouts import extension_place, spouts_beside_complaints, spouts_to_troubles
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.cured import TroubleLeft, told_left, troubles_left
+from pipelines.layout.diagnosis.diagnose import (
+    Diagnosis,
+    Reckoning,
+    diagnose,
+    divide_lot,
+    settings_for,
+    spot_places,
+    storm_on_lot,
+)
+from pipelines.layout.diagnosis.division import SIDES
+from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
+from pipelines.layout.diagnosis.situation import Situation, describe_lot
+from pipelines.layout.options import PlanInputs
+from pipelines.layout.parts import State, SurfaceOnly, SurfaceWork
+from pipelines.layout.plan import TakeOffLine
+from pipelines.layout.quantities.quantities import LABOUR, Quantity
+from pipelines.layout.quantities.take_off import price_take_off, total_cost
+from pipelines.layout.surface.earthworks import against_wall, berm_before, filled, led_away, swale_aside
+from pipelines.layout.ways.own_swale import OwnSwale
+from terrain.flow.drainage import drain_ground
+from terrain.flow.low_spots import LowSpot
+from terrain.ground import Ground
+from terrain.reason import Reason, reason
+
+NO_CATCHING = Catching((), (), (), (), False, ())
+STORMS = (2.0, 5.0, 10.0, 25.0, 100.0)
+"""Return periods in which no shared edge may gain. [yr]"""
+BOUNDARY_STEP = 0.5
+"""The lot's line is looked at so often. [m]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reshaped:
+    """The lot with some works on its surface: its low spots keep the ids that they had."""
+
+    works: tuple[SurfaceWork, ...]
+    ground: Ground
+    situation: Situation
+    found: Diagnosis
+    left: tuple[TroubleLeft, ...]
+
+    @property
+    def badness(self) -> tuple[int, float]:
+        """Troubles over their limit, then by how much."""
+        over = sum(each.flow / max(each.most, 1e-6) + each.depth / max(each.limit, 1e-3) for each in self.left)
+        return len(self.left), over
+
+
+def surface_only(
+    inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None
+) -> tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]] | None:
+    """The works on the surface that help, each kept only where it does, and what they take; None where none does."""
+    situation = inputs.situation
+    best = _tried(inputs, situation.drainage.ground, ())
+    start = best
+    for shape in _candidates(inputs, found, aside):
+        shaped = shape(best)
+        if shaped is None:
+            continue
+        alike = sum(work.kind == shaped.work.kind for work in best.works)
+        work = shaped.work
+        if work.kind != "extension":
+            work = replace(work, id=f"{work.kind}-{alike + 1}")
+        after = _tried(inputs, shaped.ground, (*best.works, work))
+        if after.badness < best.badness and not _gains(start.found.water, after.found.water, situation):
+            best = after
+        if not best.left:
+            break
+    if not best.works:
+        return None
+    refused = _refused(inputs, found, best)
+    lines, _ = price_take_off(_quantities(best.works, situation.rules), inputs.prices, situation.rules)
+    cost = total_cost(lines)
+    told = SurfaceOnly(
+        best.works, tuple(told_left(each) for each in best.left), _sends(start.found.water, best.found.water),
+        refused, _state(best, refused, situation), cost.low, cost.likely, cost.high,
+    )
+    return told, best, lines
+
+
+def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:
+    if best.left or refused is not None:
+        return "no"
+    needs_floor = any(work.kind == "regrade" for work in best.works) and situation.floor is None
+    # a bank or swale that is not clear of the lidar's noise turns nothing aside for sure
+    shallow = any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
+    return "cannot_tell" if needs_floor or shallow else "sure"
+
+
+def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator:  # type: ignore[type-arg]
+    """Works to try one after the other, the cheapest first; each is made on the ground that those before it left."""
+    situation = inputs.situation
+    spouts = spouts_to_troubles(situation, found)
+    for spout in (*spouts, *spouts_beside_complaints(situation, found, spouts)):
+        end = extension_place(spout, situation, found.wet)
+        if end is not None:
+            yield lambda at, spout=spout, end=end: led_away(at.ground, spout, end)
+    for trouble in found.troubles:
+        if trouble.spot is not None:
+            yield lambda at, trouble=trouble: filled(situation, at.ground, trouble)
+    yield lambda at: against_wall(situation, at.ground, found.troubles)
+    for trouble in found.troubles:
+        if trouble.edge is not None:
+            edge = trouble.edge
+            yield lambda at, edge=edge: berm_before(
+                situation, at.ground, next((e for e in at.situation.edges if e.name == edge.name), edge)
+            )
+    if aside is not None:
+        yield lambda at: swale_aside(situation, at.ground, aside.way, aside.bottom)
+
+
+def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -> Reshaped:
+    before = inputs.situation
+    drainage = drain_ground(ground)
+    spots = _same_ids(site_low_spots(drainage, before.rules, prefix="new-"), before.spots)
+    situation = describe_lot(inputs.site, inputs.layers, drainage, spots, before.rmse, shots=before.shots)
+    division, places = divide_lot(situation), spot_places(situation)
+    water = storm_on_lot(situation, inputs.reckoning, division, places)
+    found = diagnose(situation, division, places, water)
+    left = troubles_left(found, NO_CATCHING, found.division, found.water, before.rules)
+    return Reshaped(works, ground, situation, found, tuple(each for each in left if not each.ended))
+
+
+def _refused(inputs: PlanInputs, found: Diagnosis, best: Reshaped) -> Reason | None:
+    """Why the works may not be built: an edge that is shared with a neighbor gains in one of the storms."""
+    reckoning = inputs.reckoning
+    for years in STORMS:
+        rain = reckoning.rain.of_period(years)
+        if rain is None:
+            continue
+        at = replace(reckoning, rain=rain)
+        before, after = _storm(inputs.situation, at, found), _storm(best.situation, at, best.found)
+        gains = _gains(before, after, inputs.situation)
+        if gains:
+            return reason("surface_sends_on", side=gains[0], years=years)
+    gains = _gains(found.water, best.found.water, inputs.situation)
+    return reason("surface_sends_on", side=gains[0], years=None) if gains else None
+
+
+def storm_on(lot: Reshaped, reckoning: Reckoning, before: LotWater) -> LotWater:
+    """A storm on the reshaped lot; low spots that are no more stand dry."""
+    water = _storm(lot.situation, reckoning, lot.found)
+    dry = {name: replace(pool, depths=np.zeros(2), volumes=np.zeros(2), depth=0.0, time_above=0.0, stands_at_end=False,
+                         final_volume=0.0, infiltrated=0.0, inflow_volume=0.0, outflow=_none(pool.outflow),
+                         spill=_none(pool.spill))
+           for name, pool in before.standing.items() if name not in water.standing}  # fmt: skip
+    return replace(water, standing=water.standing | dry)
+
+
+def _none(flow: Hydrograph) -> Hydrograph:
+    return Hydrograph(flow.step, np.zeros(2))
+
+
+def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[LowSpot, ...]:
+    """Low spots by the id of the one before that each shares most ground with; new ones are numbered on."""
+    shares: list[tuple[float, int, int]] = []
+    for new, spot in enumerate(spots):
+        for old, was in enumerate(before):
+            if was.bottom in spot.cells or spot.bottom in was.cells:
+                both = np.intersect1d(spot.cells, was.cells, assume_unique=True).size
+                shares.append((both / (spot.cells.size + was.cells.size - both), new, old))
+    names: dict[str, str] = {}
+    taken: set[int] = set()
+    for _, new, old in sorted(shares, reverse=True):
+        if spots[new].id not in names and old not in taken:
+            names[spots[new].id] = before[old].id
+            taken.add(old)
+    fresh = len(before)
+    for spot in spots:
+        if spot.id not in names:
+            fresh += 1
+            names[spot.id] = f"low-{fresh}"
+    return tuple(
+        replace(
+            spot, id=names[spot.id], contained_in=None if spot.contained_in is None else names[spot.contained_in]
+        )
+        for spot in spots
+    )
+
+
+def _storm(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> LotWater:
+    spots = {spot.id: spot for spot in situation.counted_spots}
+    return run_storm(
+        found.division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, {},
+        settings_for(found.places, found.rules, reckoning),
+    )
+
+
+def _gains(before: LotWater, after: LotWater, situation: Situation) -> tuple[str, ...]:
+    """Sides shared with neighbors over which more leaves than before."""
+    rules = situation.rules
+    share, least = rules["neighbor_gain"].likely, rules["neighbor_gain_least"].likely
+    return tuple(
+        side
+        for side in shared_sides(situation)
+        if after.leaving[side].volume - before.leaving[side].volume > max(share * before.leaving[side].volume, least)
+        or (
+            after.leaving[side].peak > (1.0 + share) * before.leaving[side].peak
+            and after.leaving[side].volume - before.leaving[side].volume > least
+        )
+    )
+
+
+def shared_sides(situation: Situation) -> tuple[str, ...]:
+    """Sides of the lot that do not lie along the right of way; all where nobody gave one."""
+    street = situation.right_of_way
+    if street is None or street.is_empty:
+        return SIDES
+    line = shapely.boundary(situation.parcel)
+    points = shapely.line_interpolate_point(
+        shapely.line_merge(line) if line.geom_type != "LineString" else line, np.arange(0.0, line.length, BOUNDARY_STEP)
+    )
+    x, y = shapely.get_x(points), shapely.get_y(points)
+    west, south, east, north = situation.parcel.bounds
+    right = (x - 0.5 * (west + east)) / (0.5 * (east - west))
+    up = (y - 0.5 * (south + north)) / (0.5 * (north - south))
+    vertical = np.abs(up) >= np.abs(right)
+    side = np.where(vertical, np.where(up > 0.0, 0, 2), np.where(right > 0.0, 1, 3))
+    near = shapely.distance(street, points) <= situation.rules["parcel_line_error"].likely
+    return tuple(
+        name for number, name in enumerate(SIDES) if not (side == number).any() or near[side == number].mean() < 0.5
+    )
+
+
+def _sends(before: LotWater, after: LotWater) -> tuple[tuple[str, float, float, float, float], ...]:
+    return tuple(
+        (side, was.peak, now.peak, was.volume, now.volume)
+        for side in SIDES
+        if abs((now := after.leaving[side]).volume - (was := before.leaving[side]).volume) > 1e-3
+    )
+
+
+def _quantities(works: Sequence[SurfaceWork], rules: Rules) -> tuple[Quantity, ...]:
+    """Soil, seed, pipe and hours that the works take."""
+    fill, cut = sum(work.fill for work in works), sum(work.cut for work in works)
+    area, pipe = sum(work.area for work in works), sum(work.length for work in works if work.kind == "extension")
+    moved = (fill + cut) / rules["soil_rate"].likely + area / rules["seed_rate"].likely
+    extensions = sum(work.kind == "extension" for work in works)
+    items = (
+        Quantity("4 in corrugated pipe", pipe * (1.0 + rules["waste_pipe"].likely), "length", "material"),
+        # what is dug is used again where it can be
+        Quantity("topsoil in place", max(fill - cut, 0.0), "earth", "material"),
+        Quantity("seed and straw", area, "area", "material"),
+        Quantity(f"{LABOUR}, soil", moved, "hours", "hired"),
+        Quantity(f"{LABOUR}, extensions", extensions * rules["extension_hours"].likely, "hours", "hired"),
+        Quantity("spoil disposal, loose", max(cut - fill, 0.0) * (1.0 + rules["swell_earth"].likely), "earth", "hired"),
+    )
+    return tuple(each for each in items if each.amount > 0.0)
