@@ -7,11 +7,10 @@ import numpy as np
 import shapely
 from shapely import LineString, Point
 
-from pipelines.hydrology.standing_water import PoolWater
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
-from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
+from pipelines.layout.diagnosis.diagnose import Diagnosis, time_over, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
@@ -92,7 +91,8 @@ def _left(
             grate = spot.spot.id in drained
             limit = tolerance_with_grate(spot, found, rules) if grate else found.rules.at(spot.place)
             yield TroubleLeft(
-                trouble, depth=stood.depth, limit=limit.depth, over=_time_over(stood, limit.depth),
+                trouble, depth=max(stood.depth - spot.dry, 0.0), limit=limit.depth,
+                over=time_over(stood, spot.dry + limit.depth),
                 longest=limit.duration,
             )
         elif trouble.edge is not None:
@@ -101,15 +101,6 @@ def _left(
                 most *= found.rules.seen_share
             flow = _flow_at(trouble.edge, division, catching, water, found.rules.complaint_reach)
             yield TroubleLeft(trouble, flow=flow, most=most)
-
-
-def _time_over(stood: PoolWater, depth: float) -> float:
-    """How long water stood deeper than so much. [s]"""
-    if stood.stands_at_end and stood.depths[-1] > depth:
-        return np.inf
-    followed = float(np.count_nonzero(stood.depths[1:] > depth)) * stood.step
-    # where the soil alone takes it the series ends with the inflow, and the time goes on
-    return max(followed, stood.time_above) if stood.depths[-1] > depth else followed
 
 
 def _flow_at(

@@ -80,13 +80,16 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     troubled = {each.spot.spot.id for each in planned.diagnosis.troubles if each.spot is not None}
     by_id: dict[str, LowSpot] = {spot.id: spot for spot in situation.counted_spots}
     depths = {
-        spot_id: water.depth
+        spot_id: water.depth - place.dry
         for spot_id, place in planned.diagnosis.places.items()
         if (water := heaviest.before.standing.get(spot_id)) is not None
         and (place.sill_distance <= near_house or spot_id in troubled)
-        and water.depth > planned.diagnosis.rules.film
+        and water.depth > place.dry + planned.diagnosis.rules.film
     }
-    levels = {spot_id: by_id[spot_id].bottom_elevation + depth for spot_id, depth in depths.items()}
+    places = planned.diagnosis.places
+    levels = {
+        spot_id: by_id[spot_id].bottom_elevation + places[spot_id].dry + depth for spot_id, depth in depths.items()
+    }
     rooms = {spot_id: None if floor is None else floor - level for spot_id, level in levels.items()}
     near = {spot_id: room is not None and room < freeboard for spot_id, room in rooms.items()}
     return tuple(

@@ -45,7 +45,7 @@ def keeps_dry(
     """Whether no water stands on any paving in a storm with works of given capacities."""
     water = run_with_works(situation, replace(reckoning, rain=rain), found, served, division, capacities)
     return all(
-        water.standing[name].depth <= found.rules.film
+        water.standing[name].depth <= place.dry + found.rules.film
         for name, place in found.places.items()
         if place.place == "paving" and place.on_parcel and name in water.standing
     )

@@ -23,7 +23,10 @@ def say(fact: Reason | str, units: Units) -> str:
 
 def sentence(fact: Reason | str, units: Units) -> str:
     """What is told, from a capital letter to a full stop."""
-    text = start_upper(say(fact, units).strip())
+    return _closed(start_upper(say(fact, units).strip()))
+
+
+def _closed(text: str) -> str:
     return text if not text or text.endswith((".", "?", "!")) else f"{text}."
 
 
@@ -73,6 +76,7 @@ def environment(units: Units) -> Any:
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
     made.filters["sentence"] = lambda value: sentence(_written(value, units=units), units)
+    made.filters["closed"] = lambda value: _closed(_written(value, units=units))
     made.filters["open"] = lambda value: _written(value, units=units).rstrip(".")
     made.filters["an"] = with_article
     made.globals["units"] = units

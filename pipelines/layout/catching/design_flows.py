@@ -192,14 +192,15 @@ def _least_flow(
         # over a grate beside a wall some water may stand, so long as no sill is reached
         tolerance = Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
     storage = storage_of_low_spot(spot)
+    deepest = place.dry + tolerance.depth
     soil = infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted)
 
     def fine(capacity: float) -> bool:
         water = route_storage(
             inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity, rules),
-            tolerable_depth=tolerance.depth, watched=reckoning.watched,
+            tolerable_depth=deepest, watched=reckoning.watched,
         )
-        return water.depth <= tolerance.depth or (not water.stands_at_end and water.time_above <= tolerance.duration)
+        return water.depth <= deepest or (not water.stands_at_end and water.time_above <= tolerance.duration)
 
     low, high = 0, len(STEPS) - 1
     if not fine(STEPS[high]):

@@ -113,7 +113,7 @@ def _enough(
         settings_for(found.places, found.rules, reckoning),
     )
     left = find_troubles(
-        list(found.places.values()), standing_times(water), situation.edges, (),
+        list(found.places.values()), standing_times(water, found.places, found.rules), situation.edges, (),
         unit_peak=unit_peak(found.water), rules=found.rules,
     )
     seen = {trouble.name for trouble in found.troubles if trouble.spot is not None and trouble.spot.complaint}

@@ -1,7 +1,7 @@
 """From a lot and a storm to what is wrong."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import TravelRules
+from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.surface_map import SurfaceMap
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, WaterSettings, run_storm
@@ -26,6 +27,7 @@ from pipelines.layout.diagnosis.troubles import (
 from terrain.arrays import BoolArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import upstream_labels
+from terrain.reason import reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,17 +81,41 @@ def spot_places(situation: Situation) -> dict[str, SpotPlace]:
     shapes = _spot_shapes(situation)
     houses = [part for part in shapely.get_parts(situation.houses) if isinstance(part, BaseGeometry)]
     return {
-        spot.id: place_of(
-            spot,
-            shapes[spot.id],
-            parcel=situation.parcel,
-            edges=situation.edges,
-            houses=houses,
-            complaints=situation.complaints,
-            rules=rules,
+        spot.id: _on_own_ground(
+            place_of(
+                spot,
+                shapes[spot.id],
+                parcel=situation.parcel,
+                edges=situation.edges,
+                houses=houses,
+                complaints=situation.complaints,
+                rules=rules,
+            ),
+            situation,
+            rules,
         )
         for spot in situation.counted_spots
     }
+
+
+def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) -> SpotPlace:
+    """A place with the lowest ground of its own: water below that doesn't stand there."""
+    spot, grid = place.spot, situation.grid
+    above = situation.drainage.ground.elevation.ravel()[spot.cells] - spot.bottom_elevation
+    own = situation.on_parcel.ravel()[spot.cells]
+    lawn = float(above[own].min()) if own.any() else spot.depth
+    if place.place == "lawn":
+        return replace(place, dry=lawn, lawn_dry=lawn)
+    x, y = grid.centres(spot.cells // grid.shape[1], spot.cells % grid.shape[1])
+    if place.place == "wall":
+        near = own & (shapely.distance(situation.houses, shapely.points(x, y)) <= rules.wall_reach)
+        return replace(place, dry=float(above[near].min()) if near.any() else spot.depth, lawn_dry=lawn)
+    lowest, name = spot.depth, place.name
+    for edge in situation.edges:
+        held = shapely.contains_xy(edge.shape, x, y) if edge.kind == "paving" else np.zeros(x.shape, dtype=bool)
+        if held.any() and above[held].min() < lowest:
+            lowest, name = float(above[held].min()), reason("place_named", name=edge.name)
+    return replace(place, name=name, dry=lowest, lawn_dry=lawn)
 
 
 def divide_lot(situation: Situation) -> Division:
@@ -112,24 +138,41 @@ def diagnose(situation: Situation, division: Division, places: dict[str, SpotPla
     """What is wrong on the lot as it is, from the storm on it."""
     rules = trouble_rules(situation.rules)
     troubles = find_troubles(
-        list(places.values()), standing_times(water), situation.edges, situation.complaints,
+        list(places.values()), standing_times(water, places, rules), situation.edges, situation.complaints,
         unit_peak=unit_peak(water), rules=rules,
     )
+    # where the water reaches neither paving nor wall its place is the lawn, from here on
+    places = places | {each.spot.spot.id: each.spot for each in troubles if each.spot is not None}
     return Diagnosis(division, water, places, troubles, _wet(situation, troubles), rules)
 
 
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
     """How the storm is run on places of these kinds."""
-    tolerable = {name: rules.at(place.place).depth for name, place in places.items()}
+    tolerable = {name: place.dry + rules.at(place.place).depth for name, place in places.items()}
     return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched)
 
 
-def standing_times(water: LotWater) -> dict[str, StandingTime]:
+def standing_times(
+    water: LotWater, places: dict[str, SpotPlace], rules: TroubleRules
+) -> dict[str, StandingTime]:
     """Deepest water and time above what is tolerated, by low spot."""
     return {
-        name: StandingTime(each.depth, np.inf if each.stands_at_end else each.time_above)
+        name: StandingTime(
+            each.depth,
+            np.inf if each.stands_at_end else each.time_above,
+            time_over(each, places[name].lawn_dry + rules.lawn.depth) if name in places else None,
+        )
         for name, each in water.standing.items()
     }
+
+
+def time_over(stood: PoolWater, depth: float) -> float:
+    """How long water stood deeper than so much. [s]"""
+    if stood.stands_at_end and stood.depths[-1] > depth:
+        return np.inf
+    followed = float(np.count_nonzero(stood.depths[1:] > depth)) * stood.step
+    # where the soil alone takes it the series ends with the inflow, and the time goes on
+    return max(followed, stood.time_above) if stood.depths[-1] > depth else followed
 
 
 def run_on_share(situation: Situation, found: Diagnosis) -> float:

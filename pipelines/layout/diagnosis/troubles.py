@@ -1,7 +1,7 @@
 """What is wrong on a lot: water that stands too long, and water that runs at what must stay dry."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -93,6 +93,8 @@ class SpotPlace:
         Touches the lot.
     sill_distance : float
         To the nearest house, infinite where none is known. [m]
+    dry, lawn_dry : float
+        Height above the low spot's bottom of the lowest ground of that place, and of the lot at all. [m]
     """
 
     spot: LowSpot
@@ -102,6 +104,12 @@ class SpotPlace:
     complaint: Reason | None
     on_parcel: bool
     sill_distance: float
+    dry: float = 0.0
+    lawn_dry: float = 0.0
+
+    def as_lawn(self) -> "SpotPlace":
+        """The same low spot where its water doesn't reach the paving or the wall."""
+        return replace(self, place="lawn", name=LAWN, dry=self.lawn_dry)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,10 +138,14 @@ class Trouble:
 
 @dataclass(frozen=True, slots=True)
 class StandingTime:
-    """Deepest water [m] and time above what is tolerated [s] at a low spot in the storm; None where unknown."""
+    """Deepest water [m] and time above what is tolerated [s] at a low spot in the storm; None where unknown.
+
+    `on_lawn` is that time where the low spot counts as lawn.
+    """
 
     depth: float
     over_tolerance: float | None
+    on_lawn: float | None = None
 
 
 def place_of(
@@ -187,7 +199,8 @@ def find_troubles(
         trouble = _standing(place, standing.get(place.spot.id), rules)
         if trouble is not None:
             over = standing[place.spot.id].over_tolerance or 0.0
-            weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[place.place]
+            held = trouble.spot if trouble.spot is not None else place
+            weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[held.place]
             ranked.append(((float(place.complaint is None), weight, -place.spot.area, -over), trouble))
     wet = {trouble.name: trouble.certain for _, trouble in ranked}
     for edge in edges:
@@ -207,21 +220,24 @@ def find_troubles(
 
 
 def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules) -> Trouble | None:
-    if water is None or not place.on_parcel or water.depth <= 0.0:
+    if water is None or not place.on_parcel:
+        return None
+    for_how_long = water.over_tolerance
+    if place.place != "lawn" and water.depth <= place.dry:
+        place, for_how_long = place.as_lawn(), water.on_lawn
+    # what is said of a place is the water over its own ground
+    depth = water.depth - place.dry
+    if depth <= 0.0:
         return None
     tolerance = rules.at(place.place)
-    for_how_long = water.over_tolerance
-    too_long = (
-        water.depth > tolerance.depth
-        if for_how_long is None
-        else water.depth > tolerance.depth and for_how_long > tolerance.duration
-    )
+    too_long = depth > tolerance.depth and (for_how_long is None or for_how_long > tolerance.duration)
     if place.complaint is None:
         doubtful = place.spot.within_lidar_error
-        if not too_long or water.depth <= rules.film or (doubtful and place.place == "lawn"):
+        # nobody saw it, and the lidar alone cannot show it
+        if not too_long or depth <= rules.film or doubtful:
             return None
     why = reason(
-        "water_stands", depth=water.depth, place=place.name, over=_over(for_how_long), seen=place.complaint
+        "water_stands", depth=depth, place=place.name, over=_over(for_how_long), seen=place.complaint
     )
     certain = place.complaint is not None or not place.spot.within_lidar_error
     return Trouble("standing", place.name, why, place, None, certain)

@@ -97,7 +97,8 @@ def test_soil_never_comes_nearer_to_the_floor_than_the_trade_keeps_it(tmp_path: 
     hollow = 0.12 * np.exp(-((y - 31.0) ** 2) / 1.0) * ((x > 13.0) & (x < 25.0))
     roof: dict[str, Any] = {"geometry": house} | ({} if floor is None else {"floor_m": floor})
     plan = screened(
-        tmp_path, 100.0 + 0.02 * y - hollow, roofs=[roof], hardscape=[{"geometry": box(6.0, 9.0, 8.0, 11.0), "kind": "x"}],
+        tmp_path, 100.0 + 0.02 * y - hollow, roofs=[roof],
+        hardscape=[{"geometry": box(6.0, 9.0, 8.0, 11.0), "kind": "drive"}],
         complaints=[{"geometry": Point(19.0, 31.0), "what": "stands at the wall"}],
     ).plan
     assert plan.surface is not None

@@ -1,0 +1,101 @@
+"""What is said to stand at a place is the water over that place's own ground, on random grounds and storms."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+from pyproj import CRS
+from shapely import box
+
+from pipelines.inputs.rules import load_rules
+from pipelines.layout.diagnosis.diagnose import spot_places
+from pipelines.layout.diagnosis.protected import arriving_water
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.diagnosis.troubles import StandingTime, find_troubles, trouble_rules
+from terrain.flow.drainage import drain_ground
+from terrain.flow.low_spots import find_low_spots
+from terrain.grid import Frame, Grid
+from terrain.ground import OPEN, Ground
+from terrain.reason import reason
+
+RULES = load_rules()
+LIMITS = trouble_rules(RULES)
+CELL, COUNT = 0.5, 60
+PATIO, HOUSE, LOT = box(12.0, 12.0, 18.0, 17.0), box(19.0, 10.0, 26.0, 18.0), box(6.0, 4.0, 30.0, 26.0)
+"""The lot ends within the ground, so that a hollow may reach beyond it."""
+
+
+def plain_grid(rows: int, columns: int, cell: float) -> Grid:
+    return Grid((rows, columns), 0.0, rows * cell, cell, cell, Frame(CRS.from_epsg(32617), 1.0, 1.0, 1.0))
+
+
+def lot_on(heights: np.ndarray, grid: Grid) -> Situation:
+    kind = np.full(heights.shape, OPEN)
+    none = np.full(heights.shape, -1)
+    drainage = drain_ground(Ground(grid, heights, kind, none, none))
+    spots = find_low_spots(drainage, rmse=0.001, prefix="low-")
+    rows, columns = np.indices(heights.shape)
+    x, y = grid.centres(rows, columns)
+    on_parcel = shapely.contains_xy(LOT, x, y)
+    edges = (arriving_water("patio", "paving", PATIO, drainage),)
+    studied = np.ones(heights.shape, dtype=bool)
+    counted = tuple(spot for spot in spots if spot.contained_in is None and spot.volume >= RULES["least_pond"].likely)
+    return SimpleNamespace(  # type: ignore[return-value]
+        drainage=drainage, spots=spots, rules=RULES, grid=grid, parcel=LOT, on_parcel=on_parcel, studied=studied,
+        houses=HOUSE, edges=edges, complaints=(), counted_spots=counted,
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_depth_is_level_less_the_lowest_ground_of_the_place(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    grid = plain_grid(COUNT, COUNT, CELL)
+    rows, columns = np.indices((COUNT, COUNT))
+    x, y = grid.centres(rows, columns)
+    heights = 100.0 + 0.01 * y + random.normal(0.0, 0.002, x.shape)
+    for _ in range(4):
+        east, north = random.uniform(4.0, 27.0, 2)
+        heights = heights - random.uniform(0.2, 0.9) * np.exp(-((x - east) ** 2 + (y - north) ** 2) / 12.0)
+    lot = lot_on(heights, grid)
+    places = spot_places(lot)
+    assert places
+    for fill in random.uniform(0.1, 1.0, 5):
+        depths = {name: fill * place.spot.depth for name, place in places.items()}
+        standing = {name: StandingTime(depth, 1e9, 1e9) for name, depth in depths.items()}
+        troubles = find_troubles(list(places.values()), standing, (), (), unit_peak=0.0, rules=LIMITS)
+        told = {each.spot.spot.id: each for each in troubles if each.spot is not None}
+        for name, place in places.items():
+            level = place.spot.bottom_elevation + depths[name]
+            wet = np.zeros(x.size, dtype=bool)
+            wet[place.spot.cells] = True
+            wet = wet.reshape(x.shape) & (heights < level)
+            on_lot = float(np.max(level - heights[wet & lot.on_parcel], initial=0.0))
+            on_patio = float(np.max(level - heights[wet & shapely.contains_xy(PATIO, x, y)], initial=0.0))
+            if name in told:
+                trouble = told[name]
+                here = {reason("place_lawn"): on_lot, reason("place_named", name="patio"): on_patio}
+                if trouble.name in here:
+                    # within 1 cm of level minus raster, and never said of ground that stays dry
+                    assert trouble.why["depth"] == pytest.approx(here[trouble.name], abs=0.01)
+                assert trouble.why["depth"] <= on_lot + 0.01
+            else:
+                # what is not told is dry, or a film, or on the lawn within what is tolerated
+                assert on_patio <= max(LIMITS.film, LIMITS.paving.depth) + 0.01
+
+
+def test_a_pond_whose_deepest_part_lies_off_the_lot_is_told_by_what_stands_on_it() -> None:
+    grid = plain_grid(COUNT, COUNT, CELL)
+    rows, columns = np.indices((COUNT, COUNT))
+    x, y = grid.centres(rows, columns)
+    # a bowl of 1 m centred beyond the lot's west line, its rim reaching the lot
+    heights = 100.0 + 0.02 * np.abs(x) - 1.0 * np.exp(-((x - 3.5) ** 2 + (y - 15.0) ** 2) / 8.0)
+    lot = lot_on(heights, grid)
+    (place,) = spot_places(lot).values()
+    full = place.spot.depth
+    standing = {place.spot.id: StandingTime(full, 1e9, 1e9)}
+    told = find_troubles([place], standing, (), (), unit_peak=0.0, rules=LIMITS)
+    on_lot = place.spot.bottom_elevation + full - heights[lot.on_parcel].min()
+    assert full > on_lot + 0.2
+    for trouble in told:
+        assert trouble.why["depth"] == pytest.approx(on_lot, abs=0.01)
