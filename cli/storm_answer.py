@@ -1,7 +1,7 @@
 """The answer of `lotshed storm` as a person reads it on a terminal."""
 
 from pipelines.deliverables.words.quantities import format_quantity
-from pipelines.hydrology.rainfall import duration_text
+from pipelines.hydrology.rain.rainfall import duration_text
 from pipelines.hydrology.storm_question import StormAnswer
 from terrain.unit_table import Units
 

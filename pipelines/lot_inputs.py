@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
-from pipelines.hydrology.design_rain import DesignRain, design_rain
+from pipelines.hydrology.rain.design_rain import DesignRain, design_rain
 from pipelines.hydrology.surface_map import COVER, SOIL_GROUP
 from pipelines.hydrology.surfaces import surface_of
 from pipelines.inputs.errors import SiteFileError

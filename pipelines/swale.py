@@ -18,19 +18,19 @@ from pipelines.deliverables.findings.swale import (
     SwaleFindings,
 )
 from pipelines.hydrology.along_swale import SwaleFlow
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.lot_balance import runoff_volumes
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
 from pipelines.layout.quantities.cautions import swale_cautions
 from pipelines.layout.swale.case import Progress, SwaleCase, divide_case, measure_case, open_swales, rain_of
-from pipelines.layout.swale.culvert_remedy import culvert_remedy
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
 from pipelines.layout.swale.levels import level_series, overtops, swale_levels
 from pipelines.layout.swale.lot_names import names_of, told_apart
 from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
-from pipelines.layout.swale.recut_stretches import RecutStretch, priced_stretches, recut_swale
+from pipelines.layout.swale.remedies.culvert_remedy import culvert_remedy
+from pipelines.layout.swale.remedies.recut_stretches import RecutStretch, priced_stretches, recut_swale
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
 from pipelines.layout.swale.water import (

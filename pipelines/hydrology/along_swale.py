@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.errors import HydrographError
 from pipelines.hydrology.flow_path import PUBLISHED, Travel, TravelRules, along_path
 from pipelines.hydrology.hydrographs import runoff_hydrograph
 from pipelines.hydrology.losses import excess_of_shares
+from pipelines.hydrology.rain.design_rain import DesignRain
+from pipelines.hydrology.rain.storms import refined
 from pipelines.hydrology.runoff_table import STEP
-from pipelines.hydrology.storms import refined
 from pipelines.hydrology.sub_catchment import Hydrograph, SurfaceShare
 from pipelines.hydrology.surface_map import SurfaceMap, shares_of
 from terrain.arrays import FloatArray, IntArray

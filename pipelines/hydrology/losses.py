@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.hydrology.errors import SurfaceError
-from pipelines.hydrology.storms import DesignStorm
+from pipelines.hydrology.rain.storms import DesignStorm
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from terrain.arrays import FloatArray
 from terrain.unit_table import INCH

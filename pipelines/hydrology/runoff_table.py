@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from shapely import Geometry
 
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import Travel
 from pipelines.hydrology.hydrographs import RATIONAL_LIMIT, rational_peak, runoff_hydrograph
 from pipelines.hydrology.losses import (
@@ -18,7 +17,8 @@ from pipelines.hydrology.losses import (
     runoff_of_shares,
     total_area,
 )
-from pipelines.hydrology.storms import refined
+from pipelines.hydrology.rain.design_rain import DesignRain
+from pipelines.hydrology.rain.storms import refined
 from pipelines.hydrology.sub_catchment import SubCatchment, SurfaceShare
 
 STEP = 30.0

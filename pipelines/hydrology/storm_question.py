@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import ROUND_OFF, depths_of_duration
+from pipelines.hydrology.rain.rainfall import ROUND_OFF, depths_of_duration
 from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
@@ -66,7 +66,7 @@ def which_storm(table: RainTable, depth: float, duration: float) -> StormAnswer:
 
     References
     ----------
-    .. [1] As of `pipelines.hydrology.rainfall.rain_depth`, read the other way.
+    .. [1] As of `pipelines.hydrology.rain.rainfall.rain_depth`, read the other way.
     """
     require_positive(RainError, depth=depth)
     depths = depths_of_duration(table, duration)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.layout.catching.design_flows import run_with_works
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm

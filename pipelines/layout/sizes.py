@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning

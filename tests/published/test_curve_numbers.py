@@ -12,7 +12,7 @@ from pipelines.hydrology.losses import (
     runoff_curve_number,
     runoff_of_shares,
 )
-from pipelines.hydrology.storms import DesignStorm
+from pipelines.hydrology.rain.storms import DesignStorm
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.hydrology.surfaces import curve_number
 

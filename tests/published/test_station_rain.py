@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.hydrology.design_rain import rain_from_table, rain_given
 from pipelines.hydrology.hydrographs import runoff_hydrograph
 from pipelines.hydrology.losses import runoff_depths
-from pipelines.hydrology.rain_types import type_ratios
-from pipelines.hydrology.storms import refined
+from pipelines.hydrology.rain.design_rain import rain_from_table, rain_given
+from pipelines.hydrology.rain.rain_types import type_ratios
+from pipelines.hydrology.rain.storms import refined
 from pipelines.inputs.tables.rain_table import RainTable
 
 STATIONS = "NOAA Atlas 14, point precipitation frequency estimates of twelve places"

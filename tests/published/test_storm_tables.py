@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from pipelines.hydrology.rainfall import (
+from pipelines.hydrology.rain.rainfall import (
     depths_of_duration,
     rain_depth,
     rain_intensity,
 )
+from pipelines.hydrology.rain.storms import nested_storm, nrcs_distribution, nrcs_storm
 from pipelines.hydrology.storm_question import which_storm
-from pipelines.hydrology.storms import nested_storm, nrcs_distribution, nrcs_storm
 from pipelines.inputs.tables.rain_table import RainTable
 
 IN, MINUTE, HOUR = 0.0254, 60.0, 3600.0

@@ -8,11 +8,11 @@ from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.inputs.rules import Rule
 from pipelines.layout.plan import Said
-from pipelines.layout.swale.culvert_remedy import CulvertRemedy
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
-from pipelines.layout.swale.recut_stretches import RecutStretch
+from pipelines.layout.swale.remedies.culvert_remedy import CulvertRemedy
+from pipelines.layout.swale.remedies.recut_stretches import RecutStretch
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond
 from pipelines.layout.swale.verdict import SwaleAnswer

@@ -9,7 +9,7 @@ import shapely
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.findings.swale import SwaleFindings
 from pipelines.deliverables.words.say import say, say_all
-from pipelines.layout.swale.culvert_remedy import CulvertRemedy
+from pipelines.layout.swale.remedies.culvert_remedy import CulvertRemedy
 from terrain.unit_table import Units
 
 

@@ -5,8 +5,8 @@ from typing import Any
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.layers import verdict_rows
 from pipelines.deliverables.words.say import say, say_all
-from pipelines.layout.swale.culvert_remedy import CulvertRemedy
 from pipelines.layout.swale.judgement import CrossingFinding
+from pipelines.layout.swale.remedies.culvert_remedy import CulvertRemedy
 from pipelines.layout.swale.swale_costs import PricedJob
 from terrain.unit_table import HOUR
 

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import TravelRules
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.surface_map import SurfaceMap
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground

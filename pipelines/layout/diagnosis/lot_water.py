@@ -7,11 +7,11 @@ import numpy as np
 from shapely import Geometry
 
 from pipelines.hydraulics.ratings import StageOutflow
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import PUBLISHED, TravelRules, along_path
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.runoff_table import sub_catchment_runoff
 from pipelines.hydrology.standing_water import WATCHED, PoolWater, route_storage
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment

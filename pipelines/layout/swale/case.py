@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
-from pipelines.hydrology.design_rain import DesignRain, design_rain
 from pipelines.hydrology.flow_path import travel_rules
+from pipelines.hydrology.rain.design_rain import DesignRain, design_rain
 from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.errors import LayerError

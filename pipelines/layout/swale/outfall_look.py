@@ -12,8 +12,8 @@ import shapely
 from shapely import Point
 
 from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs, side_inflows
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import travel_rules
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.site_ground import SiteInputs

@@ -11,8 +11,8 @@ from pipelines.inputs.rules import Rules
 from pipelines.layout.plan import TakeOffLine
 from pipelines.layout.quantities.quantities import LABOUR, Quantity
 from pipelines.layout.quantities.take_off import UnitPrice, price_take_off, total_cost
-from pipelines.layout.swale.recut import Recut
-from pipelines.layout.swale.recut_section import RecutSection
+from pipelines.layout.swale.remedies.recut import Recut
+from pipelines.layout.swale.remedies.recut_section import RecutSection
 from terrain.reason import Reason, reason
 
 

@@ -14,8 +14,8 @@ from pipelines.hydrology.along_swale import (
     side_hydrographs,
     side_inflows,
 )
-from pipelines.hydrology.design_rain import DesignRain
 from pipelines.hydrology.flow_path import PUBLISHED, TravelRules
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.surface_map import PAVED, ROOF, SurfaceMap
 from pipelines.inputs.errors import LayerError
 from pipelines.layout.swale.site import SwaleSite

@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from shapely import Point
 
-from pipelines.hydrology.design_rain import DesignRain
+from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.catching.proposal import Catching

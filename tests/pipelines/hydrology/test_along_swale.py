@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.hydrology.along_swale import add_along, constant_discharge, side_hydrographs, side_inflows
-from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.errors import HydrographError
+from pipelines.hydrology.rain.design_rain import rain_given
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.hydrology.surface_map import map_surfaces
 from terrain.flow.conditioning import make_ground

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipelines.hydrology.design_rain import design_rain, rain_from_table, rain_given
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import rain_intensity
+from pipelines.hydrology.rain.design_rain import design_rain, rain_from_table, rain_given
+from pipelines.hydrology.rain.rainfall import rain_intensity
 from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.inputs.site_sections import Rain
 from pipelines.inputs.tables.rain_table import RainTable

@@ -20,7 +20,7 @@ from pipelines.hydrology.losses import (
     runoff_depths,
     runoff_of_shares,
 )
-from pipelines.hydrology.storms import nrcs_storm
+from pipelines.hydrology.rain.storms import nrcs_storm
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.hydrology.surfaces import (
     coefficient_range,

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rain_types import rain_of_type, ratio_of, type_ratios
+from pipelines.hydrology.rain.design_rain import rain_given
+from pipelines.hydrology.rain.rain_types import rain_of_type, ratio_of, type_ratios
 from pipelines.inputs.quantity import read_quantity
 
 TYPES = ("I", "IA", "II", "III")

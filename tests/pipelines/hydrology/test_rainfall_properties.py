@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import (
+from pipelines.hydrology.rain.rainfall import (
     depths_of_duration,
     rain_depth,
     rain_intensity,

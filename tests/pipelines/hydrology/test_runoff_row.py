@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from shapely import box
 
-from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.flow_path import along_path
 from pipelines.hydrology.hydrographs import add_hydrographs, rational_peak
 from pipelines.hydrology.losses import composite_coefficient, dry_and_wet, runoff_of_shares
+from pipelines.hydrology.rain.design_rain import rain_given
 from pipelines.hydrology.runoff_table import STEP, runoff_bounds, sub_catchment_runoff
 from pipelines.hydrology.surfaces import surface_share
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.storms import (
+from pipelines.hydrology.rain.storms import (
     constant_storm,
     nested_storm,
     nrcs_distribution,

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 from shapely import Point
 
-from pipelines.hydrology.design_rain import design_rain
+from pipelines.hydrology.rain.design_rain import design_rain
 from pipelines.inputs.site_ground import open_site
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.swale.found_outfall import OutfallPlace, water_over_grates

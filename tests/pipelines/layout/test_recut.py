@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.inputs.rules import RuleOverride, load_rules
-from pipelines.layout.swale.recut import LevelLimit, NoRecut, plan_recut
-from pipelines.layout.swale.recut_section import recut_section
+from pipelines.layout.swale.remedies.recut import LevelLimit, NoRecut, plan_recut
+from pipelines.layout.swale.remedies.recut_section import recut_section
 from terrain.errors import GeometryError
 from terrain.reason import reason
 from terrain.swale.sections import SwaleSection

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.hydrology.design_rain import rain_given
 from pipelines.hydrology.lot_balance import runoff_volumes
+from pipelines.hydrology.rain.design_rain import rain_given
 from pipelines.hydrology.surface_map import map_surfaces
 from pipelines.inputs.rules import load_rules
 from pipelines.layout.catching.design_flows import rating_of

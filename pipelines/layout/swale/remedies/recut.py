@@ -8,7 +8,7 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_matrix, vstack
 
 from pipelines.inputs.rules import Rules
-from pipelines.layout.swale.recut_section import RecutSection
+from pipelines.layout.swale.remedies.recut_section import RecutSection
 from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
 from terrain.reason import Reason, reason

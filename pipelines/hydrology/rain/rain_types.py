@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.storms import NrcsType, nrcs_distribution
+from pipelines.hydrology.rain.storms import NrcsType, nrcs_distribution
 from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray

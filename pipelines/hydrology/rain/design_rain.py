@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rain_types import DEFAULT_TYPE, PERIOD, rain_of_type, ratio_of
-from pipelines.hydrology.rainfall import duration_text, rain_depth, table_name
-from pipelines.hydrology.storms import (
+from pipelines.hydrology.rain.rain_types import DEFAULT_TYPE, PERIOD, rain_of_type, ratio_of
+from pipelines.hydrology.rain.rainfall import duration_text, rain_depth, table_name
+from pipelines.hydrology.rain.storms import (
     DesignStorm,
     Distribution,
     NrcsType,
@@ -74,7 +74,7 @@ class DesignRain:
 
         References
         ----------
-        .. [1] As of `pipelines.hydrology.rainfall.rain_intensity`.
+        .. [1] As of `pipelines.hydrology.rain.rainfall.rain_intensity`.
         """
         require_positive(RainError, duration=duration)
         first, last = float(self.curve.durations[0]), float(self.curve.durations[-1])
@@ -218,7 +218,7 @@ def rain_given(
 
     References
     ----------
-    .. [1] As of `pipelines.hydrology.rain_types.type_ratios`, `nested_storm` and `nrcs_storm`.
+    .. [1] As of `pipelines.hydrology.rain.rain_types.type_ratios`, `nested_storm` and `nrcs_storm`.
     """
     two_year = reason("two_year_rain_assumed", depth=two_year_24h_depth)
     if distribution == "constant":

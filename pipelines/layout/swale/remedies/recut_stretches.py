@@ -11,8 +11,8 @@ from pipelines.hydraulics.channel.open_channel import cross_section, wetted_sect
 from pipelines.inputs.rules import Rules
 from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.swale.crossings import SwaleCrossing
-from pipelines.layout.swale.recut import LevelLimit, NoRecut, Recut, plan_recut
-from pipelines.layout.swale.recut_section import RecutSection, recut_section
+from pipelines.layout.swale.remedies.recut import LevelLimit, NoRecut, Recut, plan_recut
+from pipelines.layout.swale.remedies.recut_section import RecutSection, recut_section
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.swale_costs import PricedJob, cost_of_recut
 from terrain.arrays import FloatArray

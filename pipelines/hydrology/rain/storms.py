@@ -8,7 +8,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rainfall import duration_text, rain_depth
+from pipelines.hydrology.rain.rainfall import duration_text, rain_depth
 from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray

@@ -1,0 +1,1 @@
+"""Rain: what falls in a storm, and when in it."""

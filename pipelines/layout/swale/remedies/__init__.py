@@ -1,0 +1,1 @@
+"""What helps a swale that does not take its water: a re-cut, another culvert."""
