@@ -251,6 +251,7 @@ COMPLAINTS = (
     (2, -2.0, 29.5, "water runs in from the lot behind and stands at the back door", "2024-04-18", 2.5, 9.0),
     (3, -2.0, 28.5, "damp wall in the basement beside the patio", "2024-03-02", 1.5, 8.0),
     (4, -2.0, 29.0, "patio and crawl space wet", "2024-04-18", 2.0, 10.0),
+    (5, -2.0, 29.0, "patio stands under water for two days", "2024-04-18", 2.0, 40.0),
     (6, 4.0, 38.0, "lawn never dries, also without rain", "2023-09-09", None, None),
     (7, -2.0, 29.0, "water backs up along the fence onto the patio", "2024-05-27", 1.5, 5.0),
     (8, -2.0, 29.0, "thin sheet of water on the patio for days", "2024-04-18", 1.0, 30.0),

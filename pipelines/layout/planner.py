@@ -263,7 +263,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
         take_off=lines,
         site_checks=site_checks(
             CheckNeeds(
-                (*_doubted(found), *chosen.deciding), True, bool(works.sumps), True, swale, _is_open(cause)
+                chosen.deciding, True, bool(works.sumps), True, swale, _is_open(cause)
             )
         ),
         warnings=(
@@ -310,7 +310,7 @@ def _on_the_surface(
         alternatives=tuple(alternative_of(way, least.costs.get(way.mode), chosen=False) for way in least.ways),
         surface=surface,
         take_off=lines,
-        site_checks=site_checks(CheckNeeds(_doubted(found), True, False, True, False, _is_open(cause))),
+        site_checks=site_checks(CheckNeeds((), True, False, True, False, _is_open(cause))),
         warnings=(*cause.doubts, *catching.refused),
     )
     return LotPlan(plan, found, lot.found.division, water, {}, {}, reshaped=lot)
@@ -396,10 +396,3 @@ def _part(cause: Cause) -> Part:
 
 def _is_open(cause: Cause) -> bool:
     return bool(cause.doubts) or cause.state == "no"
-
-
-def _doubted(found: Diagnosis) -> tuple[Reason, ...]:
-    """Shots that tell whether water stands at all where only the lidar shows it, within its error."""
-    if any(trouble.certain for trouble in found.troubles):
-        return ()
-    return tuple(reason("shot_low_and_rim", place=each) for each in dict.fromkeys(t.name for t in found.troubles))

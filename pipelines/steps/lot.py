@@ -20,6 +20,7 @@ from pipelines.deliverables.lot.layers import (
     spare_layer,
     standing_layer,
     sub_catchment_layer,
+    surface_layer,
     take_off_table,
     trouble_layer,
 )
@@ -113,6 +114,18 @@ def siting(
     stages = given(site, elevation, low_spots=low_spots)
     known = stages.situation.roofs_known
     return Layers(sited_layers(stages.sited.catching, parameters.written_in(site), provisional=not known))
+
+
+def surface_works(
+    site: Lot, elevation: Ground = None, low_spots: LowSpots = None, *, parameters: StepParameters
+) -> GeoDataFrame:
+    """Try what moving soil and leading downspouts away does by itself: regrading, a berm, a swale of one's own, fills.
+
+    Gives the layer surface_works, each kept only where it helps; `proposed` where they end every trouble for less
+    than any line.
+    """
+    stages = given(site, elevation, low_spots=low_spots)
+    return GeoDataFrame(surface_layer(stages.planned.plan.surface, parameters.written_in(site)))
 
 
 def fall_to_spare(

@@ -199,7 +199,7 @@ def trouble_layer(rows: Sequence[Trouble], units: Units) -> pd.DataFrame:
     """What is wrong, worst first by its id."""
     held = [each.spot.shape if each.spot is not None else each.edge.shape if each.edge is not None else None
             for each in rows]  # fmt: skip
-    columns = _fields(rows, "kind", "why", "certain")
+    columns = _fields(rows, "kind", "why")
     ids, places = [f"trouble-{k + 1}" for k in range(len(rows))], [row.name for row in rows]
     return make_layer("troubles", units, geometry=held, id=ids, place=places, **columns)
 

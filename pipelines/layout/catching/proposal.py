@@ -117,8 +117,7 @@ def _enough(
         unit_peak=unit_peak(found.water), rules=found.rules,
     )
     seen = {trouble.name for trouble in found.troubles if trouble.spot is not None and trouble.spot.complaint}
-    remaining = [t for t in left if t.certain or t.name in seen]
     before = sum(w.depth for w in found.water.standing.values())
     after = sum(w.depth for w in water.standing.values())
     # a place that someone complained of must be clearly better, not merely within what is tolerated
-    return not remaining and (not seen or after < situation.rules["cure_enough_share"].likely * before)
+    return not left and (not seen or after < situation.rules["cure_enough_share"].likely * before)

@@ -82,8 +82,6 @@ def cause_of(site: SiteFile, layers: SiteLayers, situation: Situation, found: Di
     places = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
     if not places:
         return Cause("sure", reason("rain_explains_it"))
-    if not any(trouble.certain for trouble in found.troubles):
-        return Cause("cannot_tell", reason("wet_within_lidar_error", places=places))
     return Cause("sure", reason("cause_is_rain", places=places))
 
 

@@ -124,8 +124,6 @@ class Trouble:
         The low spot in which water stands.
     edge : ProtectedEdge or None
         What the water runs at.
-    certain : bool
-        False where it lies within the lidar's error and nobody has seen it.
     """
 
     kind: Literal["standing", "arriving"]
@@ -133,7 +131,6 @@ class Trouble:
     why: Reason
     spot: SpotPlace | None
     edge: ProtectedEdge | None
-    certain: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +199,7 @@ def find_troubles(
             held = trouble.spot if trouble.spot is not None else place
             weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[held.place]
             ranked.append(((float(place.complaint is None), weight, -place.spot.area, -over), trouble))
-    wet = {trouble.name: trouble.certain for _, trouble in ranked}
+    wet = {trouble.name for _, trouble in ranked}
     for edge in edges:
         peak = edge.arriving_area * unit_peak
         seen = [text for point, text in complaints if shapely.distance(edge.shape, point) <= rules.complaint_reach]
@@ -212,9 +209,8 @@ def find_troubles(
             why = reason(
                 "water_arrives", flow=peak, area=edge.arriving_area, place=name, seen=seen[0] if seen else None
             )
-            certain = peak > limit or bool(seen) or wet.get(name, False)
             order = (float(not seen), 0.0 if edge.kind == "wall" else 1.0, -edge.arriving_area, 0.0)
-            ranked.append((order, Trouble("arriving", name, why, None, edge, certain)))
+            ranked.append((order, Trouble("arriving", name, why, None, edge)))
     ranked.sort(key=lambda pair: pair[0])
     return tuple(trouble for _, trouble in ranked)
 
@@ -239,8 +235,7 @@ def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules)
     why = reason(
         "water_stands", depth=depth, place=place.name, over=_over(for_how_long), seen=place.complaint
     )
-    certain = place.complaint is not None or not place.spot.within_lidar_error
-    return Trouble("standing", place.name, why, place, None, certain)
+    return Trouble("standing", place.name, why, place, None)
 
 
 def _name_of(edge: ProtectedEdge) -> Reason:

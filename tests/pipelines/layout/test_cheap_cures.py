@@ -100,7 +100,7 @@ def low_in(drainage, name: str = "lawn") -> Trouble:
     named = reason("place_named", name=name)
     where = SpotPlace(spot, box(0, 0, 1, 1), name, named, None, True, np.inf)
     why = reason("water_stands", depth=0.0762, place=named, over=None, seen=None)
-    return Trouble("standing", named, why, where, None, True)
+    return Trouble("standing", named, why, where, None)
 
 
 def pit(ground_of, fall: float, deep: float = 0.2):

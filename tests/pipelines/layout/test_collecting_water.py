@@ -150,7 +150,7 @@ def test_the_stretch_faces_its_share_of_the_water_and_no_shorter_arc_does(route_
 def trouble_at(side: ProtectedEdge) -> Trouble:
     name = reason("place_named", name=side.name)
     why = reason("water_arrives", flow=0.001, area=side.arriving_area, place=name, seen=None)
-    return Trouble("arriving", name, why, None, side, True)
+    return Trouble("arriving", name, why, None, side)
 
 
 def everywhere() -> shapely.Geometry:
@@ -244,7 +244,7 @@ def low_of(drainage, place: str = "lawn", *, seen: str | None = "a pond") -> Tro
     name = reason("place_named", name=place)
     what = None if seen is None else reason("water_seen", what=seen, date=None)
     why = reason("water_stands", depth=0.1, place=name, over=None, seen=what)
-    return Trouble("standing", name, why, SpotPlace(spot, shape, place, name, what, True, np.inf), None, True)
+    return Trouble("standing", name, why, SpotPlace(spot, shape, place, name, what, True, np.inf), None)
 
 
 def test_a_basin_stands_at_the_lowest_free_cell_of_its_low(ground_of) -> None:

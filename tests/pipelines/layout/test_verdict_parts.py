@@ -47,7 +47,7 @@ def test_making_one_part_weaker_never_makes_the_verdict_surer() -> None:
 
 
 def trouble(name: str = "place_lawn") -> Trouble:
-    return Trouble("standing", reason(name), reason("x"), None, None, True)
+    return Trouble("standing", reason(name), reason("x"), None, None)
 
 
 @pytest.mark.parametrize(

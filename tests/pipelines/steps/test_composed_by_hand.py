@@ -55,6 +55,7 @@ def composed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     do("sub-catchments", "division.gpkg", **lot)
     do("troubles", "troubles.gpkg", **lot)
     do("fall-to-spare", "spare.gpkg", **lot)
+    do("surface-works", "surface.gpkg", **lot)
     sited = lot | {"collectors": do("siting", "sited.gpkg", **lot)}
     lines = sited | {"lines": do("routing", "lines.gpkg", **sited)}
     do("runoff", "runoff.gpkg", **lines)
@@ -68,7 +69,7 @@ def composed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
 HELD = {
     "flow_paths": "flow_paths", "standing": "low_spots", "runoff": "sub_catchments runoff", "spare": "fall_to_spare",
     "lines": "pipe_runs sumps fittings", "sized": "catch_basins french_drains channel_drains",
-    "outfalls": "outfalls leaving",
+    "outfalls": "outfalls leaving", "surface": "surface_works",
 }  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from terrain.reading.surface import Surface
 
 OURS = {
     "ground", "flow-accumulation", "filled-ground", "low-spots", "flow-paths", "sub-catchments", "surfaces", "rain",
-    "runoff", "standing-water", "troubles", "siting", "fall-to-spare", "routing", "sizing", "take-off",
+    "runoff", "standing-water", "troubles", "siting", "surface-works", "fall-to-spare", "routing", "sizing", "take-off",
     "outfall-check", "report",
 }  # fmt: skip
 
