@@ -6,9 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 from shapely import Point, box
+from shapely.affinity import translate
 
+from pipelines.layout.surface.earthworks import swale_aside
 from pipelines.lot import screen_lot
-from tests.pipelines.lot.conftest import CELL, write_lot
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
+from tests.pipelines.lot.conftest import CELL, EAST, NORTH, write_lot
 
 WIDE, HIGH = 40.0, 60.0
 LOT = box(5.0, 8.0, 35.0, 45.0)
@@ -112,9 +116,26 @@ def test_soil_never_comes_nearer_to_the_floor_than_the_trade_keeps_it(tmp_path: 
 
 
 
+OWN_SWALE = {"own_swale_bottom": "3 ft", "own_swale_side": "20 %"}
+"""Rules of a swale of one's own, each with a value at which more is dug."""
+
+
+@pytest.mark.parametrize("key", OWN_SWALE)
+def test_a_wider_or_flatter_swale_takes_more_digging_and_never_raises_ground(tmp_path: Path, key: str) -> None:
+    dug = []
+    for number, rule in enumerate(("", f"[rules]\n{key} = \"{OWN_SWALE[key]}\"\n")):
+        folder = tmp_path / str(number)
+        stages = LotStages(open_lot(write_lot(folder, plane(0.02), shapes(), more=MORE + RAIN + rule)))
+        lot = stages.situation
+        way = np.array([[EAST + 10.0, NORTH + 40.0], [EAST + 10.0, NORTH + 14.0]])
+        found = swale_aside(lot, lot.drainage.ground, way, np.array([100.55, 100.0]))
+        assert found is not None
+        assert (found.ground.elevation <= lot.drainage.ground.elevation).all()
+        removed = (lot.drainage.ground.elevation - found.ground.elevation).sum() * CELL**2
+        assert found.work.cut == pytest.approx(removed, rel=0.01)
+        dug.append(found.work.cut)
+    assert dug[1] > 1.1 * dug[0]
+
+
 def _in_plan(shape: Any) -> Any:
-    from shapely.affinity import translate
-
-    from tests.pipelines.lot.conftest import EAST, NORTH
-
     return translate(shape, -EAST, -NORTH)
