@@ -41,6 +41,8 @@ class PoolWater:
         How long it stood deeper than the tolerable depth. [s]
     stands_at_end : bool
         Whether it still did when last looked at.
+    falls, watched_on : float
+        How fast its level falls after the last of the volumes [m/s], and how long it is followed then [s].
     """
 
     step: float
@@ -55,6 +57,16 @@ class PoolWater:
     depth: float
     time_above: float
     stands_at_end: bool
+    falls: float = 0.0
+    watched_on: float = 0.0
+
+    def time_over(self, depth: float) -> float:
+        """How long it stood deeper than so much, infinite where it still did when last looked at. [s]"""
+        left = float(self.depths[-1]) - depth
+        if left > self.falls * self.watched_on:
+            return float(np.inf)
+        followed = float(np.count_nonzero(self.depths[1:] > depth)) * self.step
+        return followed + (left / self.falls if left > 0.0 else 0.0)
 
     @property
     def balance(self) -> float:
@@ -131,12 +143,14 @@ def route_storage(
         pool.advance(flow)
     if outflow is None:
         tail = _drain_into_ground(pool, infiltration_rate, tolerable_depth, watched)
+        falls, watched_on = infiltration_rate, watched
     else:
         end = pool.time + watched
         while pool.time < end and not pool.rests():
             pool.advance(0.0)
         # what stands when nothing moves any more goes on standing
         tail = max(0.0, end - pool.time) if pool.depth() > tolerable_depth else 0.0
+        falls = watched_on = 0.0
     volumes = np.array(pool.volumes)
     depths = rates.level(volumes) - storage.levels[0]
     return PoolWater(
@@ -152,6 +166,8 @@ def route_storage(
         depth=float(depths.max()),
         time_above=float((depths[1:] > tolerable_depth).sum()) * inflow.step + tail,
         stands_at_end=pool.depth() > tolerable_depth,
+        falls=falls,
+        watched_on=watched_on,
     )
 
 

@@ -10,7 +10,7 @@ from shapely import LineString, Point
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
-from pipelines.layout.diagnosis.diagnose import Diagnosis, time_over, unit_peak
+from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
@@ -92,7 +92,7 @@ def _left(
             limit = tolerance_with_grate(spot, found, rules) if grate else found.rules.at(spot.place)
             yield TroubleLeft(
                 trouble, depth=max(stood.depth - spot.dry, 0.0), limit=limit.depth,
-                over=time_over(stood, spot.dry + limit.depth),
+                over=stood.time_over(spot.dry + limit.depth),
                 longest=limit.duration,
             )
         elif trouble.edge is not None:

@@ -16,18 +16,22 @@ from pipelines.layout.diagnosis.division import CollectingPlace, Division, divid
 from pipelines.layout.diagnosis.lot_water import LotWater, WaterSettings, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import (
+    BESIDE_HOUSE,
+    LAWN,
+    Place,
     SpotPlace,
     StandingTime,
     Trouble,
     TroubleRules,
     find_troubles,
+    name_of,
     place_of,
     trouble_rules,
 )
 from terrain.arrays import BoolArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import upstream_labels
-from terrain.reason import reason
+from terrain.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,23 +103,31 @@ def spot_places(situation: Situation) -> dict[str, SpotPlace]:
 
 
 def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) -> SpotPlace:
-    """A place with the lowest ground of its own: water below that doesn't stand there."""
+    """The places of the lot in a low spot, each with the lowest ground of its own: water below that isn't there.
+
+    Paving first, then the ground beside houses, then what is left of the lot.
+    """
     spot, grid = place.spot, situation.grid
     above = situation.drainage.ground.elevation.ravel()[spot.cells] - spot.bottom_elevation
-    own = situation.on_parcel.ravel()[spot.cells]
-    lawn = float(above[own].min()) if own.any() else spot.depth
-    if place.place == "lawn":
-        return replace(place, dry=lawn, lawn_dry=lawn)
+    left = situation.on_parcel.ravel()[spot.cells]
     x, y = grid.centres(spot.cells // grid.shape[1], spot.cells % grid.shape[1])
-    if place.place == "wall":
-        near = own & (shapely.distance(situation.houses, shapely.points(x, y)) <= rules.wall_reach)
-        return replace(place, dry=float(above[near].min()) if near.any() else spot.depth, lawn_dry=lawn)
-    lowest, name = spot.depth, place.name
-    for edge in situation.edges:
-        held = shapely.contains_xy(edge.shape, x, y) if edge.kind == "paving" else np.zeros(x.shape, dtype=bool)
-        if held.any() and above[held].min() < lowest:
-            lowest, name = float(above[held].min()), reason("place_named", name=edge.name)
-    return replace(place, name=name, dry=lowest, lawn_dry=lawn)
+    kinds: list[tuple[Place, Reason, BoolArray]] = [
+        ("paving", name_of(edge), np.asarray(shapely.contains_xy(edge.shape, x, y)))
+        for edge in situation.edges if edge.kind == "paving"
+    ]
+    if not situation.houses.is_empty:
+        beside = shapely.distance(situation.houses, shapely.points(x, y)) <= rules.wall_reach
+        kinds.append(("wall", BESIDE_HOUSE, np.asarray(beside)))
+    kinds.append(("lawn", LAWN, np.ones(x.shape, dtype=bool)))
+    places: list[SpotPlace] = []
+    for kind, name, inside in kinds:
+        here = inside & left
+        if here.any():
+            left = left & ~inside
+            places.append(replace(place, place=kind, name=name, dry=float(above[here].min())))
+    if not places:
+        return replace(place, dry=spot.depth)
+    return replace(places[0], others=tuple(places[1:]))
 
 
 def divide_lot(situation: Situation) -> Division:
@@ -141,7 +153,7 @@ def diagnose(situation: Situation, division: Division, places: dict[str, SpotPla
         list(places.values()), standing_times(water, places, rules), situation.edges, situation.complaints,
         unit_peak=unit_peak(water), rules=rules,
     )
-    # where the water reaches neither paving nor wall its place is the lawn, from here on
+    # of the places in a low spot the one in trouble stands for it from here on
     places = places | {each.spot.spot.id: each.spot for each in troubles if each.spot is not None}
     return Diagnosis(division, water, places, troubles, _wet(situation, troubles), rules)
 
@@ -156,23 +168,15 @@ def standing_times(
     water: LotWater, places: dict[str, SpotPlace], rules: TroubleRules
 ) -> dict[str, StandingTime]:
     """Deepest water and time above what is tolerated, by low spot."""
+    def over(water: PoolWater, place: SpotPlace) -> float:
+        return water.time_over(place.dry + rules.at(place.place).depth)
+
     return {
         name: StandingTime(
-            each.depth,
-            np.inf if each.stands_at_end else each.time_above,
-            time_over(each, places[name].lawn_dry + rules.lawn.depth) if name in places else None,
+            each.depth, over(each, places[name]), tuple(over(each, other) for other in places[name].others)
         )
         for name, each in water.standing.items()
     }
-
-
-def time_over(stood: PoolWater, depth: float) -> float:
-    """How long water stood deeper than so much. [s]"""
-    if stood.stands_at_end and stood.depths[-1] > depth:
-        return np.inf
-    followed = float(np.count_nonzero(stood.depths[1:] > depth)) * stood.step
-    # where the soil alone takes it the series ends with the inflow, and the time goes on
-    return max(followed, stood.time_above) if stood.depths[-1] > depth else followed
 
 
 def run_on_share(situation: Situation, found: Diagnosis) -> float:

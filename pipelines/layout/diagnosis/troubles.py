@@ -1,7 +1,7 @@
 """What is wrong on a lot: water that stands too long, and water that runs at what must stay dry."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -77,7 +77,7 @@ def trouble_rules(rules: Rules) -> TroubleRules:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SpotPlace:
-    """Where a low spot lies.
+    """A place of the lot in a low spot.
 
     Attributes
     ----------
@@ -93,8 +93,10 @@ class SpotPlace:
         Touches the lot.
     sill_distance : float
         To the nearest house, infinite where none is known. [m]
-    dry, lawn_dry : float
-        Height above the low spot's bottom of the lowest ground of that place, and of the lot at all. [m]
+    dry : float
+        Height above the low spot's bottom of the lowest ground of that place. [m]
+    others : tuple of SpotPlace
+        Further places of the lot in the same low spot, in the order in which they are asked.
     """
 
     spot: LowSpot
@@ -105,11 +107,7 @@ class SpotPlace:
     on_parcel: bool
     sill_distance: float
     dry: float = 0.0
-    lawn_dry: float = 0.0
-
-    def as_lawn(self) -> "SpotPlace":
-        """The same low spot where its water doesn't reach the paving or the wall."""
-        return replace(self, place="lawn", name=LAWN, dry=self.lawn_dry)
+    others: "tuple[SpotPlace, ...]" = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,12 +135,12 @@ class Trouble:
 class StandingTime:
     """Deepest water [m] and time above what is tolerated [s] at a low spot in the storm; None where unknown.
 
-    `on_lawn` is that time where the low spot counts as lawn.
+    `at_others` are those times at its other places.
     """
 
     depth: float
     over_tolerance: float | None
-    on_lawn: float | None = None
+    at_others: tuple[float, ...] = ()
 
 
 def place_of(
@@ -161,7 +159,7 @@ def place_of(
     name = LAWN
     for edge in edges:
         if edge.kind == "paving" and shapely.intersects(shape, edge.shape):
-            place, name = "paving", _name_of(edge)
+            place, name = "paving", name_of(edge)
             break
     if place == "lawn" and sill <= rules.wall_reach:
         place, name = "wall", BESIDE_HOUSE
@@ -204,7 +202,7 @@ def find_troubles(
         peak = edge.arriving_area * unit_peak
         seen = [text for point, text in complaints if shapely.distance(edge.shape, point) <= rules.complaint_reach]
         limit = rules.arriving_wall if edge.kind == "wall" else rules.arriving_paving
-        name = _name_of(edge)
+        name = name_of(edge)
         if edge.cells.size and (peak > limit or ((seen or name in wet) and peak > rules.seen_share * limit)):
             why = reason(
                 "water_arrives", flow=peak, area=edge.arriving_area, place=name, seen=seen[0] if seen else None
@@ -216,29 +214,29 @@ def find_troubles(
 
 
 def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules) -> Trouble | None:
+    """Trouble at the first place of a low spot that has one: a patio that stays dry hides no wall and no lawn."""
     if water is None or not place.on_parcel:
         return None
-    for_how_long = water.over_tolerance
-    if place.place != "lawn" and water.depth <= place.dry:
-        place, for_how_long = place.as_lawn(), water.on_lawn
-    # what is said of a place is the water over its own ground
-    depth = water.depth - place.dry
+    times = ((place, water.over_tolerance), *zip(place.others, water.at_others, strict=True))
+    found = (_standing_at(each, water.depth - each.dry, over, rules) for each, over in times)
+    return next((trouble for trouble in found if trouble is not None), None)
+
+
+def _standing_at(place: SpotPlace, depth: float, for_how_long: float | None, rules: TroubleRules) -> Trouble | None:
+    """Trouble by water of a depth over the place's own ground."""
     if depth <= 0.0:
         return None
     tolerance = rules.at(place.place)
     too_long = depth > tolerance.depth and (for_how_long is None or for_how_long > tolerance.duration)
-    if place.complaint is None:
-        doubtful = place.spot.within_lidar_error
-        # nobody saw it, and the lidar alone cannot show it
-        if not too_long or depth <= rules.film or doubtful:
-            return None
-    why = reason(
-        "water_stands", depth=depth, place=place.name, over=_over(for_how_long), seen=place.complaint
-    )
+    # nobody saw it, and the lidar alone cannot show it
+    if place.complaint is None and (not too_long or depth <= rules.film or place.spot.within_lidar_error):
+        return None
+    why = reason("water_stands", depth=depth, place=place.name, over=_over(for_how_long), seen=place.complaint)
     return Trouble("standing", place.name, why, place, None)
 
 
-def _name_of(edge: ProtectedEdge) -> Reason:
+def name_of(edge: ProtectedEdge) -> Reason:
+    """What a person calls it."""
     return reason("place_named", name=edge.name)
 
 

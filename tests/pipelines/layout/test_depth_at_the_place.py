@@ -8,6 +8,9 @@ import shapely
 from pyproj import CRS
 from shapely import box
 
+from pipelines.hydrology.standing_water import route_storage
+from pipelines.hydrology.storage import StageStorage
+from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.rules import load_rules
 from pipelines.layout.diagnosis.diagnose import spot_places
 from pipelines.layout.diagnosis.protected import arriving_water
@@ -62,7 +65,7 @@ def test_depth_is_level_less_the_lowest_ground_of_the_place(seed: int) -> None:
     assert places
     for fill in random.uniform(0.1, 1.0, 5):
         depths = {name: fill * place.spot.depth for name, place in places.items()}
-        standing = {name: StandingTime(depth, 1e9, 1e9) for name, depth in depths.items()}
+        standing = {name: StandingTime(depth, 1e9, (1e9,) * len(places[name].others)) for name, depth in depths.items()}
         troubles = find_troubles(list(places.values()), standing, (), (), unit_peak=0.0, rules=LIMITS)
         told = {each.spot.spot.id: each for each in troubles if each.spot is not None}
         for name, place in places.items():
@@ -72,15 +75,22 @@ def test_depth_is_level_less_the_lowest_ground_of_the_place(seed: int) -> None:
             wet = wet.reshape(x.shape) & (heights < level)
             on_lot = float(np.max(level - heights[wet & lot.on_parcel], initial=0.0))
             on_patio = float(np.max(level - heights[wet & shapely.contains_xy(PATIO, x, y)], initial=0.0))
+            patio = shapely.contains_xy(PATIO, x, y)
+            wall = shapely.distance(HOUSE, shapely.points(x, y)) <= LIMITS.wall_reach
+            at_wall = float(np.max(level - heights[wet & lot.on_parcel & wall & ~patio], initial=0.0))
+            on_lawn = float(np.max(level - heights[wet & lot.on_parcel & ~wall & ~patio], initial=0.0))
             if name in told:
                 trouble = told[name]
-                here = {reason("place_lawn"): on_lot, reason("place_named", name="patio"): on_patio}
+                here = {reason("place_lawn"): on_lawn, reason("place_beside_house"): at_wall,
+                        reason("place_named", name="patio"): on_patio}
                 if trouble.name in here:
                     # within 1 cm of level minus raster, and never said of ground that stays dry
                     assert trouble.why["depth"] == pytest.approx(here[trouble.name], abs=0.01)
                 assert trouble.why["depth"] <= on_lot + 0.01
             else:
-                # what is not told is dry, or a film, or on the lawn within what is tolerated
+                # what is not told is a film, or within what is tolerated, at each place of the lot
+                assert on_lawn <= max(LIMITS.film, LIMITS.lawn.depth) + 0.01
+                assert at_wall <= LIMITS.film + 0.01
                 assert on_patio <= max(LIMITS.film, LIMITS.paving.depth) + 0.01
 
 
@@ -93,9 +103,37 @@ def test_a_pond_whose_deepest_part_lies_off_the_lot_is_told_by_what_stands_on_it
     lot = lot_on(heights, grid)
     (place,) = spot_places(lot).values()
     full = place.spot.depth
-    standing = {place.spot.id: StandingTime(full, 1e9, 1e9)}
+    standing = {place.spot.id: StandingTime(full, 1e9, (1e9,) * len(place.others))}
     told = find_troubles([place], standing, (), (), unit_peak=0.0, rules=LIMITS)
     on_lot = place.spot.bottom_elevation + full - heights[lot.on_parcel].min()
     assert full > on_lot + 0.2
     for trouble in told:
         assert trouble.why["depth"] == pytest.approx(on_lot, abs=0.01)
+
+
+@pytest.mark.parametrize("on_patio", [-0.03, 0.01])
+def test_a_patio_that_is_dry_or_hardly_wet_hides_no_lawn_that_stands_deep(on_patio: float) -> None:
+    grid = plain_grid(COUNT, COUNT, CELL)
+    rows, columns = np.indices((COUNT, COUNT))
+    x, y = grid.centres(rows, columns)
+    level, deep = 100.0, 0.3
+    # a flat pan south of the patio, which it reaches: its water stands 30 cm deep, at the patio hardly or not at all
+    heights = 100.5 + 0.01 * np.hypot(x - 15.0, y - 15.0)
+    heights[(x > 12.0) & (x < 16.0) & (y > 7.0) & (y < 12.0)] = level - deep
+    heights[shapely.contains_xy(PATIO, x, y)] = level - on_patio
+    lot = lot_on(heights, grid)
+    (place,) = spot_places(lot).values()
+    standing = {place.spot.id: StandingTime(deep, 1e9, (1e9,) * len(place.others))}
+    (told,) = find_troubles([place], standing, (), (), unit_peak=0.0, rules=LIMITS)
+    assert (told.name, told.why["depth"]) == (reason("place_lawn"), pytest.approx(deep))
+
+
+def test_time_over_any_depth_is_that_of_a_run_with_that_depth_tolerated() -> None:
+    storage = StageStorage(np.array([0.0, 0.5]), np.array([100.0, 100.0]), np.array([0.0, 50.0]))
+    inflow = Hydrograph(60.0, np.array([0.0, *[0.02] * 30, 0.0]))
+    for rate in (0.0, 1e-7, 2e-6):
+        once = route_storage(inflow, storage, infiltration_rate=rate, tolerable_depth=0.2)
+        for depth in (0.001, 0.05, 0.2, 0.3, 0.36, 0.4):
+            told = route_storage(inflow, storage, infiltration_rate=rate, tolerable_depth=depth)
+            expected = np.inf if told.stands_at_end else told.time_above
+            assert once.time_over(depth) == pytest.approx(expected)
