@@ -208,6 +208,24 @@ def test_a_second_pump_is_taken_where_one_moves_half_of_what_arrives(screen: Scr
     assert found.plan.parts.cure.state == "sure"
 
 
+def test_stone_beside_the_sump_stores_what_two_pumps_leave_over(screen: Screen) -> None:
+    def stone(name: str, **rules: str):
+        more = weak_pump(10.0, **rules)
+        plan = screen(sunken_patio(99.20, 98.70, rim=3.0), layers(), more=more, folder=name).plan
+        (sump,) = plan.sumps
+        return sump, [drain for drain in plan.french_drains if drain.id.startswith("stone")]
+
+    sump, trenches = stone("as it is")
+    assert (sump.pumps, sump.copes) == (2, True)
+    assert trenches
+    widths = {round(each.width, 9) for each in trenches}
+    # where it may not be long enough the storage does not fit, and is not said to
+    short, none = stone("short", lift_stone_longest='"1 m"')
+    assert (short.copes, none) == (False, [])
+    _, wider = stone("wider", lift_stone_width='"4 ft"')
+    assert {round(each.width, 9) for each in wider} != widths
+
+
 def test_ten_times_what_a_pump_moves_is_refused_in_words(screen: Screen) -> None:
     ground = sunken_patio(99.20, 98.70, rim=3.0)
     plan = screen(ground, layers(), more=weak_pump(4.0)).plan

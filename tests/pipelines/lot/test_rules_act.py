@@ -49,7 +49,7 @@ verdict_sigmas | 5.12 | outfalls
 outfall_bottom_reach | "4 m" | pipe_runs
 grate_ponding | "1.25 cm" | catch_basins
 storms_run | 1.75 | warnings
-near_house | "12 m" | warnings
+near_house | "20 m" | warnings
 sump_width | "96 in" | sumps
 sump_depth | "144 in" | sumps
 sump_inlet | "96 in" | sumps
@@ -62,8 +62,6 @@ outfall_followed | "37.5 m" | outfalls
 outfalls_followed | 0.25 | outfalls
 pressure_line_cover | "122 cm" | sumps
 elbows_at_sump | 12 | sumps
-lift_stone_width | "6 ft" | french_drains
-lift_stone_longest | "3 m" | french_drains
 power_cost | 100 | sumps
 lift_outfalls_tried | 0.75 | low_spots
 stone_density | "5.6 ton/yd3" | take_off
