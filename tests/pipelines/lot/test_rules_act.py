@@ -165,7 +165,15 @@ def test_a_rule_at_the_value_given_moves_nothing_but_the_word_that_it_is_assumed
     assert [table for table in now if now[table] != _before()[table]] == ["warnings"]
 
 
-@pytest.mark.parametrize(("key", "value", "table"), _cases(MOVES))
+EVERY = 3
+"""One rule in so many is tried in the quick suite, a screen of the sample lot each; the thorough profile tries all."""
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "table"),
+    [pytest.param(*case, marks=pytest.mark.thorough if number % EVERY else ()) for number, case in
+     enumerate(_cases(MOVES))],
+)  # fmt: skip
 def test_a_rule_moves_what_it_says(tmp_path, key, value, table):
     now = _told(_with_rule(tmp_path, key, value))
     assert now.get(table) != _before().get(table)
