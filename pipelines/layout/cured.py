@@ -1,20 +1,21 @@
 """What is wrong, held against its limit again with the works in place."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Point
 
 from pipelines.inputs.rules import Rules
+from pipelines.layout.catching.design_flows import tolerated_over_grate
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
-from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, Trouble
+from pipelines.layout.diagnosis.troubles import Trouble
 from terrain.reason import Reason, reason
 
 FLOW_ROUNDING = 1e-6
@@ -69,13 +70,6 @@ def told_left(left: TroubleLeft) -> Reason:
     )
 
 
-def tolerance_with_grate(place: SpotPlace, found: Diagnosis, rules: Rules) -> Tolerance:
-    """What is tolerated at a low spot that a grate drains: beside a wall some water may stand over it for a while."""
-    if place.place == "wall":
-        return Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
-    return found.rules.at(place.place)
-
-
 def _left(
     found: Diagnosis, catching: Catching, division: Division, water: LotWater, rules: Rules
 ) -> Iterator[TroubleLeft]:
@@ -83,18 +77,18 @@ def _left(
     stands = {trouble.name for trouble in found.troubles if trouble.spot is not None}
     for trouble in found.troubles:
         if trouble.spot is not None:
-            spot = trouble.spot
-            stood = water.standing.get(spot.spot.id)
+            stood = water.standing.get(trouble.spot.spot.id)
             if stood is None:
                 yield TroubleLeft(trouble)
                 continue
-            grate = spot.spot.id in drained
-            limit = tolerance_with_grate(spot, found, rules) if grate else found.rules.at(spot.place)
-            yield TroubleLeft(
-                trouble, depth=max(stood.depth - spot.dry, 0.0), limit=limit.depth,
-                over=stood.time_over(spot.dry + limit.depth),
-                longest=limit.duration,
-            )
+            grate = trouble.spot.spot.id in drained
+            # works that dry the patio and leave the wall beside it under the same water do not end the trouble
+            for place in trouble.spot.every:
+                limit = tolerated_over_grate(place, found.rules, rules) if grate else found.rules.at(place.place)
+                yield TroubleLeft(
+                    replace(trouble, name=place.name), depth=max(stood.depth - place.dry, 0.0), limit=limit.depth,
+                    over=stood.time_over(place.dry + limit.depth), longest=limit.duration,
+                )
         elif trouble.edge is not None:
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
             if trouble.why["seen"] is not None or trouble.name in stands:

@@ -73,7 +73,7 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     over = [each for each in left if not each.ended]
     if over:
         return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over)))
-    return Part("sure", reason("cure_ends_all", count=len(left)))
+    return Part("sure", reason("cure_ends_all"))
 
 
 def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]) -> tuple[Discharge, ...]:

@@ -22,7 +22,7 @@ from terrain.unit_table import Units
 
 SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
 SAID = {
-    "sure": "Sure, as far as lidar can be", "cannot_tell": "Cannot be judged yet",
+    "sure": "Sure, as far as lidar can be", "cannot_tell": "Cannot be judged from this lidar",
     "no": "No: it does not work, as far as is known",
 }
 ASSETS = "pipelines.deliverables.report"

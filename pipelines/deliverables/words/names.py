@@ -1,7 +1,7 @@
 """What verdicts and ways of leaving are called where a person reads them."""
 
 VERDICTS = {"sure": "sure", "cannot_tell": "cannot be judged from this lidar", "no": "no"}
-STATES = {**VERDICTS, "cannot_tell": "cannot be judged yet", "not_needed": "not needed"}
+STATES = {**VERDICTS, "not_needed": "not needed"}
 PARTS = {
     "cause": "Is it surface water?",
     "fall": "Is there fall enough, or lift?",

@@ -165,6 +165,13 @@ def run_with_works(
     )
 
 
+def tolerated_over_grate(place: SpotPlace, tolerated: TroubleRules, rules: Rules) -> Tolerance:
+    """What is tolerated at a place that a grate drains: beside a wall some water may stand over it for a while."""
+    if place.place == "wall":
+        return Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
+    return tolerated.at(place.place)
+
+
 def _inflow_of(spot: str, division: Division, water: LotWater, spots: Mapping[str, LowSpot]) -> Hydrograph:
     """All that comes to a low spot: its regions, and what upstream places spill or let by."""
     parts = [
@@ -186,21 +193,21 @@ def _inflow_of(spot: str, division: Division, water: LotWater, spots: Mapping[st
 def _least_flow(
     spot: LowSpot, place: SpotPlace, inflow: Hydrograph, reckoning: Reckoning, tolerated: TroubleRules, rules: Rules
 ) -> tuple[float, bool]:
-    """Least flow of the list at which the spot's water stays within what is tolerated, and whether one does."""
-    tolerance = tolerated.at(place.place)
-    if place.place == "wall":
-        # over a grate beside a wall some water may stand, so long as no sill is reached
-        tolerance = Tolerance(rules["grate_wall_depth"].likely, rules["grate_wall_time"].likely)
+    """Least flow of the list at which the water stays within what is tolerated everywhere in the spot, if one does."""
+    limits = [
+        (each.dry + limit.depth, limit.duration)
+        for each in place.every
+        for limit in [tolerated_over_grate(each, tolerated, rules)]
+    ]
     storage = storage_of_low_spot(spot)
-    deepest = place.dry + tolerance.depth
     soil = infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted)
 
     def fine(capacity: float) -> bool:
         water = route_storage(
             inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity, rules),
-            tolerable_depth=deepest, watched=reckoning.watched,
+            tolerable_depth=0.0, watched=reckoning.watched,
         )
-        return water.depth <= deepest or (not water.stands_at_end and water.time_above <= tolerance.duration)
+        return all(water.depth <= deepest or water.time_over(deepest) <= longest for deepest, longest in limits)
 
     low, high = 0, len(STEPS) - 1
     if not fine(STEPS[high]):

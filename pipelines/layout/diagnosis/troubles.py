@@ -109,6 +109,11 @@ class SpotPlace:
     dry: float = 0.0
     others: "tuple[SpotPlace, ...]" = ()
 
+    @property
+    def every(self) -> "tuple[SpotPlace, ...]":
+        """This place and the others."""
+        return (self, *self.others)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trouble:
