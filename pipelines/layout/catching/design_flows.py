@@ -17,7 +17,7 @@ from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.catching.sites import DrainSite
+from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning, settings_for
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
@@ -98,7 +98,8 @@ def design_flows(
             inflow = _inflow_of(basin.spot, division, water, spots)
             volumes[basin.id] = inflow.volume
             flows[basin.id], enough = _least_flow(
-                spots[basin.spot], found.places[basin.spot], inflow, reckoning, found.rules, rules
+                spots[basin.spot], grate_level(basin, situation), found.places[basin.spot], inflow, reckoning,
+                found.rules, rules,
             )
             short[basin.id] = 0.0 if enough else inflow.peak - flows[basin.id]
     return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6}, volumes)
@@ -128,10 +129,19 @@ def drain_capacity(drain: DrainSite, rules: Rules) -> float:
     )
 
 
-def rating_of(spot: LowSpot, capacity: float, rules: Rules) -> StageOutflow:
-    """What leaves a low spot through a basin of a capacity: all of it once the grate is well under water."""
+def grate_level(basin: BasinSite, situation: Situation) -> float:
+    """Lowest that a grate may lie by this lidar: a pit deeper than it within the lidar's error is no other place. [m]"""
+    row, column = situation.grid.cells(np.array([basin.point.x]), np.array([basin.point.y]))
+    return float(situation.drainage.ground.elevation[int(row[0]), int(column[0])]) - situation.rmse
+
+
+def rating_of(spot: LowSpot, grate: float, capacity: float, rules: Rules) -> StageOutflow:
+    """What leaves a low spot through a basin whose grate lies at a level [m]: its capacity once well under water."""
     storage = storage_of_low_spot(spot)
-    low, high = float(storage.levels[0]), float(storage.levels[-1])
+    low, high = max(float(storage.levels[0]), grate), float(storage.levels[-1])
+    if low >= high:
+        # the pond never reaches the grate
+        return StageOutflow(np.array([low, low + rules["grate_submerged"].likely]), np.zeros(2))
     shallow = low + min(rules["grate_submerged"].likely, 0.5 * (high - low))
     return StageOutflow(np.array([low, shallow, high]), np.array([0.0, capacity, capacity]))
 
@@ -153,7 +163,9 @@ def run_with_works(
         if basin.spot is None:
             takings[basin.id] = Taking(basin.id, capacities[basin.id])
         else:
-            rating = rating_of(spots[basin.spot], capacities[basin.id], situation.rules)
+            rating = rating_of(
+                spots[basin.spot], grate_level(basin, situation), capacities[basin.id], situation.rules
+            )
             takings[basin.spot] = Taking(basin.id, rating=rating)
     for drain in catching.drains:
         takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
@@ -191,7 +203,13 @@ def _inflow_of(spot: str, division: Division, water: LotWater, spots: Mapping[st
 
 
 def _least_flow(
-    spot: LowSpot, place: SpotPlace, inflow: Hydrograph, reckoning: Reckoning, tolerated: TroubleRules, rules: Rules
+    spot: LowSpot,
+    grate: float,
+    place: SpotPlace,
+    inflow: Hydrograph,
+    reckoning: Reckoning,
+    tolerated: TroubleRules,
+    rules: Rules,
 ) -> tuple[float, bool]:
     """Least flow of the list at which the water stays within what is tolerated everywhere in the spot, if one does."""
     limits = [
@@ -204,7 +222,7 @@ def _least_flow(
 
     def fine(capacity: float) -> bool:
         water = route_storage(
-            inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, capacity, rules),
+            inflow, storage, infiltration_rate=soil.likely, outflow=rating_of(spot, grate, capacity, rules),
             tolerable_depth=0.0, watched=reckoning.watched,
         )
         return all(water.depth <= deepest or water.time_over(deepest) <= longest for deepest, longest in limits)

@@ -1,5 +1,7 @@
 """The storm on divided ground: the balance closes, takers take no more than they can, surplus goes on downstream."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -98,7 +100,7 @@ def test_a_low_spot_holds_soaks_and_spills_and_a_basin_empties_it(ground_of) -> 
     stood = before.standing[spot.id]
     assert stood.depth > 0.05
     # a basin's works are named in the runoff table, and nothing is counted twice
-    takes = {spot.id: Taking("basin-1", rating=rating_of(spot, 0.01, load_rules()))}
+    takes = {spot.id: Taking("basin-1", rating=rating_of(spot, spot.bottom_elevation, 0.01, load_rules()))}
     after = _storm(drainage, _everywhere(drainage), [place], takes, {spot.id: spot})
     assert closes(after)
     assert after.standing[spot.id].depth < stood.depth
@@ -163,8 +165,25 @@ def test_the_balance_closes_on_any_ground_with_any_works(ground_of, seed, gpm, r
         places.append(CollectingPlace(name, "taker", np.unique(rng.choice(inside, size=4))))
         takings[name] = Taking(name, flow * 6.309e-5)
     for name in list(spots)[::2]:
-        takings[name] = Taking(f"basin-{name}", rating=rating_of(spots[name], 0.001, load_rules()))
+        rating = rating_of(spots[name], spots[name].bottom_elevation, 0.001, load_rules())
+        takings[name] = Taking(f"basin-{name}", rating=rating)
     water = _storm(drainage, on_lot, places, takings, spots)
     assert closes(water)
     for number, flow in enumerate(gpm):
         assert water.taken[f"works-{number}"].peak <= flow * 6.309e-5 + 1e-15
+
+
+def test_a_grate_takes_only_water_that_stands_over_it() -> None:
+    def bowl(depth: float) -> SimpleNamespace:
+        levels = np.linspace(100.0, 100.0 + depth, 11)
+        return SimpleNamespace(levels=levels, areas=np.full(11, 50.0), volumes=50.0 * (levels - 100.0))
+
+    rules, spot = load_rules(), bowl(0.3)
+    at_bottom, above = (rating_of(spot, 100.0 + up, 0.01, rules) for up in (0.0, 0.12))
+    for level in np.linspace(99.9, 100.5, 61):
+        flows = [float(np.interp(level, each.levels, each.flows, left=0.0)) for each in (at_bottom, above)]
+        assert flows[0] >= flows[1]
+        assert (flows[1] > 0.0) == (level > 100.12 + 1e-12)
+    # one that the pond never reaches takes nothing before it spills
+    never = rating_of(spot, 100.4, 0.01, rules)
+    assert not never.flows.any()
