@@ -10,7 +10,7 @@ from pipelines.deliverables.unit_systems import from_si
 from terrain.unit_table import Units
 
 HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
-MARKERS = {"cross": "cross_fill"}
+MARKERS = {"cross": "cross_fill", "open end": "semi_circle"}
 """Hatches and markers by what that markup calls them."""
 
 
@@ -110,6 +110,8 @@ def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
 def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
     return "SimpleMarker", {
         "name": MARKERS.get(symbol.shape, symbol.shape),
+        # the host's half circle bulges upward, an open end downward
+        "angle": "180" if symbol.shape == "open end" else "0",
         "color": _colour(symbol.colour, symbol.opacity),
         "outline_color": _colour(symbol.edge, 1.0),
         "outline_style": "solid",

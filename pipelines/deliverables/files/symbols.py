@@ -46,7 +46,8 @@ class Symbol:
     kind, colour, edge : str
         fill, line or marker; `#rrggbb`; `#rrggbb` of the outline.
     shape : str
-        Of a marker square, circle, triangle, pentagon or cross; arrow for a line that shows its direction; horizontal
+        Of a marker square, circle, triangle, pentagon, diamond, cross or open end;
+        arrow for a line that shows its direction; horizontal
         or diagonal for a hatched fill; else empty.
     opacity : float
         0 is clear, 1 solid. [-]

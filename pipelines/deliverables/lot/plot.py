@@ -19,7 +19,7 @@ DRAWN = (
     "low_spots", "surface_works", "flow_paths", "parcel", "french_drains", "channel_drains", "pipe_runs", "fittings",
     "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
-MARKERS = {"square": "s", "circle": "o", "triangle": "^", "pentagon": "p", "cross": "X"}
+MARKERS = {"square": "s", "circle": "o", "triangle": "^", "pentagon": "p", "cross": "X", "diamond": "D"}
 POINTS_IN_MM = 72.0 / 25.4
 AROUND = 0.15
 """Ground around the lot that is seen, of the lot's own width. [-]"""
@@ -69,6 +69,7 @@ def _kinds(name: str, layer: pd.DataFrame, units: Units) -> IntArray:
 
 def _draw(ax: Any, shapes: gpd.GeoSeries, symbol: Symbol, units: Units) -> None:
     from matplotlib.colors import to_rgba
+    from matplotlib.path import Path
 
     if shapes.empty:
         return
@@ -85,5 +86,7 @@ def _draw(ax: Any, shapes: gpd.GeoSeries, symbol: Symbol, units: Units) -> None:
     else:
         ax.scatter(
             shapes.x, shapes.y, s=(symbol.width * POINTS_IN_MM) ** 2, c=symbol.colour, edgecolors=symbol.edge,
-            marker=MARKERS[symbol.shape], zorder=5, label=label,
+            # half a round pipe, open upward
+            marker=Path.wedge(180, 360) if symbol.shape == "open end" else MARKERS[symbol.shape],
+            zorder=5, label=label,
         )

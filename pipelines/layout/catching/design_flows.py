@@ -130,7 +130,7 @@ def drain_capacity(drain: DrainSite, rules: Rules) -> float:
 
 
 def grate_level(basin: BasinSite, situation: Situation) -> float:
-    """Lowest that a grate may lie by this lidar: a pit deeper than it within the lidar's error is no other place. [m]"""
+    """Lowest that a grate may lie by this lidar: a pit under it within the lidar's error is no other place. [m]"""
     row, column = situation.grid.cells(np.array([basin.point.x]), np.array([basin.point.y]))
     return float(situation.drainage.ground.elevation[int(row[0]), int(column[0])]) - situation.rmse
 

@@ -224,7 +224,11 @@ def _marker(symbol: Symbol) -> str:
         arm = reach / 3.0
         return (f"M{-arm:.2f} {-reach:.2f}H{arm:.2f}V{-arm:.2f}H{reach:.2f}V{arm:.2f}H{arm:.2f}V{reach:.2f}H{-arm:.2f}"
                 f"V{arm:.2f}H{-reach:.2f}V{-arm:.2f}H{-arm:.2f}Z")  # fmt: skip
-    corners = {"triangle": 3, "pentagon": 5}[symbol.shape]
+    if symbol.shape == "open end":
+        # half a round pipe, open upward
+        top = f"{-reach / 2.0:.2f}"
+        return f"M{-reach:.2f} {top}H{reach:.2f}A{reach:.2f} {reach:.2f} 0 0 1 {-reach:.2f} {top}Z"
+    corners = {"triangle": 3, "diamond": 4, "pentagon": 5}[symbol.shape]
     turns = [2.0 * math.pi * corner / corners - math.pi / 2.0 for corner in range(corners)]
     return path_data((reach * 1.15 * math.cos(turn), reach * 1.15 * math.sin(turn)) for turn in turns) + "Z"
 
