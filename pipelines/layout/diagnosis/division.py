@@ -129,12 +129,12 @@ def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first
     leaves = inside & (drainage.ground.kind.ravel() > 0) & ~((target >= 0) & comes_back[onward])
     stays = leaves & (target == STAYS)
     exits = np.flatnonzero(leaves & (seeds < 0) & ~stays)
-    seeds[exits] = first_side + _sides(exits, on_parcel)
+    seeds[exits] = first_side + sides_of(exits, on_parcel)
     ends = np.flatnonzero((target == STAYS) & (seeds < 0))
     seeds[ends] = first_side + len(SIDES)
 
 
-def _sides(cells: IntArray, on_parcel: BoolArray) -> IntArray:
+def sides_of(cells: IntArray, on_parcel: BoolArray) -> IntArray:
     """0 to 3 for north, east, south, west of the lot's middle, measured in its half width and height."""
     rows, columns = np.nonzero(on_parcel)
     columns_all = on_parcel.shape[1]
@@ -199,7 +199,7 @@ def _next(
     if cell >= 0 and label[cell] >= 0:
         return names[int(label[cell])]
     # it has left the studied ground for good
-    return SIDES[int(_sides(np.array([last]), on_parcel)[0])]
+    return SIDES[int(sides_of(np.array([last]), on_parcel)[0])]
 
 
 def parcel_cells(parcel: object, drainage: Drainage) -> BoolArray:

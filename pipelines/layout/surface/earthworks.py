@@ -11,7 +11,7 @@ from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.layout.catching.sites import DownspoutSite
-from pipelines.layout.diagnosis.protected import ProtectedEdge, arrival_at, mask_of
+from pipelines.layout.diagnosis.protected import arrival_at, mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import SurfaceKind, SurfaceWork
@@ -29,10 +29,10 @@ class Shaped:
     ground: Ground
 
 
-def led_away(ground: Ground, spout: DownspoutSite, end: Point) -> Shaped | None:
+def led_away(situation: Situation, ground: Ground, spout: DownspoutSite, end: Point) -> Shaped | None:
     """A downspout's roof let go at the end of an extension over the ground."""
-    row, column = ground.grid.cells(np.array([end.x]), np.array([end.y]))
-    cell = int(row[0]) * ground.grid.shape[1] + int(column[0])
+    row, column = situation.grid.cells(np.array([end.x]), np.array([end.y]))
+    cell = int(row[0]) * situation.grid.shape[1] + int(column[0])
     if ground.kind.ravel()[cell] != OPEN:
         return None
     receiver = ground.receiver.copy()
@@ -78,10 +78,11 @@ def against_wall(situation: Situation, ground: Ground, troubles: Sequence[Troubl
     )
 
 
-def berm_before(situation: Situation, ground: Ground, edge: ProtectedEdge) -> Shaped | None:
-    """A low bank of soil that turns aside what runs at an edge."""
+def berm_before(situation: Situation, ground: Ground, name: str) -> Shaped | None:
+    """A low bank of soil that turns aside what runs at the edge of a name."""
     rules, grid = situation.rules, ground.grid
-    if edge.cells.size == 0:
+    edge = next((each for each in situation.edges if each.name == name and each.cells.size), None)
+    if edge is None:
         return None
     height, half = rules["berm_height"].likely, 0.5 * rules["berm_width"].likely
     arrival = arrival_at(

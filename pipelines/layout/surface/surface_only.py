@@ -1,10 +1,12 @@
 """Works on the surface alone, run through the same water model as the lot as it is, and priced."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
+from scipy.ndimage import binary_erosion
 
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import site_low_spots
@@ -21,7 +23,7 @@ from pipelines.layout.diagnosis.diagnose import (
     spot_places,
     storm_on_lot,
 )
-from pipelines.layout.diagnosis.division import SIDES
+from pipelines.layout.diagnosis.division import SIDES, sides_of
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.options import PlanInputs
@@ -29,18 +31,18 @@ from pipelines.layout.parts import State, SurfaceOnly, SurfaceWork
 from pipelines.layout.plan import TakeOffLine
 from pipelines.layout.quantities.quantities import LABOUR, Quantity
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
-from pipelines.layout.surface.earthworks import against_wall, berm_before, filled, led_away, swale_aside
+from pipelines.layout.surface.earthworks import Shaped, against_wall, berm_before, filled, led_away, swale_aside
 from pipelines.layout.ways.own_swale import OwnSwale
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import Ground
 from terrain.reason import Reason, reason
 
+Try = Callable[[Situation, Ground], Shaped | None]
+"""A work made on the lot and ground that those before it left."""
 NO_CATCHING = Catching((), (), (), (), False, ())
 STORMS = (2.0, 5.0, 10.0, 25.0, 100.0)
 """Return periods in which no shared edge may gain. [yr]"""
-BOUNDARY_STEP = 0.5
-"""The lot's line is looked at so often. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,7 +70,7 @@ def surface_only(
     best = _tried(inputs, situation.drainage.ground, ())
     start = best
     for shape in _candidates(inputs, found, aside):
-        shaped = shape(best)
+        shaped = shape(best.situation, best.ground)
         if shaped is None:
             continue
         alike = sum(work.kind == shaped.work.kind for work in best.works)
@@ -101,26 +103,23 @@ def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> Stat
     return "cannot_tell" if needs_floor or shallow else "sure"
 
 
-def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator:  # type: ignore[type-arg]
+def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator[Try]:
     """Works to try one after the other, the cheapest first; each is made on the ground that those before it left."""
     situation = inputs.situation
     spouts = spouts_to_troubles(situation, found)
     for spout in (*spouts, *spouts_beside_complaints(situation, found, spouts)):
         end = extension_place(spout, situation, found.wet)
         if end is not None:
-            yield lambda at, spout=spout, end=end: led_away(at.ground, spout, end)
+            yield partial(led_away, spout=spout, end=end)
     for trouble in found.troubles:
         if trouble.spot is not None:
-            yield lambda at, trouble=trouble: filled(situation, at.ground, trouble)
-    yield lambda at: against_wall(situation, at.ground, found.troubles)
+            yield partial(filled, trouble=trouble)
+    yield partial(against_wall, troubles=found.troubles)
     for trouble in found.troubles:
         if trouble.edge is not None:
-            edge = trouble.edge
-            yield lambda at, edge=edge: berm_before(
-                situation, at.ground, next((e for e in at.situation.edges if e.name == edge.name), edge)
-            )
+            yield partial(berm_before, name=trouble.edge.name)
     if aside is not None:
-        yield lambda at: swale_aside(situation, at.ground, aside.way, aside.bottom)
+        yield partial(swale_aside, way=aside.way, bottom=aside.bottom)
 
 
 def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -> Reshaped:
@@ -220,16 +219,11 @@ def shared_sides(situation: Situation) -> tuple[str, ...]:
     street = situation.right_of_way
     if street is None or street.is_empty:
         return SIDES
-    line = shapely.boundary(situation.parcel)
-    points = shapely.line_interpolate_point(
-        shapely.line_merge(line) if line.geom_type != "LineString" else line, np.arange(0.0, line.length, BOUNDARY_STEP)
-    )
-    x, y = shapely.get_x(points), shapely.get_y(points)
-    west, south, east, north = situation.parcel.bounds
-    right = (x - 0.5 * (west + east)) / (0.5 * (east - west))
-    up = (y - 0.5 * (south + north)) / (0.5 * (north - south))
-    vertical = np.abs(up) >= np.abs(right)
-    side = np.where(vertical, np.where(up > 0.0, 0, 2), np.where(right > 0.0, 1, 3))
+    inside = situation.on_parcel
+    cells = np.flatnonzero(inside & ~binary_erosion(inside))
+    columns = situation.grid.shape[1]
+    side = sides_of(cells, inside)
+    points = shapely.points(*situation.grid.centres(cells // columns, cells % columns))
     near = shapely.distance(street, points) <= situation.rules["parcel_line_error"].likely
     return tuple(
         name for number, name in enumerate(SIDES) if not (side == number).any() or near[side == number].mean() < 0.5
@@ -255,6 +249,8 @@ def _quantities(works: Sequence[SurfaceWork], rules: Rules) -> tuple[Quantity, .
         # what is dug is used again where it can be
         Quantity("topsoil in place", max(fill - cut, 0.0), "earth", "material"),
         Quantity("seed and straw", area, "area", "material"),
+        Quantity("mobilisation", 1.0, "job", "hired"),
+        Quantity(f"{LABOUR}, set-up", rules["set_up_hours"].likely, "hours", "hired"),
         Quantity(f"{LABOUR}, soil", moved, "hours", "hired"),
         Quantity(f"{LABOUR}, extensions", extensions * rules["extension_hours"].likely, "hours", "hired"),
         Quantity("spoil disposal, loose", max(cut - fill, 0.0) * (1.0 + rules["swell_earth"].likely), "earth", "hired"),
