@@ -1,6 +1,5 @@
-"""What leaves a pool by ground and pipe as a function of its volume, and one implicit step of it."""
+"""What leaves a pool by ground and pipe as a function of its volume."""
 
-from bisect import bisect_right
 from collections.abc import Sequence
 
 import numpy as np
@@ -42,11 +41,9 @@ class PoolRates:
         for outlet in outlets:
             pipes += np.interp(levels, outlet.levels, outlet.flows, left=0.0)
         self.storage = storage
-        self.capacity = float(volumes[-1])
-        self.volumes: list[float] = volumes.tolist()
-        self.levels: list[float] = levels.tolist()
-        self.ground: list[float] = ground.tolist()
-        self.losses: list[float] = (ground + pipes).tolist()
+        self.volumes = volumes
+        self.ground = ground
+        self.losses = ground + pipes
 
     def level(self, volume: FloatArray | float) -> FloatArray:
         """Level of a volume. [m]"""
@@ -55,35 +52,3 @@ class PoolRates:
     def volume(self, level: float) -> float:
         """Volume below a level. [m3]"""
         return float(np.interp(level, self.storage.levels, self.storage.volumes))
-
-    def at(self, rates: list[float], volume: float) -> float:
-        """One of the columns at a volume."""
-        low = min(max(bisect_right(self.volumes, volume) - 1, 0), len(self.volumes) - 2)
-        below, above = self.volumes[low], self.volumes[low + 1]
-        part = min(max((volume - below) / (above - below), 0.0), 1.0)
-        return rates[low] + part * (rates[low + 1] - rates[low])
-
-    def step(self, wanted: float, step: float) -> float:
-        """Volume at the end of a step: the V for which V + step x L(V) is `wanted`, at least 0. [m3]"""
-        volumes, losses = self.volumes, self.losses
-        if wanted <= step * losses[0]:
-            return 0.0
-        low, high = 0, len(volumes) - 1
-        if wanted >= volumes[high] + step * losses[high]:
-            return wanted - step * losses[high]
-        while high - low > 1:
-            middle = (low + high) // 2
-            if volumes[middle] + step * losses[middle] <= wanted:
-                low = middle
-            else:
-                high = middle
-        below, above = volumes[low] + step * losses[low], volumes[high] + step * losses[high]
-        return volumes[low] + (wanted - below) / (above - below) * (volumes[high] - volumes[low])
-
-    def ground_share(self, volume: float) -> float:
-        """Share of the losses at a volume that goes into the ground; of a dry pool, of its first water. [-]"""
-        losses = self.at(self.losses, volume)
-        if losses > 0.0:
-            return self.at(self.ground, volume) / losses
-        # what left must have gone the way the next water would
-        return self.ground[1] / self.losses[1] if self.losses[1] > 0.0 else 1.0

@@ -1,11 +1,12 @@
 """Standing water: a hydrograph routed through a pond or basin, level pool, with what leaves it."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
+from pipelines.hydrology.pool_kernel import route_pool
 from pipelines.hydrology.pool_rates import PoolRates
 from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
@@ -17,7 +18,6 @@ WATCHED = 3.0 * DAY
 """How long after the inflow standing water is followed. [s]"""
 WET_DEPTH = 0.001
 """Water shallower than this does not stand. [m]"""
-_STILL = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,34 +138,37 @@ def route_storage(
     if not 0.5 <= weight_of_end <= 1.0:
         raise StorageError(f"weight of the step's end {weight_of_end:g}: give 0.5 to 1")
     rates = PoolRates(storage, infiltration_rate, () if outflow is None else (outflow,))
-    pool = _Pool(rates, inflow.step, start_volume, weight_of_end)
-    for flow in inflow.flow.tolist():
-        pool.advance(flow)
-    if outflow is None:
-        tail = _drain_into_ground(pool, infiltration_rate, tolerable_depth, watched)
-        falls, watched_on = infiltration_rate, watched
-    else:
-        end = pool.time + watched
-        while pool.time < end and not pool.rests():
-            pool.advance(0.0)
-        # what stands when nothing moves any more goes on standing
-        tail = max(0.0, end - pool.time) if pool.depth() > tolerable_depth else 0.0
-        falls = watched_on = 0.0
-    volumes = np.array(pool.volumes)
+    volumes, left, spilt, infiltrated = route_pool(
+        inflow.flow, inflow.step, weight_of_end, float(start_volume), 0.0 if outflow is None else watched,
+        rates.volumes, rates.ground, rates.losses,
+    )  # fmt: skip
     depths = rates.level(volumes) - storage.levels[0]
+    final, standing = float(volumes[-1]), float(depths[-1])
+    falls = watched_on = tail = 0.0
+    if outflow is None:
+        # the ground takes what stands once the inflow has ended
+        falls, watched_on = infiltration_rate, watched
+        final = rates.volume(float(storage.levels[0]) + max(0.0, standing - infiltration_rate * watched))
+        infiltrated += float(volumes[-1]) - final
+        if standing > tolerable_depth:
+            above = standing - tolerable_depth
+            tail = min(above / infiltration_rate, watched) if infiltration_rate > 0.0 else watched
+    elif standing > tolerable_depth:
+        # what stands when nothing moves any more goes on standing
+        tail = max(0.0, watched - (volumes.size - 1 - inflow.flow.size) * inflow.step)
     return PoolWater(
         step=inflow.step,
         volumes=volumes,
         depths=depths,
-        outflow=Hydrograph(inflow.step, np.array(pool.outflow)),
-        spill=Hydrograph(inflow.step, np.array(pool.spill)),
-        infiltrated=pool.infiltrated,
+        outflow=Hydrograph(inflow.step, left),
+        spill=Hydrograph(inflow.step, spilt),
+        infiltrated=infiltrated,
         inflow_volume=inflow.volume,
         start_volume=start_volume,
-        final_volume=pool.volume,
+        final_volume=final,
         depth=float(depths.max()),
         time_above=float((depths[1:] > tolerable_depth).sum()) * inflow.step + tail,
-        stands_at_end=pool.depth() > tolerable_depth,
+        stands_at_end=float(rates.level(final) - storage.levels[0]) > tolerable_depth,
         falls=falls,
         watched_on=watched_on,
     )
@@ -197,56 +200,3 @@ def time_deeper(water: PoolWater, depth: float, soaking: float) -> float:
     if left <= 0.0:
         return followed
     return followed + left / soaking if soaking > 0.0 else np.inf
-
-
-@dataclass(slots=True)
-class _Pool:
-    """The state of one storage while it is stepped through."""
-
-    rates: PoolRates
-    step: float
-    volume: float
-    weight: float
-    time: float = 0.0
-    infiltrated: float = 0.0
-    volumes: list[float] = field(default_factory=list)
-    outflow: list[float] = field(default_factory=lambda: [0.0])
-    spill: list[float] = field(default_factory=lambda: [0.0])
-
-    def __post_init__(self) -> None:
-        self.volumes.append(self.volume)
-
-    def rests(self) -> bool:
-        """Whether nothing would happen without inflow."""
-        still = self.rates.at(self.rates.losses, self.volume) * self.step < _STILL * self.rates.capacity
-        return still or self.volume < _STILL * self.rates.capacity
-
-    def depth(self) -> float:
-        """Of the water now. [m]"""
-        return float(self.rates.level(self.volume) - self.rates.storage.levels[0])
-
-    def advance(self, flow: float) -> None:
-        """One step under a constant inflow, and where its water went. [m3/s]"""
-        at_start = (1.0 - self.weight) * self.rates.at(self.rates.losses, self.volume) if self.weight < 1.0 else 0.0
-        end = self.rates.step(self.volume + self.step * (flow - at_start), self.step * self.weight)
-        lost = self.volume + self.step * flow - end
-        into_ground = lost * self.rates.ground_share(end)
-        spilt = max(0.0, end - self.rates.capacity)
-        self.infiltrated += into_ground
-        self.outflow.append((lost - into_ground) / self.step)
-        self.spill.append(spilt / self.step)
-        self.volume = end - spilt
-        self.time += self.step
-        self.volumes.append(self.volume)
-
-
-def _drain_into_ground(pool: _Pool, rate: float, tolerable_depth: float, watched: float) -> float:
-    """Let the ground take what stands once the inflow has ended; how long it stood too deep. [s]"""
-    bottom = float(pool.rates.storage.levels[0])
-    depth = pool.depth()
-    end = pool.rates.volume(bottom + max(0.0, depth - rate * watched))
-    pool.infiltrated += pool.volume - end
-    pool.volume = end
-    if depth <= tolerable_depth:
-        return 0.0
-    return min((depth - tolerable_depth) / rate, watched) if rate > 0.0 else watched

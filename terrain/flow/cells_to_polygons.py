@@ -10,13 +10,12 @@ from terrain.grid import Grid
 
 
 def label_polygons(labels: IntArray, grid: Grid) -> dict[int, Geometry]:
-    """Outline of each label's cells, along cell edges."""
-    values, positions = np.unique(labels, return_inverse=True)
-    coded = np.where(labels >= 0, positions.reshape(labels.shape), -1).astype(np.int32)
+    """Outline of each label's cells, along cell edges; labels below 2**31, negative where there is none."""
+    coded = labels.astype(np.int32)
     parts: dict[int, list[Geometry]] = {}
     for outline, code in shapes(coded, mask=coded >= 0, connectivity=4, transform=grid.transform):
         shape = shapely.geometry.shape(outline)
-        parts.setdefault(int(values[int(code)]), []).append(shape if shape.is_valid else shapely.make_valid(shape))
+        parts.setdefault(int(code), []).append(shape if shape.is_valid else shapely.make_valid(shape))
     return {label: _one(parts[label]) for label in sorted(parts)}
 
 

@@ -13,8 +13,10 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from inspect import isfunction
 from typing import Any
 
+import numba
 import numpy as np
 from scipy.ndimage import label
 
@@ -163,7 +165,7 @@ def _holes_as_walls(ground: Ground) -> IntArray:
 
 def _raster(values: Any, nodata: float, ground: Ground | None = None) -> tuple[Any, Any]:
     """A pysheds grid and raster over padded values."""
-    with _quiet():
+    with _quiet(), _compiled_on_use():
         from affine import Affine
         from pysheds.grid import Grid as PyshedsGrid
         from pysheds.view import Raster, ViewFinder
@@ -176,6 +178,24 @@ def _raster(values: Any, nodata: float, ground: Ground | None = None) -> tuple[A
         view = ViewFinder(affine=transform, shape=values.shape, nodata=values.dtype.type(nodata))
         raster = Raster(np.ascontiguousarray(values), view)
         return PyshedsGrid(viewfinder=raster.viewfinder), raster
+
+
+@contextmanager
+def _compiled_on_use() -> Iterator[None]:
+    """Let pysheds' functions wait until they are called: on import it would compile or load eighty for the few in use.
+
+    Without the types that it declares numba takes those of the call, which are the same ones here.
+    """
+    eager = numba.njit
+
+    def waiting(given: Any = None, /, **options: Any) -> Any:
+        return eager(given) if isfunction(given) else eager(**{**options, "cache": True})
+
+    numba.njit = waiting
+    try:
+        yield
+    finally:
+        numba.njit = eager
 
 
 @contextmanager

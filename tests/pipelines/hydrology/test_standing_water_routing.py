@@ -7,10 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from scipy.optimize import brentq
 
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
+from pipelines.hydrology.pool_kernel import route_pool
+from pipelines.hydrology.pool_rates import PoolRates
 from pipelines.hydrology.standing_water import route_storage
 from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import Hydrograph
@@ -136,3 +139,34 @@ def test_storages_and_ratings_that_cannot_be_are_refused():
         storage_of([0.0, 1.0], [2.0, 1.0])
     with pytest.raises(HydraulicsError, match="levels that increase"):
         StageOutflow(np.array([0.0, 1.0]), np.array([1.0, 0.0]))
+
+
+@given(
+    arrays(np.float64, st.integers(1, 40), elements=st.floats(0.0, 0.05)),
+    st.sampled_from([1e-7, 4e-6, 1e-3]),
+    st.sampled_from([(), (PIPE,)]),
+    st.floats(0.0, 1.0),
+    st.sampled_from([0.5, 1.0]),
+)
+def test_the_compiled_steps_solve_what_the_notes_say(flow, rate, outlets, filled, weight):
+    """Each step against the root of its own equation, by SciPy, over the same rates."""
+    rates, step = PoolRates(POND, rate, outlets), 30.0
+    given_to_kernel = (flow, step, weight, filled * POND.capacity, 0.0, rates.volumes, rates.ground, rates.losses)
+    held, left, spilt, soaked = route_pool(*given_to_kernel)
+
+    def lost(volume):
+        return float(np.interp(volume, rates.volumes, rates.losses))
+
+    volume = filled * POND.capacity
+    for number, coming in enumerate(flow, start=1):
+        wanted = volume + step * (coming - (1.0 - weight) * lost(volume))
+        unknown = lambda end, wanted=wanted: end + weight * step * lost(end) - wanted  # noqa: E731
+        end = brentq(unknown, 0.0, wanted + 1.0, xtol=1e-12) if unknown(0.0) < 0.0 else 0.0
+        over = max(0.0, end - POND.capacity)
+        assert held[number] == pytest.approx(end - over, abs=1e-8)
+        assert step * spilt[number] == pytest.approx(over, abs=1e-8)
+        volume = end - over
+    out = step * (left.sum() + spilt.sum()) + soaked
+    assert out == pytest.approx(step * flow.sum() + held[0] - held[-1], abs=1e-9)
+    for plain, compiled in zip(route_pool.py_func(*given_to_kernel), (held, left, spilt, soaked), strict=True):
+        np.testing.assert_array_equal(plain, compiled)
