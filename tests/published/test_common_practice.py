@@ -7,6 +7,7 @@ from pipelines.hydraulics.pumping.lift import size_lift
 from pipelines.hydraulics.pumping.pressure_line import RELIEF_HOLE, PressureLine, line_head
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydraulics.pumping.sump_basin import MOST_STARTS_PER_HOUR, sump_basin, worst_cycling
+from pipelines.hydrology.surfaces import coefficient_range
 from terrain.unit_table import FOOT, GALLON_PER_MINUTE, INCH, US_GALLON
 
 GPM = GALLON_PER_MINUTE
@@ -63,3 +64,8 @@ def test_total_head_of_the_common_line_by_hand():
     assert line_head(line, 40 * GPM).total / FOOT == pytest.approx(21.915, abs=0.01)
     larger = PressureLine(8 * FOOT, 120 * FOOT, find_pipe("2 in sch 40").inside, 150.0, dict(line.fittings))
     assert line_head(larger, 40 * GPM).total / FOOT == pytest.approx(12.387, abs=0.01)
+
+
+def test_gravel_that_is_driven_on_sheds_half_to_seven_tenths():
+    found = coefficient_range("gravel", "B", 0.02)
+    assert (found.low, found.high) == pytest.approx((0.50, 0.70))

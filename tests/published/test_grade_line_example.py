@@ -87,11 +87,11 @@ def test_critical_depth_in_a_pipe(rounds_to, flow, diameter, printed):
 @pytest.mark.published(source=HEC22, where="Example 7-3, step 21, structure 43", memory=False, worked=True)
 def test_energy_with_water_that_plunges(rounds_to):
     falls = EnteringFlow(0.19, 3.90)
+    # the example rounds 0.2 V^2/2g to 0.004, which a head of 0.020 m gives
     energy = access_hole_energy(
-        0.19, 0.61, outlet_energy=0.717, velocity_head=0.022, supercritical=False, entering=[falls], floor="flat"
+        0.19, 0.61, outlet_energy=0.717, velocity_head=0.020, supercritical=False, entering=[falls], floor="flat"
     )
-    # the example rounds Eai - Ei from 0.0044 to 0.004
-    assert rounds_to(energy, "0.742", share=0.004)
+    assert rounds_to(energy, "0.742")
 
 
 @pytest.mark.published(source=HEC22, where="Example 7-3, step 21, structure 42", memory=False, worked=True)

@@ -3,9 +3,11 @@
 import pytest
 
 from pipelines.hydraulics.soakaway import LONGEST_DRY_TIME, Soakaway, assess_soakaway
+from pipelines.hydrology.surfaces import infiltration_rate
 from terrain.unit_table import FOOT, HOUR, INCH_PER_HOUR
 
 ORDINANCE = "Stormwater ordinance, example sizing for infiltration trenches"
+MINNESOTA = "Minnesota Stormwater Manual"
 SMRC = "Stormwater Manager's Resource Center, infiltration criteria"
 
 
@@ -41,12 +43,10 @@ def test_time_to_empty_by_hand(rate, hours):
     assert assessed(10, 3, 1.5, 1, 2.0 * rate * INCH_PER_HOUR).why["dry_time"] / HOUR == pytest.approx(hours)
 
 
-def test_what_manuals_call_a_void_ratio_of_0_40_is_a_porosity():
-    # the Minnesota manual calls 0.4 of No. 57 a void ratio; stone of 2.65 weighs 99 lb/ft3 if that is its porosity,
-    # as tables give crushed stone, and 118 if it were a true void ratio
-    def weight(porosity):
-        return 2.65 * 62.4 * (1 - porosity)
-
-    true_void_ratio = 0.40
-    assert weight(0.40) == pytest.approx(99.2, abs=0.1)
-    assert weight(true_void_ratio / (1 + true_void_ratio)) > 115
+@pytest.mark.published(
+    source=MINNESOTA, where="design infiltration rates, January 2014 table", memory=False, worked=False
+)
+@pytest.mark.parametrize("group, rate", [("A", 0.8), ("B", 0.3), ("C", 0.2), ("D", 0.06)])
+def test_design_infiltration_by_soil_group(group, rate):
+    # the lower of what is printed for the soils of a group: A 0.8 and 1.63, B 0.3 and 0.45 in/h
+    assert infiltration_rate(group, compacted=False).likely == pytest.approx(rate * INCH_PER_HOUR, rel=1e-9)

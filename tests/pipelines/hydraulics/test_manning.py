@@ -1,13 +1,14 @@
 """Round pipe under gravity: limits, which way it moves, and a general library as reference."""
 
-from math import pi
+from math import pi, sqrt
 
 import pytest
 from fluids.open_flow import V_Manning
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely import Point, box
 
-from pipelines.hydraulics.channel.barrel import circular_barrel, critical_depth, normal_depth, wet_area
+from pipelines.hydraulics.channel.barrel import circular_barrel, critical_depth, normal_depth, wet_area, wet_perimeter
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.manning import (
     LARGEST_FLOW_OVER_FULL,
@@ -116,3 +117,15 @@ def test_water_above_the_crown_is_refused():
 def test_silt_to_the_crown_is_refused():
     with pytest.raises(HydraulicsError, match="carries nothing"):
         circular_barrel(0.3, 0.3)
+
+
+@given(st.floats(0.05, 0.9), st.floats(0.02, 0.98))
+def test_wetted_shape_of_a_silted_barrel_by_a_polygon(silted, filled):
+    """Area and perimeter against the circle drawn with many corners and cut at the silt and at the water."""
+    barrel = circular_barrel(1.0, silted)
+    depth = filled * barrel.rise
+    circle = Point(0.0, 0.5).buffer(0.5, quad_segs=4000)
+    water = circle.intersection(box(-1.0, silted, 1.0, silted + depth))
+    surface = 2.0 * sqrt(0.25 - (silted + depth - 0.5) ** 2)
+    assert wet_area(barrel, depth) == pytest.approx(water.area, rel=1e-4, abs=1e-7)
+    assert wet_perimeter(barrel, depth) == pytest.approx(water.length - surface, rel=1e-3)

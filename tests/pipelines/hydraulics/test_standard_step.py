@@ -84,6 +84,21 @@ def test_backwater_agrees_with_the_differential_equation():
     np.testing.assert_allclose(depths[::-1], exact.sol(channel.station)[0], atol=2e-4)
 
 
+@pytest.mark.parametrize("wide_below", [True, False])
+def test_a_change_of_width_loses_its_share_of_the_velocity_head(wide_below):
+    """Energy above less energy below, by a rectangle's own geometry, is friction and the share of Chow's sec. 10-4."""
+    widths, flow, roughness, length = ((1.0, 3.0) if wide_below else (3.0, 1.0)), 1.2, 0.03, 10.0
+    sections = [cross_section([0.0, 0.0, width, width], [2.0, 0.0, 0.0, 2.0], roughness) for width in widths]
+    surface = water_surface(make_channel(np.array([0.0, length]), sections), np.full(2, flow), Downstream(level=0.9))
+    depth, width = surface.level, np.array(widths)
+    head = (flow / (width * depth)) ** 2 / (2 * 9.80665)
+    conveyance = (width * depth) ** (5 / 3) / (width + 2 * depth) ** (2 / 3) / roughness
+    friction = length * (2 * flow / conveyance.sum()) ** 2
+    lost = (depth + head)[0] - (depth + head)[1] - friction
+    assert abs(head[1] - head[0]) > 0.02
+    assert lost == pytest.approx((0.3 if wide_below else 0.1) * abs(head[1] - head[0]), abs=2e-4)
+
+
 def test_shooting_flow_is_given_its_critical_level():
     channel = _prism(slope=0.08, roughness=0.02)
     surface = water_surface(channel, np.full(len(channel.station), 0.2), Downstream(slope=0.08))

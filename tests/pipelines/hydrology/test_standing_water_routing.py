@@ -58,6 +58,19 @@ def test_water_balances(flow, rate, outflow, filled, step, weight):
     assert routed.infiltrated >= -1e-12
 
 
+@pytest.mark.parametrize("rate", [2e-6, 1e-5, 4e-5])
+def test_a_pond_with_upright_sides_fills_by_what_comes_less_what_its_bottom_takes(rate):
+    """V = (q - f A) t while it rains, and an emptying at f: both exact for one area."""
+    area, flow, steps = 40.0, 0.003, 120
+    pond = StageStorage(np.array([0.0, 1.0]), np.array([area, area]), np.array([0.0, area]))
+    routed = route_storage(Hydrograph(30.0, np.full(steps, flow)), pond, infiltration_rate=rate, tolerable_depth=0.05)
+    filled = (flow - rate * area) * 30.0 * steps
+    # the first water of a dry pond soaks less until the bottom is covered: half a fine level
+    assert routed.volumes[-1] == pytest.approx(filled, rel=2e-3)
+    rising, falling = 0.05 * area / (flow - rate * area), (filled / area - 0.05) / rate
+    assert routed.time_over(0.05) == pytest.approx(30.0 * steps - rising + falling, rel=0.01)
+
+
 def test_a_closed_pond_keeps_its_capacity_and_spills_the_rest():
     routed = route_storage(FLOOD, POND)
     assert routed.final_volume == pytest.approx(POND.capacity)
