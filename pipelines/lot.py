@@ -17,7 +17,6 @@ from pipelines.deliverables.findings.gathering import (
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.hydrology.surface_map import SOIL_GROUP
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.site_ground import SiteInputs
@@ -91,7 +90,7 @@ def findings_of(stages: LotStages) -> Findings:
     warnings += when_all_is_clogged(situation, planned, stages.storms[-1])
     site, layers, grid = opened.site, opened.layers, situation.grid
     before, after = planned.diagnosis.water, planned.water
-    group = (site.soil.group or SOIL_GROUP).upper()
+    group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     soaking = infiltration_rate(group, compacted=site.soil.compacted)
     studied_roofs = (situation.drainage.ground.kind == ROOF) & situation.on_parcel
     bounds = runoff_bounds(after.runoff)

@@ -1,16 +1,16 @@
 """A lot's site file opened: everything that it names read and checked, before any height is."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from pipelines.hydraulics.channel.culvert_sizes import culverts_named
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.rain.design_rain import DesignRain, design_rain
-from pipelines.hydrology.surface_map import COVER, SOIL_GROUP
-from pipelines.hydrology.surfaces import surface_of
+from pipelines.hydrology.surfaces import soil_group, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.site_file import SiteFile
@@ -19,6 +19,7 @@ from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
+from pipelines.layout.ways.lift_design import pressure_pipes
 from terrain.errors import LotshedError
 from terrain.flow.lot_ground import refuse_unfit
 from terrain.reason import reason
@@ -125,27 +126,35 @@ def check_site(path: Path) -> tuple[Units, tuple[Said, ...]]:
 
 def _check_names(site: SiteFile) -> None:
     """Names in the site file that other rooms look up: found before the work, with the file and key."""
-    try:
-        key = "[soil] cover"
-        surface_of(site.soil.cover or COVER)
-        key = "[layout] pipe"
-        if site.layout.pipe:
-            find_pipe(site.layout.pipe)
-    except LotshedError as error:
-        raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
+    rules = site.rules
+    looked_up: tuple[tuple[str, Callable[..., object], object], ...] = (
+        ("[soil] cover", surface_of, site.soil.cover),
+        ("[layout] pipe", find_pipe, site.layout.pipe),
+        ("[rules] default_cover", surface_of, rules["default_cover"].name),
+        ("[rules] default_soil_group", soil_group, rules["default_soil_group"].name),
+        ("[rules] pressure_pipes", pressure_pipes, rules),
+        ("[rules] swale_culvert_sizes", culverts_named, rules["swale_culvert_sizes"].names),
+    )
+    for key, look_up, name in looked_up:
+        try:
+            if name:
+                look_up(name)
+        except LotshedError as error:
+            raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
 def _assumed(opened: SiteInputs) -> Iterator[Said]:
     """What is missing in the site file and what is assumed for it."""
     site, layers = opened.site, opened.layers
+    group = site.rules["default_soil_group"].name
     if site.elevation.rmse is None:
         yield reason("assumed_lidar_error", error=opened.rmse)
     if site.soil.group is None and site.soil.source is None:
-        yield reason("assumed_soil", group=SOIL_GROUP, cover=site.soil.cover or COVER)
+        yield reason("assumed_soil", group=group, cover=site.soil.cover or site.rules["default_cover"].name)
     elif site.soil.source is not None:
         bare = layers.parcel.difference(layers.soils.union_all()).area / layers.parcel.area
         if bare > 0.01:
-            yield reason("assumed_soil_outside", share=float(bare), group=SOIL_GROUP)
+            yield reason("assumed_soil_outside", share=float(bare), group=group)
     if site.soil.compacted:
         yield reason("assumed_compacted")
     if site.roofs is None:

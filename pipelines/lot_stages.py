@@ -10,7 +10,7 @@ from pipelines.deliverables.findings.lot import FlowPath, StandingWater
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.low_spot_ponds import rain_that_fills
-from pipelines.hydrology.surface_map import COVER, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
@@ -234,10 +234,10 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
 
 def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
     site, layers = lot.opened.site, lot.opened.layers
-    group = (site.soil.group or SOIL_GROUP).upper()
+    group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     surfaces: SurfaceMap = map_surfaces(
         situation.grid,
-        cover=site.soil.cover or COVER,
+        cover=site.soil.cover or site.rules["default_cover"].name,
         roofs=ground.kind == ROOF,
         paving=[
             (shape, "gravel" if "gravel" in str(kind).lower() else "paved")

@@ -14,8 +14,6 @@ from terrain.grid import Grid
 
 ROOF = "roof"
 PAVED = "paved"
-SOIL_GROUP, COVER = "C", "lawn, fair"
-"""Soil and cover where a site file gives none: assumed."""
 _GROUPS = ("A", "B", "C", "D")
 
 

@@ -1,7 +1,8 @@
 """Rules of the trade with their defaults and marks, each of which the site file can override.
 
 `load_rules()["slope_4in_smooth"].likely` is SI; `read_overrides(table)` checks what a site file's [rules] says;
-`rules.with_overrides(overrides)` puts it in place; `rules.in_words()` lists all for a report.
+`rules.with_overrides(overrides)` puts it in place. A row whose unit is "name" or "names" holds words; one that lists
+several values between semicolons holds them all.
 """
 
 import csv
@@ -24,6 +25,8 @@ MARKS = {
     "given": "given in the site file",
 }
 
+_WORDS = ("name", "names")
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -34,11 +37,13 @@ class Rule:
     low, likely, high : float
         Least or floor, the value taken, most or stop; all alike where the trade names one. [SI]
     unit : str
-        The unit that the trade writes it in; "1" for a plain number.
+        The unit that the trade writes it in; "1" for a plain number, "name" and "names" for words.
     mark : str
         Where it comes from: a key of `MARKS`.
     moves : str
         What of the answer it moves.
+    values, names : tuple
+        What a rule that lists holds, in SI or as words; its low, likely and high are 0 then.
     """
 
     key: str
@@ -50,10 +55,19 @@ class Rule:
     source: str
     meaning: str
     moves: str
+    values: tuple[float, ...] = ()
+    names: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The one name that it holds."""
+        return self.names[0]
 
     @property
     def words(self) -> str:
-        """Its values in the trade's unit: `0.5 / 1 %`, `4 / 8 / 12 ft/h`."""
+        """Its values in the trade's unit: `0.5 / 1 %`, `4 / 8 / 12 ft/h`, `2, 5, 10 yr`."""
+        if self.names:
+            return "; ".join(self.names)
         factor = si_factor(self.unit)
         shown = [f"{value / factor:.6g}" for value in (self.low, self.likely, self.high)]
         if self.low == self.likely == self.high:
@@ -61,6 +75,8 @@ class Rule:
         elif self.likely == self.high:
             shown = shown[:2]
         unit = "" if self.unit == "1" else f" {self.unit}"
+        if self.values:
+            return ", ".join(f"{value / factor:.6g}" for value in self.values) + unit
         return " / ".join(shown) + unit
 
 
@@ -72,6 +88,8 @@ class RuleOverride:
     low: float | None
     likely: float | None
     high: float | None
+    values: tuple[float, ...] = ()
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +113,6 @@ class Rules(Mapping[str, Rule]):
         for each in overrides:
             changed[each.key] = _overridden(changed[each.key], each)
         return Rules(changed)
-
-    def in_words(self) -> tuple[tuple[str, str, str], ...]:
-        """Name with meaning, value in words and mark in words of every rule, for a report."""
-        return tuple(
-            (
-                f"{rule.key} ({rule.meaning})",
-                rule.words,
-                MARKS[rule.mark] + (f": {rule.source}" if rule.source else ""),
-            )
-            for rule in self.table.values()
-        )
 
 
 @functools.cache
@@ -136,10 +143,15 @@ def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
 
 
 def _default(row: dict[str, str]) -> Rule:
+    told, listed = (row["unit"], row["mark"], row["source"], row["meaning"], row["moves"]), row["likely"].split("; ")
+    if row["unit"] in _WORDS:
+        return Rule(row["key"], 0.0, 0.0, 0.0, *told, names=tuple(listed))
+    if len(listed) > 1:
+        return Rule(row["key"], 0.0, 0.0, 0.0, *told, values=tuple(_plain(each, row["unit"]) for each in listed))
     likely = _plain(row["likely"], row["unit"])
     low = _plain(row["low"], row["unit"]) if row["low"] else likely
     high = _plain(row["high"], row["unit"]) if row["high"] else likely
-    return Rule(row["key"], low, likely, high, row["unit"], row["mark"], row["source"], row["meaning"], row["moves"])
+    return Rule(row["key"], low, likely, high, *told)
 
 
 def _plain(digits: str, unit: str) -> float:
@@ -147,6 +159,8 @@ def _plain(digits: str, unit: str) -> float:
 
 
 def _read_override(rule: Rule, value: object) -> RuleOverride:
+    if rule.names or rule.values:
+        return _read_list(rule, value)
     if not isinstance(value, Mapping):
         return RuleOverride(rule.key, None, _read_value(rule, value), None)
     unknown = [key for key in value if key not in ("low", "likely", "high")]
@@ -158,6 +172,19 @@ def _read_override(rule: Rule, value: object) -> RuleOverride:
     if not after.low <= after.likely <= after.high:
         raise SiteFileError(f"{after.words} does not rise from low to high")
     return new
+
+
+def _read_list(rule: Rule, value: object) -> RuleOverride:
+    """Names, or values, in the order given; one may stand without a list."""
+    given = value if isinstance(value, list) and rule.unit != "name" else [value]
+    if not given:
+        raise SiteFileError("an empty list says nothing; leave the rule out")
+    if rule.values:
+        return RuleOverride(rule.key, None, None, None, values=tuple(_read_value(rule, each) for each in given))
+    names = tuple(each.strip() for each in given if isinstance(each, str) and each.strip())
+    if len(names) != len(given):
+        raise SiteFileError(f"{value!r}: write {'a name' if rule.unit == 'name' else 'a list of names'} in quotes")
+    return RuleOverride(rule.key, None, None, None, names=names)
 
 
 def _read_value(rule: Rule, value: object) -> float:
@@ -173,6 +200,8 @@ def _read_value(rule: Rule, value: object) -> float:
 
 
 def _overridden(rule: Rule, new: RuleOverride) -> Rule:
+    if new.names or new.values:
+        return replace(rule, names=new.names, values=new.values, mark="given", source="")
     likely = rule.likely if new.likely is None else new.likely
     low = min(rule.low, likely) if new.low is None else new.low
     high = max(rule.high, likely) if new.high is None else new.high

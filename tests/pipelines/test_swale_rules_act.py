@@ -28,7 +28,7 @@ GIVEN = {
     "swale_fill_cost": "0.03", "swale_utility_clearance": '"1.6 ft"', "swale_dam": '"5 m"',
     "swale_culvert_cover": '"40 in"', "swale_culvert_most_barrels": "1", "swale_culvert_apart": '"20 in"',
     "swale_culvert_day": '"12 ft"', "swale_clean_day": '"10 ft"', "swale_recut_day": '"10 yd3"',
-    "swale_crew_day": '"10 h"',
+    "swale_culvert_sizes": '["30 in", "36 in"]', "swale_crew_day": '"10 h"',
     "swale_section_along": '"6 m"', "swale_banks_along": '"30 m"', "swale_drive_steepness": "0.2",
     "bank_shelf": '"3 m"', "bank_flatter": "0.8", "bank_stands_out": '"20 cm"', "bank_gap": '"2 cm"',
 }  # fmt: skip

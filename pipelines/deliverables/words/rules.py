@@ -29,11 +29,15 @@ def parameter_rows(
 
 
 def rule_words(rule: Rule, units: Units) -> str:
-    """A rule's values in the reader's unit: `0.5 / 1 %`, `4 / 8 / 12 ft/h`."""
+    """A rule's values in the reader's unit: `0.5 / 1 %`, `4 / 8 / 12 ft/h`, `2, 5, 10 yr`."""
+    if rule.names:
+        return "; ".join(rule.names)
     ours, theirs = (0, 1) if units == "us" else (1, 0)
     unit = next((pair[ours] for pair in _PAIRS if pair[theirs] == rule.unit and pair[ours] in RULE_UNITS), rule.unit)
     digits = 6 if unit == rule.unit else 3
     shown = [f"{value / si_factor(unit):.{digits}g}" for value in (rule.low, rule.likely, rule.high)]
+    if rule.values:
+        return ", ".join(f"{value / si_factor(unit):.{digits}g}" for value in rule.values) + f" {unit}"
     if rule.low == rule.likely == rule.high:
         shown = shown[:1]
     elif rule.likely == rule.high:

@@ -41,8 +41,6 @@ from terrain.reason import Reason, reason
 Try = Callable[[Situation, Ground], Shaped | None]
 """A work made on the lot and ground that those before it left."""
 NO_CATCHING = Catching((), (), (), (), False, ())
-STORMS = (2.0, 5.0, 10.0, 25.0, 100.0)
-"""Return periods in which no shared edge may gain. [yr]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,7 +135,7 @@ def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -
 def _refused(inputs: PlanInputs, found: Diagnosis, best: Reshaped) -> Reason | None:
     """Why the works may not be built: an edge that is shared with a neighbor gains in one of the storms."""
     reckoning = inputs.reckoning
-    for years in STORMS:
+    for years in inputs.situation.rules["neighbor_storms"].values:
         rain = reckoning.rain.of_period(years)
         if rain is None:
             continue

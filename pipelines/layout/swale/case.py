@@ -9,11 +9,13 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
+from pipelines.hydraulics.channel.culvert_sizes import culverts_named
+from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.rain.design_rain import DesignRain, design_rain
-from pipelines.hydrology.surface_map import COVER, PAVED, SOIL_GROUP, SurfaceMap, group_at, map_surfaces
+from pipelines.hydrology.surface_map import PAVED, SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
-from pipelines.inputs.errors import LayerError
+from pipelines.inputs.errors import LayerError, SiteFileError
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.rules import RuleOverride, Rules
 from pipelines.inputs.site_ground import SiteInputs, open_site
@@ -118,6 +120,10 @@ def swales_of(
     names = [name if "swale" in name.lower() else f"swale {name}" for name in given]
     check_swale_lines(lines, names, inputs.layers.roofs)
     rules = rules_of(inputs)
+    try:
+        culverts_named(rules["swale_culvert_sizes"].names)
+    except HydraulicsError as error:
+        raise SiteFileError(f"site file {inputs.site.path}: [rules] swale_culvert_sizes: {error}") from None
     priced = inputs.site.prices
     prices = default_prices() if priced is None else read_prices(priced.file)
     return OpenedSwales(inputs, rules, lines, names, culverts_of(lines, inputs.layers.culverts, rules), prices)
@@ -205,11 +211,11 @@ def _surfaces(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
     ]
     return map_surfaces(
         ground.grid,
-        cover=site.soil.cover or COVER,
+        cover=site.soil.cover or site.rules["default_cover"].name,
         roofs=ground.kind == ROOF,
         paving=paving,
         soils=list(zip(layers.soils.geometry, layers.soils["group"], strict=True)),
-        default_group=site.soil.group or SOIL_GROUP,
+        default_group=site.soil.group or site.rules["default_soil_group"].name,
     )
 
 
@@ -220,9 +226,9 @@ def _assumed(inputs: SiteInputs, rules: Rules) -> list[Said]:
     if site.elevation.rmse is None:
         found.append(reason("swale_rmse_assumed", rmse=inputs.rmse))
     if site.soil.group is None and layers.soils.empty:
-        found.append(reason("swale_soil_assumed", group=SOIL_GROUP))
+        found.append(reason("swale_soil_assumed", group=rules["default_soil_group"].name))
     if site.soil.cover is None:
-        found.append(reason("swale_cover_assumed", cover=COVER))
+        found.append(reason("swale_cover_assumed", cover=rules["default_cover"].name))
     if site.soil.compacted:
         found.append(reason("swale_soil_compacted"))
     if layers.roofs.empty:

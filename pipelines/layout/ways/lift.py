@@ -7,7 +7,6 @@ import numpy as np
 import shapely
 
 from pipelines.hydraulics.errors import PumpTooWeakError
-from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import Discharge, Outfall, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
@@ -15,7 +14,7 @@ from pipelines.layout.ways.fall import spare_to, verdict_of
 from pipelines.layout.ways.gravity import best_gravity, discharges_of, line_warnings, nowhere, run_warnings, shots_at
 from pipelines.layout.ways.gravity_lines import GravityAnswer
 from pipelines.layout.ways.lift_coping import Candidate, coping_lift
-from pipelines.layout.ways.lift_design import PRESSURE_PIPES, LiftDesign, design_lift, lift_place
+from pipelines.layout.ways.lift_design import LiftDesign, design_lift, lift_place, pressure_pipes
 from pipelines.layout.ways.lift_storm import LiftStorm, lift_storm
 from pipelines.layout.ways.lines import PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
@@ -100,7 +99,7 @@ def _cheapest_lift(
     settings = LaySettings(target, layout.cover or rules["cover_lawn"].low)
     spec, _ = route_spec(inputs.ground, settings)
     collectors = collectors_of(inputs.catching, inputs.flows.flows, storm.lifted, spec, settings)
-    pipe = find_pipe(PRESSURE_PIPES[0])
+    pipe = pressure_pipes(rules)[0]
     price = inputs.ground.prices.get(f"{pipe.key} pipe")
     routed = RoutePipe(pipe.key, pipe.outside, pipe.wall, 0.0, 1.0, price.likely / FOOT if price is not None else 0.0)
     house = inputs.situation.houses

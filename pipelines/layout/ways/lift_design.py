@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point
 
+from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
 from pipelines.hydraulics.pumping.lift import LiftResult, size_lift
 from pipelines.hydraulics.pumping.lift_limits import LiftLimits, float_levels, lift_limits
@@ -23,7 +24,14 @@ from pipelines.layout.ways.lines import STATION, crossings_of
 from terrain.arrays import FloatArray
 from terrain.reason import Reason, reason
 
-PRESSURE_PIPES = ("1-1/2 in sch 40", "2 in sch 40", "3 in sch 40")
+
+def pressure_pipes(rules: Rules) -> tuple[Pipe, ...]:
+    """Pipes that a pressure line may be, small before large."""
+    pipes = [find_pipe(name) for name in rules["pressure_pipes"].names]
+    loose = [pipe.key for pipe in pipes if pipe.hazen_williams is None]
+    if loose:
+        raise HydraulicsError(f"{', '.join(loose)}: no pipe for pressure; write one as in '2 in sch 40'")
+    return tuple(sorted(pipes, key=lambda pipe: pipe.inside))
 
 
 def assumed_curve(rules: Rules) -> PumpCurve:
@@ -161,7 +169,7 @@ def lift_options(place: LiftPlace, inflow: float) -> tuple[tuple[LiftOption, ...
     two, and its result says which basin would do.
     """
     limits = lift_limits(place.situation.rules)
-    pipes = [find_pipe(key) for key in PRESSURE_PIPES]
+    pipes = pressure_pipes(place.situation.rules)
     found = [(pipe, _sound(place, inflow, limits, pipe)) for pipe in pipes]
     sound = [(pipe, option.basin) for pipe, option in found if isinstance(option, LiftOption)]
     refused = tuple(why for _, why in found if isinstance(why, Reason))

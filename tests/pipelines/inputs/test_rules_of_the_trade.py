@@ -72,9 +72,8 @@ def test_words_are_the_trades():
     assert rules["slope_4in_smooth"].words == "0.5 / 1 %"
     assert rules["stone_porosity"].words == "0.35"
     assert rules["starts_per_hour"].words == "15 1/h"
-    name, words, mark = next(line for line in rules.in_words() if line[0].startswith("depth_protection"))
-    assert "protection" in name
-    assert (words, mark) == ("5 ft", "published: OSHA 29 CFR 1926.652(a)(1)")
+    assert rules["neighbor_storms"].words == "2, 5, 10, 25, 100 yr"
+    assert rules["pressure_pipes"].words == "1-1/2 in sch 40; 2 in sch 40; 3 in sch 40"
 
 
 def test_a_value_given_takes_the_place_of_the_default_and_is_marked():
@@ -97,6 +96,15 @@ def test_floor_and_stop_alone():
     assert rules["pressure_velocity"].words == "7 / 7 / 8 ft/s"
 
 
+def test_lists_and_names_are_given_whole():
+    given = {"neighbor_storms": ["10 yr", "50 yr"], "pressure_pipes": ["2 in sch 40"], "default_soil_group": "B"}
+    rules = load_rules().with_overrides(read_overrides(given))
+    assert rules["neighbor_storms"].values == (10.0, 50.0)
+    assert rules["pressure_pipes"].names == ("2 in sch 40",)
+    assert rules["default_soil_group"].name == "B"
+    assert {rules[key].mark for key in given} == {"given"}
+
+
 def test_other_units_of_the_same_kind():
     rules = load_rules().with_overrides(read_overrides({"cover_lawn": "25 cm", "slope_corrugated": "0.1 ft/5 ft"}))
     assert rules["cover_lawn"].likely == pytest.approx(0.25)
@@ -116,6 +124,10 @@ def test_other_units_of_the_same_kind():
         ({"stone_porosity": float("inf")}, "stone_porosity: inf is no plain number"),
         ({"cover_lawn": {"least": "3 in"}}, "least is not known; give low, likely or high"),
         ({"cover_lawn": {}}, "an empty table is not known"),
+        ({"neighbor_storms": [2, 5]}, "neighbor_storms: the bare number 2 has no unit"),
+        ({"neighbor_storms": []}, "neighbor_storms: an empty list says nothing"),
+        ({"pressure_pipes": [2]}, "pressure_pipes: .* a list of names in quotes"),
+        ({"default_soil_group": ["A", "B"]}, "default_soil_group: .* a name in quotes"),
         ({"cover_lawn": {"low": "9 in", "likely": "8 in"}}, "does not rise from low to high"),
     ],
 )

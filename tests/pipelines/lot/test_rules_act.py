@@ -121,6 +121,10 @@ grate_clogging | 2
 sump_off | "32 in"
 sump_on | "80 in"
 sump_alarm | "92 in"
+default_soil_group | "loam"
+default_cover | "moss"
+pressure_pipes | ["2 in sch 40", "4 in SDR-35"]
+swale_culvert_sizes | "17 in"
 """
 
 BEFORE_THE_RULE = {"lidar_rmse": "rmse", "default_return_period": "return_period"}

@@ -77,6 +77,8 @@ shot_reach | "4 m" | catch_basins
 nothing told
 default_storm_depth | "100 mm" | runoff
 default_storm_duration | "120 min" | runoff
+default_soil_group | "A" | runoff
+default_cover | "woods, good" | runoff
 
 no outfall
 outfall_least_area | "600 m2" | outfalls
@@ -145,6 +147,9 @@ tolerable_sill_depth | "1 in" | low_spots
 hollow at the wall, a neighbor in the street
 neighbor_gain | "0.1 %" | surface
 
+hollow at the wall, a rain table
+neighbor_storms | "100 yr" | surface
+
 hollow at the wall, a neighbor who counts it all
 neighbor_gain_least | "5 gal" | surface
 
@@ -205,6 +210,7 @@ assumed_pump_end_head | "10 ft" | sumps
 pressure_velocity | "12 ft/s" | sumps
 relief_hole | "1/4 in" | sumps
 float_margin | 6 | sumps
+pressure_pipes | "3 in sch 40" | sumps
 
 daylight
 daylight_apart | "15 m" | plan
@@ -237,6 +243,7 @@ soakaway_offset_well | "120 ft" | french_drains
 X, Y = np.meshgrid((np.arange(60) + 0.5) / 2.0, 30.0 - (np.arange(60) + 0.5) / 2.0)
 CRAWL = '[house]\nfoundation = "crawl"\n'
 SLAB, RAIN = '[house]\nfoundation = "slab"\n', '[rain]\ndepth = "3 in"\nduration = "60 min"\n'
+TABLE = '[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n'
 LOAM, CLAY = '[soil]\ngroup = "B"\n', '[soil]\ngroup = "D"\n'
 LOOSE = '[soil]\ngroup = "A"\ncompacted = false\n'
 TESTED = '[soil]\ngroup = "A"\ntested_rate = "4 in/h"\nwater_table = "12 ft"\n'
@@ -342,11 +349,15 @@ LOTS = {
         plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), with_rules(neighbor_gain_least='"1 gal"'), right_of_way=None,
         hardscape=None, complaints=one(Point(15.0, 19.0), what="pond"),
     ),
+    "hollow at the wall, a rain table": lot(
+        plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), right_of_way=None, hardscape=None,
+        complaints=one(Point(15.0, 19.0), what="pond"), rain=TABLE.replace("10 yr", "25 yr"),
+    ),
     "hollow at the wall, a neighbor who counts it all": lot(
         plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), with_rules(neighbor_gain='"0.01 %"'), right_of_way=None,
         hardscape=None, complaints=one(Point(15.0, 19.0), what="pond"),
     ),
-    "rain table": lot(rain='[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n'),
+    "rain table": lot(rain=TABLE),
     "shallow hollow": lot(plane(0.01) - 0.6 * AT_PATIO, complaints=None),
     "small hollow in front": lot(
         plane(0.01) - hollow(0.15, 10.5, 8.2, 1.3), soil=CLAY, downspouts=one(Point(10.2, 11.2)), **GRASS

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from pipelines.hydraulics.channel.barrel import circular_barrel
 from pipelines.hydraulics.channel.culvert import Culvert, culvert_flow
-from pipelines.hydraulics.channel.culvert_sizes import CulvertSize, culvert_sizes
+from pipelines.hydraulics.channel.culvert_sizes import CulvertSize, culverts_named
 from pipelines.inputs.rules import Rules
 from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.swale.judgement import CrossingFinding
@@ -69,7 +69,7 @@ def culvert_remedy(
             return CulvertRemedy(None, 1, level, 0.0, cost, why)
     found = _least_that_carries(site, finding, clear, rules)
     if found is None:
-        most = culvert_sizes()[-1].inside
+        most = culverts_named(rules["swale_culvert_sizes"].names)[-1].inside
         barrels = int(rules["swale_culvert_most_barrels"].likely)
         return CulvertRemedy(None, 0, None, 0.0, None, reason("swale_no_culvert_carries", barrels=barrels, size=most))
     raised, barrels, size, level = found
@@ -90,7 +90,7 @@ def _least_that_carries(
     apart, room = rules["swale_culvert_apart"].likely, site.sections[finding.crossing.above].width
     found = []
     for barrels in range(1, int(rules["swale_culvert_most_barrels"].likely) + 1):
-        for size in culvert_sizes():
+        for size in culverts_named(rules["swale_culvert_sizes"].names):
             if size.inside < clear.barrel.diameter - 1e-3 and barrels == 1:
                 continue
             if barrels > 1 and barrels * size.outside + (barrels - 1) * apart > room:
