@@ -17,7 +17,7 @@ from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.outfall_sites import OutfallSite
-from pipelines.layout.ways.way_values import Way, WayInputs
+from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
 
 
@@ -58,15 +58,15 @@ def without_idle(catching: Catching, flows: DesignFlows, rules: Rules) -> Catchi
     return replace(catching, basins=basins, drains=drains, refused=refused)
 
 
-def all_outfalls(inputs: WayInputs, chosen: Way) -> tuple[Outfall, ...]:
-    """Those that are used, and the candidates that were found and are not."""
-    used = {"-".join(outfall.id.split("-")[:2]) for outfall in chosen.outfalls}
+def all_outfalls(sites: Sequence[OutfallSite], told: Sequence[Outfall]) -> tuple[Outfall, ...]:
+    """Those that are told of already, and the first place of each other one."""
+    used = {"-".join(outfall.id.split("-")[:2]) for outfall in told}
     rest: dict[str, OutfallSite] = {}
-    for site in inputs.outfalls:
+    for site in sites:
         if site.id not in used:
             rest.setdefault(site.id, site)
     return (
-        *chosen.outfalls,
+        *told,
         *(
             Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm,
                     site.high_water)

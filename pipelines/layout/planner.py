@@ -1,6 +1,6 @@
 """The plan of a lot: diagnosis, cheap cures, ways to carry the water off compared, one of them chosen and said why."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -40,13 +40,16 @@ from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_on
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import (
     as_far_as_outfall,
+    as_today,
     headline,
+    headline_no_way,
     no_way,
     nothing_built,
     provisional,
     stopped,
     with_works,
 )
+from pipelines.layout.ways.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import daylight_places
@@ -61,16 +64,10 @@ from pipelines.layout.ways.outfall_water import (
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
-from pipelines.layout.ways.way_values import Way, WayInputs
+from pipelines.layout.ways.way_values import WayInputs
 from terrain.raster import Raster
 from terrain.reason import Reason, reason
 
-WAYS = {
-    "gravity": reason("way_gravity"),
-    "daylight": reason("way_daylight"),
-    "pump": reason("way_pump"),
-    "soakaway": reason("way_dry_well"),
-}
 NOTHING_CAUGHT = Catching((), (), (), (), False, ())
 
 
@@ -132,6 +129,11 @@ def site_works(inputs: PlanInputs, found: Diagnosis) -> Sited:
 def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInputs | None) -> LotPlan:
     """Plan what a diagnosed lot needs: lines from what was sited to the ways out, None where roofs are not known."""
     planned = _planned(inputs, found, sited, ground)
+    sites, own = candidates(inputs.layers, inputs.situation)
+    given = [site for site in (*with_water(sites, inputs.looks), *own) if site.verified]
+    # what somebody drew stays on the map, whatever becomes of it
+    drawn = all_outfalls(given, planned.plan.outfalls)
+    planned = replace(planned, plan=replace(planned.plan, outfalls=drawn))
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
 
 
@@ -234,7 +236,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
     way_inputs, flows, chosen, costs = option.way_inputs, option.way_inputs.flows, option.chosen, option.costs
     alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in option.ways)
     if chosen is None:
-        return _no_way_out(inputs, found, catching, alternatives, option.ways)
+        return _no_way_out(inputs, found, catching, alternatives, option)
     works, (lines, unpriced) = option.built[chosen.mode], option.priced[chosen.mode]
     served = only_served(catching, chosen)
     division = works_division(situation, served)
@@ -253,7 +255,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
         channel_drains=works.channel_drains,
         pipe_runs=works.pipe_runs,
         sumps=works.sumps,
-        outfalls=all_outfalls(way_inputs, chosen),
+        outfalls=all_outfalls(way_inputs.outfalls, chosen.outfalls),
         fittings=works.fittings,
         discharges=as_far_as_outfall(chosen.discharges, takes),
         cures=catching.cures,
@@ -362,23 +364,21 @@ def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
 
 
 def _no_way_out(
-    inputs: PlanInputs,
-    found: Diagnosis,
-    catching: Catching,
-    alternatives: tuple[Alternative, ...],
-    ways: Sequence[Way],
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, alternatives: tuple[Alternative, ...], option: Option
 ) -> LotPlan:
-    cause = _cause(inputs, found)
-    refused = tuple(reason("way_refused", way=WAYS[way.mode], why=way.depends_on) for way in ways)
-    parts = no_way(_part(cause), reason("no_way_found", ways=refused))
+    cause, barred = _cause(inputs, found), what_bars(option.way_inputs, inputs.layers)
+    missing = missing_tables(option.way_inputs)
+    parts = no_way(
+        _part(cause), why_no_line(option.way_inputs, inputs.layers, barred, option.ways), known=not missing
+    )
+    today = as_today(found.water, inputs.situation.rules["least_basin_flow"].likely)
     plan = Plan(
-        verdict=headline(found, parts, reason("no_lawful_way"), None),
+        verdict=headline_no_way(found, parts, today, missing),
         parts=parts,
-        discharges=(
-            Discharge((), None, "none", "no", reason("no_way_found", ways=refused), None, None, None),
-        ),
+        outfalls=all_outfalls(option.way_inputs.outfalls, ()),
+        discharges=(Discharge((), None, "none", "cannot_tell" if missing else "no", today, None, None, None),),
         cures=catching.cures,
-        alternatives=alternatives,
+        alternatives=told_once(alternatives, barred),
         site_checks=site_checks(CheckNeeds((), False, False, True, False, _is_open(cause))),
         warnings=(*cause.doubts, *catching.refused),
     )

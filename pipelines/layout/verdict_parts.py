@@ -6,7 +6,8 @@ from dataclasses import replace
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cured import TroubleLeft, told_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
-from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said
+from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.way_values import Way
@@ -41,9 +42,26 @@ def provisional(cause: Part, why: Said) -> Parts:
     return Parts(cause, open_part, open_part, open_part)
 
 
-def no_way(cause: Part, why: Said) -> Parts:
-    """Of a lot that no line leaves."""
-    return Parts(cause, Part("no", why), NOT_NEEDED, Part("no", reason("cure_without_works")))
+def no_way(cause: Part, why: Said, *, known: bool) -> Parts:
+    """Of a lot that no line leaves; nobody can tell where a table that might open a way was not given."""
+    state: Verdict = "no" if known else "cannot_tell"
+    return Parts(cause, Part(state, why), NOT_NEEDED, Part(state, reason("cure_without_works")))
+
+
+def as_today(water: LotWater, least: float) -> Reason:
+    """What the water of the storm goes on doing where nothing is built, flows below the least left out. [m3/s]"""
+    leaving = {side: flow.peak for side, flow in water.leaving.items() if flow.peak > least}
+    stands = any(pool.depth > 0.0 for pool in water.standing.values())
+    over = tuple(reason("leaves_over_edge", side=side, flow=flow) for side, flow in leaving.items())
+    return reason("water_as_today", over=over, stands=stands)
+
+
+def headline_no_way(found: Diagnosis, parts: Parts, today: Reason, missing: tuple[str, ...]) -> Reason:
+    """What is wrong, that no line leads off the lot, and which table might open a way."""
+    return reason(
+        "headline_no_way", wrong=wrong_of(found), state=parts.verdict, missing=missing, today=today,
+        cause=parts.cause.why if parts.cause.state == "no" else None,
+    )  # fmt: skip
 
 
 def with_works(cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft]) -> Parts:

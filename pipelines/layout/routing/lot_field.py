@@ -1,6 +1,6 @@
 """The route field of a lot: where a trench may run, how deep, and what a metre of it costs, from the site's layers."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -25,6 +25,9 @@ RESOLUTION = 1.0
 """Cells of a route field, or the raster's where these are coarser. [m]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
+BARS = ("way", "setback", "utilities", "keep_out", "struck_out", "roofs_beyond", "houses")
+"""What may bar a line, in the order in which it is asked for a way through: ground that is neither the lot's nor the
+right of way, the strip along neighbors' lines, what must not be crossed, roofs off the lot and on it."""
 
 
 def lot_field(
@@ -35,8 +38,9 @@ def lot_field(
     *,
     cover: float,
     max_depth: float,
+    opened: Collection[str] = (),
 ) -> RouteField:
-    """Where lines may be laid on a lot and on from it to its outfalls.
+    """Where lines may be laid on a lot and on from it to its outfalls; `opened` of BARS, as if it barred none.
 
     Never through roofs, keep-outs that must not be crossed and their setbacks, forbidden strips, ground below a
     footing's 45-degree plane, or another's parcel; through the right of way with a permit. Where nobody gave a right
@@ -46,12 +50,18 @@ def lot_field(
     ----------
     .. [1] Influence plane at 45 degrees: Uniform Plumbing Code 314.1, International Residential Code P2604.4.
     """
-    street, assumed = _ways_out(situation, outfalls)
+    street, assumed = _ways_out(situation, outfalls, opened="way" in opened)
     reached = shapely.union_all([situation.parcel, street, assumed])
     grid = _grid(situation, reached)
     ground = _ground(situation, grid)
-    barred = _barred(situation, layers, reached, assumed, grid)
     rules = situation.rules
+    bars = _bars(situation, layers, reached, assumed, grid)
+    if opened and not {"houses", "roofs_beyond"} <= set(opened):
+        lot = situation.parcel
+        bars["roofs_beyond"] = [shapely.difference(shape, lot) for shape in bars["houses"]]
+        bars["houses"] = [shapely.intersection(shape, lot) for shape in bars["houses"]]
+    parts = [part for name, shapes in bars.items() if name not in opened or name == "way" for part in shapes]
+    barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
     drives, on_top = _surfaces(layers, grid, prices, rules)
     near = mask_of(_near_line(situation, street, assumed), grid)
     covers = np.full(grid.shape, cover)
@@ -74,8 +84,13 @@ def lot_field(
     )
 
 
-def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeometry, BaseGeometry]:
-    """Right of way near the lot, and strips to outfalls that lie beyond it and beyond the lot."""
+def _ways_out(
+    situation: Situation, outfalls: Sequence[Point], *, opened: bool
+) -> tuple[BaseGeometry, BaseGeometry]:
+    """Right of way near the lot, and strips to outfalls that lie beyond it and beyond the lot.
+
+    Opened, the strips are as wide as a right of way, on the outfall's side of the lot's line alone.
+    """
     street: BaseGeometry = shapely.Polygon()
     reach, half, strip = (
         situation.rules[key].likely
@@ -87,8 +102,16 @@ def _ways_out(situation: Situation, outfalls: Sequence[Point]) -> tuple[BaseGeom
         street = shapely.intersection(situation.right_of_way, shapely.union_all(np.array(ways, dtype=object)))
     strips = []
     for point in outfalls:
-        if situation.right_of_way is None and not shapely.intersects(situation.parcel, point):
-            strips.append(shapely.buffer(shapely.shortest_line(situation.parcel, point), strip))
+        if shapely.intersects(situation.parcel, point):
+            continue
+        straight = shapely.shortest_line(situation.parcel, point)
+        if situation.right_of_way is None or opened:
+            strips.append(shapely.buffer(straight, strip))
+        if opened:
+            start, end = shapely.get_coordinates(straight)
+            # from inside the lot, so that its line is opened as wide, to the outfall's far side
+            onward = strip * (end - start) / max(float(straight.length), RESOLUTION)
+            strips.append(shapely.buffer(shapely.LineString([start - onward, end + onward]), half, cap_style="flat"))
     return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
 
 
@@ -132,24 +155,30 @@ def _ground(situation: Situation, grid: Grid) -> FloatArray:
     return mean
 
 
-def _barred(
+def _bars(
     situation: Situation, layers: SiteLayers, reached: BaseGeometry, assumed: BaseGeometry, grid: Grid
-) -> BaseGeometry:
+) -> dict[str, list[Any]]:
+    """What bars a line, by what it is; together they are the ground that no line may enter."""
     west, south, east, north = grid.bounds
-    parts: list[Any] = [shapely.difference(shapely.box(west, south, east, north), reached), situation.roofs]
     keep, rules = layers.keep_out, situation.rules
-    for shape, kind, setback, crossing, trunk in zip(
-        keep.geometry, keep["kind"], keep["setback_m"], keep["crossing"], keep["trunk_m"], strict=True
-    ):
-        if crossing == "never":
-            parts.append(shapely.buffer(shape, max(float(setback), _least_keep(str(kind), float(trunk), rules))))
-    for shape, crossing in zip(layers.utilities.geometry, layers.utilities["crossing"], strict=True):
-        if crossing == "never":
-            parts.append(shapely.buffer(shape, rules["never_cross_offset"].likely))
-    parts += [shapely.buffer(shape, 0.1) for shape in layers.forbidden.geometry]
-    parts.append(_line_strip(situation, assumed, rules["least_line_offset"].likely))
-    barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
-    return barred
+    return {
+        "way": [shapely.difference(shapely.box(west, south, east, north), reached)],
+        "houses": [situation.roofs],
+        "keep_out": [
+            shapely.buffer(shape, max(float(setback), _least_keep(str(kind), float(trunk), rules)))
+            for shape, kind, setback, crossing, trunk in zip(
+                keep.geometry, keep["kind"], keep["setback_m"], keep["crossing"], keep["trunk_m"], strict=True
+            )
+            if crossing == "never"
+        ],
+        "utilities": [
+            shapely.buffer(shape, rules["never_cross_offset"].likely)
+            for shape, crossing in zip(layers.utilities.geometry, layers.utilities["crossing"], strict=True)
+            if crossing == "never"
+        ],
+        "struck_out": [shapely.buffer(shape, 0.1) for shape in layers.forbidden.geometry],
+        "setback": [_line_strip(situation, assumed, rules["least_line_offset"].likely)],
+    }
 
 
 def _least_keep(kind: str, trunk: float, rules: Rules) -> float:

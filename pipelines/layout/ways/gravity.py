@@ -81,27 +81,39 @@ def nowhere(inputs: WayInputs, mode: Mode) -> Reason:
     """Why there is no place to lead to."""
     if inputs.closed:
         return reason("outfall_in_own_depression")
-    return reason("no_daylight_place") if mode == "daylight" else reason("no_outfall_known")
+    if mode == "daylight":
+        street = inputs.situation.right_of_way
+        return reason("daylight_without_street") if street is None else reason("no_daylight_place")
+    return reason("no_outfall_known")
 
 
 def _not_laid(
     inputs: WayInputs, answer: GravityAnswer, missing: Sequence[str], targets: Sequence[OutfallSite]
 ) -> Reason:
     """Why a line that has fall enough cannot be laid: what is buried on its way, or what the router said."""
-    said: list[Reason] = []
+    said: dict[str, Reason] = {}
     buried = tuple(sorted({crossing.kind for crossing in inputs.ground.field.crossings}))
     for name in missing:
         spares = [spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, site) for site in targets]
         most = max((told[0] for told in spares if told is not None), default=-1.0)
         if most > 0.0 and buried:
-            said.append(reason("buried_on_the_way", name=name, spare=most, buried=buried))
+            said[name] = reason("buried_on_the_way", spare=most, buried=buried)
         else:
-            said.append(reason("not_served", name=name, why=answer.unserved.get(name, reason("no_line_from_it"))))
-    return reason("each_of", parts=tuple(said))
+            said[name] = answer.unserved.get(name, reason("no_line_from_it"))
+    return _listed(said)
 
 
 def _listed(why: Mapping[str, Reason]) -> Reason:
-    return reason("each_of", parts=tuple(reason("not_served", name=name, why=each) for name, each in why.items()))
+    """Why collectors have no line, each reason once for all that share it."""
+    short = {name: each["short"] for name, each in why.items() if each.code == "short_of_fall"}
+    alike: dict[Reason, list[str]] = {}
+    for name, each in why.items():
+        if name in short and len(short) > 1:
+            each = reason("short_of_fall_by", least=min(short.values()), most=max(short.values()))
+        alike.setdefault(each, []).append(name)
+    return reason(
+        "each_of", parts=tuple(reason("not_served", names=tuple(names), why=each) for each, names in alike.items())
+    )
 
 
 def _unserved(answer: GravityAnswer, wanted: Sequence[str]) -> int:

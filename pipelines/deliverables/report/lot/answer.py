@@ -210,6 +210,8 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
     """One discharge in words: how it leaves, how sure that is, by how much, and why."""
     source = f"summary|discharges|{position}"
     of = f"{', '.join(line.serves)}: " if line.serves else ""
+    if line.mode == "none" and line.verdict != "sure":
+        return (sentence(line.why, units),)
     words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
     words.append(VERDICTS[line.verdict])
     told: list[tuple[str, Number]] = []
@@ -278,7 +280,10 @@ def said_size(size: Size) -> Reason:
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     for name, part in findings.plan.parts.named:
-        yield (f"{PARTS[name]} {start_upper(STATES[part.state])}: {sentence(part.why, units)}",)
+        # not the lidar leaves that open, but what was not given
+        asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
+        state = "cannot be judged from what is given" if asked else STATES[part.state]
+        yield (f"{PARTS[name]} {start_upper(state)}: {sentence(part.why, units)}",)
     for check in findings.plan.site_checks:
         if is_said(check, DECIDING):
             yield (sentence(check, units),)

@@ -185,7 +185,8 @@ def _view(findings: Findings) -> Bounds:
     used = {run.to_id for run in plan.pipe_runs}
     shapes += [basin.point for basin in plan.catch_basins]
     shapes += [sump.point for sump in plan.sumps]
-    shapes += [row.point for row in plan.outfalls if row.id in used]
+    # where no line is laid, the outfall that none reaches is part of the answer
+    shapes += [row.point for row in plan.outfalls if row.id in used or not plan.pipe_runs]
     west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object)).tolist()
     return seen((west, south, east, north), MARGIN, 1.25)
 
