@@ -96,7 +96,7 @@ def cut_sections(
 
     A section's heights are the mean of lines a cell apart over a short way along the swale, its grade taken
     out. Its banks are found, and their tops read, on the median over a longer way, so that neither noise nor a
-    drive across the swale moves them.
+    drive across the swale moves them. Where a wall stands in the bottom no section is cut.
     """
     if thalweg.length < spacing:
         raise GeometryError(
@@ -107,6 +107,10 @@ def cut_sections(
     stations = _stations(thalweg.length, spacing, gaps)
     windows = (along, max(banks_along, along))
     sections = [_section(surface, thalweg, fine, float(station), windows, rules or BankRules()) for station in stations]
+    # where a wall stands in the bottom itself there is nothing to cut
+    sections = [section for section in sections if len(section.offsets) > 1]
+    if len(sections) < 2:
+        raise GeometryError("swale line: a wall stands in its bottom nearly all the way; draw it clear of walls")
     return _without_overlaps(sections)
 
 

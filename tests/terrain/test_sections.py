@@ -146,3 +146,20 @@ def test_a_swale_shorter_than_the_spacing_is_told(made_swale):
     thalweg = snap_thalweg(made.surface, made.drawn)
     with pytest.raises(GeometryError, match=r"4\.0 m long, shorter than the 5 m between sections"):
         cut_sections(made.surface, thalweg, spacing=5.0)
+
+
+def test_no_section_is_cut_where_a_wall_stands_in_the_bottom(made_swale):
+    made = made_swale(trapezoid, cell=0.5)
+    thalweg = snap_thalweg(made.surface, made.drawn, reach=0.0)
+    grid = made.surface.grid
+    x, _ = grid.centres(*np.mgrid[0 : grid.shape[0], 0 : grid.shape[1]])
+    nothing = np.full(grid.shape, -1)
+
+    def walled(fence):
+        kind = np.where(fence, BARRIER, OPEN)
+        return Ground(grid, made.surface.elevation, kind.astype(np.int64), nothing, nothing)
+
+    across = cut_sections(walled(np.abs(x) < 0.6), thalweg, spacing=5.0)
+    assert [section.station for section in across] == pytest.approx([5.0 * k for k in range(21) if k != 10])
+    with pytest.raises(GeometryError, match="a wall stands in its bottom"):
+        cut_sections(walled(np.ones(grid.shape, dtype=bool)), thalweg, spacing=5.0)
