@@ -128,10 +128,9 @@ class LotStages:
     @cached_property
     def flow_paths(self) -> tuple[FlowPath, ...]:
         """Lines of flow."""
-        lot, rules = self.situation, self.situation.rules
+        lot = self.situation
         return flow_paths_of(
-            lot.drainage, rules, lot.rmse, least_area=rules["flow_path_least_area"].likely,
-            outside=lot.studied & ~lot.on_parcel, studied=lot.studied,
+            lot.drainage, self.low_spots, lot.rules, outside=lot.studied & ~lot.on_parcel, studied=lot.studied
         )
 
     @cached_property

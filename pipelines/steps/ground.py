@@ -111,16 +111,16 @@ def flow_paths(
 ) -> GeoDataFrame:
     """Draw where water gathers into lines, with the ground that drains through each.
 
-    Gives the layer flow_paths, drawn downstream.
+    Gives the layer flow_paths, drawn downstream: to the bottom of a low spot, and from there on as running when it is
+    full.
     """
     ground = _drained(elevation, roofs, barriers, culverts, parcel, site, parameters)
     if ground.stages is not None:
         paths = ground.stages.flow_paths
     else:
-        rules, studied = ground.rules, ground.studied
-        outside = None if studied is None or ground.on_parcel is None else studied & ~ground.on_parcel
-        least = rules["flow_path_least_area"].likely
-        paths = flow_paths_of(ground.drainage, rules, rules["lidar_rmse"].likely, least_area=least, outside=outside)
+        studied, lot = ground.studied, ground.on_parcel
+        outside = None if studied is None or lot is None else studied & ~lot
+        paths = flow_paths_of(ground.drainage, ground.low_spots, ground.rules, outside=outside)
     return GeoDataFrame(flow_path_layer(paths, parameters.written_in(site)))
 
 

@@ -33,7 +33,6 @@ from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import Drainage
 from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.low_spots import LowSpot, settle_water
-from terrain.kernels.routing import accumulate
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
@@ -41,10 +40,9 @@ from terrain.unit_table import HOUR
 
 def flow_paths_of(
     drainage: Drainage,
+    spots: Sequence[LowSpot],
     rules: Rules,
-    rmse: float,
     *,
-    least_area: float,
     outside: BoolArray | None = None,
     studied: BoolArray | None = None,
 ) -> tuple[FlowPath, ...]:
@@ -54,26 +52,25 @@ def flow_paths_of(
     """
     grid = drainage.ground.grid
     columns = grid.shape[1]
-    run_on = None
-    if outside is not None:
-        run_on = accumulate(drainage.target, drainage.order, outside.ravel().astype(np.float64)) > 0.0
     near = None if studied is None else _near_lot(drainage, studied)
-    sigmas, noise = rules["flow_path_sigmas"].likely, lidar_noise(rules)
-    filled = drainage.filled.ravel()
+    sigmas, noise, rmse = rules["flow_path_sigmas"].likely, lidar_noise(rules), rules["lidar_rmse"].likely
+    lines = find_flow_paths(
+        drainage, min_area=rules["flow_path_least_area"].likely, low_spots=spots, marks=outside
+    )
     paths: list[FlowPath] = []
-    for path in sorted(find_flow_paths(drainage, min_area=least_area), key=lambda path: -path.contributing_area):
+    for path in sorted(lines, key=lambda path: -path.contributing_area):
         if near is not None and not near[path.cells].any():
             continue
         x, y = grid.centres(path.cells // columns, path.cells % columns)
         line = LineString(np.column_stack([x, y]))
-        fall = float(filled[path.cells[0]] - filled[path.cells[-1]])
         paths.append(
             FlowPath(
                 id=f"path-{len(paths) + 1}",
                 line=line,
                 contributing_area=path.contributing_area,
-                run_on=None if run_on is None else bool(run_on[path.lower_end]),
-                certain=fall > sigmas * fall_error(rmse, float(line.length), **noise),
+                run_on=None if outside is None else path.marked,
+                certain=path.fall > sigmas * fall_error(rmse, float(line.length), **noise),
+                when_full=path.when_full,
             )
         )
     return tuple(paths)

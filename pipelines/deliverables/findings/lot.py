@@ -34,6 +34,8 @@ class FlowPath:
         Carries water from outside the parcel; None where no parcel is given.
     certain : bool
         Falls by more than the lidar's error.
+    when_full : bool
+        Runs only when the low spot is full in which it begins.
     """
 
     id: str
@@ -41,6 +43,7 @@ class FlowPath:
     contributing_area: float
     run_on: bool | None
     certain: bool
+    when_full: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,7 @@ def test_rules_hold_for_booleans_texts_and_ranges() -> None:
     assert filters("low_spots", "us") == [
         '"depth_in" < 3.0', '"depth_in" >= 3.0 AND "depth_in" < 6.0', '"depth_in" >= 6.0',
     ]  # fmt: skip
-    assert filters("flow_paths", "us")[0] == 'NOT "run_on" AND "contributing_area_ft2" < 5000.0'
+    assert filters("flow_paths", "us")[1] == 'NOT "when_full" AND NOT "run_on" AND "contributing_area_ft2" < 5000.0'
     assert filters("low_spots", "si")[0] == '"depth_m" < 0.0762'
 
 

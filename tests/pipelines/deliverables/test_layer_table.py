@@ -11,7 +11,7 @@ from pipelines.deliverables.unit_systems import from_si, unit_value
 # the columns that users script against; the table may grow but these stay
 PROMISED_US = {
     "parcel": "id area_ft2",
-    "flow_paths": "id contributing_area_ft2 run_on certain",
+    "flow_paths": "id contributing_area_ft2 run_on certain when_full",
     "low_spots": "id contained_in on_parcel enclosed depth_in area_ft2 volume_ft3 spill_elevation_ft stands_h "
     "within_lidar_error",
     "sub_catchments": "id drains_to run_on area_ft2 peak_flow_gpm runoff_volume_ft3",

@@ -8,6 +8,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("contributing_area", "Ground that drains through it", "area"),
         Shown("run_on", "Carries run-on"),
         Shown("certain", "Falls by more than lidar error"),
+        Shown("when_full", "Runs only when its low spot is full"),
     ),
     "low_spots": (
         Shown("id", "Low spot"),

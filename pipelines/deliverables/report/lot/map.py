@@ -79,7 +79,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
                  on=plan.surface is not None and plan.surface.chosen),
         MapLayer("flow_paths", "Flow paths, by contributing area",
-                 features("flow_paths", paths, "line", "run_on", "contributing_area")),
+                 features("flow_paths", paths, "line", "when_full", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
         MapLayer("parcel", "Lot", (parcel,)),
         MapLayer("french_drains", "French drains", features("french_drains", plan.french_drains, "line", label=True)),
