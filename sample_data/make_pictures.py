@@ -32,7 +32,7 @@ def main() -> None:
         write_swales(check_swale(HERE / SWALES), swales, made_on=MADE_ON)
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
         take(browser, lot, "#map .mapping", PICTURES / "lot_report.jpg", height=860)
-        take(browser, swales / "report.html", "#profile-S2", PICTURES / "swale_report.jpg", height=900)
+        take(browser, swales / "report.html", "#profile-swale-2", PICTURES / "swale_report.jpg", height=900)
         browser.close()
 
 

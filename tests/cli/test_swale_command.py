@@ -43,7 +43,7 @@ def test_json_with_a_what_if_and_strict(done, tmp_path):
     assert summary == json.loads((tmp_path / "out" / "summary.json").read_text())
     (added,) = summary["discharges"]
     assert added["flow_m3s"] == pytest.approx(60 * 231 * 0.0254**3 / 60)
-    assert added["swale"] == "S2"
+    assert added["swale"] == "swale-2"
     before = json.loads((out / "summary.json").read_text())
     assert before["discharges"] == []
     assert summary["swales"][1]["peak_flow_m3s"] == pytest.approx(

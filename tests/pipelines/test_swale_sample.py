@@ -40,7 +40,7 @@ def test_a_clean_reach_passes(swales):
 def test_the_one_reach_against_the_grade_is_found(swales):
     rising = [each for found in swales.values() for each in found.reaches if each.against_grade]
     (only,) = rising
-    assert only.reach.id.startswith("S2")
+    assert only.reach.id.startswith("reach-2.")
     assert only.verdict.answer == "holds_water"
     # made so: 0.20 m up from 138 m of the street, which is 12 m after the swale's beginning; its sharp low is
     # averaged over 3 m
@@ -56,7 +56,7 @@ def test_what_is_to_be_dug_runs_off_and_is_no_more_than_that(swales):
     found = swales["south swale"]
     chain = [each for each in found.recut if each.needed]
     # the low above the buried culvert, and the ground below it that would dam it still
-    assert [each.id for each in chain] == ["S2-D5", "S2-D6"]
+    assert [each.id for each in chain] == ["cut-2.5", "cut-2.6"]
     assert not any(each.needed for each in swales["north swale"].recut)
     bottom = found.site.bottom.copy()
     for each in chain:
@@ -81,7 +81,7 @@ def test_the_culvert_too_small_is_found(swales):
 
 def test_unlisted_culverts_are_suspected_where_they_are(swales):
     suspected = [each for found in swales.values() for each in found.crossings if not each.crossing.given]
-    assert [each.crossing.id for each in suspected] == ["S2-C1", "S2-C8"]
+    assert [each.crossing.id for each in suspected] == ["drive-2.1", "drive-2.8"]
     # the drives of lots 9 and 16, counted from the swale's beginning
     assert suspected[0].crossing.ridge.crest == pytest.approx(37.0, abs=3.0)
     assert suspected[1].crossing.ridge.crest == pytest.approx(235.0, abs=3.0)
@@ -138,7 +138,7 @@ def _false_flags(seeds):
         known = np.where(heights < -1000.0, np.nan, heights)
         surface = Surface(whole.grid, np.where(np.isnan(known), whole.elevation, known))
         ground = ground_of(surface, inputs.layers, inputs.site.rules)
-        site = measure_swale(ground, surface, lines[0], culverts, id="S1", name="north swale", rules=rules)
+        site = measure_swale(ground, surface, lines[0], culverts, id="swale-1", name="north swale", rules=rules)
         drainage = drain_ground(ground)
         spots = find_low_spots(drainage, rmse=inputs.rmse)
         plenty = np.full(len(site.sections), 1e6)

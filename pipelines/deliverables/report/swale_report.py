@@ -109,7 +109,7 @@ def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[s
         if table is not None:
             blocks.append(replace(table, id=f"{found.site.id}-{name}"))
     blocks += [Subhead("Sections, the worst of each reach"), *section_figures(found, units)]
-    return Sheet(f"swale-{found.site.id}", found.site.name, "For the permit reviewer.", tuple(blocks))
+    return Sheet(found.site.id, found.site.name, "For the permit reviewer.", tuple(blocks))
 
 
 def _authority(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:

@@ -226,7 +226,7 @@ def _recut(findings: SwaleFindings) -> pd.DataFrame:
                 bottom = float(stretch.recut.bottom[number])
                 rows.append(
                     {
-                        "id": f"{ids[index]}-D",
+                        "id": ids[index].replace("station", "recut"),
                         "swale": found.site.id,
                         "stretch": stretch.id,
                         "station": section.station,

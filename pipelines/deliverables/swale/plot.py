@@ -70,7 +70,7 @@ def sections_png(found: SwaleFinding, units: Units) -> bytes:
         _draw_recut_section(axes, found, index, one)
         at = f"{site.station[index] / one:,.0f} {unit}"
         mark = " (over its bank)" if found.levels.over_bank[index] else ""
-        axes.set_title(f"{ids[index]}, station {at}{mark}", fontsize=8, loc="left",
+        axes.set_title(f"{ids[index]}, at {at}{mark}", fontsize=8, loc="left",
                        color=_BAD if found.levels.over_bank[index] else _INK)  # fmt: skip
         axes.set_xlabel(f"Offset to the right, looking downstream [{unit}]", fontsize=7)
         axes.set_ylabel(f"Elevation [{unit}]", fontsize=7)

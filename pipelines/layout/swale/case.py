@@ -167,7 +167,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     drainage = drain_ground(ground)
     tell("measuring the swales", 0.3)
     sites = tuple(
-        measure_swale(ground, surface, line, opened.culverts[k], id=f"S{k + 1}", name=names[k], rules=rules)
+        measure_swale(ground, surface, line, opened.culverts[k], id=f"swale-{k + 1}", name=names[k], rules=rules)
         for k, line in enumerate(lines)
     )
     cell = max(ground.grid.cell_width, ground.grid.cell_height)

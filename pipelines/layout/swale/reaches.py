@@ -63,10 +63,15 @@ def divide_reaches(
             rising = [each for each in profile.adverse if each.start < lower - 0.5 and each.end > upper + 0.5]
             adverse = max(rising, key=lambda each: each.rise, default=None)
             grade = _grade(profile, upper, lower)
-            number = f"{id}-R{len(found) + 1}"
+            number = part_id("reach", id, len(found) + 1)
             found.append(SwaleReach(number, upper, lower, first, last, grade, adverse if grade <= 0.0 else None))
             first = last + 1
     return tuple(found)
+
+
+def part_id(kind: str, swale: str, number: int | str) -> str:
+    """Id of a part of a swale: `reach-1.7` is the seventh reach of `swale-1`."""
+    return f"{kind}-{swale.removeprefix('swale-')}.{number}"
 
 
 def _cuts(start: float, end: float, adverse: Sequence[Adverse], rules: Rules) -> list[float]:

@@ -20,7 +20,7 @@ from pipelines.layout.swale.crossings import (
     suspected_drives,
     without_drives,
 )
-from pipelines.layout.swale.reaches import SwaleReach, divide_reaches
+from pipelines.layout.swale.reaches import SwaleReach, divide_reaches, part_id
 from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
 from terrain.ground import Ground
@@ -68,7 +68,8 @@ class SwaleSite:
     def station_ids(self) -> list[str]:
         """Ids of the stations; they sort as they follow each other downstream."""
         digits = len(str(len(self.sections)))
-        return [f"{self.id}-{number:0{digits}d}" for number in range(1, len(self.sections) + 1)]
+        numbers = range(1, len(self.sections) + 1)
+        return [part_id("station", self.id, f"{number:0{digits}d}") for number in numbers]
 
     @property
     def station(self) -> FloatArray:
@@ -148,7 +149,7 @@ def measure_swale(
     )  # fmt: skip
     stations = np.array([section.station for section in sections])
     crossings = tuple(
-        measure_drive(f"{id}-C{number}", span, shown, thalweg, sections, stations, rules)
+        measure_drive(part_id("drive", id, number), span, shown, thalweg, sections, stations, rules)
         for number, span in enumerate(spans, start=1)
         if (stations <= span.start + 1e-6).any() and (stations >= span.end - 1e-6).any()
     )

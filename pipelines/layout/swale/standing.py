@@ -7,6 +7,7 @@ import numpy as np
 
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
+from pipelines.layout.swale.reaches import part_id
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import FloatArray
 from terrain.flow.drainage import Drainage
@@ -101,7 +102,7 @@ def standing_along(
             )
         )  # fmt: skip
     ponds.sort(key=lambda pond: pond.start)
-    return tuple(replace(pond, id=f"{site.id}-W{number}") for number, pond in enumerate(ponds, start=1))
+    return tuple(replace(pond, id=part_id("pond", site.id, number)) for number, pond in enumerate(ponds, start=1))
 
 
 def still_level(site: SwaleSite, ponds: Sequence[SwalePond]) -> FloatArray:

@@ -117,7 +117,7 @@ def test_summary_is_si_and_json(result):
     assert len(swale["suspected_culverts"]) == 1
     assert any("maintaining authority" in caution for caution in summary["cautions"])
     assert summary["discharges"] == [
-        {"id": "what-if 1", "flow_m3s": 0.01, "swale": "S1", "station_m": pytest.approx(60.0, abs=0.5)}
+        {"id": "what-if 1", "flow_m3s": 0.01, "swale": "swale-1", "station_m": pytest.approx(60.0, abs=0.5)}
     ]
 
 

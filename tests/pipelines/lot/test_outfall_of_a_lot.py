@@ -96,7 +96,7 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
     assert told["state"] == "cannot_tell"
     assert told["submerged_h"] > 1.0
     # the swale check tells the drive of lot 9 at station 36 of the south swale
-    swale = next(each.site for each in check_swale(SAMPLE / "swale.toml").swales if each.site.id == "S2")
+    swale = next(each.site for each in check_swale(SAMPLE / "swale.toml").swales if each.site.id == "swale-2")
     crest = swale.crossings[0].ridge.crest
     dam = swale.thalweg.line.interpolate(crest)
     (culvert,) = [each for each in told["culverts"] if each["suspected"]]

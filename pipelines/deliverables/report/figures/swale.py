@@ -90,7 +90,7 @@ def _section(found: SwaleFinding, index: int, units: Units) -> Figure:
     over = ", over its bank" if bool(found.levels.over_bank[index]) else ""
     name = found.site.station_ids[index]
     return Figure(
-        f"section-{name}", f"{name}, station {at}{over}", plot.markup(),
+        f"section-{name}", f"{name}, at {at}{over}", plot.markup(),
         f"Section at station {at}: water at {number(level, 'level', units).text}, lower bank at "
         f"{number(float(section.bank_full), 'level', units).text}.",
     )

@@ -11,6 +11,7 @@ from pipelines.hydraulics.channel.open_channel import cross_section, wetted_sect
 from pipelines.inputs.rules import Rules
 from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.swale.crossings import SwaleCrossing
+from pipelines.layout.swale.reaches import part_id
 from pipelines.layout.swale.remedies.recut import LevelLimit, NoRecut, Recut, plan_recut
 from pipelines.layout.swale.remedies.recut_section import RecutSection, recut_section
 from pipelines.layout.swale.site import SwaleSite
@@ -86,7 +87,7 @@ def recut_swale(
         needed = any(begin <= last and end >= first for begin, end in keeping)
         if stretches and stretches[-1].needed:
             needed = needed or _dams(stretches[-1], sections, rules)
-        name = f"{site.id}-D{len(stretches) + 1}"
+        name = part_id("cut", site.id, len(stretches) + 1)
         stretches.append(RecutStretch(name, first, last, sections, recut, capacity, _why_not(found, rules), needed))
     return tuple(stretches)
 
