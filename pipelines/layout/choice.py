@@ -76,6 +76,6 @@ def _may_work(way: Way) -> bool:
 
 
 def _only_unverified(way: Way) -> bool:
-    return any(not outfall.verified for outfall in way.outfalls) and all(
+    return any(not outfall.given for outfall in way.outfalls) and all(
         outfall.verdict == "sure" for outfall in way.outfalls if outfall.verdict is not None
     )

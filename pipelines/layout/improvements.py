@@ -69,7 +69,7 @@ def all_outfalls(sites: Sequence[OutfallSite], told: Sequence[Outfall]) -> tuple
         *told,
         *(
             Outfall(site.id, site.kind, site.point, site.verified, site.level, None, None, None, site.to_confirm,
-                    site.high_water)
+                    site.high_water, site.given, site.under, site.over, site.moved_from)
             for site in rest.values()
         ),
     )

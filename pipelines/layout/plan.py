@@ -238,7 +238,7 @@ class Outfall:
     point : shapely Point
         Where the pipe comes out.
     verified : bool
-        Given by the user rather than found.
+        Its level was given, or shot on site.
     level : float
         Lowest level it can take water at, its clearance counted in. [m]
     fall_to_spare, fall_error : float or None
@@ -249,6 +249,12 @@ class Outfall:
         What must be confirmed before anyone counts on it.
     highest_level : float or None
         Of the water there in the design storm, None where it was not given. [m]
+    given : bool
+        Drawn by a person rather than found in the lidar.
+    under, over : float
+        How far its level may lie under and over what it is taken for. [m]
+    moved_from : shapely Point or None
+        Where a person drew it, on the bank beside its bed. [m]
     """
 
     id: str
@@ -261,6 +267,10 @@ class Outfall:
     verdict: Verdict | None
     to_confirm: Said
     highest_level: float | None = None
+    given: bool = True
+    under: float = 0.0
+    over: float = 0.0
+    moved_from: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,6 @@ from pipelines.layout.verdict_parts import (
     stopped,
     with_works,
 )
-from pipelines.layout.ways.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.deep_trenches import deep_trenches
 from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
 from pipelines.layout.ways.outfall_sites import daylight_places
@@ -61,6 +60,7 @@ from pipelines.layout.ways.outfall_water import (
     parts_of_outfalls,
     with_water,
 )
+from pipelines.layout.ways.outlets.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
@@ -130,10 +130,17 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     """Plan what a diagnosed lot needs: lines from what was sited to the ways out, None where roofs are not known."""
     planned = _planned(inputs, found, sited, ground)
     sites, own = candidates(inputs.layers, inputs.situation)
-    given = [site for site in (*with_water(sites, inputs.looks), *own) if site.verified]
+    given = [site for site in (*with_water(sites, inputs.looks), *own) if site.given]
     # what somebody drew stays on the map, whatever becomes of it
     drawn = all_outfalls(given, planned.plan.outfalls)
-    planned = replace(planned, plan=replace(planned.plan, outfalls=drawn))
+    moved = tuple(
+        reason("outfall_moved_to_bed", outfall=each.id, kind=each.kind, distance=each.moved_from.distance(each.point))
+        for each in drawn
+        if each.moved_from is not None
+    )
+    planned = replace(
+        planned, plan=replace(planned.plan, outfalls=drawn, warnings=(*planned.plan.warnings, *moved))
+    )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
 
 

@@ -65,6 +65,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         **collector_layers(findings.plan, units),
         **line_layers(findings.plan, units),
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
+        "outfall_moves": moves_layer(findings.plan.outfalls, units),
         "fall_to_spare": spare_layer(findings.fall_to_spare, units),
         "runoff": runoff_table(findings.runoff, units),
         "leaving": leaving_table(findings.leaving, units),
@@ -258,16 +259,27 @@ def outfall_layer(
 ) -> pd.DataFrame:
     """Places where water may leave, with the verdict of those that are used and what was found of them."""
     columns = _fields(rows, "id", "kind", "verified", "level", "fall_to_spare", "fall_error", "verdict", "to_confirm",
-                      "highest_level")
+                      "highest_level", "given")
     looks = {look.outfall: look for look in outfall_looks}
     found = [looks.get(row.id) for row in rows]
     return make_layer(
         "outfalls", units, geometry=[row.point for row in rows], **columns,
+        level_low=[row.level - row.under for row in rows],
+        level_high=[row.level + row.over for row in rows],
         takes_it=[look and look.state for look in found],
         takes_it_why=[look and say(look.why, units) for look in found],
         submerged=[look and look.submerged / HOUR for look in found],
         stands=[look and look.stands for look in found],
         suspected_culverts=[look and len(look.suspected) for look in found],
+    )
+
+
+def moves_layer(rows: Sequence[Outfall], units: Units) -> pd.DataFrame:
+    """Outfalls drawn on a bank, from where they were drawn to the bed."""
+    moves = [(row.id, LineString([row.moved_from, row.point])) for row in rows if row.moved_from is not None]
+    return make_layer(
+        "outfall_moves", units, geometry=[line for _, line in moves], id=[name for name, _ in moves],
+        distance=[line.length for _, line in moves],
     )
 
 

@@ -127,12 +127,13 @@ def verdict_of(spare: float, error: float, sigmas: float) -> Verdict:
     return "sure" if spare > 0.0 else "no"
 
 
-def verdict_as_laid(spare: float, margin: float, error: float, sigmas: float) -> Verdict:
+def verdict_as_laid(spare: float, margin: float, error: float, sigmas: float, *, over: float = 0.0) -> Verdict:
     """Verdict on a line that is laid: it falls all the way by this ground, so it is never a plain no.
 
     Sure where the trade's target stands clear of its error; also where it is clearly missed and the floors that the
-    line is laid by stand clear.
+    line is laid by stand clear. The outfall's level may lie so much over what the line is laid to. [m]
     """
+    spare, margin = spare - over, margin - over
     by_target = verdict_of(spare, error, sigmas)
     if by_target == "no":
         return "sure" if verdict_of(margin, error, sigmas) == "sure" else "cannot_tell"

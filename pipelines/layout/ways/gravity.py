@@ -8,11 +8,12 @@ from pipelines.hydraulics.manning import pipe_flow
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
-from pipelines.layout.plan import Discharge, Fitting, Mode, PipeRun, Said
+from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.ways.fall import out_of_reach, spare_to, verdict_as_laid
 from pipelines.layout.ways.gravity_lines import GravityAnswer, lay_gravity, submerged_from_below
 from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON
 from pipelines.layout.ways.settings import LaySettings, settings_to_try
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
@@ -21,7 +22,17 @@ from terrain.reason import Reason, reason
 def by_gravity(
     inputs: WayInputs, targets: Sequence[OutfallSite], mode: Mode
 ) -> tuple[Way, GravityAnswer | None]:
-    """Lay every collector by gravity to some places."""
+    """Lay every collector by gravity to some places: to the highest level that each may have, if that has fall."""
+    if any(site.over > 0.0 for site in targets):
+        way, answer = _by_gravity(inputs, [site.at_highest for site in targets], mode)
+        if way.possible and all(outfall.verdict == "sure" for outfall in way.outfalls):
+            return way, answer
+    return _by_gravity(inputs, targets, mode)
+
+
+def _by_gravity(
+    inputs: WayInputs, targets: Sequence[OutfallSite], mode: Mode
+) -> tuple[Way, GravityAnswer | None]:
     if not targets:
         return Way(mode, False, depends_on=nowhere(inputs, mode)), None
     floor = settings_to_try(inputs.situation.rules, inputs.site.layout)[-1]
@@ -217,6 +228,15 @@ def shots_at(collector: str, outfall: str, kind: str) -> tuple[Reason, Reason]:
     return reason("shot_ground_at", name=collector), reason("shot_bottom_of", outfall=outfall, kind=kind)
 
 
+def level_not_given(outfall: Outfall | OutfallSite, spare: float) -> Reason:
+    """That nobody gave an outfall's level, the range that it has by its kind, and what that makes of a fall. [m]"""
+    return reason(
+        "outlet_level_range", outfall=outfall.id, kind=outfall.kind, low=outfall.level - outfall.under,
+        high=outfall.level + outfall.over, least=spare - outfall.over, most=spare + outfall.under,
+        shot=shots_at("", outfall.id, outfall.kind)[1],
+    )  # fmt: skip
+
+
 def discharges_of(
     inputs: WayInputs, answer: GravityAnswer, mode: Mode
 ) -> tuple[tuple[Discharge, ...], tuple[Said, ...]]:
@@ -229,24 +249,36 @@ def discharges_of(
         serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
         tightest = min(serves, key=lambda name: (answer.spare[name], name))
         spare, margin, error = answer.spare[tightest], answer.margin[tightest], answer.error[tightest]
-        verdict = verdict_as_laid(spare, margin, error, sigmas)
+        verdict = verdict_as_laid(spare, margin, error, sigmas, over=outfall.over)
+        by_level = verdict != "sure" and verdict_as_laid(spare, margin, error, sigmas) == "sure"
         why = [
             reason(
                 "fall_told", spare=spare, margin=margin, error=error, name=tightest, outfall=outfall.id,
-                sure=verdict == "sure",
+                sure=by_level or verdict == "sure",
             )
         ]
-        if verdict != "sure":
+        if by_level:
+            # it is the outfall's level alone that leaves it open
+            deciding += [shot for shot in shots_at(tightest, outfall.id, outfall.kind)[1:] if shot not in deciding]
+            why.append(level_not_given(outfall, spare))
+        elif verdict != "sure":
             shots = shots_at(tightest, outfall.id, outfall.kind)
             deciding += [shot for shot in shots if shot not in deciding]
             why.append(reason("two_shots_settle", shots=shots))
+        if verdict == "sure" and not outfall.verified and mode == "gravity" and outfall.kind not in CARRIES_ON:
+            why.append(
+                reason(
+                    "outlet_level_holds", outfall=outfall.id, low=outfall.level - outfall.under,
+                    high=outfall.level + outfall.over,
+                )
+            )
         submerged = tuple(name for name in serves if submerged_from_below(name, answer.lines, rims, waters))
         if submerged:
             verdict = "cannot_tell" if verdict == "sure" else verdict
             why.append(reason("outfall_above_grates", outfall=outfall.id, names=submerged))
         elif outfall.highest_level is not None and outfall.highest_level > outfall.level:
             why.append(reason("outlet_under_water", over=outfall.highest_level - outfall.level))
-        if not outfall.verified and mode == "gravity":
+        if not outfall.given and mode == "gravity":
             verdict = "cannot_tell"
             why.append(reason("outfall_found_only"))
         if any(reason("strip_unconfirmed") in run.crossings for run in answer.lines.runs if run.to_id == outfall.id):

@@ -171,7 +171,8 @@ def _used_outfalls(
         outfalls[outfall_id] = Outfall(
             id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
             fall_to_spare=spare[name], fall_error=error[name],
-            verdict=verdict_as_laid(spare[name], margin[name], error[name], sigmas), to_confirm=site.to_confirm,
-            highest_level=site.high_water,
+            verdict=verdict_as_laid(spare[name], margin[name], error[name], sigmas, over=site.over),
+            to_confirm=site.to_confirm, highest_level=site.high_water, given=site.given, under=site.under,
+            over=site.over, moved_from=site.moved_from,
         )
     return tuple(outfalls[name] for name in sorted(outfalls))

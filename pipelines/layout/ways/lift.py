@@ -11,7 +11,15 @@ from pipelines.layout.plan import Discharge, Outfall, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
-from pipelines.layout.ways.gravity import best_gravity, discharges_of, line_warnings, nowhere, run_warnings, shots_at
+from pipelines.layout.ways.gravity import (
+    best_gravity,
+    discharges_of,
+    level_not_given,
+    line_warnings,
+    nowhere,
+    run_warnings,
+    shots_at,
+)
 from pipelines.layout.ways.gravity_lines import GravityAnswer
 from pipelines.layout.ways.lift_coping import Candidate, coping_lift
 from pipelines.layout.ways.lift_design import LiftDesign, design_lift, lift_place, pressure_pipes
@@ -132,7 +140,7 @@ def _designed(
     inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | None, site: SumpSite, outfall: OutfallSite,
     settings: LaySettings, first: int,
 ) -> _Lift | Reason:
-    outlet = max(outfall.level, outfall.tailwater)
+    outlet = max(outfall.level + outfall.over, outfall.tailwater)
     place = lift_place(inputs.situation, inputs.curve, site.point, site.inlet, site.pressure, outlet_level=outlet)
     kinds = line_ground(inputs.ground, inputs.catching, inputs.flows.flows, {}).crossing_kinds
 
@@ -227,7 +235,8 @@ def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | Non
     outfalls.setdefault(
         outfall.id,
         Outfall(outfall.id, outfall.kind, outfall.point, outfall.verified, outfall.level, pumped.fall_to_spare,
-                pumped.fall_error, None, outfall.to_confirm, outfall.high_water),
+                pumped.fall_error, None, outfall.to_confirm, outfall.high_water, outfall.given, outfall.under,
+                outfall.over, outfall.moved_from),
     )
     alone = rest is None or outfall.id not in rest.lines.served.values()
     return Way(
@@ -246,6 +255,22 @@ def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | Non
         lifts=(lift.design,),
         flows=storm.flows(lift.share) if lift.design.copes else {},
     )
+
+
+def _level_that_decides(inputs: WayInputs, lifted: Sequence[str]) -> Reason | None:
+    """An outfall to which gravity fails by the level that it is taken to have, and may do by one that it may have."""
+    rules = inputs.situation.rules
+    for outfall in _apart(inputs.outfalls, int(rules["lift_outfalls_tried"].likely)):
+        if outfall.under <= 0.0:
+            continue
+        spares = [spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall) for name in lifted]
+        if not spares or any(each is None for each in spares):
+            continue
+        spare, error = min(each for each in spares if each is not None)
+        sigmas = rules["verdict_sigmas"].likely
+        if verdict_of(spare, error, sigmas) == "no" and verdict_of(spare + outfall.under, error, sigmas) != "no":
+            return level_not_given(outfall, spare)
+    return None
 
 
 def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[Said, ...]]:
@@ -267,7 +292,11 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
         why.append(reason("gravity_may_do", shots=shots))
     elif spare is not None and spare < 0.0:
         why.append(reason("gravity_short", short=-spare))
-    if not outfall.verified:
+    if open_level := _level_that_decides(inputs, lifted):
+        verdict = "cannot_tell"
+        shots = (*shots, open_level["shot"])
+        why.append(open_level)
+    if not outfall.given:
         verdict = "cannot_tell"
         why.append(reason("outfall_found_only"))
     if any(reason("strip_unconfirmed") in run.crossings for run in lift.design.runs):

@@ -1,7 +1,7 @@
 """Where water may lawfully leave: outfalls as given, places found beyond the frontage, daylight on one's own lot."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -10,14 +10,13 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON, bed_beside, level_range
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage, upstream_labels
 from terrain.grid import Grid
 from terrain.ground import OPEN
 from terrain.reason import Reason, reason
 
-CARRIES_ON = ("swale", "ditch")
-"""Outfalls whose bottom a pipe must stay clear of."""
 CONFIRM = {
     "swale": reason("confirm_swale"),
     "ditch": reason("confirm_ditch"),
@@ -43,11 +42,17 @@ class OutfallSite:
     bottom, level : float
         Ground at its bottom, and lowest invert that may come out there. [m]
     verified : bool
-        Given by the user rather than found.
+        Its level was given, or shot on site.
     to_confirm : Reason
         What must be confirmed before anyone counts on it.
     high_water : float or None
         Level of the water there in the design storm, where somebody reckoned it. [m]
+    given : bool
+        Drawn by a person rather than found in the lidar.
+    under, over : float
+        How far its level may lie under and over what it is taken for. [m]
+    moved_from : shapely Point or None
+        Where a person drew it, on the bank beside its bed. [m]
     """
 
     id: str
@@ -58,6 +63,17 @@ class OutfallSite:
     verified: bool
     to_confirm: Reason
     high_water: float | None = None
+    given: bool = True
+    under: float = 0.0
+    over: float = 0.0
+    moved_from: Point | None = None
+
+    @property
+    def at_highest(self) -> "OutfallSite":
+        """The same place with the highest level that it may have."""
+        return replace(
+            self, bottom=self.bottom + self.over, level=self.level + self.over, under=self.under + self.over, over=0.0
+        )
 
     @property
     def tailwater(self) -> float:
@@ -79,12 +95,18 @@ def given_outfalls(
     reach, clearance = rules["outfall_bottom_reach"].likely, rules["outlet_above_swale"].likely
     known = (*high_waters, *[None] * len(shapes))
     for number, (shape, kind, given) in enumerate(shapes, start=1):
-        for point in _places_along(shape, parcel, rules):
-            beside = [shot for shot in shots if shapely.distance(shot, point) <= reach]
+        for drawn in _places_along(shape, parcel, rules):
+            beside = [shot for shot in shots if shapely.distance(shot, drawn) <= reach]
+            moved = None
+            if kind in CARRIES_ON and not beside and shape.geom_type in ("Point", "MultiPoint"):
+                moved = bed_beside(drawn, drainage, parcel, rules)
+            point = drawn if moved is None else moved
             found = min((shot.z for shot in beside), default=_lowest_near(point, drainage, reach))
             if found is None and given is None:
                 continue
-            bottom = given if given is not None else float(found or 0.0)
+            verified = given is not None or bool(beside)
+            depth, under, over = (0.0, 0.0, 0.0) if verified else level_range(kind, rules)
+            bottom = (given if given is not None else float(found or 0.0)) - depth
             sites.append(
                 OutfallSite(
                     id=f"outfall-{number}",
@@ -92,9 +114,12 @@ def given_outfalls(
                     point=point,
                     bottom=bottom,
                     level=bottom + (clearance if kind in (*CARRIES_ON, "pond") else 0.0),
-                    verified=True,
+                    verified=verified,
                     to_confirm=CONFIRM[kind],
                     high_water=known[number - 1],
+                    under=under,
+                    over=over,
+                    moved_from=None if moved is None else drawn,
                 )
             )
     return tuple(sites)
@@ -123,10 +148,12 @@ def found_outfalls(
     order = cells[np.lexsort((ground[cells], -drainage.accumulation.ravel()[cells]))]
     confirm = reason("confirm_found", what=CONFIRM["swale"], unowned=right_of_way is None)
     clearance = rules["outlet_above_swale"].likely
+    depth, under, over = level_range("swale", rules)
     apart, most = rules["outfall_apart"].likely, int(rules["outfalls_found"].likely)
     return tuple(
         OutfallSite(
-            f"outfall-{k}", "swale", point, float(ground[cell]), float(ground[cell]) + clearance, False, confirm
+            f"outfall-{k}", "swale", point, float(ground[cell]) - depth, float(ground[cell]) - depth + clearance,
+            False, confirm, given=False, under=under, over=over,
         )
         for k, (cell, point) in enumerate(_apart(order, grid, apart, most), start=1)
     )
@@ -164,7 +191,8 @@ def daylight_places(
     order = cells[np.argsort(ground[cells], kind="stable")]
     confirm, apart = CONFIRM["daylight"], rules["daylight_apart"].likely
     return tuple(
-        OutfallSite(f"daylight-{k}", "daylight", point, float(ground[cell]), float(ground[cell]), False, confirm)
+        OutfallSite(f"daylight-{k}", "daylight", point, float(ground[cell]), float(ground[cell]), False, confirm,
+                    given=False)
         for k, (cell, point) in enumerate(_apart(order, grid, apart, int(rules["daylight_places"].likely)), start=1)
     )
 

@@ -31,6 +31,7 @@ FEATURES = {
     "sumps": "Point",
     "fittings": "Point",
     "outfalls": "Point",
+    "outfall_moves": "LineString",
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",
 }

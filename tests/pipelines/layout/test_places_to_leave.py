@@ -13,7 +13,8 @@ from terrain.flow.drainage import drain_ground
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
 RULES = load_rules()
 NOTHING = Polygon()
-SIX_INCHES = 0.1524
+FOOT = 0.3048
+SIX_INCHES = FOOT / 2.0
 
 
 def shifted(shape: shapely.Geometry) -> shapely.Geometry:
@@ -36,16 +37,23 @@ def street(ground_of):
 
 
 @pytest.mark.parametrize(
-    ("kind", "clearance"),
-    [("swale", SIX_INCHES), ("ditch", SIX_INCHES), ("pond", SIX_INCHES), ("inlet", 0.0), ("curb", 0.0)],
-)
-def test_a_pipe_stays_clear_of_the_bottom_of_what_carries_on(street, kind: str, clearance: float) -> None:
+    ("kind", "clearance", "under"),
+    [
+        ("swale", SIX_INCHES, 0.0), ("ditch", SIX_INCHES, 0.0), ("pond", SIX_INCHES, 0.0), ("inlet", 0.0, 2.5 * FOOT),
+        ("curb", 0.0, FOOT / 6.0),
+    ],
+)  # fmt: skip
+def test_a_pipe_stays_clear_of_the_bottom_of_what_carries_on(
+    street, kind: str, clearance: float, under: float
+) -> None:
     point = shifted(Point(20.5, 7.4))
     (site,) = given_outfalls([(point, kind, None)], street, LOT, RULES)
     # the lowest ground within a metre: the swale's bottom, in the next cell south
-    assert site.bottom == pytest.approx(99.0 - 0.01 * 20)
+    assert site.bottom == pytest.approx(99.0 - 0.01 * 20 - under)
     assert site.level == pytest.approx(site.bottom + clearance)
-    assert site.verified
+    # nobody gave its level: the ground at it is none
+    assert not site.verified
+    assert site.under > 0.0
     assert site.point == point
     assert site.to_confirm
 
@@ -54,9 +62,13 @@ def test_a_level_that_is_given_is_kept_and_a_shot_beside_is_the_bottom(street) -
     point = shifted(Point(20.5, 6.5))
     (given,) = given_outfalls([(point, "swale", 98.3)], street, LOT, RULES)
     assert (given.bottom, given.level) == pytest.approx((98.3, 98.3 + SIX_INCHES))
+    assert given.verified
+    assert given.under == given.over == 0.0
     shots = [Point(point.x + 0.9, point.y, 98.55), Point(point.x + 5.0, point.y, 90.0)]
     (shot,) = given_outfalls([(point, "swale", None)], street, LOT, RULES, shots=shots)
     assert shot.bottom == 98.55
+    assert shot.verified
+    assert shot.under == shot.over == 0.0
 
 
 def test_a_line_gives_places_three_metres_apart_near_the_lot(street) -> None:

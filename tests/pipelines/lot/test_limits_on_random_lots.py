@@ -387,7 +387,7 @@ def _check_verdicts(plan: Plan) -> None:
         if line.mode == "gravity":
             assert line.verdict != "no"
             outfall = next(each for each in plan.outfalls if each.id == line.outfall)
-            assert outfall.verified or line.verdict == "cannot_tell"
+            assert outfall.given or line.verdict == "cannot_tell"
         if line.mode == "pump":
             assert line.lift is not None
     if any(line.mode == "pump" for line in plan.discharges):

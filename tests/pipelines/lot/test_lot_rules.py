@@ -191,6 +191,7 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
     assert plan.outfalls
     street = box(EAST, NORTH, EAST + 50.0, NORTH + 10.0)
     for outfall in plan.outfalls:
+        assert not outfall.given
         assert not outfall.verified
         assert outfall.to_confirm.code == "confirm_found"
         assert street.intersects(outfall.point)

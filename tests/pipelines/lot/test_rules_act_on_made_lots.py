@@ -85,6 +85,24 @@ outfall_least_area | "600 m2" | outfalls
 outfall_apart | "24 m" | outfalls
 outfalls_found | 5 | outfalls
 
+an outfall on the bank
+outlet_under_swale | "2 in" | outfalls
+outfall_bed_reach | "0.5 m" | outfall_moves
+outfall_bed_drop | "2 m" | outfall_moves
+
+a ditch
+outlet_under_ditch | "2 in" | outfalls
+
+a curb
+outlet_under_curb | { high = "12 in" } | outfalls
+
+an inlet
+outlet_under_inlet | { high = "8 ft" } | outfalls
+
+a pond
+outlet_under_pond | "6 in" | outfalls
+outlet_over_pond | "3 ft" | outfalls
+
 no right of way
 assumed_way_half_width | "3 m" | fall_to_spare
 
@@ -325,6 +343,11 @@ LOTS = {
     "shots": lot(None, '[levels]\nfile = "shots.csv"\n'),
     "nothing told": lot(house="", rain="", soil=""),
     "no outfall": lot(outfalls=None),
+    "an outfall on the bank": lot(outfalls=one(Point(15.0, 2.9), kind="swale")),
+    "a ditch": lot(outfalls=one(Point(15.0, 1.62), kind="ditch")),
+    "a curb": lot(outfalls=one(Point(15.0, 1.62), kind="curb")),
+    "an inlet": lot(outfalls=one(Point(15.0, 1.62), kind="inlet")),
+    "a pond": lot(outfalls=one(Point(15.0, 1.62), kind="pond")),
     "no right of way": lot(right_of_way=None),
     "slope": lot(HILL),
     "slope, wet wall": lot(HILL, house=CRAWL, complaints=one(Point(15.0, 18.5), what="wet wall")),

@@ -186,7 +186,7 @@ def test_the_lots_answer_as_they_were_made() -> None:
     pumped = next(line for line in screened("lot_11").plan.discharges if line.mode == "pump")
     assert all(not name.startswith("downspout") for name in pumped.serves)
     assert screened("lot_11").plan.parts.fall.state == "sure"
-    assert any(not outfall.verified for outfall in screened("lot_12").plan.outfalls)
+    assert any(not outfall.given for outfall in screened("lot_12").plan.outfalls)
     assert screened("lot_only").plan.verdict.code == "roofs_not_given"
     assert all(basin.provisional for basin in screened("lot_only").plan.catch_basins)
 

@@ -118,13 +118,17 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
     "outfalls": (
         Shown("id", "Outfall"),
         Shown("kind", "Kind"),
-        Shown("verified", "Given by the user"),
+        Shown("given", "Given by the user"),
+        Shown("verified", "Level given or shot"),
         Shown("level", "Takes water at", "level"),
+        Shown("level_low", "At the lowest", "level"),
+        Shown("level_high", "At the highest", "level"),
         Shown("fall_to_spare", "Fall to spare", "depth"),
         Shown("fall_error", "Error of that fall", "depth"),
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
     ),
+    "outfall_moves": (Shown("id", "Outfall as drawn"), Shown("distance", "From its bed", "length")),
     "fall_to_spare": (Shown("spare", "Fall to spare", "depth"),),
     "runoff": (
         Shown("sub_catchment", "Sub-catchment"),

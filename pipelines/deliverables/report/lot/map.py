@@ -88,6 +88,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("pipe_runs", "Pipe runs", features("pipe_runs", plan.pipe_runs, "line", "kind", label=True)),
         MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point")),
         MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
+        MapLayer("outfall_moves", "Outfalls as drawn", _moved(layers, findings, units)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
         MapLayer("sumps", "Sump basins", features("sumps", plan.sumps, "point", label=True)),
         MapLayer("suspected_culverts", "Suspected culverts", tuple(
@@ -126,6 +127,17 @@ def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units)
         symbol = symbol_of("fall_to_spare", {"spare": told})
         found.append(MapFeature(name, f"Fall to spare {label}", shape, symbol, rows, label))
     return tuple(found)
+
+
+def _moved(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
+    """From where an outfall was drawn on the bank to the bed."""
+    frame = layers["outfall_moves"]
+    symbol = symbol_of("outfall_moves", {})
+    return tuple(
+        MapFeature(f"{name}-drawn", f"{name} as drawn, and moved to the bed", shape, symbol,
+                   row_words(layers, "outfall_moves", name, units, COLUMNS["outfall_moves"]))
+        for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True)
+    )  # fmt: skip
 
 
 def _low_spots(

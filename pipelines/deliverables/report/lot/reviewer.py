@@ -127,7 +127,7 @@ def _permits(findings: Findings, units: Units) -> Iterator[str]:
     used = {run.to_id for run in findings.plan.pipe_runs}
     for outfall in findings.plan.outfalls:
         if outfall.id in used or not used:
-            given = "" if outfall.verified else ", found by search, not verified"
+            given = "" if outfall.given else ", found by search, not verified"
             confirm = f" Confirm: {sentence(outfall.to_confirm, units)}" if outfall.to_confirm else ""
             yield f"{outfall.id} ({outfall.kind}{given}): the right to discharge there.{confirm}"
     for run in findings.plan.pipe_runs:
