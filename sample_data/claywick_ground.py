@@ -32,10 +32,8 @@ from claywick_lots import (
     to_st,
     to_xy,
 )
-from scipy.interpolate import LinearNDInterpolator
-from scipy.ndimage import gaussian_filter
+from ground_forms import NODATA, channel, distance, facets, lidar_error, micro_relief, pad, round_walls, smooth
 
-NODATA = -999999.0
 # Holes in the point cloud: (s, t, radius).
 HOLES = ((92.0, 62.0, 1.1), (33.0, -41.0, 0.9), (170.0, 44.0, 1.3), (288.0, 2.0, 1.6), (221.0, -30.5, 0.8))
 
@@ -58,14 +56,14 @@ def true_surface(x, y):
     for each in LOTS:
         z = _built(z, each, s, t)
     for _, walls in UPPER_HOUSES:
-        z = _pad(z, _distance(s, t, *walls), 0.25 + _land(*_middle(walls)), (0.03, 1.5))
+        z = pad(z, distance(s, t, *walls), 0.25 + _land(*_middle(walls)), (0.03, 1.5))
     z = _road(z, s, t)
-    z = z + _micro_relief(x, y) * _roughness(s, t)
-    z = _channel(z, s, t, SIDE_SWALE, 0.2, 6.0)
-    z = _channel(z, s, t, NORTH_SWALE, 0.3, 2.5)
-    z = _channel(z, s, t, SOUTH_SWALE, 0.3, 2.5)
-    z = _channel(z, s, t, FIELD_DITCH, 0.3, 3.0)
-    z = _channel(z, s, t, POND_OUTLET, 1.0, 3.0)
+    z = z + micro_relief(x - WEST, y - NORTH) * _roughness(s, t)
+    z = channel(z, s, t, SIDE_SWALE, 0.2, 6.0)
+    z = channel(z, s, t, NORTH_SWALE, 0.3, 2.5)
+    z = channel(z, s, t, SOUTH_SWALE, 0.3, 2.5)
+    z = channel(z, s, t, FIELD_DITCH, 0.3, 3.0)
+    z = channel(z, s, t, POND_OUTLET, 1.0, 3.0)
     z = _pond(z, s, t)
     for each in LOTS:
         z = _drive_over_swale(z, each, s, t)
@@ -82,9 +80,8 @@ def grid():
 def build(seed: int = SEED, *, noise: float = 1.0):
     """The ground raster as lidar of this seed would give it, rounded to 1 cm.
 
-    The error has three parts, each normal: 2.0 cm that hold together over some 15 m (strips and their
-    calibration), 1.2 cm over some 2 m (grass), and 1.8 cm from cell to cell, half as much on paving. Grass in
-    the swales reads 2 cm high on top. Under a house the surface is facets between the ground along its walls.
+    The error is that of `ground_forms.lidar_error`. Under a house the surface is facets between the ground along
+    its walls.
 
     Parameters
     ----------
@@ -100,11 +97,12 @@ def build(seed: int = SEED, *, noise: float = 1.0):
     """
     x, y = grid()
     s, t = to_st(x, y)
-    z = true_surface(x, y) + noise * _lidar_error(np.random.default_rng(seed), s, t)
+    error = lidar_error(np.random.default_rng(seed), is_paved(s, t), _in_swale(s, t), cell=CELL)
+    z = true_surface(x, y) + noise * error
     for each in LOTS:
-        z = _facets(z, x, y, each.middle, each.side, each.house)
+        z = _under(z, x, y, each.middle, each.side, each.house)
     for _, walls in UPPER_HOUSES:
-        z = _facets(z, x, y, 0.0, 1, walls)
+        z = _under(z, x, y, 0.0, 1, walls)
     z = np.where(_pond_reach(s, t) < 1.0, POND_LEVEL, z)
     z = np.round(z, 2)
     for hole_s, hole_t, radius in HOLES:
@@ -119,7 +117,7 @@ def is_paved(s, t):
         u, v = _own(each, s, t)
         paved |= (np.abs(u - each.drive) < DRIVE_WIDTH / 2) & (v > ROAD_EDGE) & (v < 19.0)
         if each.patio:
-            paved |= _distance(u, v, *each.patio) <= 0.0
+            paved |= distance(u, v, *each.patio) <= 0.0
     return paved
 
 
@@ -128,9 +126,9 @@ def _land(s, t):
     z = np.where(t >= 0.0, _side(s, np.abs(t), +1), _side(s, np.abs(t), -1))
     beyond = np.maximum(np.abs(t) - REAR, 0.0)
     hill = 0.07 * beyond - 0.12 * 4.0 * np.logaddexp(0.0, (beyond - 34.0) / 4.0)
-    hill = hill * (1.0 - 0.7 * _smooth(190.0, 290.0, s)) + 0.12 * 4.0 * np.logaddexp(0.0, -34.0 / 4.0)
+    hill = hill * (1.0 - 0.7 * smooth(190.0, 290.0, s)) + 0.12 * 4.0 * np.logaddexp(0.0, -34.0 / 4.0)
     z = z + np.where(t > 0.0, hill, -0.03 * beyond)
-    draw = 0.45 * np.exp(-(((s - 60.0) / 8.0) ** 2)) * _smooth(28.0, 46.0, t) * (1.0 - _smooth(66.0, 78.0, t))
+    draw = 0.45 * np.exp(-(((s - 60.0) / 8.0) ** 2)) * smooth(28.0, 46.0, t) * (1.0 - smooth(66.0, 78.0, t))
     return z - draw
 
 
@@ -142,7 +140,7 @@ def _side(s, v, side: int):
     shore = ((0.0, 0.15), (FRONT, 0.18), (REAR, 0.18))
     grades = [(first.grade, None)] + [(each.grade, each) for each in lots] + [(shore, None)]
     half = 5.0 + 0.3 * np.maximum(v - REAR, 0.0)  # banks between lots flatten out behind them
-    steps = [np.ones_like(total)] + [_smooth(at - half, at + half, s) for at in bounds] + [np.zeros_like(total)]
+    steps = [np.ones_like(total)] + [smooth(at - half, at + half, s) for at in bounds] + [np.zeros_like(total)]
     for index, (grade, each) in enumerate(grades):
         level = each.reference if each is not None and each.level else crown(s)
         start = () if grade is shore else ((SHOULDER, -0.10),)
@@ -154,31 +152,31 @@ def _side(s, v, side: int):
 def _built(z, each: Lot, s, t):
     """The pad of a house, the hollow behind it, its patio and its drive."""
     u, v = _own(each, s, t)
-    z = _pad(z, _distance(u, v, *each.house), each.height(each.pad), each.apron)
+    z = pad(z, distance(u, v, *each.house), each.height(each.pad), each.apron)
     if each.hollow is not None:
         u0, v0, half_length, half_width = each.hollow_at
         rho = np.hypot((u - u0) / half_length, (v - v0) / half_width)
         bowl = each.height(each.hollow) + each.rim * rho**2
-        z = z + (bowl - z) * (1.0 - _smooth(1.0, 1.7, rho))
+        z = z + (bowl - z) * (1.0 - smooth(1.0, 1.7, rho))
     if each.false_pit is not None:
         rho = np.hypot(u - each.false_pit[0], v - each.false_pit[1]) / 1.6
         z = z - 0.105 * np.exp(-(rho**2))
     if each.patio is not None:
         u0, v0, *_ = each.hollow_at
-        if each.hollow is not None and _distance(u0, v0, *each.patio) == 0.0:
+        if each.hollow is not None and distance(u0, v0, *each.patio) == 0.0:
             slab = each.height(each.hollow) + 0.006 * np.abs(v - v0)  # settled towards its middle
         else:
             slab = each.height(each.pad - 0.05) - 0.02 * (v - each.patio[2])
-        z = z + (slab - z) * (1.0 - _smooth(0.0, 0.6, _distance(u, v, *each.patio)))
+        z = z + (slab - z) * (1.0 - smooth(0.0, 0.6, distance(u, v, *each.patio)))
     beside = np.abs(u - each.drive) - DRIVE_WIDTH / 2
     on_lot = (v > FRONT) & (v < 20.5)
-    drive = z + (_drive_level(each, s, v) - z) * (1.0 - _smooth(0.0, 1.2, np.maximum(beside, v - 19.0)))
+    drive = z + (_drive_level(each, s, v) - z) * (1.0 - smooth(0.0, 1.2, np.maximum(beside, v - 19.0)))
     return np.where(on_lot & (beside < 1.2), drive, z)
 
 
 def _drive_level(each: Lot, s, v):
     front = crown(s) + np.interp(v, [ROAD_EDGE, SWALE_T, FRONT], [-0.06, -each.dip, 0.06])
-    return front + _smooth(FRONT, 18.0, v) * (each.height(each.pad - 0.06) - front)
+    return front + smooth(FRONT, 18.0, v) * (each.height(each.pad - 0.06) - front)
 
 
 def _drive_over_swale(z, each: Lot, s, t):
@@ -190,26 +188,10 @@ def _drive_over_swale(z, each: Lot, s, t):
     return np.where((v > ROAD_EDGE) & (v <= FRONT) & (beside < 2.0), over, z)
 
 
-def _pad(z, distance, level, apron):
-    """Blend ground into the apron that falls away from a house's walls."""
-    fall, reach = apron
-    return z + (level - fall * distance - z) * (1.0 - _smooth(reach, reach + 4.0, distance))
-
-
 def _road(z, s, t):
     v = np.abs(t)
     road = crown(s) - 0.02 * v - 0.04 * np.maximum(v - ROAD_EDGE, 0.0)
     return np.where((v < SHOULDER) & (s < ROAD_END), road, z)
-
-
-def _channel(z, s, t, knots, half_width: float, side_slope: float):
-    """Cut a trapezoid along straight pieces between (s, t, bottom)."""
-    for (s0, t0, z0), (s1, t1, z1) in pairwise(knots):
-        length = np.hypot(s1 - s0, t1 - t0)
-        along = np.clip(((s - s0) * (s1 - s0) + (t - t0) * (t1 - t0)) / length**2, 0.0, 1.0)
-        off = np.hypot(s - s0 - along * (s1 - s0), t - t0 - along * (t1 - t0))
-        z = np.minimum(z, z0 + along * (z1 - z0) + np.maximum(off - half_width, 0.0) / side_slope)
-    return z
 
 
 def _pond_reach(s, t):
@@ -222,45 +204,23 @@ def _pond(z, s, t):
     return np.where(outside < 0.0, POND_LEVEL, np.minimum(z, POND_LEVEL + 0.02 + 0.25 * outside))
 
 
-def _micro_relief(x, y):
-    """Lawn as feet and mowers leave it: waves of 3 to 14 m, 0.8 cm in all."""
-    generator = np.random.default_rng(7)
-    waves = np.zeros(np.broadcast(x, y).shape)
-    for _ in range(24):
-        length, angle, phase = generator.uniform(3.0, 14.0), *generator.uniform(0.0, 2.0 * np.pi, 2)
-        waves += np.cos(2.0 * np.pi / length * ((x - WEST) * np.cos(angle) + (y - NORTH) * np.sin(angle)) + phase)
-    return 0.008 * np.sqrt(2.0 / 24.0) * waves
-
-
 def _roughness(s, t):
     return np.where(is_paved(s, t), 0.1, 1.0)
 
 
-def _lidar_error(generator, s, t):
-    def correlated(length: float, size: float):
-        field = gaussian_filter(generator.standard_normal(s.shape), length / CELL, mode="wrap")
-        return size * field / field.std()
-
-    white = 0.018 * generator.standard_normal(s.shape) * np.where(is_paved(s, t), 0.5, 1.0)
-    in_swale = (np.abs(np.abs(t) - SWALE_T) < 1.0) & (s < POND_S - POND_RADII[0]) & ~is_paved(s, t)
-    return correlated(15.0, 0.020) + correlated(2.0, 0.012) + white + 0.02 * in_swale
+def _in_swale(s, t):
+    return (np.abs(np.abs(t) - SWALE_T) < 1.0) & (s < POND_S - POND_RADII[0]) & ~is_paved(s, t)
 
 
-def _facets(z, x, y, origin: float, side: int, walls):
-    """Bare earth under a house: triangles between the ground just outside its walls."""
-    u0, u1, v0, v1 = walls
-    around = [(u, v) for u in np.linspace(u0 - 0.8, u1 + 0.8, 5) for v in (v0 - 0.8, v1 + 0.8)]
-    around += [(u, v) for v in np.linspace(v0 - 0.8, v1 + 0.8, 4)[1:-1] for u in (u0 - 0.8, u1 + 0.8)]
-    px, py = to_xy(origin + np.array([u for u, _ in around]), side * np.array([v for _, v in around]))
-    rows = np.floor((NORTH - py) / CELL).astype(int)
-    columns = np.floor((px - WEST) / CELL).astype(int)
+def _under(z, x, y, origin: float, side: int, walls):
+    """Facets under one house."""
+    u, v = round_walls(*walls)
+    px, py = to_xy(origin + u, side * v)
     s, t = to_st(x, y)
-    under = _distance(s - origin, side * t, u0 - 0.4, u1 + 0.4, v0 - 0.4, v1 + 0.4) <= 0.0
+    u0, u1, v0, v1 = walls
+    under = distance(s - origin, side * t, u0 - 0.4, u1 + 0.4, v0 - 0.4, v1 + 0.4) <= 0.0
     # in coordinates near zero, since triangulation loses digits at a northing of millions
-    surface = LinearNDInterpolator(np.column_stack([px - WEST, py - NORTH]), z[rows, columns])
-    z = z.copy()
-    z[under] = surface(x[under] - WEST, y[under] - NORTH)
-    return z
+    return facets(z, x - WEST, y - NORTH, (px - WEST, py - NORTH), under, cell=CELL)
 
 
 def _own(each: Lot, s, t):
@@ -269,13 +229,3 @@ def _own(each: Lot, s, t):
 
 def _middle(walls):
     return np.array((walls[0] + walls[1]) / 2), np.array((walls[2] + walls[3]) / 2)
-
-
-def _distance(u, v, u0: float, u1: float, v0: float, v1: float):
-    """Distance to a rectangle, 0 inside."""
-    return np.hypot(np.maximum(np.maximum(u0 - u, u - u1), 0.0), np.maximum(np.maximum(v0 - v, v - v1), 0.0))
-
-
-def _smooth(start: float, end: float, value):
-    share = np.clip((np.asarray(value, dtype=float) - start) / (end - start), 0.0, 1.0)
-    return share * share * (3.0 - 2.0 * share)

@@ -1,15 +1,18 @@
-"""Write Claywick Hills, an invented neighbourhood, into the folder of this script or one that is named."""
+"""Write Claywick Hills and Ember Lane, both invented, into the folder of this script or one that is named."""
 
 import sys
 from pathlib import Path
 
 import claywick_ground
+import claywick_layers
+import claywick_lots
 import claywick_sites
+import ember_lane
+import geopandas as gpd
 import pyogrio
 import rasterio
 from affine import Affine
-from claywick_layers import layers
-from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST
+from ground_forms import NODATA
 
 # lots with level shots and measured culverts
 SURVEYED = (1, 2, 7, 8)
@@ -17,42 +20,44 @@ SURVEYED = (1, 2, 7, 8)
 WRITTEN = "2024-07-01T00:00:00.000Z"
 
 
-def write_ground(path: Path, *, seed: int = SEED, noise: float = 1.0) -> None:
-    """Write the ground raster as lidar of a seed would give it."""
+def write_ground(path: Path, place, heights) -> None:
+    """Write a ground raster of a place, the module that says where it lies."""
     profile = {
-        "driver": "GTiff", "width": COLUMNS, "height": ROWS, "count": 1, "dtype": "float32", "crs": f"EPSG:{EPSG}",
-        "transform": Affine(CELL, 0.0, WEST, 0.0, -CELL, NORTH), "nodata": claywick_ground.NODATA, "tiled": True,
-        "blockxsize": 256, "blockysize": 256, "compress": "deflate", "zlevel": 9,
+        "driver": "GTiff", "width": place.COLUMNS, "height": place.ROWS, "count": 1, "dtype": "float32",
+        "crs": f"EPSG:{place.EPSG}", "transform": Affine(place.CELL, 0.0, place.WEST, 0.0, -place.CELL, place.NORTH),
+        "nodata": NODATA, "tiled": True, "blockxsize": 256, "blockysize": 256, "compress": "deflate", "zlevel": 9,
     }
     with rasterio.open(path, "w", **profile) as file:
-        file.write(claywick_ground.build(seed, noise=noise), 1)
+        file.write(heights, 1)
         file.set_band_description(1, "bare earth, invented")
 
 
-def write_layers(path: Path) -> None:
+def write_layers(path: Path, layers: dict[str, gpd.GeoDataFrame]) -> None:
     """Write every layer of vectors into one GeoPackage."""
     path.unlink(missing_ok=True)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN})
     try:
-        for name, frame in layers().items():
+        for name, frame in layers.items():
             pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", append=path.exists(), SPATIAL_INDEX="NO")
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def write_all(folder: Path) -> None:
-    """Write the whole neighbourhood into a folder."""
+    """Write the neighbourhood and the lane into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    write_ground(folder / "ground.tif")
-    write_layers(folder / "neighbourhood.gpkg")
-    texts = {
+    write_ground(folder / "ground.tif", claywick_lots, claywick_ground.build())
+    write_layers(folder / "neighbourhood.gpkg", claywick_layers.layers())
+    write_ground(folder / "ember_lane.tif", ember_lane, ember_lane.build())
+    write_layers(folder / "ember_lane.gpkg", ember_lane.layers())
+    texts = ember_lane.texts() | {
         "rain.csv": claywick_sites.rain_csv(),
         "pump.csv": claywick_sites.pump_csv(),
         "prices.csv": claywick_sites.prices_csv(),
         "lot_only.toml": claywick_sites.lot_only_toml(),
         "swale.toml": claywick_sites.swale_toml(),
     }
-    texts |= {f"lot_{each.number:02d}.toml": claywick_sites.site_toml(each.number) for each in LOTS}
+    texts |= {f"lot_{each.number:02d}.toml": claywick_sites.site_toml(each.number) for each in claywick_lots.LOTS}
     for number in SURVEYED:
         texts[f"shots_{number:02d}.csv"] = claywick_sites.shots_csv(number)
         texts[f"lot_{number:02d}_levels.toml"] = claywick_sites.site_toml(number, levels=True)

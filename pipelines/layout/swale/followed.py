@@ -43,10 +43,11 @@ def follow_low_line(inputs: SiteInputs, place: Point, rules: Rules) -> FollowedL
         largest_hole=int(rules["largest_hole"].likely),
     )  # fmt: skip
     drainage = drain_ground(ground_of(surface, inputs.layers, rules))
-    start = _lowest_cell(drainage, place, rules["outfall_bottom_reach"].likely)
+    least = rules["outfall_least_area"].likely
+    start = _bottom_cell(drainage, place, rules["outfall_bottom_reach"].likely, least)
     if start is None:
         return None
-    above = _up_the_stem(drainage, start, along, rules["outfall_least_area"].likely)
+    above = _up_the_stem(drainage, start, along, least)
     down = path_downstream(drainage, start)
     x, y = drainage.ground.grid.centres(*np.divmod(down, drainage.ground.grid.shape[1]))
     gone = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
@@ -65,11 +66,16 @@ def follow_low_line(inputs: SiteInputs, place: Point, rules: Rules) -> FollowedL
     return FollowedLine(line, water) if line.is_simple else None
 
 
-def _lowest_cell(drainage: Drainage, place: Point, reach: float) -> int | None:
+def _bottom_cell(drainage: Drainage, place: Point, reach: float, least: float) -> int | None:
+    """The cell beside a place where the low line runs: what carries most there, the lowest where nothing carries."""
     grid = drainage.ground.grid
     near = _within(drainage, place, max(reach, grid.cell_width, grid.cell_height))
     if len(near) == 0:
         return None
+    # a wide bottom is rough: its lowest cell may be a pocket beside the water's way
+    most = int(near[np.argmax(drainage.accumulation.ravel()[near])])
+    if drainage.accumulation.ravel()[most] >= least:
+        return most
     return int(near[np.argmin(drainage.ground.elevation.ravel()[near])])
 
 
