@@ -163,6 +163,8 @@ def _assumed(opened: SiteInputs) -> Iterator[Said]:
         own = layers.roofs[layers.roofs.intersects(layers.parcel)]
         if site.house.foundation is None and not (own["foundation"] != "").any():
             yield reason("missing_foundation", distance=site.rules["stone_wall_offset"].likely)
+        if site.house.footing_depth is None:
+            yield reason("assumed_footing", depth=site.rules["default_footing_depth"].likely)
         if site.downspouts is None:
             yield reason("missing_downspouts")
     if site.hardscape is None:

@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.layout.catching.design_flows import run_with_works
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
+from pipelines.layout.diagnosis.houses import House, nearest_house
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
@@ -75,7 +77,7 @@ def _run(
 
 def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherStorm) -> tuple[Reason, ...]:
     """Where the heaviest storm stands and runs over beside a house with every drain clogged or the power out."""
-    rules, floor = situation.rules, situation.floor
+    rules = situation.rules
     freeboard, near_house = rules["sill_freeboard"].likely, rules["near_house"].likely
     troubled = {each.spot.spot.id for each in planned.diagnosis.troubles if each.spot is not None}
     by_id: dict[str, LowSpot] = {spot.id: spot for spot in situation.counted_spots}
@@ -90,18 +92,30 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     levels = {
         spot_id: by_id[spot_id].bottom_elevation + places[spot_id].dry + depth for spot_id, depth in depths.items()
     }
-    rooms = {spot_id: None if floor is None else floor - level for spot_id, level in levels.items()}
+    beside = {spot_id: nearest_house(situation.each_house, places[spot_id].shape) for spot_id in levels}
+    rooms = {
+        spot_id: None if (house := beside[spot_id]) is None or house.floor is None else house.floor - level
+        for spot_id, level in levels.items()
+    }
     near = {spot_id: room is not None and room < freeboard for spot_id, room in rooms.items()}
     return tuple(
         reason(
             "clogged", built=bool(planned.plan.pipe_runs), pumped=bool(planned.lifts),
             years=heaviest.rain.return_period, depth=depths[spot_id], place=planned.diagnosis.places[spot_id].name,
             room=rooms[spot_id], freeboard=freeboard, near=near[spot_id],
+            at_wall=_over_wall_ground(beside[spot_id], places[spot_id].shape, level, near_house),
             # one place that reaches up to the sill, and no other may be told as leaving the floor dry
             dry=not any(near.values()), onward=_runs_over(by_id[spot_id], situation.grid, level),
         )
         for spot_id, level in levels.items()
     )
+
+
+def _over_wall_ground(house: House | None, shape: BaseGeometry, level: float, reach: float) -> float | None:
+    """How far a level stands over the lowest ground along the walls near a low spot; None where it is below. [m]"""
+    ground = np.empty(0) if house is None else house.ground_near(shape, reach)
+    over = level - float(ground.min(initial=np.inf))
+    return over if over > 0.0 else None
 
 
 def _runs_over(spot: LowSpot, grid: Grid, level: float) -> Reason:

@@ -10,6 +10,7 @@ from pipelines.hydrology.standing_water import PoolWater, time_deeper
 from pipelines.hydrology.surface_map import group_at
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.layout.diagnosis.diagnose import Reckoning
+from pipelines.layout.diagnosis.houses import nearest_house
 from pipelines.layout.diagnosis.protected import ProtectedEdge, mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.other_storms import OtherStorm
@@ -94,7 +95,8 @@ def _rows(
                 _water(ground, spots, water.standing, soaking)
                 for ground, (_, spots, soaking), water in zip(grounds, lots, (storm.before, storm.after), strict=True)
             )
-            sill = situation.floor if edge.kind == "wall" else None
+            house = nearest_house(situation.each_house, edge.shape) if edge.kind == "wall" else None
+            sill = None if house is None else house.floor
             yield EdgeInStorm(
                 edge.name, edge.kind, storm, before[0], after[0], before[1], after[1],
                 _room(sill, before[2]), _room(sill, after[2]),

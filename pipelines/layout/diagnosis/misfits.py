@@ -8,7 +8,6 @@ import shapely
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
-from terrain.ground import OPEN
 from terrain.reason import Reason, reason
 
 
@@ -18,17 +17,14 @@ def find_misfits(situation: Situation, layers: SiteLayers) -> tuple[Reason, ...]
 
 
 def _sill(situation: Situation) -> tuple[Reason, ...]:
-    floor, ground, rules = situation.floor, situation.drainage.ground, situation.rules
-    if floor is None or situation.houses.is_empty:
-        return ()
-    strip = shapely.buffer(situation.houses, rules["beside_reach"].likely)
-    heights = ground.elevation[mask_of(strip, situation.grid) & (ground.kind == OPEN)]
-    if not heights.size:
-        return ()
-    off = max(floor - float(heights.max()), float(heights.min()) - floor)
-    if off <= rules["sill_off_ground"].likely:
-        return ()
-    return (reason("sill_off_ground", off=off, above=bool(floor > heights.max())),)
+    found = []
+    for house in situation.each_house:
+        if house.floor is not None:
+            low, high = float(house.ground.min()), float(house.ground.max())
+            off = max(house.floor - high, low - house.floor)
+            if off > situation.rules["sill_off_ground"].likely:
+                found.append(reason("sill_off_ground", off=off, above=house.floor > high))
+    return tuple(found)
 
 
 def _outfalls(situation: Situation, layers: SiteLayers) -> tuple[Reason, ...]:

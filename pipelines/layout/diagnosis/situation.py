@@ -13,6 +13,7 @@ from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
+from pipelines.layout.diagnosis.houses import House, houses_of
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
 from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
@@ -55,7 +56,9 @@ class Situation:
     foundation : str or None
         slab, crawl or basement.
     floor, footing_depth : float or None
-        Level of the floor, and of the footing's bottom below ground. [m]
+        Level of the main house's floor, and of footings' bottom below ground. [m]
+    each_house : tuple of House
+        With its own floor, and the ground along its own walls.
     shots : tuple of shapely Point
         Where a level was read; z is the height. [m]
     fixed_basins : tuple of shapely Point
@@ -82,6 +85,7 @@ class Situation:
     foundation: str | None
     floor: float | None
     footing_depth: float | None
+    each_house: tuple[House, ...] = ()
     shots: tuple[Point, ...] = ()
     fixed_basins: tuple[Point, ...] = ()
 
@@ -123,6 +127,9 @@ def describe_lot(
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
+    floors = [_number(roof, "floor_m") for _, roof in own.iterrows()]
+    if main is not None and site.house.floor is not None:
+        floors[own.index.get_loc(main.name)] = site.house.floor
     return Situation(
         drainage=drainage,
         spots=spots,
@@ -155,6 +162,7 @@ def describe_lot(
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
         footing_depth=site.house.footing_depth,
+        each_house=houses_of(list(own.geometry), floors, drainage.ground),
         shots=shots,
         fixed_basins=tuple(layers.basins.geometry),
         trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),

@@ -12,6 +12,7 @@ from shapely.ops import substring
 
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
+from pipelines.layout.diagnosis.houses import footing_plane
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.quantities.take_off import UnitPrice
@@ -70,10 +71,10 @@ def lot_field(
     return field_from_arrays(
         grid,
         ground,
-        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0),
+        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0) + _near_walls(situation, grid),
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
-        deepest=_influence_plane(situation, grid, ground),
+        deepest=_influence_plane(situation, grid),
         max_depth=max_depth,
         permit=permit,
         assumed=mask_of(assumed, grid) & ~mask_of(situation.parcel, grid) & ~permit,
@@ -219,6 +220,13 @@ def _surfaces(
     return drives, cost
 
 
+def _near_walls(situation: Situation, grid: Grid) -> FloatArray:
+    """What a metre of line costs on top beside the house: it runs there only where there is no room else. [money/m]"""
+    rules = situation.rules
+    near = mask_of(shapely.buffer(situation.houses, rules["pipe_wall_offset"].likely), grid)
+    return np.where(near, rules["near_wall_cost"].likely, 0.0)
+
+
 def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:
     factor = np.ones(grid.shape)
     keep = layers.keep_out
@@ -231,20 +239,15 @@ def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatAr
     return factor
 
 
-def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> FloatArray | None:
-    """Lowest bottom of a trench: 45 degrees down from the footing's edge."""
-    if situation.houses.is_empty:
+def _influence_plane(situation: Situation, grid: Grid) -> FloatArray | None:
+    """Lowest bottom of a trench whose edge stays above the footings' 45-degree plane."""
+    if not situation.each_house:
         return None
     depth = situation.footing_depth
     if depth is None:
         depth = situation.rules["default_footing_depth"].likely
-    rows, columns = np.indices(grid.shape)
-    x, y = grid.centres(rows, columns)
-    away = shapely.distance(shapely.points(x, y), situation.houses)
-    beside: BoolArray = (away < 1.5) & np.isfinite(ground)
-    at_wall = float(np.median(ground[beside])) if beside.any() else float(np.nanmedian(ground))
-    plane: FloatArray = np.asarray(at_wall - depth - away)
-    return plane
+    half = 0.5 * situation.rules["trench_width_solid"].likely
+    return footing_plane(situation.each_house, depth, *grid.centres(*np.indices(grid.shape)), half=half)
 
 
 def _crossings(

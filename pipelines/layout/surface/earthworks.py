@@ -17,6 +17,7 @@ from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import SurfaceKind, SurfaceWork
 from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.cells_to_polygons import label_polygons
+from terrain.grid import Grid
 from terrain.ground import OPEN, Ground
 from terrain.reason import Reason, reason
 
@@ -67,15 +68,24 @@ def against_wall(situation: Situation, ground: Ground, troubles: Sequence[Troubl
     )
     foot = ground.elevation[tuple(nearest)]
     wanted = foot + fall * (1.0 - away / reach)
-    if situation.floor is not None:
-        wanted = np.minimum(wanted, situation.floor - rules["soil_below_floor"].likely)
+    floor = _floor_beside(situation, grid)
+    wanted = np.minimum(wanted, floor - rules["soil_below_floor"].likely)
     return _raised(
         "regrade", situation, ground, np.where(free, wanted, -np.inf),
         lambda height, volume: reason(
             "surface_regrade", height=height, volume=volume, fall=fall, reach=reach,
-            known=situation.floor is not None, below=rules["soil_below_floor"].likely,
+            known=bool(np.isfinite(floor[free]).all()), below=rules["soil_below_floor"].likely,
         ),
     )
+
+
+def _floor_beside(situation: Situation, grid: Grid) -> FloatArray:
+    """Floor of the house that each cell lies nearest to, infinite where nobody gave it. [m]"""
+    points = shapely.points(*grid.centres(*np.indices(grid.shape)))
+    nearest = np.argmin([shapely.distance(house.shape, points) for house in situation.each_house], axis=0)
+    floors = np.array([np.inf if house.floor is None else house.floor for house in situation.each_house])
+    found: FloatArray = floors[nearest]
+    return found
 
 
 def berm_before(situation: Situation, ground: Ground, name: str) -> Shaped | None:

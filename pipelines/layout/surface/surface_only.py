@@ -95,7 +95,7 @@ def surface_only(
 def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:
     if best.left or refused is not None:
         return "no"
-    needs_floor = any(work.kind == "regrade" for work in best.works) and situation.floor is None
+    needs_floor = any(work.kind == "regrade" and not work.why["known"] for work in best.works)
     # a bank or swale that is not clear of the lidar's noise turns nothing aside for sure
     shallow = any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
     return "cannot_tell" if needs_floor or shallow else "sure"

@@ -24,7 +24,8 @@ ACTS = """
 small
 near_line_cost | 7.5 | plan
 lawn_spoiled_width | "2.2 m" | pipe_runs
-default_footing_depth | "120 cm" | pipe_runs
+pipe_wall_offset | "12 ft" | pipe_runs
+near_wall_cost | 0 | pipe_runs
 sump_wall_offset | "20 ft" | plan
 parcel_line_error | "10 ft" | catch_basins
 outfall_spacing | "12 m" | pipe_runs
@@ -66,7 +67,9 @@ layer_far | "1000 m" | warnings
 
 high sill
 sill_off_ground | "10 m" | warnings
-beside_reach | "4 m" | warnings
+
+outfall off the raster
+beside_reach | "6 m" | warnings
 
 shots
 level_shot_reach | "2 m" | low_spots
@@ -192,6 +195,7 @@ two downspouts
 cure_enough_share | 0.05 | catch_basins
 
 trees and lines
+default_footing_depth | "1 cm" | pipe_runs
 leaf_reach | "1 ft" | catch_basins
 grate_clogging_trees | 0.95 | catch_basins
 downspout_reach | "0.3 m" | warnings
@@ -340,6 +344,7 @@ LOTS = {
     "surface model": lot(with_house_and_trees),
     "far fence": lot(barriers=one(LineString([(400.0, 10.0), (404.0, 10.0)]), kind="fence")),
     "high sill": lot(house=SLAB + 'floor = "105 m"\n'),
+    "outfall off the raster": lot(outfalls=one(Point(33.0, 1.6), kind="swale")),
     "shots": lot(None, '[levels]\nfile = "shots.csv"\n'),
     "nothing told": lot(house="", rain="", soil=""),
     "no outfall": lot(outfalls=None),
