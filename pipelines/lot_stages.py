@@ -28,7 +28,7 @@ from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
 from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, edited_spots
 from pipelines.layout.options import PlanInputs
-from pipelines.layout.other_storms import OtherStorm, other_storms
+from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
 from pipelines.layout.planner import (
     LotPlan,
     Sited,
@@ -170,7 +170,9 @@ class LotStages:
     @cached_property
     def looks(self) -> tuple[OutfallLook, ...]:
         """What the swale check finds of each outfall."""
-        return look_for_lot(self.lot.opened, self.lot.rain, self.situation)
+        return look_for_lot(
+            self.lot.opened, self.lot.rain, self.situation, rains_run(self.lot.rain, self.situation.rules)[-1]
+        )
 
     @cached_property
     def sited(self) -> Sited:

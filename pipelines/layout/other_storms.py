@@ -7,6 +7,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.rain.design_rain import DesignRain
+from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import run_with_works
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.houses import House, nearest_house
@@ -14,6 +15,7 @@ from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
 from pipelines.layout.surface.surface_only import storm_on
+from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
 from terrain.reason import Reason, reason
@@ -46,16 +48,23 @@ def other_storms(
 ) -> tuple[OtherStorm, ...]:
     """Run the table's other return periods too, from the lightest to the heaviest."""
     own = OtherStorm(reckoning.rain, True, planned.diagnosis.water, planned.water)
-    years = reckoning.rain.return_period
+    return tuple(
+        own if rain is reckoning.rain else _run(situation, replace(reckoning, rain=rain), planned, capacities)
+        for rain in rains_run(reckoning.rain, situation.rules)
+    )
+
+
+def rains_run(rain: DesignRain, rules: Rules) -> tuple[DesignRain, ...]:
+    """The design rain among the table's other return periods that are run, from the lightest to the heaviest."""
+    years = rain.return_period
     if years is None:
-        return (own,)
-    most = int(situation.rules["storms_run"].likely)
-    storms = [
-        _run(situation, replace(reckoning, rain=rain), planned, capacities)
-        for period, rain in list(reckoning.rain.of_other_periods().items())[:most]
+        return (rain,)
+    others = [
+        other
+        for period, other in list(rain.of_other_periods().items())[: int(rules["storms_run"].likely)]
         if abs(period - years) >= 1e-6 * years
     ]
-    return tuple(sorted([own, *storms], key=lambda storm: storm.rain.storm.depth))
+    return tuple(sorted([rain, *others], key=lambda each: each.storm.depth))
 
 
 def _run(
@@ -89,23 +98,39 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
         and water.depth > place.dry + planned.diagnosis.rules.film
     }
     places = planned.diagnosis.places
-    levels = {
+    ponds = {
         spot_id: by_id[spot_id].bottom_elevation + places[spot_id].dry + depth for spot_id, depth in depths.items()
     }
+    backed = {spot_id: _backed_up(planned, by_id[spot_id], level) for spot_id, level in ponds.items()}
+    levels = {spot_id: level for spot_id, (_, level) in backed.items()}
     beside = {spot_id: nearest_house(situation.each_house, places[spot_id].shape) for spot_id in levels}
     rooms = {
         spot_id: None if (house := beside[spot_id]) is None or house.floor is None else house.floor - level
         for spot_id, level in levels.items()
     }
     near = {spot_id: room is not None and room < freeboard for spot_id, room in rooms.items()}
-    return tuple(
+    floor = min((house.floor for house in situation.each_house if house.floor is not None), default=None)
+    unknown = tuple(look.outfall for look in _joined(planned) if look.heaviest is None)
+    told = {outfall for outfall, _ in backed.values()}
+    at_sill = tuple(
+        reason(
+            "outfall_at_sill", outfall=look.outfall, years=heaviest.rain.return_period, room=floor - look.heaviest,
+            freeboard=freeboard,
+        )
+        for look in planned.looks
+        if floor is not None and look.heaviest is not None and look.outfall not in told
+        and floor - look.heaviest < freeboard
+    )  # fmt: skip
+    return at_sill + tuple(
         reason(
             "clogged", built=bool(planned.plan.pipe_runs), pumped=bool(planned.lifts),
-            years=heaviest.rain.return_period, depth=depths[spot_id], place=planned.diagnosis.places[spot_id].name,
-            room=rooms[spot_id], freeboard=freeboard, near=near[spot_id],
+            years=heaviest.rain.return_period, depth=depths[spot_id] + level - ponds[spot_id],
+            place=places[spot_id].name, outfall=backed[spot_id][0],
+            room=rooms[spot_id], freeboard=freeboard, near=near[spot_id], unknown=unknown,
             at_wall=_over_wall_ground(beside[spot_id], places[spot_id].shape, level, near_house),
             # one place that reaches up to the sill, and no other may be told as leaving the floor dry
-            dry=not any(near.values()), onward=_runs_over(by_id[spot_id], situation.grid, level),
+            dry=not any(near.values()) and not at_sill,
+            onward=_runs_over(by_id[spot_id], situation.grid, ponds[spot_id]),
         )
         for spot_id, level in levels.items()
     )
@@ -116,6 +141,27 @@ def _over_wall_ground(house: House | None, shape: BaseGeometry, level: float, re
     ground = np.empty(0) if house is None else house.ground_near(shape, reach)
     over = level - float(ground.min(initial=np.inf))
     return over if over > 0.0 else None
+
+
+def _joined(planned: LotPlan) -> list[OutfallLook]:
+    """Outfalls whose water can come back through a gravity line."""
+    ends = {line.outfall for line in planned.plan.discharges if line.mode == "gravity"}
+    return [look for look in planned.looks if look.outfall in ends]
+
+
+def _backed_up(planned: LotPlan, spot: LowSpot, pond: float) -> tuple[str | None, float]:
+    """The outfall whose water, through a line or over a low spot's sill, stands higher there than the pond; the higher
+    level. [m]
+    """
+    joined = {look.outfall for look in _joined(planned)}
+    found = [
+        (look.heaviest, look.outfall)
+        for look in planned.looks
+        if look.heaviest is not None and look.heaviest > pond
+        and (look.outfall in joined or (spot.spill_elevation is not None and look.heaviest > spot.spill_elevation))
+    ]  # fmt: skip
+    level, outfall = max(found, default=(pond, None))
+    return outfall, level
 
 
 def _runs_over(spot: LowSpot, grid: Grid, level: float) -> Reason:

@@ -108,6 +108,8 @@ class OutfallLook:
         The closed depression that it lies in, filled to where water leaves it; dams of drives are none.
     spill : float or None
         Level at which water leaves that. [m]
+    heaviest : float or None
+        Highest that the water stands there in the heaviest storm that is run. [m]
     """
 
     outfall: str
@@ -125,6 +127,7 @@ class OutfallLook:
     step: float = 0.0
     depression: shapely.Geometry | None = None
     spill: float | None = None
+    heaviest: float | None = None
 
     @property
     def suspected(self) -> tuple[CulvertLook, ...]:

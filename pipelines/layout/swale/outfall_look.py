@@ -53,9 +53,9 @@ LOOK_AT = {
 
 
 def look_at_outfalls(
-    inputs: SiteInputs, rain: DesignRain, places: Sequence[OutfallPlace]
+    inputs: SiteInputs, rain: DesignRain, places: Sequence[OutfallPlace], heaviest: DesignRain | None = None
 ) -> tuple[OutfallLook, ...]:
-    """Look at every place where a line may end, in the order given."""
+    """Look at every place where a line may end, in the order given; in a heavier rain at its highest level alone."""
     rules = rules_of(inputs)
     found: dict[int, OutfallLook] = {}
     todo = [number for number, place in enumerate(places) if place.kind in FOLLOWED]
@@ -63,7 +63,7 @@ def look_at_outfalls(
         if place.kind not in FOLLOWED:
             found[number] = _unfollowed(place, LOOK_AT[place.kind])
     if not inputs.layers.swales.empty:
-        todo = _look_along(swales_of(inputs, culverts_beside), None, rain, places, todo, found)
+        todo = _look_along(swales_of(inputs, culverts_beside), None, rain, heaviest, places, todo, found)
     tried = 0
     # from the upper end down, since what is followed from above passes the places below
     todo.sort(key=lambda number: (-places[number].level, number))
@@ -76,7 +76,8 @@ def look_at_outfalls(
             try:
                 line = follow_low_line(inputs, place.point, rules)
                 if line is not None:
-                    todo = _look_along(_followed(inputs, rules, line, place.id), line, rain, places, todo, found)
+                    below = _followed(inputs, rules, line, place.id)
+                    todo = _look_along(below, line, rain, heaviest, places, todo, found)
             except LotshedError as error:
                 why = str(error)
         if todo and places[todo[0]] is place:
@@ -93,6 +94,7 @@ def _look_along(
     opened: OpenedSwales,
     line: FollowedLine | None,
     rain: DesignRain,
+    heaviest: DesignRain | None,
     places: Sequence[OutfallPlace],
     todo: Sequence[int],
     found: dict[int, OutfallLook],
@@ -106,13 +108,18 @@ def _look_along(
     if line is not None:
         case = replace(case, downstream_level=line.ends_in_water)
     flows = swale_flows(divide_case(case, rain), rain, (), case.velocities)
+    heavy = None if heaviest is None else swale_flows(divide_case(case, heaviest), heaviest, (), case.velocities)
     storms: dict[int, _Storm] = {}
     for number in on_lines:
         away = [float(site.thalweg.line.distance(places[number].point)) for site in case.sites]
         swale = int(np.argmin(away))
         if swale not in storms:
             storms[swale] = _storm(case, swale, flows[swale])
-        found[number] = _look(case, rain, storms[swale], places[number])
+        look = _look(case, rain, storms[swale], places[number])
+        if heaviest is not None and heavy is not None and look.level is not None:
+            highest = _highest(case, heaviest, case.sites[swale], heavy[swale], places[number])
+            look = replace(look, heaviest=max(look.level, highest))
+        found[number] = look
     return [number for number in todo if number not in found]
 
 
@@ -169,6 +176,17 @@ def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace)
         tail.submerged, culverts, min(site.thalweg.length, farthest) - station, flow, stage, storm.flow.step,
         None if spot is None else _shape_of(case, spot), None if spot is None else spot.spill_elevation,
     )  # fmt: skip
+
+
+def _highest(
+    case: SwaleCase, rain: DesignRain, site: SwaleSite, flow: SwaleFlow, place: OutfallPlace
+) -> float:
+    """Highest level of a storm at a place. [m]"""
+    filling = _filling(case, rain, _closed(case, site, place))
+    if filling is not None:
+        return float(filling[0].max())
+    level = swale_levels(site, flow.peak, case.rules, downstream_level=case.downstream_level).level
+    return float(level_beside(site, level[:, None], site.station_of(place.point))[0])
 
 
 def _filling(case: SwaleCase, rain: DesignRain, spot: LowSpot | None) -> tuple[FloatArray, FloatArray] | None:

@@ -45,8 +45,10 @@ def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallS
     return outfalls, own
 
 
-def look_for_lot(inputs: SiteInputs, rain: DesignRain, situation: Situation) -> tuple[OutfallLook, ...]:
-    """Look once at every candidate of a lot."""
+def look_for_lot(
+    inputs: SiteInputs, rain: DesignRain, situation: Situation, heaviest: DesignRain | None = None
+) -> tuple[OutfallLook, ...]:
+    """Look once at every candidate of a lot, in the design storm and the heaviest that is run."""
     sites, _ = candidates(inputs.layers, situation)
     reach = situation.rules["outfall_bottom_reach"].likely
     return look_at_outfalls(
@@ -58,6 +60,7 @@ def look_for_lot(inputs: SiteInputs, rain: DesignRain, situation: Situation) -> 
             )
             for site in sites
         ],
+        heaviest,
     )  # fmt: skip
 
 

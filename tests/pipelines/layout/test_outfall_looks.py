@@ -177,3 +177,20 @@ def test_no_more_lines_are_followed_than_the_rules_say(swale_files):
     site.write_text(site.read_text() + "\n[rules]\noutfalls_followed = 1\n")
     # the third lies on the line that was followed from the first
     assert [each.level is not None for each in looked(site, *places)] == [True, False, True]
+
+
+@pytest.mark.parametrize("drawn", [True, False])
+def test_the_level_in_the_heaviest_storm_is_the_look_s_own_in_that_storm(swale_files, drawn):
+    site = swale_files(trapezoid, ground=drive_at(0.0, 100.5), culverts=[(CULVERT, 12.0)], noise=_rough)
+    site = site if drawn else without_lines(site)
+    inputs, places = open_site(site), [place(-30.0, 100.4, y=0.3), place(20.0, 99.9, y=-0.3, id="outfall-2")]
+    given = inputs.site.rain
+    table = None if given.table is None else read_rain_table(given.table)
+    rain = design_rain(given, table, inputs.site.rules)
+    heavy = rain.of_period(100.0) or design_rain(replace(given, depth=2.0 * given.depth), None, inputs.site.rules)
+    assert heavy.storm.depth > rain.storm.depth
+    both, alone = look_at_outfalls(inputs, rain, places, heavy), look_at_outfalls(inputs, heavy, places)
+    for each, other in zip(both, alone, strict=True):
+        assert each.heaviest == pytest.approx(other.level, abs=0.005)
+        assert each.heaviest > each.level
+    assert all(each.heaviest is None for each in look_at_outfalls(inputs, rain, places))
