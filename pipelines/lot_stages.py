@@ -26,6 +26,7 @@ from pipelines.layout.diagnosis.division import Division, parcel_cells, studied_
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
+from pipelines.layout.diagnosis.upslope import bearing_ground
 from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, edited_spots
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
@@ -112,8 +113,10 @@ class LotStages:
         """Nested depressions, but those struck out."""
         opened = self.lot.opened
         found = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
-        studied = studied_ground(self.drainage, parcel_cells(opened.layers.parcel, self.drainage))
-        return edited_spots(found, studied, self.edits)
+        parcel, rules = opened.layers.parcel, opened.site.rules
+        studied = studied_ground(self.drainage, parcel_cells(parcel, self.drainage))
+        bears = bearing_ground(parcel, self.drainage, rules["surroundings"].likely)
+        return edited_spots(found, studied & bears, self.edits)
 
     @cached_property
     def situation(self) -> Situation:

@@ -88,7 +88,8 @@ def low_spots(
     ground = _drained(elevation, roofs, barriers, culverts, parcel, site, parameters)
     found = ground.low_spots
     if ground.stages is not None and ground.studied is not None:
-        found = tuple(spot for spot in found if ground.studied.flat[spot.cells].any())
+        # those upslope of all that bears on the lot come in as flows
+        found = tuple(spot for spot in ground.stages.situation.spots if ground.studied.flat[spot.cells].any())
     lot = ground.on_parcel
     shapes = [_cells_shape(spot.cells, ground.drainage.ground.grid) for spot in found]
     return GeoDataFrame(

@@ -1,5 +1,7 @@
 """Labelled cells as polygons that tile without gap or overlap."""
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from rasterio.features import shapes
@@ -17,6 +19,18 @@ def label_polygons(labels: IntArray, grid: Grid) -> dict[int, Geometry]:
         shape = shapely.geometry.shape(outline)
         parts.setdefault(int(code), []).append(shape if shape.is_valid else shapely.make_valid(shape))
     return {label: _one(parts[label]) for label in sorted(parts)}
+
+
+def cells_polygon(cells: IntArray, grid: Grid) -> Geometry:
+    """Outline of some cells."""
+    rows, columns = np.divmod(cells, grid.shape[1])
+    first, left = int(rows.min()), int(columns.min())
+    labels = np.full((int(rows.max()) - first + 1, int(columns.max()) - left + 1), -1, dtype=np.int64)
+    labels[rows - first, columns - left] = 0
+    part = replace(
+        grid, shape=labels.shape, left=grid.left + left * grid.cell_width, top=grid.top - first * grid.cell_height
+    )
+    return label_polygons(labels, part)[0]
 
 
 def _one(parts: list[Geometry]) -> Geometry:

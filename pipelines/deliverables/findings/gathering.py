@@ -29,7 +29,7 @@ from pipelines.layout.other_storms import OtherStorm
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.lift_design import LiftDesign
 from terrain.arrays import BoolArray, FloatArray
-from terrain.flow.cells_to_polygons import label_polygons
+from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.flow.drainage import Drainage
 from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.low_spots import LowSpot, settle_water
@@ -104,12 +104,7 @@ def low_spots_of(
     spots = [spot for spot in situation.spots if studied[spot.cells].any()]
     by_id = {spot.id: spot for spot in situation.spots}
     settled = settle_water(situation.drainage, excess, spots)
-    labels = np.full(situation.grid.shape, -1, dtype=np.int64)
-    shapes = {}
-    for spot in spots:
-        labels[:] = -1
-        labels.ravel()[spot.cells] = 0
-        shapes[spot.id] = label_polygons(labels, situation.grid)[0]
+    shapes = {spot.id: cells_polygon(spot.cells, situation.grid) for spot in spots}
     wrong = {trouble.spot.spot.id: trouble for trouble in reversed(troubles) if trouble.spot is not None}
     order = sorted(spots, key=lambda spot: _order(spot, places.get(spot.id), wrong.get(spot.id), situation))
     rows = []

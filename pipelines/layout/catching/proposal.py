@@ -106,7 +106,8 @@ def _enough(
     spots = situation.counted_spots
     places = [CollectingPlace(spout.id, "taker", spout.cells) for spout in moved]
     places += [CollectingPlace(spot.id, "spot", spot.cells) for spot in spots]
-    division = divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied)
+    division = divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied,
+                        upslope=situation.upslope)
     water = run_storm(
         division, situation.drainage, {spot.id: spot for spot in spots}, reckoning.surfaces, reckoning.rain,
         {spout.id: Taking(spout.id, piped=True) for spout in moved},

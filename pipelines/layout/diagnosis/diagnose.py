@@ -13,7 +13,7 @@ from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.surface_map import SurfaceMap
 from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
-from pipelines.layout.diagnosis.lot_water import LotWater, WaterSettings, run_storm
+from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import (
     BESIDE_HOUSE,
@@ -28,6 +28,7 @@ from pipelines.layout.diagnosis.troubles import (
     place_of,
     trouble_rules,
 )
+from pipelines.layout.diagnosis.water_settings import WaterSettings
 from terrain.arrays import BoolArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import upstream_labels
@@ -133,7 +134,8 @@ def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) 
 def divide_lot(situation: Situation) -> Division:
     """The studied ground of a lot as it is by the low spot or side that its water comes to."""
     places = [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
-    return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied)
+    return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied,
+                        upslope=situation.upslope)
 
 
 def storm_on_lot(

@@ -1,14 +1,15 @@
 """Studied ground divided by where its water collects: low spots, works, and the sides it leaves over."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
 import numpy as np
 
 from pipelines.layout.diagnosis.protected import mask_of
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import STAYS, Drainage, flow_lengths, upstream_labels
+from terrain.flow.low_spots import LowSpot
 
 SIDES = ("edge_n", "edge_e", "edge_s", "edge_w")
 ENCLOSED = "enclosed"
@@ -49,6 +50,8 @@ class Region:
         Lies outside the parcel.
     path : (m,) int ndarray
         Flat indices along its longest way to the place, from the top down.
+    entries : (k,) int ndarray or None
+        Of ground upslope: which of its flows come to the place.
     """
 
     id: str
@@ -57,6 +60,37 @@ class Region:
     cells: IntArray
     run_on: bool
     path: IntArray
+    entries: IntArray | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Upslope:
+    """Ground whose water is held by low spots upslope of all that bears on the lot.
+
+    Attributes
+    ----------
+    regions, places, next_place
+        As of a division, of that ground alone.
+    spots : dict of str to LowSpot
+        By id.
+    out : dict of str to int
+        Which of the entries each low spot's water comes out at; none where it never does.
+    entries : (k,) int ndarray
+        Flat indices of the first cells below it. [-]
+    entry_of : (rows * cols,) int ndarray
+        Which of the entries a cell's water comes out at, -1 elsewhere. [-]
+    known : dict
+        Storms that were run on it already.
+    """
+
+    regions: tuple[Region, ...]
+    places: tuple[CollectingPlace, ...]
+    next_place: dict[str, str]
+    spots: dict[str, LowSpot]
+    out: dict[str, int]
+    entries: IntArray
+    entry_of: IntArray
+    known: dict[tuple[int, bool], tuple[object, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +111,8 @@ class Division:
         Ids of places, then edges.
     studied : (rows, cols) bool ndarray
         Cells on the parcel or draining to it.
+    upslope : Upslope or None
+        What comes as flows from beyond the lot's surroundings.
     """
 
     regions: tuple[Region, ...]
@@ -85,6 +121,7 @@ class Division:
     label: IntArray
     names: tuple[str, ...]
     studied: BoolArray
+    upslope: Upslope | None = None
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
@@ -95,7 +132,12 @@ def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
 
 
 def divide_ground(
-    drainage: Drainage, on_parcel: BoolArray, places: Sequence[CollectingPlace], *, skip: BoolArray | None = None
+    drainage: Drainage,
+    on_parcel: BoolArray,
+    places: Sequence[CollectingPlace],
+    *,
+    skip: BoolArray | None = None,
+    upslope: Upslope | None = None,
 ) -> Division:
     """Divide the studied ground by the first place that its water comes to."""
     studied = studied_ground(drainage, on_parcel) if skip is None else skip
@@ -107,7 +149,7 @@ def divide_ground(
     at = np.where(seeds >= 0, np.arange(seeds.size), -1)
     first = upstream_labels(drainage, at.reshape(on_parcel.shape)).ravel()
     label = np.where((first >= 0) & studied.ravel(), seeds[first], -1)
-    regions = _regions(drainage, on_parcel.ravel(), label, first, names)
+    regions = _regions(drainage, on_parcel.ravel(), label, first, names, upslope)
     rank = np.full(seeds.size, -1, dtype=np.int64)
     rank[drainage.order] = np.arange(drainage.order.size)
     held = [place for place in places if (seeds[place.cells] >= 0).any()]
@@ -117,7 +159,7 @@ def divide_ground(
     onward = {
         place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
     }
-    return Division(regions, tuple(held), onward, label, names, studied)
+    return Division(regions, tuple(held), onward, label, names, studied, upslope)
 
 
 def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first_side: int) -> None:
@@ -147,7 +189,12 @@ def sides_of(cells: IntArray, on_parcel: BoolArray) -> IntArray:
 
 
 def _regions(
-    drainage: Drainage, inside: BoolArray, label: IntArray, first: IntArray, names: tuple[str, ...]
+    drainage: Drainage,
+    inside: BoolArray,
+    label: IntArray,
+    first: IntArray,
+    names: tuple[str, ...],
+    upslope: Upslope | None,
 ) -> tuple[Region, ...]:
     length = flow_lengths(drainage).ravel()
     here = np.flatnonzero(label >= 0)
@@ -156,7 +203,10 @@ def _regions(
     regions: list[Region] = []
     for number, name in enumerate(names):
         cells = np.sort(order[bounds[number]: bounds[number + 1]])
-        lot, beyond = cells[inside[cells]], cells[~inside[cells]]
+        lot, beyond, held = cells[inside[cells]], cells[~inside[cells]], cells[:0]
+        if upslope is not None:
+            far = upslope.entry_of[beyond] >= 0
+            beyond, held = beyond[~far], beyond[far]
         own = f"area-{number + 1}"
         if lot.size:
             regions.append(Region(own, name, name, lot, False, _longest_path(drainage, lot, first, length)))
@@ -165,6 +215,11 @@ def _regions(
             regions.append(
                 Region(f"{own}-run-on", to, name, beyond, True, _longest_path(drainage, beyond, first, length))
             )
+        if upslope is not None and held.size:
+            to = f"{own}-run-on" if beyond.size else own if lot.size else name
+            path = _longest_path(drainage, held, first, length)
+            entries = np.unique(upslope.entry_of[held])
+            regions.append(Region(f"{own}-upslope", to, name, held, True, path, entries))
     return tuple(regions)
 
 

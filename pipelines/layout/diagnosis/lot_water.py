@@ -1,24 +1,25 @@
 """The storm on the lot: runoff of every region, routed from place to place, with or without works."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from shapely import Geometry
 
 from pipelines.hydraulics.ratings import StageOutflow
-from pipelines.hydrology.flow_path import PUBLISHED, TravelRules, along_path
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.low_spot_ponds import storage_of_low_spot
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.runoff_table import sub_catchment_runoff
-from pipelines.hydrology.standing_water import WATCHED, PoolWater, route_storage
+from pipelines.hydrology.standing_water import PoolWater, route_storage
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, shares_of
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.layout.diagnosis.division import ENCLOSED, SIDES, Division, Region
-from terrain.arrays import FloatArray, IntArray
+from pipelines.layout.diagnosis.upslope import UpslopeWater, upslope_water
+from pipelines.layout.diagnosis.water_settings import WaterSettings, travel_of
+from terrain.arrays import FloatArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
@@ -83,28 +84,6 @@ class LotWater:
         return self.rain - self.soaked - self.left - self.collected - self.stands
 
 
-@dataclass(frozen=True, slots=True)
-class WaterSettings:
-    """How runoff is reckoned on this lot.
-
-    Attributes
-    ----------
-    compacted : bool
-        Soil taken one group worse than mapped.
-    tolerable : dict of str to float
-        Depth that is put up with, by low spot; 0 where not named. [m]
-    travel : TravelRules
-        What travel time is reckoned by.
-    watched : float
-        How long after the storm standing water is followed. [s]
-    """
-
-    compacted: bool
-    tolerable: Mapping[str, float]
-    travel: TravelRules = PUBLISHED
-    watched: float = WATCHED
-
-
 def run_storm(
     division: Division,
     drainage: Drainage,
@@ -116,8 +95,11 @@ def run_storm(
 ) -> LotWater:
     """Runoff of every region in the storm, and its way from place to place."""
     shapes = _shapes(division.regions, drainage.ground.grid)
+    upslope = None
+    if division.upslope is not None:
+        upslope = upslope_water(division.upslope, drainage, surfaces, rain, settings)
     runoff = tuple(
-        _region_runoff(region, shape, drainage, surfaces, rain, takings, settings)
+        _after_upslope(_region_runoff(region, shape, drainage, surfaces, rain, takings, settings), region, upslope)
         for region, shape in zip(division.regions, shapes, strict=True)
     )
     coming: dict[str, list[Hydrograph]] = {}
@@ -144,7 +126,8 @@ def run_storm(
             coming.setdefault(division.next_place[place.id], []).append(onward)
     leaving = {side: _sum(coming.get(side, []), runoff) for side in SIDES}
     shut_in = sum(part.volume for part in coming.get(ENCLOSED, []))
-    return _closed(division, drainage.ground.grid, rain, runoff, standing, arriving, taken, leaving, shut_in)
+    held = 0.0 if upslope is None else upslope.stands
+    return _closed(division, drainage.ground.grid, rain, runoff, standing, arriving, taken, leaving, shut_in, held)
 
 
 def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
@@ -165,6 +148,7 @@ def _closed(
     taken: dict[str, Hydrograph],
     leaving: dict[str, Hydrograph],
     shut_in: float,
+    held_upslope: float,
 ) -> LotWater:
     fallen = rain.storm.depth * float(np.count_nonzero(division.studied)) * grid.cell_area
     ran_off = sum(row.hydrograph.volume for row in runoff)
@@ -175,11 +159,18 @@ def _closed(
         taken=taken,
         leaving=leaving,
         rain=fallen,
-        soaked=fallen - ran_off + sum(water.infiltrated for water in standing.values()),
+        soaked=fallen - ran_off - held_upslope + sum(water.infiltrated for water in standing.values()),
         left=sum(flow.volume for flow in leaving.values()),
         collected=sum(flow.volume for flow in taken.values()),
-        stands=shut_in + sum(water.final_volume for water in standing.values()),
+        stands=shut_in + held_upslope + sum(water.final_volume for water in standing.values()),
     )
+
+
+def _after_upslope(row: SubCatchment, region: Region, upslope: UpslopeWater | None) -> SubCatchment:
+    """Of ground upslope the flow is what its low spots let by."""
+    if region.entries is None or upslope is None:
+        return row
+    return replace(row, hydrograph=add_hydrographs([upslope.flows[entry] for entry in region.entries.tolist()]))
 
 
 def _region_runoff(
@@ -191,9 +182,7 @@ def _region_runoff(
     takings: Mapping[str, Taking],
     settings: WaterSettings,
 ) -> SubCatchment:
-    distance, heights = _profile(region.path, drainage)
-    keys = surfaces.key_at(region.path[: len(distance) - 1])
-    travel = along_path(distance, heights, keys, two_year_24h_depth=rain.two_year_24h_depth, rules=settings.travel)
+    travel = travel_of(region, drainage, surfaces, rain, settings)
     taking = takings.get(region.place)
     shares = shares_of(
         surfaces,
@@ -215,17 +204,6 @@ def _shapes(regions: Sequence[Region], grid: Grid) -> list[Geometry]:
         labels.ravel()[region.cells] = number
     polygons = label_polygons(labels, grid)
     return [polygons[number] for number in range(len(regions))]
-
-
-def _profile(path: IntArray, drainage: Drainage) -> tuple[FloatArray, FloatArray]:
-    grid = drainage.ground.grid
-    x, y = grid.centres(path // grid.shape[1], path % grid.shape[1])
-    distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
-    heights = drainage.ground.elevation.ravel()[path]
-    if path.size == 1:
-        # a region of one cell: half a cell of way, level
-        return np.array([0.0, 0.5 * grid.cell_width]), np.repeat(heights, 2)
-    return distance, heights
 
 
 def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrograph:

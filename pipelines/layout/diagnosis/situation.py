@@ -12,9 +12,10 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.diagnosis.division import parcel_cells, studied_ground
+from pipelines.layout.diagnosis.division import Upslope, parcel_cells, studied_ground
 from pipelines.layout.diagnosis.houses import House, houses_of
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
+from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
 from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
@@ -31,7 +32,9 @@ class Situation:
     drainage : Drainage
         Directions over the ground.
     spots : tuple of LowSpot
-        Depressions of the window that are worth listing.
+        Depressions that are worth listing and bear on the lot.
+    upslope : Upslope or None
+        Ground beyond whose water comes as flows.
     rules : Rules
         Of the trade, the site file's overrides in place.
     rmse : float
@@ -88,6 +91,7 @@ class Situation:
     each_house: tuple[House, ...] = ()
     shots: tuple[Point, ...] = ()
     fixed_basins: tuple[Point, ...] = ()
+    upslope: Upslope | None = None
 
     @property
     def grid(self) -> Grid:
@@ -120,9 +124,17 @@ def describe_lot(
     rmse: float,
     *,
     shots: tuple[Point, ...] = (),
+    before: Situation | None = None,
 ) -> Situation:
-    """Gather what is known of a lot."""
+    """Gather what is known of a lot; `before` is the same lot before earth was moved on it."""
     on_parcel = parcel_cells(layers.parcel, drainage)
+    studied = studied_ground(drainage, on_parcel)
+    bears = bearing_ground(layers.parcel, drainage, site.rules["surroundings"].likely).ravel()
+    near = tuple(spot for spot in spots if bears[spot.cells].any())
+    upslope = None if before is None else before.upslope
+    if before is None or upslope is None or not still_upslope(upslope, before.drainage, drainage, studied):
+        far = counted_spots((spot for spot in spots if not bears[spot.cells].any()), studied, site.rules)
+        upslope = ground_upslope(drainage, on_parcel, studied, far)
     standing = layers.roofs[~layers.roofs["open_below"].astype(bool)]
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
@@ -132,12 +144,12 @@ def describe_lot(
         floors[own.index.get_loc(main.name)] = site.house.floor
     return Situation(
         drainage=drainage,
-        spots=spots,
+        spots=near,
         rules=site.rules,
         rmse=rmse,
         parcel=layers.parcel,
         on_parcel=on_parcel,
-        studied=studied_ground(drainage, on_parcel),
+        studied=studied,
         roofs_known=site.roofs is not None and len(standing) > 0,
         houses=houses,
         roofs=_union(standing.geometry),
@@ -165,6 +177,7 @@ def describe_lot(
         each_house=houses_of(list(own.geometry), floors, drainage.ground),
         shots=shots,
         fixed_basins=tuple(layers.basins.geometry),
+        upslope=upslope,
         trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),
     )
 

@@ -124,7 +124,9 @@ def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -
     before = inputs.situation
     drainage = drain_ground(ground)
     spots = _same_ids(site_low_spots(drainage, before.rules, prefix="new-"), before.spots)
-    situation = describe_lot(inputs.site, inputs.layers, drainage, spots, before.rmse, shots=before.shots)
+    situation = describe_lot(
+        inputs.site, inputs.layers, drainage, spots, before.rmse, shots=before.shots, before=before
+    )
     division, places = divide_lot(situation), spot_places(situation)
     water = storm_on_lot(situation, inputs.reckoning, division, places)
     found = diagnose(situation, division, places, water)
@@ -165,21 +167,25 @@ def _none(flow: Hydrograph) -> Hydrograph:
 def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[LowSpot, ...]:
     """Low spots by the id of the one before that each shares most ground with; new ones are numbered on."""
     shares: list[tuple[float, int, int]] = []
-    for new, spot in enumerate(spots):
-        for old, was in enumerate(before):
-            if was.bottom in spot.cells or spot.bottom in was.cells:
-                both = np.intersect1d(spot.cells, was.cells, assume_unique=True).size
-                shares.append((both / (spot.cells.size + was.cells.size - both), new, old))
+    bottoms, now = np.array([was.bottom for was in before]), np.array([spot.bottom for spot in spots])
+    meet = {(new, int(old)) for new, spot in enumerate(spots) for old in np.flatnonzero(np.isin(bottoms, spot.cells))}
+    meet |= {(int(new), old) for old, was in enumerate(before) for new in np.flatnonzero(np.isin(now, was.cells))}
+    for new, old in meet:
+        own, was_own = spots[new].cells, before[old].cells
+        both = np.intersect1d(own, was_own, assume_unique=True).size
+        shares.append((both / (own.size + was_own.size - both), new, old))
     names: dict[str, str] = {}
     taken: set[int] = set()
     for _, new, old in sorted(shares, reverse=True):
         if spots[new].id not in names and old not in taken:
             names[spots[new].id] = before[old].id
             taken.add(old)
-    fresh = len(before)
+    fresh, old_ids = 0, {spot.id for spot in before}
     for spot in spots:
         if spot.id not in names:
             fresh += 1
+            while f"low-{fresh}" in old_ids:
+                fresh += 1
             names[spot.id] = f"low-{fresh}"
     return tuple(
         replace(

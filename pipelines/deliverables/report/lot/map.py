@@ -40,7 +40,10 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     drawn = tuple(layer for layer in drawn if layer.features)
     view = _view(findings)
     spread = [layer for layer in drawn if layer.name in ("sub_catchments", "low_spots", "pipe_runs", "outfalls")]
-    whole = _inside(_together([view, *(_bounds(layer.features) for layer in spread)]), findings.grid.bounds)
+    reach = findings.rules["surroundings"].likely
+    near = (view[0] - reach, view[1] - reach, view[2] + reach, view[3] + reach)
+    whole = _inside(_inside(_together([view, *(_bounds(layer.features) for layer in spread)]), near),
+                    findings.grid.bounds)
     ground = ground_picture(findings.ground, findings.grid, whole)
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
@@ -158,9 +161,13 @@ def _low_spots(
 
 
 def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeature, ...]:
-    """Features that are seen at all: a neighbourhood's roofs reach far beyond a lot."""
+    """What is seen of the features: a neighborhood's roofs and a hillside's run-on reach far beyond a lot."""
     seen_at = shapely.box(*bounds)
-    return tuple(feature for feature in features if shapely.intersects(feature.shape, seen_at))
+    return tuple(
+        feature if shapely.covers(seen_at, feature.shape)
+        else replace(feature, shape=cast(BaseGeometry, shapely.intersection(feature.shape, seen_at)))
+        for feature in features if shapely.intersects(feature.shape, seen_at)
+    )
 
 
 def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
