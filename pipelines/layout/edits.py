@@ -77,8 +77,11 @@ def edited_sites(sited: Sited, situation: Situation, edits: Edits) -> Sited:
         )
     basins = tuple(_moved(site, left[site.id], ground, situation) for site in catching.basins if site.id in left)
     drains = tuple(site for site in catching.drains if site.id in left)
+    if basins == catching.basins and drains == catching.drains:
+        return sited
     spouts = catching.downspouts if basins or drains else ()
-    return replace(sited, catching=replace(catching, basins=basins, drains=drains, downspouts=spouts))
+    # what a person struck out or moved is not weighed against another siting
+    return replace(sited, catching=replace(catching, basins=basins, drains=drains, downspouts=spouts), edited=True)
 
 
 def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:

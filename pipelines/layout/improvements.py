@@ -13,6 +13,7 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import DrainSite
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
 from pipelines.layout.quantities.quantities import Works
@@ -37,7 +38,7 @@ def only_served(catching: Catching, way: Way) -> Catching:
     return replace(
         catching,
         basins=tuple(site for site in catching.basins if site.id in way.served),
-        drains=tuple(site for site in catching.drains if site.id in way.served),
+        drains=tuple(site for site in catching.drains if (site.into or site.id) in way.served),
         downspouts=tuple(site for site in catching.downspouts if site.id in way.served),
     )
 
@@ -45,7 +46,7 @@ def only_served(catching: Catching, way: Way) -> Catching:
 def without_idle(catching: Catching, flows: DesignFlows, rules: Rules) -> Catching:
     """Without drains and basins that would catch next to nothing; the same value where there are none of these."""
     least_drain, least_basin = rules["least_drain_flow"].likely, rules["least_basin_flow"].likely
-    drains = tuple(site for site in catching.drains if flows.flows[site.id] >= least_drain)
+    drains = tuple(site for site in catching.drains if site.into or flows.flows[site.id] >= least_drain)
     basins = tuple(site for site in catching.basins if site.spot is not None or flows.flows[site.id] >= least_basin)
     if len(drains) == len(catching.drains) and len(basins) == len(catching.basins):
         return catching
@@ -120,18 +121,31 @@ def _basins(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> t
 def _drains(catching: Catching, flows: DesignFlows, way: Way) -> tuple[FrenchDrain, ...]:
     drains: list[FrenchDrain] = []
     for site in catching.drains:
-        run = _first_run(site.id, way.works.pipe_runs)
-        if run is None or site.channel:
+        end = _end_of(site, way)
+        if end is None or site.channel:
             continue
         xy = shapely.get_coordinates(site.line)
         drains.append(
             FrenchDrain(
-                id=site.id, drains_to=run.id, line=LineString(np.column_stack([xy, site.inverts])),
+                id=site.id, drains_to=end, line=LineString(np.column_stack([xy, site.inverts])),
                 length=site.length, width=site.width, depth=site.depth, pipe=DRAIN_PIPE, slope=site.slope,
                 peak_flow=flows.flows[site.id], why=site.why,
             )
         )
     return tuple(drains)
+
+
+def _end_of(site: DrainSite, way: Way) -> str | None:
+    """Id of what takes a drain's water: its own run, or the basin that it ends at or a sump in its place."""
+    if not site.into:
+        run = _first_run(site.id, way.works.pipe_runs)
+        return None if run is None else run.id
+    if site.into not in way.served:
+        return None
+    run = _first_run(site.into, way.works.pipe_runs)
+    if run is not None and run.kind != "pressure":
+        return site.into
+    return next((sump.id for sump in way.works.sumps), site.into)
 
 
 def _channels(catching: Catching, flows: DesignFlows, way: Way) -> tuple[ChannelDrain, ...]:

@@ -86,6 +86,48 @@ class Size:
     chosen: bool
 
 
+CaughtKind = Literal["trench", "basin"]
+
+
+@dataclass(frozen=True, slots=True)
+class CaughtBy:
+    """One of two ways to catch the water, as it is told beside the other.
+
+    Attributes
+    ----------
+    kind : str
+        trench, with basins at its lows, or basin alone.
+    ended : bool
+        Whether it ends every trouble in the design storm.
+    place : Reason or None
+        Where water stands longest over its limit with it.
+    depth, over : float or None
+        Water there, and how long it stands over what is tolerated, None where longer than the storm was followed. [m],
+        [s]
+    length : float
+        Of stone trench. [m]
+    cut : int
+        Basins cut into paving.
+    low, likely, high : float or None
+        Money, in the price list's currency; None where it was not laid out, or leads nowhere.
+    why : Reason or None
+        Why it was not laid out.
+    """
+
+    kind: CaughtKind
+    ended: bool = False
+    place: Reason | None = None
+    depth: float | None = None
+    over: float | None = None
+    length: float = 0.0
+    cut: int = 0
+    low: float | None = None
+    likely: float | None = None
+    high: float | None = None
+    chosen: bool = False
+    why: Reason | None = None
+
+
 SurfaceKind = Literal["extension", "regrade", "berm", "swale", "fill"]
 
 

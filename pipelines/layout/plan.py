@@ -5,7 +5,7 @@ from typing import Literal
 
 from shapely import LineString, Point
 
-from pipelines.layout.parts import Parts, Size, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, Parts, Size, SurfaceOnly
 from pipelines.layout.parts import Said as Said
 from pipelines.layout.parts import Verdict as Verdict
 
@@ -404,6 +404,7 @@ class Plan:
     cures: tuple[Cure, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     sizes: tuple[Size, ...] = ()
+    caught_by: tuple[CaughtBy, ...] = ()
     surface: SurfaceOnly | None = None
     take_off: tuple[TakeOffLine, ...] = ()
     refer_out: tuple[Said, ...] = ()

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.layout.catching.design_flows import DesignFlows, design_flows, run_with_works, works_division
+from pipelines.layout.catching.design_flows import DesignFlows, run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
@@ -19,9 +19,8 @@ from pipelines.layout.improvements import (
     all_outfalls,
     only_served,
     what_runs_by,
-    without_idle,
 )
-from pipelines.layout.options import Option, PlanInputs, of_two_sizes, option_of
+from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.parts import Part, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
@@ -38,6 +37,7 @@ from pipelines.layout.routing.lot_field import lot_field
 from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_only
 from pipelines.layout.swale.found_outfall import OutfallLook
+from pipelines.layout.two_catchings import best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_outfall,
     as_today,
@@ -55,8 +55,6 @@ from pipelines.layout.ways.outfall_sites import daylight_places
 from pipelines.layout.ways.outfall_water import (
     candidates,
     found_of_outfalls,
-    lawful,
-    own_depressions,
     parts_of_outfalls,
     with_water,
 )
@@ -114,10 +112,11 @@ class LotPlan:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sited:
-    """What would catch the water; reasons to stop, where there are any, for which nothing would."""
+    """What would catch the water; reasons to stop, for which nothing would; whether a person edited it."""
 
     catching: Catching
     stops: tuple[Reason, ...] = ()
+    edited: bool = False
 
 
 def site_works(inputs: PlanInputs, found: Diagnosis) -> Sited:
@@ -152,7 +151,7 @@ def _planned(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         return _provisional(inputs, found, catching)
     if catching.empty:
         return _nothing_built(inputs, found, catching, _nothing_wrong(found, catching), ())
-    return _with_works(inputs, found, catching, ground)
+    return _with_works(inputs, found, catching, ground, weigh=not sited.edited)
 
 
 def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
@@ -214,28 +213,20 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
-def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs) -> LotPlan:
+def _with_works(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs, *, weigh: bool
+) -> LotPlan:
     situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
-    division = works_division(situation, catching)
-    flows = design_flows(situation, reckoning, found, catching, division)
-    useful = without_idle(catching, flows, rules)
-    if useful is not catching:
-        catching = useful
-        if catching.empty:
-            return _nothing_built(inputs, found, catching, _nothing_wrong(found, catching), ())
-        division = works_division(situation, catching)
-        flows = design_flows(situation, reckoning, found, catching, division)
-    way_inputs = replace(
-        ground, catching=catching, flows=flows, outfalls=lawful(ground.outfalls, inputs.looks, catching),
-        daylights=lawful(ground.daylights, inputs.looks, catching),
-        closed=bool(own_depressions(inputs.looks, catching)),
-    )
+    laid, caught_by = best_caught(inputs, found, catching, ground, weigh=weigh)
+    if isinstance(laid, Catching):
+        return _nothing_built(inputs, found, laid, _nothing_wrong(found, laid), ())
+    catching, division, way_inputs, least = laid.catching, laid.division, laid.way_inputs, laid.least
     turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
         catching = replace(catching, cures=(*catching.cures, turned_aside.cure))
         way_inputs = replace(way_inputs, catching=catching)
+        least = replace(least, way_inputs=way_inputs)
     shaped = surface_only(inputs, found, turned_aside)
-    least = option_of(inputs, way_inputs)
     if shaped is not None and _enough_alone(inputs, shaped[0], least):
         return _on_the_surface(inputs, found, catching, shaped, least)
     surface = None if shaped is None else shaped[0]
@@ -268,6 +259,7 @@ def _with_works(inputs: PlanInputs, found: Diagnosis, catching: Catching, ground
         cures=catching.cures,
         alternatives=alternatives,
         sizes=sizes,
+        caught_by=caught_by,
         surface=surface,
         take_off=lines,
         site_checks=site_checks(

@@ -6,7 +6,7 @@ import geopandas as gpd
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
-from pipelines.layout.parts import SurfaceOnly
+from pipelines.layout.parts import CaughtBy, SurfaceOnly
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
@@ -42,6 +42,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "pumps": [_pump(sump) for sump in sorted(plan.sumps, key=lambda sump: sump.id)],
         "discharges": [_discharge(line) for line in plan.discharges],
         "surface_only": None if plan.surface is None else _surface(plan.surface),
+        "caught_by": [_caught_by(each) for each in plan.caught_by],
         "sizes": [
             {
                 "keeps_dry_yr": size.keeps_dry,
@@ -197,6 +198,23 @@ def _culvert(each: CulvertLook, frame: Frame) -> dict[str, Any]:
         "silted": each.silted,
         "assumed": each.assumed,
         "backs_up": each.backs_up,
+    }
+
+
+def _caught_by(caught: CaughtBy) -> dict[str, Any]:
+    return {
+        "kind": caught.kind,
+        "chosen": caught.chosen,
+        "ends_it": caught.ended,
+        "place": None if caught.place is None else say(caught.place, "si"),
+        "depth_m": caught.depth,
+        "over_h": None if caught.over is None else caught.over / HOUR,
+        "trench_length_m": caught.length,
+        "basins_in_paving": caught.cut,
+        "why_not": None if caught.why is None else say(caught.why, "si"),
+        "cost_low": caught.low,
+        "cost_likely": caught.likely,
+        "cost_high": caught.high,
     }
 
 

@@ -19,9 +19,9 @@ CLEAR_OF_WALL = 0.02
 
 
 def site_collectors(
-    troubles: Sequence[Trouble], ground: CatchGround
+    troubles: Sequence[Trouble], ground: CatchGround, *, stone: bool = True
 ) -> tuple[tuple[BasinSite, ...], tuple[DrainSite, ...], tuple[Reason, ...]]:
-    """Basins and stone trenches for what is wrong, as few as do the job; then what could not be sited."""
+    """Basins, and stone trenches where wanted, for what is wrong, as few as do the job; then what was not sited."""
     basins: list[BasinSite] = []
     drains: list[DrainSite] = []
     refused: list[Reason] = []
@@ -38,7 +38,7 @@ def site_collectors(
                 basins.append(found)
         elif trouble.edge is not None:
             arrival, drain = _drain_before(trouble, trouble.edge, ground, len(drains) + 1)
-            if drain is not None:
+            if drain is not None and (stone or drain.channel):
                 drains.append(drain)
                 continue
             if any(shapely.distance(trouble.edge.shape, other.point) < apart for other in basins):
@@ -67,9 +67,7 @@ def _drain_before(
     rules = ground.rules
     # a grated channel holds no water against a wall as stone does: it lies right before it
     over_paving = _comes_over(edge, ground.paving, ground.drainage) > rules["channel_paved_share"].likely
-    offset = rules["trench_edge_offset"].likely
-    if edge.kind == "wall" and not over_paving:
-        offset = ground.wall_offset + rules["trench_width_stone"].likely / 2.0 + CLEAR_OF_WALL
+    offset = rules["trench_edge_offset"].likely if over_paving else edge_offset(edge, ground)
     arrival = arrival_at(
         edge,
         ground.drainage.ground.grid,
@@ -84,6 +82,14 @@ def _drain_before(
     if over_paving:
         return arrival, channel_across(trouble, arrival.stretch, ground, number)
     return arrival, None if arrival.concentrated else trench_along(trouble, arrival.stretch, ground, number)
+
+
+def edge_offset(edge: ProtectedEdge, ground: CatchGround) -> float:
+    """How far the middle of a stone trench lies from an edge. [m]"""
+    rules = ground.rules
+    if edge.kind == "wall":
+        return ground.wall_offset + rules["trench_width_stone"].likely / 2.0 + CLEAR_OF_WALL
+    return rules["trench_edge_offset"].likely
 
 
 def _comes_over(edge: ProtectedEdge, paving: BaseGeometry, drainage: Drainage) -> float:

@@ -56,7 +56,7 @@ def works_division(situation: Situation, catching: Catching) -> Division:
     """The studied ground divided with works in place."""
     places = [CollectingPlace(spout.id, "taker", spout.cells) for spout in catching.downspouts]
     places += [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
-    places += [CollectingPlace(drain.id, "taker", drain.cells) for drain in catching.drains]
+    places += [CollectingPlace(drain.id, "taker", drain.cells) for drain in catching.drains if not drain.into]
     places += [CollectingPlace(basin.id, "taker", basin.cells) for basin in catching.basins if basin.cells.size]
     return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied,
                         upslope=situation.upslope)
@@ -74,7 +74,9 @@ def design_flows(
     rules = situation.rules
     on_path = rules["basin_12in_flow"].likely
     spots = {spot.id: spot for spot in situation.counted_spots}
-    open_ended = {drain.id: Taking(drain.id) for drain in catching.drains}
+    # a trench that ends in the basin of its pond is an inlet of that basin: its water is the pond's
+    takers = [drain for drain in catching.drains if not drain.into]
+    open_ended = {drain.id: Taking(drain.id) for drain in takers}
     open_ended |= {spout.id: Taking(spout.id, piped=True) for spout in catching.downspouts}
     open_ended |= {basin.id: Taking(basin.id, on_path) for basin in catching.basins if basin.spot is None}
     settings = settings_for(found.places, found.rules, reckoning)
@@ -86,7 +88,7 @@ def design_flows(
     volumes = {name: flow.volume for name, flow in water.arriving.items()}
     for spout in catching.downspouts:
         flows[spout.id] = water.arriving[spout.id].peak
-    for drain in catching.drains:
+    for drain in takers:
         arrives = water.arriving[drain.id].peak
         flows[drain.id] = min(arrives, drain_capacity(drain, rules))
         short[drain.id] = arrives - flows[drain.id]
@@ -103,6 +105,11 @@ def design_flows(
                 found.rules, rules,
             )
             short[basin.id] = 0.0 if enough else inflow.peak - flows[basin.id]
+            flows |= {
+                drain.id: min(flows[basin.id], drain_capacity(drain, rules))
+                for drain in catching.drains
+                if drain.into == basin.id
+            }
     return DesignFlows(flows, {name: more for name, more in short.items() if more > 1e-6}, volumes)
 
 
@@ -169,6 +176,8 @@ def run_with_works(
             )
             takings[basin.spot] = Taking(basin.id, rating=rating)
     for drain in catching.drains:
+        if drain.into:
+            continue
         takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
     for spout in catching.downspouts:
         takings[spout.id] = Taking(spout.id, capacities.get(spout.id, 0.0), piped=spout.id in capacities)

@@ -65,6 +65,9 @@ class DrainSite:
         Flat indices of the cells it is dug through.
     length, width, depth, slope : float
         Depth below ground at its deepest. [m], [m], [m], [-]
+    into : str
+        Id of the basin at its low, whose pond it lies in and whose line takes its water; empty where it has a line of
+        its own.
     """
 
     id: str
@@ -78,6 +81,7 @@ class DrainSite:
     slope: float
     why: Reason
     channel: bool = False
+    into: str = ""
 
     @property
     def low_end(self) -> Point:

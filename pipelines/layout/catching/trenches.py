@@ -16,13 +16,13 @@ from terrain.reason import Reason, reason
 def trench_along(trouble: Trouble, stretch: LineString, ground: CatchGround, number: int) -> DrainSite | None:
     """A stone trench along the part of an edge that faces the water; None where it is too short or too deep."""
     rules = ground.rules
-    longest = _longest_line(shapely.intersection(stretch, ground.free_for_stone))
+    longest = longest_line(shapely.intersection(stretch, ground.free_for_stone))
     if longest is None or longest.length < rules["trench_shortest"].likely:
         return None
     tidy = shapely.simplify(longest, 0.1)
     # of both ways along it the one that is dug less deep
     why = reason("trench_along", place=trouble.name, why=trouble.why)
-    both = [_trench(line, ground, number, why) for line in (tidy, shapely.reverse(tidy))]
+    both = [dug(line, ground, number, why) for line in (tidy, shapely.reverse(tidy))]
     best = min(both, key=lambda drain: drain.depth)
     return best if best.depth <= rules["depth_hand_dig"].likely else None
 
@@ -30,7 +30,7 @@ def trench_along(trouble: Trouble, stretch: LineString, ground: CatchGround, num
 def channel_across(trouble: Trouble, stretch: LineString, ground: CatchGround, number: int) -> DrainSite | None:
     """A grated channel across the paving that water comes over, before a garage or a wall."""
     rules = ground.rules
-    line = _longest_line(shapely.intersection(shapely.intersection(stretch, ground.free), ground.paving))
+    line = longest_line(shapely.intersection(shapely.intersection(stretch, ground.free), ground.paving))
     if line is None or line.length < rules["channel_shortest"].likely:
         return None
     ends = heights_along(line, ground.drainage)
@@ -55,7 +55,8 @@ def channel_across(trouble: Trouble, stretch: LineString, ground: CatchGround, n
     )
 
 
-def _trench(line: LineString, ground: CatchGround, number: int, why: Reason) -> DrainSite:
+def dug(line: LineString, ground: CatchGround, number: int, why: Reason) -> DrainSite:
+    """A stone trench along a line, falling to its end."""
     dense = shapely.segmentize(line, 1.0)
     heights = heights_along(dense, ground.drainage)
     inverts = _inverts(dense, heights, ground.rules)
@@ -82,7 +83,8 @@ def _inverts(line: LineString, ground: FloatArray, rules: Rules) -> FloatArray:
     return inverts
 
 
-def _longest_line(shape: BaseGeometry) -> LineString | None:
+def longest_line(shape: BaseGeometry) -> LineString | None:
+    """The longest line of a shape; None where it has none."""
     merged = shapely.line_merge(shape) if shape.geom_type == "MultiLineString" else shape
     lines = [part for part in shapely.get_parts(merged) if part.geom_type == "LineString" and part.length > 0.0]
     return max(lines, key=lambda part: float(part.length), default=None)

@@ -108,7 +108,7 @@ def lift_storm(inputs: WayInputs, lifted: Sequence[str], by_gravity: Sequence[st
     catching = replace(
         catching,
         basins=tuple(site for site in catching.basins if site.id in kept),
-        drains=tuple(site for site in catching.drains if site.id in kept),
+        drains=tuple(site for site in catching.drains if (site.into or site.id) in kept),
         downspouts=tuple(site for site in catching.downspouts if site.id in kept),
     )
     return LiftStorm(inputs, tuple(lifted), catching, works_division(inputs.situation, catching))

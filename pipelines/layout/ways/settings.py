@@ -155,10 +155,14 @@ def collectors_of(
             continue
         flow = flows.get(site.id, 0.0)
         if isinstance(site, DrainSite):
+            if site.into:
+                continue
             invert = float(site.inverts[-1]) - spec.basin_drop
             found.append(Collector(site.id, site.low_end, invert, flow))
         elif isinstance(site, BasinSite):
-            invert = site.ground - settings.cover - crown(flow) - spec.basin_drop
+            arms = [float(drain.inverts[-1]) for drain in catching.drains if drain.into == site.id]
+            # a trench that ends in the basin comes in above the pipe that leaves it
+            invert = min([site.ground - settings.cover - crown(flow), *arms]) - spec.basin_drop
             found.append(Collector(site.id, site.point, invert, flow, through=True))
         else:
             found.append(Collector(site.id, site.point, site.ground - settings.cover - crown(flow), flow))

@@ -63,8 +63,9 @@ class WayInputs:
 
     @property
     def wanted(self) -> tuple[str, ...]:
-        """Ids of basins and drains: what must be served."""
-        return (*(site.id for site in self.catching.basins), *(site.id for site in self.catching.drains))
+        """Ids of basins and of drains with a line of their own: what must be served."""
+        drains = (site.id for site in self.catching.drains if not site.into)
+        return (*(site.id for site in self.catching.basins), *drains)
 
     @property
     def spouts(self) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from terrain.errors import LotshedError
 LOT = Path(__file__).parents[3] / "sample_data" / "lot_11.toml"
 
 MOVES = """
+trench_extra | "0 %" | french_drains
 sill_freeboard | "24 in" | warnings
 tolerable_lawn_depth | "0.5 in" | low_spots
 tolerable_patio_depth | "2 in" | low_spots

@@ -101,7 +101,8 @@ def test_lines_form_a_forest_that_ends_at_outfalls(findings: Findings) -> None:
             assert steps <= 2 * len(plan.pipe_runs) + 2, "lines run in a circle"
     for basin in (*plan.catch_basins, *plan.french_drains):
         if not getattr(basin, "provisional", False):
-            assert basin.drains_to in onward or basin.drains_to in {sump.id for sump in plan.sumps}
+            taken = {each.id for each in (*plan.sumps, *plan.catch_basins)}
+            assert basin.drains_to in onward or basin.drains_to in taken
 
 
 def test_gravity_runs_keep_slope_cover_and_depth(findings: Findings) -> None:

@@ -12,7 +12,7 @@ from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.layout.parts import Size
+from pipelines.layout.parts import CaughtBy, Size
 from pipelines.layout.plan import Discharge, Said
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
@@ -263,11 +263,22 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             "surface_alone", chosen=surface.chosen, works=tuple(work.why for work in surface.works), left=surface.left,
             refused=surface.refused, state=surface.state, low=surface.low, likely=surface.likely, high=surface.high,
         ), units),)  # fmt: skip
+    for caught in findings.plan.caught_by:
+        yield (sentence(said_caught(caught), units),)
     for size in findings.plan.sizes:
         yield (sentence(said_size(size), units),)
     for sump in findings.plan.sumps:
         for other in sump.compared:
             yield (f"{sump.id}, not taken: {say(other, units)}.",)
+
+
+def said_caught(caught: CaughtBy) -> Reason:
+    """One of two ways to catch the water, what it does and its price."""
+    return reason(
+        "caught_by", kind=caught.kind, length=caught.length, why=caught.why, likely=caught.likely, low=caught.low,
+        high=caught.high, chosen=caught.chosen, ended=caught.ended, place=caught.place, depth=caught.depth,
+        over=caught.over, cut=caught.cut,
+    )
 
 
 def said_size(size: Size) -> Reason:

@@ -1,0 +1,181 @@
+"""Two ways to catch the water at paving or a wall, a trench with basins at its lows and the basin alone: both laid out
+and priced, one proposed."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from pipelines.layout.catching.collection import site_collectors
+from pipelines.layout.catching.design_flows import (
+    design_flows,
+    grate_level,
+    run_with_works,
+    tolerated_over_grate,
+    works_division,
+)
+from pipelines.layout.catching.pond_trenches import keeps_off, trench_at_pond
+from pipelines.layout.catching.proposal import Catching, catch_ground
+from pipelines.layout.catching.sites import BasinSite, DrainSite
+from pipelines.layout.cured import TroubleLeft, troubles_left
+from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.diagnosis.division import Division
+from pipelines.layout.diagnosis.troubles import SpotPlace
+from pipelines.layout.improvements import only_served, without_idle
+from pipelines.layout.options import Option, PlanInputs, option_of
+from pipelines.layout.parts import CaughtBy, CaughtKind
+from pipelines.layout.ways.outfall_water import lawful, own_depressions
+from pipelines.layout.ways.way_values import WayInputs
+from terrain.reason import Reason, reason
+from terrain.unit_table import HOUR
+
+MOST_OVER = 1000.0 * HOUR
+"""Water that still stands when last looked at counts as so long. [s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LaidOut:
+    """One siting of what catches the water: the ground divided by it, its flows, and its ways priced."""
+
+    catching: Catching
+    division: Division
+    way_inputs: WayInputs
+    least: Option
+    left: tuple[TroubleLeft, ...]
+
+    @property
+    def over(self) -> tuple[int, int]:
+        """Troubles that it leaves over their limit; then for how long [h] and by how many times the flow."""
+        left = [each for each in self.left if not each.ended]
+        far = sum(min(each.over, MOST_OVER) / HOUR + each.flow / max(each.most, 1e-6) for each in left)
+        return len(left), round(far)
+
+
+def best_caught(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs, *, weigh: bool
+) -> tuple[LaidOut | Catching, tuple[CaughtBy, ...]]:
+    """What is sited, laid out, or the other siting where that is proposed, with both as they are told; what is left of
+    it where nothing is."""
+    catching, division, way_inputs = _with_flows(inputs, found, catching, ground)
+    if catching.empty:
+        return catching, ()
+    first = _laid(inputs, found, catching, division, way_inputs)
+    if not weigh or inputs.situation.fixed_basins:
+        return first, ()
+    other = _other(inputs, found, first)
+    if other is None:
+        return first, ()
+    if isinstance(other, Reason):
+        return first, (_told(first, chosen=True), CaughtBy("trench", why=other))
+    second = _laid(inputs, found, *_with_flows(inputs, found, other, ground))
+    taken, rest = _proposed(inputs, found, first, second)
+    return taken, (_told(taken, chosen=True), _told(rest, chosen=False))
+
+
+def _with_flows(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs
+) -> tuple[Catching, Division, WayInputs]:
+    """What of a siting is not idle, the ground divided by it, and its flows."""
+    situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
+    division = works_division(situation, catching)
+    flows = design_flows(situation, reckoning, found, catching, division)
+    useful = without_idle(catching, flows, rules)
+    if useful is not catching and not useful.empty:
+        division = works_division(situation, useful)
+        flows = design_flows(situation, reckoning, found, useful, division)
+    return useful, division, replace(
+        ground, catching=useful, flows=flows, outfalls=lawful(ground.outfalls, inputs.looks, useful),
+        daylights=lawful(ground.daylights, inputs.looks, useful), closed=bool(own_depressions(inputs.looks, useful)),
+    )
+
+
+def _laid(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, division: Division, way_inputs: WayInputs
+) -> LaidOut:
+    least = option_of(inputs, way_inputs)
+    way, situation = least.chosen, inputs.situation
+    served = replace(catching, basins=(), drains=(), downspouts=()) if way is None else only_served(catching, way)
+    capacities = {} if way is None else way.capacities
+    there = works_division(situation, served)
+    water = run_with_works(situation, inputs.reckoning, found, served, there, capacities)
+    return LaidOut(
+        catching, division, way_inputs, least, troubles_left(found, served, there, water, situation.rules)
+    )
+
+
+def _other(inputs: PlanInputs, found: Diagnosis, first: LaidOut) -> Catching | Reason | None:
+    """The other siting: without stone where there is some, else with stone along an edge that a pond reaches; a reason
+    where that cannot win, None where there is none."""
+    catching, ground = first.catching, catch_ground(inputs.situation)
+    if _stone(catching):
+        basins, drains, _ = site_collectors(found.troubles, ground, stone=False)
+        return replace(catching, basins=basins, drains=drains)
+    moved, added = list(catching.basins), list(catching.drains)
+    for number, basin in enumerate(catching.basins):
+        if basin.spot is None:
+            continue
+        numbers = range(len(added) + 1, len(added) + 3)
+        place = found.places[basin.spot]
+        sited = trench_at_pond(basin, place, inputs.situation.edges, ground, numbers)
+        if sited is not None and _drains(sited[0], place, inputs, found):
+            moved[number] = sited[0]
+            added += sited[1]
+    if len(added) == len(catching.drains):
+        return None
+    other = replace(catching, basins=tuple(moved), drains=tuple(added))
+    return other if first.over[0] or _earns(inputs, found, other, catching) else reason("trench_adds_stone_alone")
+
+
+def _drains(basin: BasinSite, place: SpotPlace, inputs: PlanInputs, found: Diagnosis) -> bool:
+    """Whether a grate lies low enough to end what stands: a pond is drained down to its grate and no further."""
+    situation = inputs.situation
+    bottom = float(situation.drainage.ground.elevation.ravel()[place.spot.bottom])
+    limits = (each.dry + tolerated_over_grate(each, found.rules, situation.rules).depth for each in place.every)
+    return grate_level(basin, situation) <= bottom + min(limits)
+
+
+def _proposed(inputs: PlanInputs, found: Diagnosis, first: LaidOut, second: LaidOut) -> tuple[LaidOut, LaidOut]:
+    """The one that leaves less wrong, then the cheaper; a trench may cost somewhat more for what it alone does."""
+    extra = inputs.situation.rules["trench_extra"].likely
+
+    def rank(each: LaidOut, other: LaidOut) -> tuple[int, int, float]:
+        cost = each.least.cost
+        earns = _earns(inputs, found, each.catching, other.catching)
+        return *each.over, float("inf") if cost is None else cost.likely / (1.0 + extra * earns)
+
+    return (first, second) if rank(first, second) <= rank(second, first) else (second, first)
+
+
+def _earns(inputs: PlanInputs, found: Diagnosis, catching: Catching, other: Catching) -> bool:
+    """Whether stone spares a cut in paving that the other siting makes, or keeps sheet flow off an edge it runs at."""
+    stone = _stone(catching)
+    if not stone:
+        return False
+    if _cut(catching) < _cut(other):
+        return True
+    ground = catch_ground(inputs.situation)
+    return any(trouble.edge is not None and keeps_off(stone, trouble.edge, ground) for trouble in found.troubles)
+
+
+def _cut(catching: Catching) -> int:
+    return sum(basin.paved for basin in catching.basins)
+
+
+def _stone(catching: Catching) -> tuple[DrainSite, ...]:
+    return tuple(drain for drain in catching.drains if not drain.channel)
+
+
+def _told(laid: LaidOut, *, chosen: bool) -> CaughtBy:
+    cost, stone = laid.least.cost, _stone(laid.catching)
+    kind: CaughtKind = "trench" if stone else "basin"
+    worst = max(_standing(laid), key=lambda each: (not each.ended, each.over, each.depth), default=None)
+    low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
+    return CaughtBy(
+        kind, ended=laid.over[0] == 0, place=None if worst is None else worst.trouble.name,
+        depth=None if worst is None else worst.depth,
+        over=None if worst is None or worst.over == float("inf") else worst.over,
+        length=sum(drain.length for drain in stone), cut=_cut(laid.catching),
+        low=low, likely=likely, high=high, chosen=chosen,
+    )
+
+
+def _standing(laid: LaidOut) -> Iterator[TroubleLeft]:
+    return (each for each in laid.left if each.trouble.spot is not None)
