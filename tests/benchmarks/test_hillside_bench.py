@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter
 from shapely import Point, box
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "pipelines" / "lot"))
-from conftest import SMALL_MORE, write_lot  # noqa: E402
+from conftest import SMALL_MORE, write_lot
 
 LONG, BELOW, WIDE = 1000, 60, 800
 MIDDLE = WIDE / 2.0
