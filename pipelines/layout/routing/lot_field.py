@@ -54,13 +54,17 @@ def lot_field(
     rules = situation.rules
     drives, on_top = _surfaces(layers, grid, prices, rules)
     near = mask_of(_near_line(situation, street, assumed), grid)
+    on_top = on_top + np.where(near, rules["near_line_cost"].likely, 0.0)
+    near_walls = shapely.buffer(situation.roofs, rules["pipe_wall_offset"].likely)
+    on_top = on_top + rules["near_wall_cost"].likely * _share_within(near_walls, grid)
+    on_top = on_top + rules["patio_cut_cost"].likely * _share_within(protected_paving(layers), grid)
     covers = np.full(grid.shape, cover)
     covers[drives] = max(cover, rules["cover_drive"].likely)
     permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
     return field_from_arrays(
         grid,
         ground,
-        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0),
+        surface_cost=on_top,
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
         deepest=_influence_plane(situation, grid, ground),
@@ -202,20 +206,45 @@ def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatAr
     return factor
 
 
+def protected_paving(layers: SiteLayers) -> BaseGeometry:
+    """Paving that is to be protected. [m]"""
+    kept = layers.hardscape.geometry[layers.hardscape["protect"].astype(bool)]
+    paving: BaseGeometry = shapely.union_all(kept.to_numpy())
+    return paving
+
+
+def _share_within(shape: BaseGeometry, grid: Grid) -> FloatArray:
+    """About how much of each cell a shape takes: none where the cell's corners lie outside, all where within. [-]"""
+    if shape.is_empty:
+        return np.zeros(grid.shape)
+    across = float(np.hypot(grid.cell_width, grid.cell_height))
+    inside = _away_from(shapely.boundary(shape), grid) * np.where(mask_of(shape, grid), 1.0, -1.0)
+    share: FloatArray = np.clip(0.5 + inside / across, 0.0, 1.0)
+    return share
+
+
+def _away_from(shape: BaseGeometry, grid: Grid) -> FloatArray:
+    away: FloatArray = shapely.distance(shapely.points(*grid.centres(*np.indices(grid.shape))), shape)
+    return away
+
+
 def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> FloatArray | None:
-    """Lowest bottom of a trench: 45 degrees down from the footing's edge."""
+    """Lowest bottom of a trench whose edge is to lie outside 45 degrees down from the footing's edge."""
     if situation.houses.is_empty:
         return None
+    # where a trench begins at the wall it runs off it, and its end lies there
+    edge = np.maximum(_away_from(situation.houses, grid) - situation.rules["trench_width_solid"].likely / 2.0, 0.0)
+    plane: FloatArray = np.asarray(footing_bottom(situation, grid, ground) - edge)
+    return plane
+
+
+def footing_bottom(situation: Situation, grid: Grid, ground: FloatArray) -> float:
+    """Elevation of the bottom of the house's footing, from the ground beside its walls. [m]"""
     depth = situation.footing_depth
     if depth is None:
         depth = situation.rules["default_footing_depth"].likely
-    rows, columns = np.indices(grid.shape)
-    x, y = grid.centres(rows, columns)
-    away = shapely.distance(shapely.points(x, y), situation.houses)
-    beside: BoolArray = (away < 1.5) & np.isfinite(ground)
-    at_wall = float(np.median(ground[beside])) if beside.any() else float(np.nanmedian(ground))
-    plane: FloatArray = np.asarray(at_wall - depth - away)
-    return plane
+    beside: BoolArray = (_away_from(situation.houses, grid) < 1.5) & np.isfinite(ground)
+    return (float(np.median(ground[beside])) if beside.any() else float(np.nanmedian(ground))) - depth
 
 
 def _crossings(

@@ -23,6 +23,8 @@ from terrain.errors import LotshedError
 ACTS = """
 small
 near_line_cost | 7.5 | plan
+near_wall_cost | 0 | pipe_runs
+patio_cut_cost | 0 | pipe_runs
 lawn_spoiled_width | "2.2 m" | pipe_runs
 default_footing_depth | "120 cm" | pipe_runs
 sump_wall_offset | "20 ft" | plan
