@@ -5,21 +5,26 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, Point
 
-from pipelines.hydraulics.basin_capacity import basin_capacity
-from pipelines.hydraulics.grate import basin_grates, choose_grate, ponding_depth
+from pipelines.hydraulics.basin_capacity import BasinCapacity, basin_capacity
+from pipelines.hydraulics.grate import basin_grates, choose_grate, grate_capacity, ponding_depth
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.catching.sites import DrainSite
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
-from pipelines.layout.plan import CatchBasin, ChannelDrain, FrenchDrain, Outfall, PipeRun
-from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, Outfall, PipeRun
+from pipelines.layout.quantities.quantities import PROTECTED_END, Works
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
+
+IN_SUMP = 1e-3
+"""A sump this near to where a basin was sited stands in its place. [m]"""
+OPEN_ENDS = ("swale", "ditch", "pond")
+"""Kinds of outfall at which a pipe ends in a bank."""
 
 
 def improvements_of(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> Works:
@@ -30,6 +35,7 @@ def improvements_of(catching: Catching, flows: DesignFlows, way: Way, rules: Rul
         catch_basins=_basins(catching, flows, way, rules),
         french_drains=(*_drains(catching, flows, way), *way.works.french_drains),
         channel_drains=_channels(catching, flows, way),
+        fittings=(*way.works.fittings, *_protected_ends(way)),
     )
 
 
@@ -83,6 +89,24 @@ def what_runs_by(flows: DesignFlows) -> tuple[Reason, ...]:
     )
 
 
+def _protected_ends(way: Way) -> tuple[Fitting, ...]:
+    """Ends of pipe in open ground: cut to the bank's slope, with an animal guard, on a splash pad and stone."""
+    outfalls = {outfall.id: outfall for outfall in way.outfalls}
+    return tuple(
+        Fitting(f"fitting-{run.id}-end", f"{PROTECTED_END} with animal guard and splash pad, {run.size}", run.id,
+                Point(run.line.coords[-1][:2]))
+        for run in way.works.pipe_runs
+        if run.to_id in outfalls and (outfalls[run.to_id].kind in OPEN_ENDS or _comes_out(run))
+    )
+
+
+def _comes_out(run: PipeRun) -> bool:
+    """Whether its crown lies over the ground anywhere."""
+    pipe = find_pipe(run.pipe_key)
+    inverts = shapely.get_coordinates(run.line, include_z=True)[:, 2]
+    return bool((inverts + pipe.outside - pipe.wall > np.asarray(run.ground)).any())
+
+
 def _first_run(name: str, runs: Sequence[PipeRun]) -> PipeRun | None:
     return next((run for run in runs if run.from_id == name), None)
 
@@ -95,23 +119,29 @@ def _basins(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> t
     basins: list[CatchBasin] = []
     for site in catching.basins:
         run = _first_run(site.id, way.works.pipe_runs)
-        if run is None or run.kind == "pressure":
+        sump = next((each for each in way.works.sumps if shapely.dwithin(each.point, site.point, IN_SUMP)), None)
+        if run is None and sump is None:
             continue
         flow = flows.flows[site.id]
         clogging = rules["grate_clogging_trees" if site.under_tree else "grate_clogging"].likely
         grate = choose_grate(flow, head, clogging=clogging, sizes=grates) or grates[-1]
-        pipe = find_pipe(run.pipe_key)
-        takes = basin_capacity(
-            grate, head, rim=site.ground, invert=run.invert_up, diameter=pipe.inside,
-            slope=max(run.slope or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
-        )
+        if run is None:
+            assert sump is not None
+            takes = BasinCapacity(grate_capacity(grate, head, clogging=clogging), "grate")
+            onward, invert = sump.id, sump.inlet_elevation
+        else:
+            pipe, onward, invert = find_pipe(run.pipe_key), run.id, run.invert_up
+            takes = basin_capacity(
+                grate, head, rim=site.ground, invert=invert, diameter=pipe.inside,
+                slope=max(run.flattest or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
+            )
         pond_helps = site.spot is not None and site.id not in flows.short
         basins.append(
             CatchBasin(
-                id=site.id, drains_to=run.id, point=site.point, grate=grate.name, peak_flow=flow,
+                id=site.id, drains_to=onward, point=site.point, grate=grate.name, peak_flow=flow,
                 capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
                 ponding=ponding_depth(grate, flow, clogging=clogging), ground_elevation=site.ground,
-                invert_elevation=run.invert_up, provisional=False,
+                invert_elevation=invert, provisional=False,
                 why=reason("basin_with_pond", why=site.why) if pond_helps else site.why,
             )
         )

@@ -101,6 +101,26 @@ class ChannelDrain:
 
 
 @dataclass(frozen=True, slots=True)
+class PipeSegment:
+    """A part of a run at one slope.
+
+    Attributes
+    ----------
+    start, end : float
+        From the run's upper end. [m]
+    slope : float
+        [-]
+    least_cover : float or None
+        Least cover over the pipe; None where all of it lies in the taper before an outlet. [m]
+    """
+
+    start: float
+    end: float
+    slope: float
+    least_cover: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PipeRun:
     """One run of pipe between two ids.
 
@@ -121,7 +141,7 @@ class PipeRun:
     length : float
         Plan length. [m]
     slope : float or None
-        Mean; None for pressure. [-]
+        Fall over length; None for pressure. Over a broken grade a reader is told `segments`. [-]
     invert_up, invert_down : float
         At its ends. [m]
     peak_flow, velocity, capacity : float
@@ -136,6 +156,8 @@ class PipeRun:
         Utilities and keep-outs it crosses, in words.
     beside : str
         Id of the run in whose trench it lies; empty where it has its own.
+    segments : tuple of PipeSegment
+        Its parts of one slope each, downstream; none for pressure.
     """
 
     id: str
@@ -161,6 +183,12 @@ class PipeRun:
     under_paving: float
     crossings: tuple[Said, ...]
     beside: str = ""
+    segments: tuple[PipeSegment, ...] = ()
+
+    @property
+    def flattest(self) -> float | None:
+        """Slope of its flattest segment; None for pressure. [-]"""
+        return min((segment.slope for segment in self.segments), default=self.slope)
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,6 +417,8 @@ class Plan:
         The answer in a sentence.
     parts : Parts
         How sure it is, part by part.
+    faults : tuple of str
+        What of it could not be built as drawn; told among the warnings too.
     """
 
     verdict: Said
@@ -410,3 +440,4 @@ class Plan:
     refer_out: tuple[Said, ...] = ()
     site_checks: tuple[Said, ...] = ()
     warnings: tuple[Said, ...] = ()
+    faults: tuple[Said, ...] = ()

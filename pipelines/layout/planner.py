@@ -15,6 +15,7 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.stops import reasons_to_stop
+from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.improvements import (
     all_outfalls,
     only_served,
@@ -33,7 +34,7 @@ from pipelines.layout.plan import (
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
-from pipelines.layout.routing.lot_field import lot_field
+from pipelines.layout.routing.lot_field import lot_field, protected_paving
 from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_only
 from pipelines.layout.swale.found_outfall import OutfallLook
@@ -277,6 +278,8 @@ def _with_works(
             *unpriced,
         ),
     )
+    faults = faults_of(plan, way_inputs.ground)
+    plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults))))
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
         looks=looks,
@@ -354,7 +357,9 @@ def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
         (shape, str(kind).lower())
         for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
     )
-    ground = WayGround(situation, route_field, inputs.prices, inputs.site.layout, keep_out)
+    ground = WayGround(
+        situation, route_field, inputs.prices, inputs.site.layout, keep_out, protected_paving(layers)
+    )
     return WayInputs(
         inputs.site, ground, NOTHING_CAUGHT, DesignFlows({}, {}, {}), outfalls, daylights,
         inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,

@@ -83,6 +83,7 @@ def summary(findings: Findings) -> dict[str, Any]:
             for place, peak_before, volume_before, peak_after, volume_after in findings.leaving
         ],
         "water_balance": _balance(findings.balance),
+        "not_buildable": [say(fault, "si") for fault in plan.faults],
         "warnings": [say(warning, "si") for warning in findings.warnings],
         "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }

@@ -19,6 +19,10 @@ LABOUR = "labour"
 TRUCKLOADS = "truckloads of spoil"
 UNPRICED = (SPOIL_IN_PLACE, TRUCKLOADS)
 """Quantities that are told and whose money stands in another line."""
+PROTECTED_END = "mitred end"
+"""What a fitting is called that stands for an end of pipe with all of its protection."""
+END_PROTECTION = (PROTECTED_END, "animal guard", "splash pad")
+"""Items of the price list that an end of pipe over the ground takes, beside stone."""
 RATED_TRENCH = 1.5 * FOOT**2
 """Section of the trench, 12 x 18 in, of which the trade's rate of digging is. [m2]"""
 
@@ -75,6 +79,12 @@ def _trenched(works: Works) -> Iterator[PipeRun]:
     return (run for run in works.pipe_runs if not run.beside)
 
 
+def _own_pits(works: Works) -> tuple[CatchBasin, ...]:
+    """Basins but those whose grate a sump basin takes itself."""
+    sumps = {sump.id for sump in works.sumps}
+    return tuple(basin for basin in works.catch_basins if basin.drains_to not in sumps)
+
+
 def run_volume(run: PipeRun, rules: Rules) -> float:
     """Ground dug for a run, by average end areas along its profile. [m3]
 
@@ -128,8 +138,9 @@ def _stone(works: Works, rules: Rules) -> list[Quantity]:
         volume += _drain_volume(drain) - drain.length * pi * pipe.outside**2 / 4.0
         # bottom and both sides, the top left open since the stone comes to grade
         fabric += drain.length * (drain.width + 2.0 * drain.depth)
-    pits = len(works.catch_basins) * rules["basin_pit"].likely ** 2 + len(works.sumps) * rules["sump_pit"].likely ** 2
+    pits = len(_own_pits(works)) * rules["basin_pit"].likely ** 2 + len(works.sumps) * rules["sump_pit"].likely ** 2
     volume += pits * rules["basin_bed"].likely
+    volume += sum(each.kind.startswith(PROTECTED_END) for each in works.fittings) * rules["outlet_stone"].likely
     weight = volume * rules["stone_density"].likely * (1.0 + rules["waste_stone"].likely)
     items = [Quantity("washed stone", weight, "weight", "material")]
     if weight > 0.0:
@@ -141,12 +152,18 @@ def _stone(works: Works, rules: Rules) -> list[Quantity]:
 
 def _parts(works: Works, rules: Rules) -> list[Quantity]:
     items: list[Quantity] = []
-    for grate, count in sorted(Counter(basin.grate for basin in works.catch_basins).items()):
+    for grate, count in sorted(Counter(basin.grate for basin in _own_pits(works)).items()):
         items.append(Quantity(f"{grate} basin and grate", count, "each", "material"))
+    on_sumps = len(works.catch_basins) - len(_own_pits(works))
+    items.append(Quantity("sump grate", float(on_sumps), "each", "material"))
     channel = sum(drain.length for drain in works.channel_drains)
     items.append(Quantity("channel drain", channel, "length", "material"))
     kinds = Counter(fitting.kind for fitting in works.fittings)
+    ends = sum(count for kind, count in kinds.items() if kind.startswith(PROTECTED_END))
+    items += [Quantity(item, float(ends), "each", "material") for item in END_PROTECTION if ends]
     for kind, count in sorted(kinds.items()):
+        if kind.startswith(PROTECTED_END):
+            continue
         # a pop-up and a pump's parts are bought as counted
         spare = 0.0 if kind.startswith(("pop-up", "check valve")) else rules["spare_fittings"].likely
         items.append(Quantity(_fitting_item(kind), count + spare, "each", "material"))
@@ -181,7 +198,7 @@ def turf_area(works: Works, rules: Rules) -> float:
     for run in _trenched(works):
         area += max(run.length - run.under_paving, 0.0) * (trench_width(run, rules) + beside)
     area += sum(drain.length * beside for drain in works.french_drains)
-    return area + len(works.catch_basins) * rules["basin_sod"].likely + len(works.sumps) * rules["sump_sod"].likely
+    return area + len(_own_pits(works)) * rules["basin_sod"].likely + len(works.sumps) * rules["sump_sod"].likely
 
 
 def _sod(works: Works, rules: Rules) -> list[Quantity]:
@@ -193,7 +210,7 @@ def spoil_in_place(works: Works, rules: Rules) -> float:
     volume = sum(_drain_volume(drain) for drain in works.french_drains) + _channel_volume(works, rules)
     volume += sum(run.length * pi * find_pipe(run.pipe_key).outside ** 2 / 4.0 for run in works.pipe_runs)
     bed, silt = rules["basin_bed"].likely, rules["basin_sump"].likely
-    basins = sum(basin.ground_elevation - basin.invert_elevation + silt + bed for basin in works.catch_basins)
+    basins = sum(basin.ground_elevation - basin.invert_elevation + silt + bed for basin in _own_pits(works))
     sumps = sum(sump.ground_elevation - sump.bottom_elevation + bed for sump in works.sumps)
     return volume + rules["basin_pit"].likely ** 2 * basins + rules["sump_pit"].likely ** 2 * sumps
 
@@ -209,7 +226,7 @@ def _labour(works: Works, rules: Rules, access: Access) -> list[Quantity]:
         "pipe": rules["pipe_crew"].likely * laid / rules["pipe_rate"].likely,
         "stone": stone / rules["stone_rate"].likely,
         "sod": turf_area(works, rules) / rules["sod_rate"].likely,
-        "basins": len(works.catch_basins) * rules["basin_hours"].likely,
+        "basins": len(_own_pits(works)) * rules["basin_hours"].likely,
         "pump set": sum(sump.pumps for sump in works.sumps) * rules["pump_set_hours"].likely,
     }
     harder = rules["hard_access_factor"].likely if access.hard else 1.0

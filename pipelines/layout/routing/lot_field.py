@@ -65,13 +65,17 @@ def lot_field(
     barred: BaseGeometry = shapely.union_all(np.array(parts, dtype=object))
     drives, on_top = _surfaces(layers, grid, prices, rules)
     near = mask_of(_near_line(situation, street, assumed), grid)
+    on_top = on_top + np.where(near, rules["near_line_cost"].likely, 0.0)
+    near_walls = shapely.buffer(situation.roofs, rules["pipe_wall_offset"].likely)
+    on_top = on_top + rules["near_wall_cost"].likely * _share_within(near_walls, grid)
+    on_top = on_top + rules["patio_cut_cost"].likely * _share_within(protected_paving(layers), grid)
     covers = np.full(grid.shape, cover)
     covers[drives] = max(cover, rules["cover_drive"].likely)
     permit = mask_of(street, grid) & ~mask_of(situation.parcel, grid)
     return field_from_arrays(
         grid,
         ground,
-        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0) + _near_walls(situation, grid),
+        surface_cost=on_top,
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
         deepest=_influence_plane(situation, grid),
@@ -220,13 +224,6 @@ def _surfaces(
     return drives, cost
 
 
-def _near_walls(situation: Situation, grid: Grid) -> FloatArray:
-    """What a metre of line costs on top beside the house: it runs there only where there is no room else. [money/m]"""
-    rules = situation.rules
-    near = mask_of(shapely.buffer(situation.houses, rules["pipe_wall_offset"].likely), grid)
-    return np.where(near, rules["near_wall_cost"].likely, 0.0)
-
-
 def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:
     factor = np.ones(grid.shape)
     keep = layers.keep_out
@@ -239,15 +236,40 @@ def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatAr
     return factor
 
 
+def protected_paving(layers: SiteLayers) -> BaseGeometry:
+    """Paving that is to be protected. [m]"""
+    kept = layers.hardscape.geometry[layers.hardscape["protect"].astype(bool)]
+    paving: BaseGeometry = shapely.union_all(kept.to_numpy())
+    return paving
+
+
+def _share_within(shape: BaseGeometry, grid: Grid) -> FloatArray:
+    """About how much of each cell a shape takes: none where the cell's corners lie outside, all where within. [-]"""
+    if shape.is_empty:
+        return np.zeros(grid.shape)
+    across = float(np.hypot(grid.cell_width, grid.cell_height))
+    away = shapely.distance(shapely.points(*grid.centres(*np.indices(grid.shape))), shapely.boundary(shape))
+    inside = away * np.where(mask_of(shape, grid), 1.0, -1.0)
+    share: FloatArray = np.clip(0.5 + inside / across, 0.0, 1.0)
+    return share
+
+
 def _influence_plane(situation: Situation, grid: Grid) -> FloatArray | None:
     """Lowest bottom of a trench whose edge stays above the footings' 45-degree plane."""
     if not situation.each_house:
         return None
-    depth = situation.footing_depth
-    if depth is None:
-        depth = situation.rules["default_footing_depth"].likely
+    # where a trench begins at the wall it runs off it, and its end lies there
     half = 0.5 * situation.rules["trench_width_solid"].likely
-    return footing_plane(situation.each_house, depth, *grid.centres(*np.indices(grid.shape)), half=half)
+    return footing_plane(
+        situation.each_house, footing_depth(situation), *grid.centres(*np.indices(grid.shape)), half=half
+    )
+
+
+def footing_depth(situation: Situation) -> float:
+    """Of the house's footing below the ground at its walls, as given or as is usual. [m]"""
+    if situation.footing_depth is not None:
+        return situation.footing_depth
+    return situation.rules["default_footing_depth"].likely
 
 
 def _crossings(

@@ -181,7 +181,7 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
     for name in inputs.spouts:
         if name in answer.unserved:
             said.append(reason("spout_not_tied_in", name=name, why=answer.unserved[name]))
-    said += run_warnings(answer.lines.runs, min(answer.settings.cover, rules["cover_lawn"].low), rules)
+    said += run_warnings(answer.lines.runs, rules)
     if any(line.near_line for line in answer.forest.lines):
         said.append(reason("near_lot_line"))
     if any(line.assumed for line in answer.forest.lines):
@@ -191,18 +191,11 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
     return said
 
 
-def run_warnings(runs: Sequence[PipeRun], floor: float, rules: Rules) -> list[Reason]:
-    """What a reader must know of single gravity runs: thin cover, water too slow to keep them clean."""
-    said = [
-        reason("thin_cover", run=run.id, cover=run.least_cover, floor=floor)
-        for run in runs
-        if run.least_cover < floor - rules["cover_tolerance"].likely
-    ]
+def run_warnings(runs: Sequence[PipeRun], rules: Rules) -> list[Reason]:
+    """What a reader must know of single gravity runs: water too slow to keep them clean."""
     cleansing = rules["velocity_self_cleansing"].likely
     slow = tuple(run.id for run in runs if not _cleans_itself(run, cleansing))
-    if slow:
-        said.append(reason("slow_lines", runs=slow, velocity=cleansing))
-    return said
+    return [reason("slow_lines", runs=slow, velocity=cleansing)] if slow else []
 
 
 def _waters(inputs: WayInputs, answer: GravityAnswer) -> dict[str, float]:
@@ -218,8 +211,8 @@ def _rim(site: BasinSite | DrainSite | DownspoutSite) -> float:
 
 def _cleans_itself(run: PipeRun, velocity: float) -> bool:
     pipe = find_pipe(run.pipe_key)
-    return run.slope is None or pipe_flow(
-        run.peak_flow, pipe.inside, run.slope, pipe.roughness, cleansing_velocity=velocity
+    return run.flattest is None or pipe_flow(
+        run.peak_flow, pipe.inside, run.flattest, pipe.roughness, cleansing_velocity=velocity
     ).self_cleansing
 
 

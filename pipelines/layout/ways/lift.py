@@ -5,9 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.errors import PumpTooWeakError
-from pipelines.layout.plan import Discharge, Outfall, Said, Verdict
+from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.plan import Discharge, Outfall, PipeRun, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
@@ -31,8 +33,10 @@ from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
-from terrain.unit_table import FOOT
+from terrain.unit_table import FOOT, INCH
 
+LARGEST_GRATE = 9.0 * INCH * 2.0**0.5
+"""From the middle of the largest square grate to its corner. [m]"""
 LEVEL_STEP = 0.01
 """To which a level in the sump is found. [m]"""
 
@@ -75,11 +79,11 @@ def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Wa
     return _laid_by_pump(inputs, storm, rest, lift)
 
 
-def sump_cells(inputs: WayInputs) -> BoolArray:
+def sump_cells(inputs: WayInputs, lifted: Sequence[str], lines: Sequence[PipeRun] = ()) -> BoolArray:
     """Cells of the route field where a sump may stand.
 
     On the lot, its edge 5 ft from any wall and its pit outside the 45-degree plane of the footing, clear of
-    keep-outs and paving.
+    keep-outs, paving, other lines and structures; or in the place of a basin that it lifts, whose grate it takes.
     """
     situation, rules = inputs.situation, inputs.situation.rules
     radius = rules["sump_width"].likely / 2.0
@@ -93,8 +97,30 @@ def sump_cells(inputs: WayInputs) -> BoolArray:
         shapely.union_all([shapely.buffer(situation.roofs, off_wall), situation.keep_out, situation.paving]),
     )
     grid = inputs.ground.field.grid
-    inside: BoolArray = shapely.contains_xy(free, *grid.centres(*np.indices(grid.shape)))
+    centres = grid.centres(*np.indices(grid.shape))
+    inside: BoolArray = shapely.contains_xy(free, *centres) & ~shapely.contains_xy(_taken(inputs, lines), *centres)
+    clear = shapely.difference(free, _along(lines, inputs))
+    for basin in inputs.catching.basins:
+        if basin.id in lifted and shapely.contains_xy(clear, basin.point.x, basin.point.y):
+            inside[grid.cells(basin.point.x, basin.point.y)] = True
     return inside
+
+
+def _taken(inputs: WayInputs, lines: Sequence[PipeRun]) -> BaseGeometry:
+    """Where the middle of a sump of any width would make it overlap a basin, a drain, a channel or a line. [m]"""
+    radius, catching = inputs.situation.rules["sump_width_wider"].high / 2.0, inputs.catching
+    shapes = [shapely.buffer(basin.point, radius + LARGEST_GRATE) for basin in catching.basins]
+    shapes += [shapely.buffer(drain.line, radius + drain.width / 2.0) for drain in catching.drains]
+    taken: BaseGeometry = shapely.union_all(np.array([*shapes, _along(lines, inputs)], dtype=object))
+    return taken
+
+
+def _along(lines: Sequence[PipeRun], inputs: WayInputs) -> BaseGeometry:
+    """Where the middle of a sump of any width would stand on a line. [m]"""
+    radius = inputs.situation.rules["sump_width_wider"].high / 2.0
+    shapes = [shapely.buffer(run.line, radius + find_pipe(run.pipe_key).outside / 2.0) for run in lines]
+    along: BaseGeometry = shapely.union_all(np.array(shapes, dtype=object))
+    return along
 
 
 def _cheapest_lift(
@@ -111,14 +137,14 @@ def _cheapest_lift(
     price = inputs.ground.prices.get(f"{pipe.key} pipe")
     routed = RoutePipe(pipe.key, pipe.outside, pipe.wall, 0.0, 1.0, price.likely / FOOT if price is not None else 0.0)
     house = inputs.situation.houses
-    places = sump_cells(inputs)
+    places = sump_cells(inputs, storm.lifted, rest.lines.runs if rest is not None else ())
     best: tuple[float, SumpSite, OutfallSite] | None = None
     for outfall in _apart(inputs.outfalls, int(rules["lift_outfalls_tried"].likely)):
         sites, unserved = site_sumps(
             field, collectors, OutfallTarget(outfall.id, outfall.point, outfall.level), spec, routed, places,
             deepest_inlet=rules["sump_inlet_depth"].likely, sump_cost=1e4, cover=rules["pressure_line_cover"].likely,
             power=None if house.is_empty else shapely.centroid(house),
-            power_cost=rules["power_cost"].likely,
+            power_cost=rules["power_cost"].likely, radius=rules["sump_width"].likely / 2.0,
         )
         if unserved or len(sites) != 1:
             continue
@@ -223,7 +249,7 @@ def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | Non
         warnings += line_warnings(inputs, rest)
         capacities |= {name: inputs.flows.flows[name] for name in rest.lines.served}
         served |= rest.lines.served
-    warnings += run_warnings(lift.feed.runs, inputs.site.layout.cover or rules["cover_lawn"].low, rules)
+    warnings += run_warnings(lift.feed.runs, inputs.situation.rules)
     if not inputs.curve_given:
         warnings.append(
             reason(

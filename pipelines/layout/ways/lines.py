@@ -17,11 +17,14 @@ from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import heights_along
 from pipelines.layout.plan import Fitting, PipeRun
 from pipelines.layout.routing.spec import RoutedForest, RoutedLine
+from pipelines.layout.ways.segments import break_vertices, segments_of
 from terrain.flow.drainage import Drainage
 from terrain.reason import Reason, reason
 
 STATION = 1.0
 """Vertices of a run lie this far apart at the most, so that its profile follows the ground. [m]"""
+AT_BEND = 0.01
+"""A break of slope this near to a bend is made with it. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,7 +132,10 @@ def _run(
     covered = at <= length - taper
     covered[0] = True
     slope = float((inverts[0] - inverts[-1]) / length)
-    flow = pipe_flow(line.flow, pipe.inside, max(slope, 1e-5), pipe.roughness)
+    segments = segments_of(laid, ground, pipe, tolerance=where.rules["slope_break"].likely, taper=taper)
+    # the flattest of them is what a run carries
+    flattest = min(segment.slope for segment in segments)
+    flow = pipe_flow(line.flow, pipe.inside, max(flattest, 1e-5), pipe.roughness)
     purpose: Literal["downspout", "collector"] = (
         "downspout" if all(name in downspouts for name in line.serves) else "collector"
     )
@@ -156,6 +162,7 @@ def _run(
         deepest=float((ground - inverts).max() + pipe.wall),
         under_paving=float(shapely.length(shapely.intersection(shapely.force_2d(laid), where.paving))),
         crossings=crossings_of(line, where.crossing_kinds),
+        segments=segments,
     )
 
 
@@ -173,6 +180,11 @@ def _fittings(
         for vertex, angles in line.fittings:
             for angle in angles:
                 add(f"{angle:g} degree bend, {run.size}", run, Point(line.xy[vertex]))
+        bends = [Point(line.xy[vertex]) for vertex, _ in line.fittings]
+        for vertex in break_vertices(run.line, rules["slope_break"].likely):
+            place = Point(run.line.coords[vertex][:2])
+            if not any(shapely.dwithin(place, bend, AT_BEND) for bend in bends):
+                add(f"slope fitting, {run.size}", run, place)
         if line.to_id in names:
             add(f"wye, {run.size}", run, Point(line.xy[-1]))
         head_of_line = line.id not in joined and not line.from_id.startswith("basin")

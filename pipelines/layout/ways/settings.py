@@ -1,8 +1,10 @@
 """How lines are laid: settings tried in turn, pipes and what their parts cost, collectors as the router sees them."""
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.manning import full_pipe_capacity
@@ -50,6 +52,8 @@ class WayGround:
         Choices that must be kept.
     keep_out : tuple of (shapely Geometry, str)
         Keep-outs without their setbacks, and the kind of each in small letters. [m]
+    protected_paving : shapely Geometry
+        Paving that is to be protected. [m]
     """
 
     situation: Situation
@@ -57,6 +61,7 @@ class WayGround:
     prices: Mapping[str, UnitPrice]
     layout: Layout
     keep_out: tuple[tuple[BaseGeometry, str], ...] = ()
+    protected_paving: BaseGeometry = dataclasses.field(default_factory=Polygon)
 
 
 def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:

@@ -57,6 +57,7 @@ def site_sumps(
     power: Point | None = None,
     power_cost: float = 0.0,
     cover: float = 0.3,
+    radius: float = 0.0,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     """Where sumps cost least, gravity lines to them, pressure line and power together; ids that none can serve."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
@@ -65,6 +66,7 @@ def site_sumps(
         view.field, [replace(each, point=view.point(each.point)) for each in collectors],
         replace(outfall, point=view.point(outfall.point)), spec, pressure_pipe, view.array(places), deepest_inlet,
         sump_cost, None if power is None else view.point(power), power_cost, cover,
+        radius,
     )
     return tuple(_on_map(site, view, known) for site in sites), unserved
 
@@ -81,7 +83,7 @@ def _on_map(site: SumpSite, view: RouteView, known: Sequence[Point]) -> SumpSite
 def _site_sumps(
     field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
     pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
-    power_cost: float, cover: float,
+    power_cost: float, cover: float, radius: float,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
@@ -91,10 +93,14 @@ def _site_sumps(
     best, _ = pressure_ways(field, pressure_pipe, spec, cover, end)
     onward = best.min(axis=1)[rows * columns + cols] + outfall.cost + sump_cost
     x, y = field.grid.centres(rows, cols)
+    # where a sump stands in a basin's cell it stands in its place and takes the grate
+    grates = {tuple(int(v) for v in field.grid.cells(each.point.x, each.point.y)): each.point
+              for each in collectors if each.through}
     if power is not None:
         onward = onward + power_cost * np.hypot(x - power.x, y - power.y)
     sumps = [
-        OutfallTarget(f"sump@{r},{c}", Point(px, py), float(field.ground[r, c]) - deepest_inlet, float(cost))
+        OutfallTarget(f"sump@{r},{c}", grates.get((int(r), int(c)), Point(px, py)),
+                      float(field.ground[r, c]) - deepest_inlet, float(cost))
         for r, c, px, py, cost in zip(rows, cols, x, y, onward, strict=True) if np.isfinite(cost)
     ]
     no_taper = replace(spec, taper_length=0.0)
@@ -118,12 +124,12 @@ def _site_sumps(
         ending = [line for line in inflows if line.to_id == target.id]
         # a basin or a junction where the sump stands is the sump: what came into it comes into the sump
         begun = {line.id for line in inflows}
-        at_sump = [line for line in ending if line.length <= 1e-6]
+        at_sump = [line for line in ending if line.length <= (radius if line.from_id in begun else 1e-6)]
         in_place = {line.id for line in at_sump} | {line.from_id for line in at_sump if line.from_id not in begun}
         inflows = tuple(
             replace(line, to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
             if line.to_id in {target.id, *in_place} else line
-            for line in inflows if line.length > 1e-6
+            for line in inflows if line.id not in in_place
         )
         distance = 0.0 if power is None else target.point.distance(power)
         sites.append(SumpSite(

@@ -83,6 +83,9 @@ pipe_crew | 8 | take_off
 trench_room | "0.4 m" | take_off
 truck_load | "1.25 yd3" | take_off
 sod_beside | "60 cm" | take_off
+pipe_wall_offset | "12 ft" | pipe_runs
+slope_break | "0.4 %" | fittings
+outlet_stone | "0.2 m3" | take_off
 basin_sod | "1.2 m2" | take_off
 sump_sod | "4 m2" | take_off
 basin_pit | "2 m" | take_off

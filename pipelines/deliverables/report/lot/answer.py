@@ -171,6 +171,8 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         yield (f"{run.id}, ", told("length", "length"),
                f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
                told("deepest", "length"), " deep" + _crossings(say_all(run.crossings, units)))  # fmt: skip
+    for fault in findings.plan.faults:
+        yield (f"Cannot be built as drawn: {sentence(fault, units)}",)
 
 
 def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
