@@ -1,7 +1,7 @@
 """From what is wrong to where it would be caught, after what costs little."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
@@ -67,7 +67,8 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
         situation.rules,
         gutters=not situation.houses.is_empty and bool(found.troubles or situation.complaints),
     )
-    moved = [spout for spout in spouts if spout.id in extensions]
+    spouts = tuple(replace(spout, extends=spout.id in extensions) for spout in spouts)
+    moved = [spout for spout in spouts if spout.extends]
     fixed = situation.fixed_basins
     if found.troubles and moved and not fixed and _enough(situation, reckoning, found, moved):
         return Catching((), (), (), cures, True, ())

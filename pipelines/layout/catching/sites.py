@@ -91,7 +91,8 @@ class DrainSite:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DownspoutSite:
-    """A downspout to tie in; `cells` are the flat indices of the roof that it drains, `area` that roof. [m2]"""
+    """A downspout to tie in; `cells` are the flat indices of the roof that it drains, `area` that roof [m2], `extends`
+    whether an extension over the ground could lead it away instead."""
 
     id: str
     point: Point
@@ -99,6 +100,7 @@ class DownspoutSite:
     cells: IntArray
     area: float
     why: Reason
+    extends: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

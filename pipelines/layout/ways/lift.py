@@ -54,7 +54,10 @@ class _Lift:
 
 
 def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Way:
-    """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison. Roofs never go through it."""
+    """Lift what gravity cannot serve; where gravity serves all, lift all, for comparison.
+
+    A roof goes through it only where its downspout has no fall for a line of its own and no extension over the ground.
+    """
     if not inputs.outfalls:
         return Way("pump", False, depends_on=nowhere(inputs, "gravity"))
     served = answer.lines.served if answer is not None else {}
@@ -67,11 +70,18 @@ def by_pump(inputs: WayInputs, gravity: Way, answer: GravityAnswer | None) -> Wa
         before = answer.settings if answer is not None else None
         rest = best_gravity(inputs, by_gravity, inputs.outfalls, by_gravity, like=before)
     first = len(rest.lines.runs) + 1 if rest is not None else 1
-    storm = lift_storm(inputs, lifted, tuple(rest.lines.served) if rest is not None else ())
-    try:
-        lift = _cheapest_lift(inputs, storm, rest, first)
-    except PumpTooWeakError as error:
-        return Way("pump", False, depends_on=error.fact)
+    drained = tuple(rest.lines.served) if rest is not None else ()
+    stuck = [site.id for site in inputs.catching.downspouts if not site.extends and site.id not in drained]
+    lift: _Lift | Reason | None = None
+    # where the sump or the pump cannot take the roof too, the lift is laid out without it
+    for names in ((*lifted, *stuck), lifted)[not stuck:]:
+        storm = lift_storm(inputs, names, drained)
+        try:
+            lift = _cheapest_lift(inputs, storm, rest, first)
+        except PumpTooWeakError as error:
+            lift = error.fact
+        if isinstance(lift, _Lift) and (lift.design.copes or names is lifted):
+            break
     if lift is None:
         return Way("pump", False, depends_on=reason("no_place_for_sump"))
     if isinstance(lift, Reason):
@@ -198,7 +208,8 @@ def _feed(
     where = replace(line_ground(inputs.ground, inputs.catching, flows, {}), tailwater={"sump-1": level})
     lines = tuple(replace(line, flow=sum(flows[name] for name in line.serves)) for line in site.inflows)
     forest = RoutedForest(lines, site.cost, site.cost, site.cost, True, {})
-    return lay_lines(forest, pipes, where, first=first, downspouts=frozenset())
+    spouts = frozenset(site.id for site in inputs.catching.downspouts)
+    return lay_lines(forest, pipes, where, first=first, downspouts=spouts)
 
 
 def _level_without_surcharge(
@@ -246,10 +257,14 @@ def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | Non
     deciding: tuple[Said, ...] = ()
     if rest is not None:
         discharges, deciding = discharges_of(inputs, rest, "gravity")
-        warnings += line_warnings(inputs, rest)
+        warnings += [
+            said for said in line_warnings(inputs, rest)
+            if said.code != "spout_not_tied_in" or said["name"] not in lifted
+        ]
         capacities |= {name: inputs.flows.flows[name] for name in rest.lines.served}
         served |= rest.lines.served
-    warnings += run_warnings(lift.feed.runs, inputs.situation.rules)
+    warnings += [reason("roof_through_lift", name=name) for name in inputs.spouts if name in lifted]
+    warnings += run_warnings(lift.feed.runs, rules)
     if not inputs.curve_given:
         warnings.append(
             reason(

@@ -1,6 +1,7 @@
 """Lots made so that the answer is known before: by hand, from the rules of the trade and the lot's own dimensions."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,10 @@ from shapely import Point, box
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.words.say import say, say_all
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.planner import plan_lot
 from pipelines.lot import screen_lot
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
 
 ROWS, COLUMNS, CELL = 120, 100, 0.5
 EAST, NORTH = 500_000.0, 4_400_000.0
@@ -179,6 +183,26 @@ def test_a_bowl_below_its_outlet_is_pumped_by_outlet_less_pump_off_level(screen:
     assert line.fall_to_spare < -0.5
     # 8 ft/s is the most that a pressure line is laid for
     assert sump.velocity <= 8.0 * 0.3048
+
+
+def test_a_low_downspout_is_lifted_only_where_no_extension_leads_it_away(make_lot) -> None:
+    # it comes out on the bank of the sunken patio, below the swale, and every lower place drains to the patio
+    roofs = [{"geometry": box(12.0, 16.0, 20.0, 29.0), "foundation": "slab"}]
+    shapes = layers(downspouts=[{"geometry": Point(20.0, 22.1)}], roofs=roofs)
+    stages = LotStages(open_lot(make_lot(sunken_patio(99.20, 98.70, rim=3.0), shapes, more=RAIN)))
+    (spout,) = stages.sited.catching.downspouts
+    assert not spout.extends
+    plan = stages.planned.plan
+    (pumped,) = [line for line in plan.discharges if line.mode == "pump"]
+    assert spout.id in pumped.serves
+    (fed,) = [run for run in plan.pipe_runs if run.from_id == spout.id]
+    assert (fed.kind, fed.purpose) == ("gravity", "downspout")
+    assert any(warning.code == "roof_through_lift" for warning in plan.warnings)
+    # the same downspout with lower lawn to lead it to stays out of the lift
+    led = replace(stages.sited.catching, downspouts=(replace(spout, extends=True),))
+    other = plan_lot(stages.inputs, stages.diagnosis, replace(stages.sited, catching=led), stages.way_ground).plan
+    assert not any(spout.id in line.serves for line in other.discharges)
+    assert not any(warning.code == "roof_through_lift" for warning in other.warnings)
 
 
 def weak_pump(gpm: float, **rules: str) -> str:
