@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pipelines.hydraulics.held_back import RatingInTime
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.pool_rates import PoolRates
@@ -80,7 +81,7 @@ def route_storage(
     storage: StageStorage,
     *,
     infiltration_rate: float = 0.0,
-    outflow: StageOutflow | None = None,
+    outflow: StageOutflow | RatingInTime | None = None,
     start_volume: float = 0.0,
     tolerable_depth: float = WET_DEPTH,
     watched: float = WATCHED,
@@ -96,7 +97,7 @@ def route_storage(
         Up to the sill, over which water leaves at once.
     infiltration_rate : float
         Into the ground under the water. [m/s]
-    outflow : StageOutflow or None
+    outflow : StageOutflow, RatingInTime or None
         A pipe; or a weir, the storage carried up above its sill.
     start_volume : float
         Already in it. [m3]
@@ -137,17 +138,29 @@ def route_storage(
         raise StorageError(f"start volume {start_volume:g} m3: give 0 to the capacity, {storage.capacity:g} m3")
     if not 0.5 <= weight_of_end <= 1.0:
         raise StorageError(f"weight of the step's end {weight_of_end:g}: give 0.5 to 1")
-    rates = PoolRates(storage, infiltration_rate, () if outflow is None else (outflow,))
+    in_time = outflow if isinstance(outflow, RatingInTime) else None
+    ratings: tuple[StageOutflow, ...] = ()
+    if outflow is not None:
+        ratings = outflow.ratings if isinstance(outflow, RatingInTime) else (outflow,)
+    by_rating = [PoolRates(storage, infiltration_rate, (each,)) for each in ratings]
+    rates = by_rating[0] if by_rating else PoolRates(storage, infiltration_rate)
     pool = _Pool(rates, inflow.step, start_volume, weight_of_end)
-    for flow in inflow.flow.tolist():
+
+    def advance(flow: float) -> None:
+        if in_time is not None:
+            pool.rates = by_rating[in_time.at(pool.time)]
         pool.advance(flow)
+
+    for flow in inflow.flow.tolist():
+        advance(flow)
     if outflow is None:
         tail = _drain_into_ground(pool, infiltration_rate, tolerable_depth, watched)
         falls, watched_on = infiltration_rate, watched
     else:
         end = pool.time + watched
-        while pool.time < end and not pool.rests():
-            pool.advance(0.0)
+        changes_until = 0.0 if in_time is None else in_time.end
+        while pool.time < end and (pool.time <= changes_until or not pool.rests()):
+            advance(0.0)
         # what stands when nothing moves any more goes on standing
         tail = max(0.0, end - pool.time) if pool.depth() > tolerable_depth else 0.0
         falls = watched_on = 0.0
