@@ -7,31 +7,36 @@ _STILL = 1e-9
 
 
 @njit(cache=True)
-def route_pool(inflow, step, weight, start, watched, volumes, ground, losses):  # type: ignore[no-untyped-def]
+def route_pool(  # type: ignore[no-untyped-def]
+    inflow, step, weight, start, watched, volumes, ground, losses, which, which_step
+):
     """Volumes, what leaves by pipe and over the sill at each step, and what soaks away.
 
     The inflow's steps, then steps without inflow as long as it is watched and not at rest; none where `watched` is 0.
-    [m3/s], [s], [-], [m3], [s], [m3], [m3/s], [m3/s] to [m3], [m3/s], [m3/s], [m3]
+    Row `which[k]` of the losses holds from the time k `which_step` on, the last to the end.
+    [m3/s], [s], [-], [m3], [s], [m3], [m3/s], [m3/s], [-], [s] to [m3], [m3/s], [m3/s], [m3]
     """
+    last = which.size - 1
     capacity = volumes[-1]
     most = inflow.size + (np.int64(np.ceil(watched / step)) + 2 if watched > 0.0 else 0)
     held, left, spilt = np.empty(most + 1), np.zeros(most + 1), np.zeros(most + 1)
     held[0] = volume = start
     soaked, time, end, done = 0.0, 0.0, 0.0, 0
     while done < most:
+        lost_at = losses[which[min(int(time / which_step), last)]]
         flow = 0.0
         if done < inflow.size:
             flow = inflow[done]
         else:
             if done == inflow.size:
                 end = time + watched
-            still = _at(losses, volumes, volume) * step < _STILL * capacity or volume < _STILL * capacity
-            if time >= end or still:
+            still = _at(lost_at, volumes, volume) * step < _STILL * capacity or volume < _STILL * capacity
+            if time >= end or (still and (last == 0 or time > last * which_step)):
                 break
-        before = (1.0 - weight) * _at(losses, volumes, volume) if weight < 1.0 else 0.0
-        after = _end_of_step(volume + step * (flow - before), step * weight, volumes, losses)
+        before = (1.0 - weight) * _at(lost_at, volumes, volume) if weight < 1.0 else 0.0
+        after = _end_of_step(volume + step * (flow - before), step * weight, volumes, lost_at)
         lost = volume + step * flow - after
-        into_ground = lost * _ground_share(after, volumes, ground, losses)
+        into_ground = lost * _ground_share(after, volumes, ground, lost_at)
         over = max(0.0, after - capacity)
         soaked += into_ground
         done += 1

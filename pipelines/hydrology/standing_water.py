@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.hydraulics.held_back import RatingInTime
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.errors import StorageError
 from pipelines.hydrology.pool_kernel import route_pool
@@ -80,7 +81,7 @@ def route_storage(
     storage: StageStorage,
     *,
     infiltration_rate: float = 0.0,
-    outflow: StageOutflow | None = None,
+    outflow: StageOutflow | RatingInTime | None = None,
     start_volume: float = 0.0,
     tolerable_depth: float = WET_DEPTH,
     watched: float = WATCHED,
@@ -96,7 +97,7 @@ def route_storage(
         Up to the sill, over which water leaves at once.
     infiltration_rate : float
         Into the ground under the water. [m/s]
-    outflow : StageOutflow or None
+    outflow : StageOutflow, RatingInTime or None
         A pipe; or a weir, the storage carried up above its sill.
     start_volume : float
         Already in it. [m3]
@@ -137,10 +138,16 @@ def route_storage(
         raise StorageError(f"start volume {start_volume:g} m3: give 0 to the capacity, {storage.capacity:g} m3")
     if not 0.5 <= weight_of_end <= 1.0:
         raise StorageError(f"weight of the step's end {weight_of_end:g}: give 0.5 to 1")
-    rates = PoolRates(storage, infiltration_rate, () if outflow is None else (outflow,))
+    which, which_step = np.zeros(1, dtype=np.int64), inflow.step
+    ratings: tuple[StageOutflow, ...] = () if outflow is None or isinstance(outflow, RatingInTime) else (outflow,)
+    if isinstance(outflow, RatingInTime):
+        ratings, which, which_step = outflow.ratings, outflow.which, outflow.step
+    # of one pond at the same levels, whichever rating holds
+    each = [PoolRates(storage, infiltration_rate, (one,)) for one in ratings] or [PoolRates(storage, infiltration_rate)]
+    rates = each[0]
     volumes, left, spilt, infiltrated = route_pool(
         inflow.flow, inflow.step, weight_of_end, float(start_volume), 0.0 if outflow is None else watched,
-        rates.volumes, rates.ground, rates.losses,
+        rates.volumes, rates.ground, np.array([one.losses for one in each]), which, which_step,
     )  # fmt: skip
     depths = rates.level(volumes) - storage.levels[0]
     final, standing = float(volumes[-1]), float(depths[-1])

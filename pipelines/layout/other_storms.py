@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.rules import Rules
-from pipelines.layout.catching.design_flows import run_with_works
+from pipelines.layout.catching.design_flows import NOTHING_HELD_BACK, run_with_works
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.houses import House, nearest_house
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
@@ -80,7 +80,10 @@ def _run(
     if planned.reshaped is not None:
         after = storm_on(planned.reshaped, reckoning, before)
     elif capacities:
-        after = run_with_works(situation, reckoning, found, planned.built, planned.division, capacities)
+        # how the outfall's water rises is known of the design storm: a heavier one holds back as much at the least
+        heavier = reckoning.rain.storm.depth > planned.diagnosis.water.runoff[0].storm_depth
+        held = planned.held if heavier else NOTHING_HELD_BACK
+        after = run_with_works(situation, reckoning, found, planned.built, planned.division, capacities, held)
     return OtherStorm(reckoning.rain, False, before, after)
 
 

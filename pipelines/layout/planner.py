@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pipelines.hydraulics.held_back import HeldBack
 from pipelines.layout.catching.design_flows import DesignFlows, run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
@@ -22,6 +23,7 @@ from pipelines.layout.improvements import (
     what_runs_by,
 )
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
+from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
 from pipelines.layout.parts import Part, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
@@ -96,6 +98,8 @@ class LotPlan:
         Pumped basins with their lines.
     looks : tuple of OutfallLook
         What was found of the outfalls that lines end at, held against their grates; of all where none is used.
+    held : dict of str to HeldBack
+        What the water that their lines end in holds back in the design storm, by collector.
     """
 
     plan: Plan
@@ -109,6 +113,7 @@ class LotPlan:
     lifts: tuple[LiftDesign, ...] = ()
     looks: tuple[OutfallLook, ...] = ()
     reshaped: Reshaped | None = None
+    held: Mapping[str, HeldBack] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -242,8 +247,10 @@ def _with_works(
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
     cause = _cause(inputs, found)
     looks = found_of_outfalls(inputs.looks, chosen.outfalls, chosen.discharges, served)
-    takes = parts_of_outfalls(looks, chosen.outfalls)
     left = troubles_left(found, served, division, water, rules)
+    full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
+    water, looks = full.water, full.looks
+    takes = parts_of_outfalls(looks, chosen.outfalls)
     parts = with_works(_part(cause), chosen, takes, left)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
@@ -282,7 +289,7 @@ def _with_works(
     plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults))))
     return LotPlan(
         plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        looks=looks,
+        looks=looks, held=full.held,
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.hydraulics.grate import weir_flow
+from pipelines.hydraulics.held_back import HeldBack
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydraulics.stone_trench import StoneTrench, trench_capacity
@@ -27,6 +28,7 @@ from pipelines.layout.diagnosis.troubles import SpotPlace, Tolerance, TroubleRul
 from terrain.flow.low_spots import LowSpot
 from terrain.unit_table import GALLON_PER_MINUTE
 
+NOTHING_HELD_BACK: Mapping[str, HeldBack] = {}
 STEPS = tuple(
     gpm * GALLON_PER_MINUTE for gpm in (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300, 400, 500)
 )
@@ -161,26 +163,35 @@ def run_with_works(
     catching: Catching,
     division: Division,
     capacities: Mapping[str, float],
+    held_back: Mapping[str, HeldBack] = NOTHING_HELD_BACK,
 ) -> LotWater:
-    """The storm again with works of given capacities in place."""
+    """The storm again with works of given capacities in place, their outlets free but where water holds them back."""
     spots = {spot.id: spot for spot in situation.counted_spots}
     takings: dict[str, Taking] = {}
     for basin in catching.basins:
         if basin.id not in capacities:
             continue
         if basin.spot is None:
-            takings[basin.id] = Taking(basin.id, capacities[basin.id])
+            takings[basin.id] = Taking(
+                basin.id, capacities[basin.id], held_back=held_back.get(basin.id), rim=basin.ground
+            )
         else:
             rating = rating_of(
                 spots[basin.spot], grate_level(basin, situation), capacities[basin.id], situation.rules
             )
-            takings[basin.spot] = Taking(basin.id, rating=rating)
+            held = held_back.get(basin.id)
+            takings[basin.spot] = Taking(basin.id, rating=rating if held is None else held.rating(rating))
     for drain in catching.drains:
         if drain.into:
             continue
-        takings[drain.id] = Taking(drain.id, capacities.get(drain.id, 0.0))
+        takings[drain.id] = Taking(
+            drain.id, capacities.get(drain.id, 0.0), held_back=held_back.get(drain.id), rim=float(drain.ground[-1])
+        )
     for spout in catching.downspouts:
-        takings[spout.id] = Taking(spout.id, capacities.get(spout.id, 0.0), piped=spout.id in capacities)
+        takings[spout.id] = Taking(
+            spout.id, capacities.get(spout.id, 0.0), piped=spout.id in capacities,
+            held_back=held_back.get(spout.id), rim=spout.ground,
+        )
     return run_storm(
         division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, takings,
         settings_for(found.places, found.rules, reckoning),

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import Geometry
 
+from pipelines.hydraulics.held_back import HeldBack, RatingInTime
 from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.lot_balance import runoff_volumes
@@ -40,12 +41,18 @@ class Taking:
         At a low spot: what leaves through the works by level. [m], [m3/s]
     piped : bool
         Whether its roofs are connected by pipe.
+    held_back : HeldBack or None
+        Where its line ends in water; of a low spot its rating tells it.
+    rim : float
+        Where its water comes out. [m]
     """
 
     works: str
     capacity: float = np.inf
-    rating: StageOutflow | None = None
+    rating: StageOutflow | RatingInTime | None = None
     piped: bool = False
+    held_back: HeldBack | None = None
+    rim: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,7 +125,7 @@ def run_storm(
             if taking is not None:
                 arriving[taking.works], taken[taking.works] = inflow, water.outflow
         else:
-            capacity = taking.capacity if taking is not None else 0.0
+            capacity = _capacity(taking, inflow)
             arriving[place.id] = inflow
             taken[place.id] = Hydrograph(inflow.step, np.minimum(inflow.flow, capacity))
             onward = Hydrograph(inflow.step, np.maximum(inflow.flow - capacity, 0.0))
@@ -210,6 +217,17 @@ def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrogr
     if parts:
         return add_hydrographs(parts)
     return Hydrograph(runoff[0].hydrograph.step, np.zeros(2))
+
+
+def _capacity(taking: Taking | None, inflow: Hydrograph) -> FloatArray:
+    """Most that is taken of what runs by, at each time. [m3/s]"""
+    capacity = np.full(inflow.flow.size, taking.capacity if taking is not None else 0.0)
+    if taking is None or taking.held_back is None:
+        return capacity
+    share = taking.held_back.limit(taking.rim, np.arange(inflow.flow.size, dtype=np.float64) * inflow.step)
+    # a pipe that is sized after its inflow takes that much and no more
+    held: FloatArray = np.where(share < 1.0, np.minimum(capacity, inflow.peak) * share, capacity)
+    return held
 
 
 def _stand(

@@ -145,7 +145,7 @@ def parts_of_outfalls(looks: Sequence[OutfallLook], used: Sequence[Outfall]) -> 
 
 
 def _in_short(look: OutfallLook) -> Reason:
-    if look.state != "cannot_tell" or look.why.code == "outfall_comes_back":
+    if look.state != "cannot_tell" or look.why.code in ("outfall_comes_back", "outfall_holds_back"):
         return look.why
     if look.level is None:
         return reason("outfall_not_followed", id=look.outfall)

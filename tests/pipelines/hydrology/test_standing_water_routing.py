@@ -164,7 +164,10 @@ def test_storages_and_ratings_that_cannot_be_are_refused():
 def test_the_compiled_steps_solve_what_the_notes_say(flow, rate, outlets, filled, weight):
     """Each step against the root of its own equation, by SciPy, over the same rates."""
     rates, step = PoolRates(POND, rate, outlets), 30.0
-    given_to_kernel = (flow, step, weight, filled * POND.capacity, 0.0, rates.volumes, rates.ground, rates.losses)
+    given_to_kernel = (
+        flow, step, weight, filled * POND.capacity, 0.0, rates.volumes, rates.ground, rates.losses[None],
+        np.zeros(1, dtype=np.int64), step,
+    )  # fmt: skip
     held, left, spilt, soaked = route_pool(*given_to_kernel)
 
     def lost(volume):
