@@ -92,15 +92,29 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     }
     rooms = {spot_id: None if floor is None else floor - level for spot_id, level in levels.items()}
     near = {spot_id: room is not None and room < freeboard for spot_id, room in rooms.items()}
-    return tuple(
+    outside = _outfalls_near_the_sill(situation, planned)
+    return outside + tuple(
         reason(
             "clogged", built=bool(planned.plan.pipe_runs), pumped=bool(planned.lifts),
             years=heaviest.rain.return_period, depth=depths[spot_id], place=planned.diagnosis.places[spot_id].name,
             room=rooms[spot_id], freeboard=freeboard, near=near[spot_id],
-            # one place that reaches up to the sill, and no other may be told as leaving the floor dry
-            dry=not any(near.values()), onward=_runs_over(by_id[spot_id], situation.grid, level),
+            # one water that reaches up to the sill, and no other may be told as leaving the floor dry
+            dry=not any(near.values()) and not outside, onward=_runs_over(by_id[spot_id], situation.grid, level),
         )
         for spot_id, level in levels.items()
+    )
+
+
+def _outfalls_near_the_sill(situation: Situation, planned: LotPlan) -> tuple[Reason, ...]:
+    """Outfalls whose water stands up to the sill, less its freeboard: a line joins them to the house's ground."""
+    floor, freeboard = situation.floor, situation.rules["sill_freeboard"].likely
+    if floor is None or not planned.plan.pipe_runs:
+        return ()
+    rooms = [(look, floor - look.level - (look.rise or 0.0)) for look in planned.looks if look.level is not None]
+    return tuple(
+        reason("outfall_against_sill", outfall=look.outfall, room=room, rises=bool(look.rise), freeboard=freeboard)
+        for look, room in rooms
+        if room < freeboard
     )
 
 
