@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from shapely import Point
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.deliverables.findings.swale import (
@@ -23,10 +24,20 @@ from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.lot_results import LotResult
 from pipelines.layout.quantities.cautions import swale_cautions
-from pipelines.layout.swale.case import Progress, SwaleCase, divide_case, measure_case, open_swales, rain_of
+from pipelines.layout.swale.case import (
+    Progress,
+    SwaleCase,
+    closed_by_ground,
+    divide_case,
+    filling_of,
+    measure_case,
+    open_swales,
+    rain_of,
+)
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
+from pipelines.layout.swale.filling import Filling
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
-from pipelines.layout.swale.levels import level_series, overtops, swale_levels
+from pipelines.layout.swale.levels import level_series, overtops, swale_levels, with_still_water
 from pipelines.layout.swale.lot_names import names_of, told_apart
 from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
 from pipelines.layout.swale.remedies.culvert_remedy import culvert_remedy
@@ -116,7 +127,7 @@ def check_swale(
         side = SideGround(**areas[position])
         by_storm = {years: each[position] for years, each in storms.items()}
         sums = _lot_sums(case, position, rain, results, discharges)
-        found.append(_check_one(case, position, site, side, flows[position], by_storm, outlets[position], sums))
+        found.append(_check_one(case, position, site, side, flows[position], by_storm, outlets[position], sums, rain))
         tell("finding levels", 0.7 + 0.3 * (position + 1) / len(case.sites))
     return _findings(case, rain, water, discharges, tuple(found))
 
@@ -201,12 +212,22 @@ def _check_one(
     storms: dict[float, SwaleFlow],
     outlets: Sequence[SwaleOutlet],
     sums: tuple[LotSum, ...],
+    rain: DesignRain,
 ) -> SwaleFinding:
     level_at = case.downstream_level
+
+    def fillings(point: Point) -> Filling | None:
+        spot = closed_by_ground(case, site, point)
+        return None if spot is None else filling_of(case, rain, spot)
+
     levels = swale_levels(site, flow.peak, case.rules, downstream_level=level_at)
     ponds = standing_along(
         site, case.drainage, case.spots, flow.volume, rules=case.rules, soaking_rate=case.soaking_rates[position]
     )
+    for pond in ponds:
+        filling = fillings(shapely.line_interpolate_point(shapely.force_2d(site.thalweg.line), pond.deepest))
+        if filling is not None:
+            levels = with_still_water(site, levels, pond.start, pond.end, float(filling.stage[-1]))
     by_storm = {
         years: swale_levels(site, each.peak, case.rules, downstream_level=level_at)
         for years, each in sorted(storms.items())
@@ -222,7 +243,9 @@ def _check_one(
             site, flow.flow, case.rules, standing=still_level(site, ponds), downstream_level=level_at
         )
     found = tuple(
-        judge_outlet(site, outlet, reaches, series, flow.flow, flow.step, case.rules)
+        judge_outlet(
+            site, outlet, reaches, series, flow.flow, flow.step, case.rules, filling=fillings(Point(outlet.x, outlet.y))
+        )
         for outlet in sorted(outlets, key=lambda each: each.station)
     )
     crossings = judge_crossings(site, levels)

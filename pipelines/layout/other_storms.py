@@ -124,6 +124,7 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
         if floor is not None and look.heaviest is not None and look.outfall not in told
         and floor - look.heaviest < freeboard
     )  # fmt: skip
+    at_sill += _outfalls_near_the_sill(planned, floor, freeboard)
     return at_sill + tuple(
         reason(
             "clogged", built=bool(planned.plan.pipe_runs), pumped=bool(planned.lifts),
@@ -165,6 +166,24 @@ def _backed_up(planned: LotPlan, spot: LowSpot, pond: float) -> tuple[str | None
     ]  # fmt: skip
     level, outfall = max(found, default=(pond, None))
     return outfall, level
+
+
+def _outfalls_near_the_sill(planned: LotPlan, floor: float | None, freeboard: float) -> tuple[Reason, ...]:
+    """Outfalls that were not followed in the heaviest storm, and stand up to the sill, less its freeboard, in the
+    design storm: a line joins them to the house's ground.
+    """
+    if floor is None or not planned.plan.pipe_runs:
+        return ()
+    rooms = [
+        (look, floor - look.level - (look.rise or 0.0))
+        for look in planned.looks
+        if look.level is not None and look.heaviest is None
+    ]
+    return tuple(
+        reason("outfall_against_sill", outfall=look.outfall, room=room, rises=bool(look.rise), freeboard=freeboard)
+        for look, room in rooms
+        if room < freeboard
+    )
 
 
 def _runs_over(spot: LowSpot, grid: Grid, level: float) -> Reason:

@@ -15,6 +15,10 @@ from terrain.reason import Reason, reason
 
 NOT_NEEDED = Part("not_needed", reason("part_not_needed"))
 NOTHING_NEEDED = Parts(NOT_NEEDED, NOT_NEEDED, NOT_NEEDED, NOT_NEEDED)
+STANDING = {"outfall_pond_unsure": "pond", "outfall_inlet_unsure": "inlet"}
+"""Outfalls that water stands in, by what is told of them: no bottom and no culvert settles how high."""
+
+
 def weakest_of(parts: Sequence[Part]) -> Part:
     """The least sure, the first of equals."""
     return min(parts, key=lambda part: WEAKEST_FIRST.index(part.state), default=NOT_NEEDED)
@@ -117,11 +121,15 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
         part=name,
         why=weakest.why,
         overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
-                          lines=parts.fall.state != "not_needed"),
+                          lines=parts.fall.state != "not_needed", water=_standing(weakest.why)),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,
         high=None if cost is None else cost.high,
     )
+
+
+def _standing(why: Said) -> str | None:
+    return STANDING.get(why.code) if isinstance(why, Reason) else None
 
 
 def wrong_of(found: Diagnosis) -> Reason | None:

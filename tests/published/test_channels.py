@@ -149,3 +149,15 @@ def test_two_codes_misprint_the_table():
     steeper, flat = (permissible_velocity("grass_mixture", slope, erodible=False) / FOOT for slope in (0.07, 0.02))
     assert steeper == pytest.approx(4.0)
     assert 6.0 > flat > steeper
+
+
+@pytest.mark.published(source=HEC22, where="Example 4-1", memory=True, worked=True)
+def test_a_gutter_read_as_a_section_runs_wider_than_printed_by_less_than_a_tenth():
+    """The circular integrates Manning's formula across the gutter, since the hydraulic radius undervalues so flat a
+    triangle: its constant is 0.376 where the radius gives 0.315. A section read whole so stands on the safe side.
+    """
+    gutter = cross_section([0.0, 0.0, 10.0], [0.3, 0.0, 0.2], 0.016)
+    spread = normal_level(gutter, 0.05, 0.010) / 0.020
+    assert 2.7 < spread < 1.1 * 2.7
+    assert spread == pytest.approx(2.7 * (0.376 / 0.315) ** (3 / 8), rel=0.03)
+    assert 0.8 * 0.04 < capacity(gutter, 2.5 * 0.020, 0.010) < 0.04

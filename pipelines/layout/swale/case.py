@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon
 
 from pipelines.hydraulics.channel.culvert_sizes import culverts_named
 from pipelines.hydraulics.errors import HydraulicsError
@@ -23,6 +23,7 @@ from pipelines.inputs.swale_ground import read_swale_ground
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
+from pipelines.layout.swale.filling import Filling, depression_at, fill_depression
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from pipelines.layout.swale.water import SwaleWater, divide_to_swales
@@ -173,7 +174,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     cell = max(ground.grid.cell_width, ground.grid.cell_height)
     freeboard = rules["swale_freeboard"].likely
     capacities = tuple(swale_capacity(site, freeboard=freeboard, cell=cell) for site in sites)
-    surfaces = _surfaces(inputs, ground)
+    surfaces = surfaces_on(inputs, ground)
     notes = _assumed(inputs, rules)
     slowest, fastest = rules["swale_slowest"].likely, rules["swale_fastest"].likely
     return SwaleCase(
@@ -196,13 +197,31 @@ def divide_case(case: SwaleCase, rain: DesignRain, piped: Sequence[Polygon | Mul
     )  # fmt: skip
 
 
+def closed_by_ground(case: SwaleCase, site: SwaleSite, point: Point) -> LowSpot | None:
+    """The depression that a place on a swale lies in, where the ground itself closes it and not a drive over it."""
+    spot = depression_at(point, case.drainage, case.spots)
+    if spot is None or spot.spill_cell is None:
+        return spot
+    grid = case.ground.grid
+    x, y = grid.centres(*divmod(spot.spill_cell, grid.shape[1]))
+    over = site.station_of(Point(float(x), float(y)))
+    dammed = any(each.start - 1.0 <= over <= each.end + 1.0 for each in site.crossings)
+    return None if dammed else spot
+
+
+def filling_of(case: SwaleCase, rain: DesignRain, spot: LowSpot) -> Filling | None:
+    """What the storm makes of a depression of a case; None where water runs on from it."""
+    return fill_depression(spot, case.drainage, case.surfaces, rain, case.inputs.site)
+
+
 def rain_of(inputs: SiteInputs, rules: Rules) -> DesignRain:
     """Design rain of a site."""
     given = inputs.site.rain
     return design_rain(given, None if given.table is None else read_rain_table(given.table), rules)
 
 
-def _surfaces(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
+def surfaces_on(inputs: SiteInputs, ground: Ground) -> SurfaceMap:
+    """What lies on the ground of a site."""
     site, layers = inputs.site, inputs.layers
     known = ("gravel", "dirt", "water")
     paving = [

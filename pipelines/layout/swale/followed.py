@@ -37,12 +37,7 @@ def follow_low_line(inputs: SiteInputs, place: Point, rules: Rules) -> FollowedL
     None where too little of it is left to cut sections of.
     """
     along, spacing = rules["outfall_followed"].likely, rules["swale_spacing"].likely
-    around = along + rules["window_margin"].likely
-    surface = read_window(
-        inputs.source, (place.x - around, place.y - around, place.x + around, place.y + around),
-        largest_hole=int(rules["largest_hole"].likely),
-    )  # fmt: skip
-    drainage = drain_ground(ground_of(surface, inputs.layers, rules))
+    drainage = drained_around(inputs, place, rules)
     least = rules["outfall_least_area"].likely
     start = _bottom_cell(drainage, place, rules["outfall_bottom_reach"].likely, least)
     if start is None:
@@ -53,7 +48,7 @@ def follow_low_line(inputs: SiteInputs, place: Point, rules: Rules) -> FollowedL
     gone = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
     usable = (gone <= along) & ~_near_the_unknown(drainage)[down]
     last = len(down) if usable.all() else int(np.argmin(usable))
-    still = _still_water(drainage, spacing).ravel()[down[:last]]
+    still = still_water(drainage, spacing).ravel()[down[:last]]
     water = None
     if still.any():
         last = int(np.argmax(still))
@@ -66,10 +61,20 @@ def follow_low_line(inputs: SiteInputs, place: Point, rules: Rules) -> FollowedL
     return FollowedLine(line, water) if line.is_simple else None
 
 
+def drained_around(inputs: SiteInputs, place: Point, rules: Rules) -> Drainage:
+    """The ground around a place, as far as a low line is followed, with the way of its water."""
+    around = rules["outfall_followed"].likely + rules["window_margin"].likely
+    surface = read_window(
+        inputs.source, (place.x - around, place.y - around, place.x + around, place.y + around),
+        largest_hole=int(rules["largest_hole"].likely),
+    )  # fmt: skip
+    return drain_ground(ground_of(surface, inputs.layers, rules))
+
+
 def _bottom_cell(drainage: Drainage, place: Point, reach: float, least: float) -> int | None:
     """The cell beside a place where the low line runs: what carries most there, the lowest where nothing carries."""
     grid = drainage.ground.grid
-    near = _within(drainage, place, max(reach, grid.cell_width, grid.cell_height))
+    near = cells_within(drainage, place, max(reach, grid.cell_width, grid.cell_height))
     if len(near) == 0:
         return None
     # a wide bottom is rough: its lowest cell may be a pocket beside the water's way
@@ -79,7 +84,8 @@ def _bottom_cell(drainage: Drainage, place: Point, reach: float, least: float) -
     return int(near[np.argmin(drainage.ground.elevation.ravel()[near])])
 
 
-def _within(drainage: Drainage, place: Point, reach: float) -> IntArray:
+def cells_within(drainage: Drainage, place: Point, reach: float) -> IntArray:
+    """Flat indices of the open cells this near to a place."""
     grid = drainage.ground.grid
     row, column = (int(each) for each in grid.cells(place.x, place.y))
     up, across = int(np.ceil(reach / grid.cell_height)), int(np.ceil(reach / grid.cell_width))
@@ -118,7 +124,7 @@ def _near_the_unknown(drainage: Drainage) -> BoolArray:
     return unsafe
 
 
-def _still_water(drainage: Drainage, width: float) -> BoolArray:
+def still_water(drainage: Drainage, width: float) -> BoolArray:
     """Cells amid so much level surface as only water has."""
     grid = drainage.ground.grid
     ground = drainage.ground.elevation

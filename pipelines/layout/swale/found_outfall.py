@@ -110,6 +110,8 @@ class OutfallLook:
         Level at which water leaves that. [m]
     heaviest : float or None
         Highest that the water stands there in the heaviest storm that is run. [m]
+    rise : float or None
+        How much higher the storm brings a pond if nothing leaves it meanwhile. [m]
     """
 
     outfall: str
@@ -128,11 +130,21 @@ class OutfallLook:
     depression: shapely.Geometry | None = None
     spill: float | None = None
     heaviest: float | None = None
+    rise: float | None = None
 
     @property
     def suspected(self) -> tuple[CulvertLook, ...]:
         """Suspected culverts that hold water back as far as the outfall."""
         return tuple(each for each in self.culverts if each.suspected and each.backs_up)
+
+
+def unfollowed(place: OutfallPlace, look: Reason, *, told: Reason | None = None) -> OutfallLook:
+    """A place of whose water no more is known than what somebody said, with what else the ground tells of it."""
+    if place.high_water is not None and place.shot:
+        why = reason("outfall_high_water_given", above=place.high_water - place.level)
+        return OutfallLook(place.id, place.point, "sure", why, place.high_water)
+    why = reason("outfall_water_unknown", told=told, look=look)
+    return OutfallLook(place.id, place.point, "cannot_tell", why, place.high_water)
 
 
 def water_over_grates(look: OutfallLook, lowest_grate: float, *, flap: bool = False) -> tuple[OutfallState, Reason]:

@@ -1,6 +1,6 @@
 """Levels of a storm along a measured swale, and what it could carry."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -122,6 +122,13 @@ def swale_levels(
     surface = water_surface(site.channel, flow, end, crossings=crossings)
     normal = normal_levels(site.channel, flow, site.slope)
     return SwaleLevels(surface, normal, surface.level > site.bank + 1e-3)
+
+
+def with_still_water(site: SwaleSite, levels: SwaleLevels, start: float, end: float, still: float) -> SwaleLevels:
+    """Levels with still water between two stations, where nothing runs on from."""
+    inside = (site.station >= start) & (site.station <= end) & (site.bottom <= still)
+    level = np.where(inside, still, levels.level)
+    return replace(levels, surface=replace(levels.surface, level=level), over_bank=level > site.bank + 1e-3)
 
 
 def overtops(site: SwaleSite, levels: SwaleLevels, reach: SwaleReach) -> bool:

@@ -9,47 +9,44 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import Point
 
-from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs, side_inflows
-from pipelines.hydrology.flow_path import travel_rules
+from pipelines.hydraulics.channel.open_channel import wetted_section
+from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.ground_rules import lidar_noise
-from pipelines.inputs.rules import Rules
+from pipelines.inputs.rules import RuleOverride, Rules
 from pipelines.inputs.site_ground import SiteInputs
 from pipelines.inputs.tables.prices import default_prices
 from pipelines.layout.swale.case import (
     OpenedSwales,
     SwaleCase,
+    closed_by_ground,
     culverts_beside,
     divide_case,
+    filling_of,
     measure_case,
     rules_of,
     swales_of,
 )
 from pipelines.layout.swale.crossings import SwaleCrossing
+from pipelines.layout.swale.filling import shape_of
 from pipelines.layout.swale.followed import FollowedLine, follow_low_line
-from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook, OutfallPlace
+from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook, OutfallPlace, unfollowed
 from pipelines.layout.swale.levels import SwaleLevels, level_beside, level_series, swale_levels
+from pipelines.layout.swale.pond_look import look_at_inlet, look_at_pond
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
 from pipelines.layout.swale.tailwater import tailwater_at
 from pipelines.layout.swale.water import swale_flows
 from terrain.arrays import FloatArray
 from terrain.errors import LotshedError
-from terrain.flow.cells_to_polygons import label_polygons
-from terrain.flow.low_spots import LowSpot
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 
-FOLLOWED = ("swale", "ditch")
+FOLLOWED = ("swale", "ditch", "curb")
 """Kinds of outfall that water runs on from in a line of low ground."""
-LOOK_AT = {
-    "curb": reason("outfall_look_curb"),
-    "inlet": reason("outfall_look_inlet"),
-    "pond": reason("outfall_look_pond"),
-}
-"""What to look at where no low line is followed, by kind."""
+STANDS = {"pond": look_at_pond, "inlet": look_at_inlet}
+"""How the kinds are looked at that water stands in."""
 
 
 def look_at_outfalls(
@@ -61,13 +58,14 @@ def look_at_outfalls(
     todo = [number for number, place in enumerate(places) if place.kind in FOLLOWED]
     for number, place in enumerate(places):
         if place.kind not in FOLLOWED:
-            found[number] = _unfollowed(place, LOOK_AT[place.kind])
+            found[number] = STANDS[place.kind](inputs, rain, place, rules)
     if not inputs.layers.swales.empty:
-        todo = _look_along(swales_of(inputs, culverts_beside), None, rain, heaviest, places, todo, found)
+        alike = _of_a_kind(places, todo, "swale")
+        _look_along(swales_of(inputs, culverts_beside), None, rain, heaviest, places, alike, found)
     tried = 0
     # from the upper end down, since what is followed from above passes the places below
     todo.sort(key=lambda number: (-places[number].level, number))
-    while todo:
+    while todo := [number for number in todo if number not in found]:
         place = places[todo[0]]
         tried += 1
         line: FollowedLine | None = None
@@ -76,18 +74,28 @@ def look_at_outfalls(
             try:
                 line = follow_low_line(inputs, place.point, rules)
                 if line is not None:
-                    below = _followed(inputs, rules, line, place.id)
-                    todo = _look_along(below, line, rain, heaviest, places, todo, found)
+                    alike, below = _of_a_kind(places, todo, place.kind), _followed(inputs, rules, line, place)
+                    _look_along(below, line, rain, heaviest, places, alike, found)
             except LotshedError as error:
                 why = str(error)
-        if todo and places[todo[0]] is place:
-            found[todo.pop(0)] = _unfollowed(place, reason("outfall_look_swale", why=why))
+        if todo[0] not in found:
+            gutter = place.kind == "curb"
+            look = reason("outfall_look_curb") if gutter else reason("outfall_look_swale", why=why)
+            found[todo[0]] = unfollowed(place, look)
     return tuple(found[number] for number in range(len(places)))
 
 
-def _followed(inputs: SiteInputs, rules: Rules, line: FollowedLine, id: str) -> OpenedSwales:
+def _of_a_kind(places: Sequence[OutfallPlace], numbers: Sequence[int], kind: str) -> list[int]:
+    """Those that run in gutters where the kind does, the others where it doesn't: a swale may lie beside a street."""
+    return [number for number in numbers if (places[number].kind == "curb") == (kind == "curb")]
+
+
+def _followed(inputs: SiteInputs, rules: Rules, line: FollowedLine, place: OutfallPlace) -> OpenedSwales:
     culverts = culverts_beside([line.line], inputs.layers.culverts, rules)
-    return OpenedSwales(inputs, rules, [line.line], [f"swale below {id}"], culverts, default_prices())
+    if place.kind == "curb":
+        # water runs on asphalt there
+        rules = rules.with_overrides((RuleOverride("n_swale", None, rules["n_gutter"].likely, None),))
+    return OpenedSwales(inputs, rules, [line.line], [f"swale below {place.id}"], culverts, default_prices())
 
 
 def _look_along(
@@ -98,12 +106,12 @@ def _look_along(
     places: Sequence[OutfallPlace],
     todo: Sequence[int],
     found: dict[int, OutfallLook],
-) -> list[int]:
-    """Look at those places that lie on measured swales; the rest is still to do."""
+) -> None:
+    """Look at those places that lie on measured swales."""
     near = opened.rules["swale_outlet_near"].likely
     on_lines = [k for k in todo if min(float(each.distance(places[k].point)) for each in opened.lines) <= near]
     if not on_lines:
-        return list(todo)
+        return
     case = measure_case(opened, lambda stage, share: None)
     if line is not None:
         case = replace(case, downstream_level=line.ends_in_water)
@@ -120,7 +128,6 @@ def _look_along(
             highest = _highest(case, heaviest, case.sites[swale], heavy[swale], places[number])
             look = replace(look, heaviest=max(look.level, highest))
         found[number] = look
-    return [number for number in todo if number not in found]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,9 +157,11 @@ def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace)
     site, rules = storm.site, case.rules
     station = site.station_of(place.point)
     section = site.section_below(station)
-    spot = _closed(case, site, place)
-    filling = _filling(case, rain, spot)
-    stage, passing = filling or (level_beside(site, storm.series, station), storm.flow.flow[section])
+    spot = closed_by_ground(case, site, place.point)
+    filling = None if spot is None else filling_of(case, rain, spot)
+    stage, passing = level_beside(site, storm.series, station), storm.flow.flow[section]
+    if filling is not None:
+        stage, passing = filling.stage, filling.arriving
     tail = tailwater_at(stage, passing, storm.flow.step, place.level, rules)
     level = tail.highest if place.high_water is None else place.high_water
     bottom = float(np.interp(station, site.thalweg.station, site.thalweg.bottom))
@@ -169,12 +178,21 @@ def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace)
         "outfall_water", flow=flow, above=level - place.level, time=tail.submerged if tail.above > 0.0 else None,
         stands=stands,
     )  # fmt: skip
+    if place.kind == "curb":
+        low = _low_point(storm, station, bottom, farthest)
+        if low is not None and place.high_water is None:
+            above, distance = low.level - place.level, low.deepest - station
+            told = reason("outfall_gutter_low", flow=flow, distance=distance, above=above)
+            return unfollowed(place, reason("outfall_look_curb"), told=told)
+        running = max(float(storm.series[section].max()) - float(site.bottom[section]), 0.0)
+        spread = wetted_section(site.channel.sections[section], float(site.bottom[section]) + running).top_width
+        water = reason("outfall_gutter", water=water, depth=running, spread=spread)
     look = tuple(_to_look_at(place, culverts))
     why = reason("outfall_unmeasured", water=water, look=look) if look else reason("outfall_measured", water=water)
     return OutfallLook(
         place.id, place.point, "cannot_tell" if look else "sure", why, level, error, stands,
         tail.submerged, culverts, min(site.thalweg.length, farthest) - station, flow, stage, storm.flow.step,
-        None if spot is None else _shape_of(case, spot), None if spot is None else spot.spill_elevation,
+        None if spot is None else shape_of(spot, case.drainage), None if spot is None else spot.spill_elevation,
     )  # fmt: skip
 
 
@@ -182,32 +200,12 @@ def _highest(
     case: SwaleCase, rain: DesignRain, site: SwaleSite, flow: SwaleFlow, place: OutfallPlace
 ) -> float:
     """Highest level of a storm at a place. [m]"""
-    filling = _filling(case, rain, _closed(case, site, place))
+    spot = closed_by_ground(case, site, place.point)
+    filling = None if spot is None else filling_of(case, rain, spot)
     if filling is not None:
-        return float(filling[0].max())
+        return float(filling.stage.max())
     level = swale_levels(site, flow.peak, case.rules, downstream_level=case.downstream_level).level
     return float(level_beside(site, level[:, None], site.station_of(place.point))[0])
-
-
-def _filling(case: SwaleCase, rain: DesignRain, spot: LowSpot | None) -> tuple[FloatArray, FloatArray] | None:
-    """Level and inflow through the storm of a closed depression that it does not fill: nothing runs on from there.
-    [m], [m3/s]
-    """
-    if spot is None:
-        return None
-    seeds = np.full(case.drainage.target.size, -1, dtype=np.int64)
-    seeds[spot.cells] = 0
-    site = case.inputs.site
-    inflows = side_inflows(
-        case.drainage, seeds.reshape(case.ground.grid.shape), case.surfaces,
-        two_year_24h_depth=rain.two_year_24h_depth, return_period=rain.return_period,
-        travel=travel_rules(site.rules), compacted=site.soil.compacted,
-    )  # fmt: skip
-    arriving = side_hydrographs(inflows, rain)[0]
-    held = np.cumsum(arriving.flow) * arriving.step
-    if held[-1] >= spot.volume:
-        return None
-    return np.interp(held, spot.volumes, spot.levels), arriving.flow
 
 
 def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterator[Reason]:
@@ -222,7 +220,19 @@ def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterato
     if unmeasured and place.high_water is None:
         yield reason("outfall_look_culverts", culverts=unmeasured)
     if not place.shot:
-        yield reason("outfall_look_bottom")
+        yield reason("outfall_look_curb") if place.kind == "curb" else reason("outfall_look_bottom")
+
+
+def _low_point(storm: _Storm, station: float, bottom: float, farthest: float) -> SwalePond | None:
+    """The first low point of a gutter whose water, if no inlet took it, would stand back up to a place."""
+    return next(
+        (
+            pond
+            for pond in sorted(storm.ponds, key=lambda each: each.start)
+            if pond.sure and pond.end >= station and pond.start <= farthest and pond.level > bottom
+        ),
+        None,
+    )
 
 
 def _culverts(
@@ -256,41 +266,3 @@ def _silted(crossing: SwaleCrossing, low: float, rules: Rules) -> bool:
     noise = lidar_noise(rules)
     error = rules["verdict_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, noise["noise_length"], **noise)
     return low - culvert.invert_up > error + rules["swale_hidden_bottom"].likely
-
-
-def _closed(case: SwaleCase, site: SwaleSite, place: OutfallPlace) -> LowSpot | None:
-    """The depression that a place lies in, where the ground itself closes it and not a drive over the swale."""
-    grid = case.ground.grid
-    row, column = (int(each) for each in grid.cells(place.point.x, place.point.y))
-    at = row * grid.shape[1] + column
-    for spot in case.spots:
-        if spot.contained_in is not None or spot.within_lidar_error or at not in spot.cells:
-            continue
-        if spot.spill_cell is None:
-            return spot
-        row, column = divmod(spot.spill_cell, grid.shape[1])
-        if min(row, column, grid.shape[0] - 1 - row, grid.shape[1] - 1 - column) <= 1:
-            # it is cut by the raster's end, beyond which water may leave lower
-            return None
-        x, y = grid.centres(row, column)
-        over = site.station_of(Point(float(x), float(y)))
-        dammed = any(each.start - 1.0 <= over <= each.end + 1.0 for each in site.crossings)
-        return None if dammed else spot
-    return None
-
-
-def _shape_of(case: SwaleCase, spot: LowSpot) -> shapely.Geometry:
-    labels = np.full(case.ground.grid.shape, -1, dtype=np.int64)
-    labels.ravel()[spot.cells] = 0
-    return label_polygons(labels, case.ground.grid)[0]
-
-
-def _unfollowed(place: OutfallPlace, look: Reason) -> OutfallLook:
-    """A place of which no more is known than what somebody said."""
-    if place.high_water is not None and place.shot:
-        why = reason("outfall_high_water_given", above=place.high_water - place.level)
-        return OutfallLook(place.id, place.point, "sure", why, place.high_water)
-    return OutfallLook(
-        place.id, place.point, "cannot_tell", reason("outfall_water_unknown", look=look), place.high_water
-    )
-

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
+from pipelines.layout.swale.filling import Filling
 from pipelines.layout.swale.judgement import ReachFinding
 from pipelines.layout.swale.levels import level_beside
 from pipelines.layout.swale.site import SwaleSite
@@ -78,11 +79,18 @@ def judge_outlet(
     flow: FloatArray,
     step: float,
     rules: Rules,
+    *,
+    filling: Filling | None = None,
 ) -> OutletFinding:
-    """Tailwater at an outlet, what it does behind, and whether the swale takes it."""
+    """Tailwater at an outlet, what it does behind, and whether the swale takes it.
+
+    In a closed depression that the storm doesn't fill nothing runs on: the water stands as high as it fills it.
+    """
     section = site.section_below(outlet.station)
-    level = level_beside(site, series, outlet.station)
-    tail = tailwater_at(level, flow[section], step, outlet.invert + outlet.diameter, rules)
+    level, passing = level_beside(site, series, outlet.station), flow[section]
+    if filling is not None:
+        level, passing, step = filling.stage, filling.arriving, filling.step
+    tail = tailwater_at(level, passing, step, outlet.invert + outlet.diameter, rules)
     behind = line_under_tailwater(outlet.line, tail.highest) if outlet.line is not None else None
     mine = next((each for each in reaches if each.reach.first <= section <= each.reach.last), reaches[-1])
     return OutletFinding(outlet, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules))

@@ -148,7 +148,12 @@ def _in_short(look: OutfallLook) -> Reason:
     if look.state != "cannot_tell" or look.why.code in ("outfall_comes_back", "outfall_holds_back"):
         return look.why
     if look.level is None:
+        told = dict(look.why.values).get("told")
+        if isinstance(told, Reason):
+            return reason("outfall_inlet_unsure", outfall=look.outfall, below=told.code == "outfall_gutter_low")
         return reason("outfall_not_followed", id=look.outfall)
+    if look.why.code == "outfall_pond":
+        return reason("outfall_pond_unsure", outfall=look.outfall)
     dam = min((each.distance for each in look.suspected), default=None)
     return reason("outfall_unsure", outfall=look.outfall, dam=dam)
 

@@ -505,4 +505,6 @@ def test_every_rule_is_seen_to_act():
     made = {key for _, key, _, _ in _cases()} | set(surface["OWN_SWALE"])
     # a pump that is too weak, and the stone that stores for it: test_made_lots
     made |= {"lift_far_over", "lift_stone_width", "lift_stone_longest"}
+    # a street's gutter: test_curb_inlet_and_pond
+    made |= {"n_gutter"}
     assert set(load_rules()) == seen | made | set(swale["GIVEN"])
