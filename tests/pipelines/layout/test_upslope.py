@@ -54,7 +54,8 @@ def test_the_lot_has_the_same_water_whether_the_ground_upslope_is_told_or_comes_
     bears = bearing_ground(lot, drainage, 15.0)
     near = [spot for spot in spots if bears.flat[spot.cells].any()]
     far = [spot for spot in spots if not bears.flat[spot.cells].any()]
-    assert len(far) > 10 and near
+    assert len(far) > 10
+    assert near
     upslope = ground_upslope(drainage, on_lot, studied, far)
     division, reduced = _run(drainage, on_lot, studied, near, upslope)
     _, whole = _run(drainage, on_lot, studied, spots, None)
