@@ -31,6 +31,7 @@ from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, e
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
 from pipelines.layout.planner import (
+    NOTHING_CAUGHT,
     LotPlan,
     Sited,
     plan_lot,
@@ -50,6 +51,7 @@ from terrain.grid import Frame
 from terrain.ground import ROOF, Ground
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
+from terrain.reason import reason
 
 STAGES = (
     ("ground", "reading the ground and growing the window", 0.1),
@@ -180,7 +182,11 @@ class LotStages:
     @cached_property
     def sited(self) -> Sited:
         """What would catch it, but what was struck out, and where it was moved to."""
-        return edited_sites(site_works(self.inputs, self.diagnosis), self.situation, self.edits)
+        sited = edited_sites(site_works(self.inputs, self.diagnosis), self.situation, self.edits)
+        # on ground that is none, slopes and all else are wrong too: said before any other stop
+        seen = [said for said in self.ground[0].warnings if said.code == "raster_of_roofs_and_trees"]
+        stops = tuple(reason("not_bare_earth", share=said["share"], step=said["step"]) for said in seen)
+        return Sited(NOTHING_CAUGHT, (*stops, *sited.stops)) if stops else sited
 
     @cached_property
     def way_ground(self) -> WayInputs | None:
