@@ -74,7 +74,9 @@ def nearest_house(houses: Sequence[HouseGround], shape: BaseGeometry) -> HouseGr
     return min(houses, key=lambda house: float(shapely.distance(house.shape, shape)), default=None)
 
 
-def footing_plane(houses: Sequence[HouseGround], depth: float, x: FloatArray, y: FloatArray, *, half: float) -> FloatArray:
+def footing_plane(
+    houses: Sequence[HouseGround], depth: float, x: FloatArray, y: FloatArray, *, half: float
+) -> FloatArray:
     """Lowest bottom that a trench of a half width may have: 45 degrees down from every footing along the walls. [m]
 
     A footing lies a depth below the ground at its own part of the wall.

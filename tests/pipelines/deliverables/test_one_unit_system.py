@@ -56,7 +56,10 @@ def test_si_units_are_found(line: str) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["79 m of 6 in SDR-35", "1-1/2 in sch 40", "12 in", "12 in; 15 in; 18 in", "an 18 in grate", "catch basin, 9 in", "from 4 ft (OSHA)"],
+    [
+        "79 m of 6 in SDR-35", "1-1/2 in sch 40", "12 in", "12 in; 15 in; 18 in", "an 18 in grate", "catch basin, 9 in",
+        "from 4 ft (OSHA)",
+    ],
 )
 def test_nominal_sizes_and_law_stay(line: str) -> None:
     assert list(foreign(line, "si")) == []
