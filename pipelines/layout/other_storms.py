@@ -10,7 +10,7 @@ from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import NOTHING_HELD_BACK, run_with_works
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
-from pipelines.layout.diagnosis.houses import House, nearest_house
+from pipelines.layout.diagnosis.houses import HouseGround, nearest_house
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
@@ -140,7 +140,7 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     )
 
 
-def _over_wall_ground(house: House | None, shape: BaseGeometry, level: float, reach: float) -> float | None:
+def _over_wall_ground(house: HouseGround | None, shape: BaseGeometry, level: float, reach: float) -> float | None:
     """How far a level stands over the lowest ground along the walls near a low spot; None where it is below. [m]"""
     ground = np.empty(0) if house is None else house.ground_near(shape, reach)
     over = level - float(ground.min(initial=np.inf))

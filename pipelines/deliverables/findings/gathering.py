@@ -110,13 +110,20 @@ def low_spots_of(
     rows = []
     for rank, spot in enumerate(order, start=1):
         outer = _routed(spot, by_id, before)
+        inside = spot.cells[situation.on_parcel.ravel()[spot.cells]]
+        heights = situation.drainage.ground.elevation.ravel()[inside] - spot.bottom_elevation
+        dry = float(heights.min(initial=np.inf))
         if outer is None:
-            puddle = _puddle(spot, settled.stored.get(spot.id, 0.0), soaking(spot), film)
-            water = water_after = puddle
+            stored, rate = settled.stored.get(spot.id, 0.0), soaking(spot)
+            water = water_after = _puddle(spot, stored, rate, film)
+            hours = hours_after = _puddle(spot, stored, rate, dry + film)[1]
         else:
-            water = _of_outer(spot, by_id[outer], before.standing[outer], soaking(spot), film)
-            later = after.standing.get(outer, before.standing[outer])
-            water_after = _of_outer(spot, by_id[outer], later, soaking(spot), film)
+            pool, rate = before.standing[outer], soaking(spot)
+            later = after.standing.get(outer, pool)
+            water = _of_outer(spot, by_id[outer], pool, rate, film)
+            water_after = _of_outer(spot, by_id[outer], later, rate, film)
+            hours, hours_after = (_of_outer(spot, by_id[outer], each, rate, dry + film)[1] for each in (pool, later))
+        over = np.maximum(water[0] - heights, 0.0)
         rows.append(
             StandingWater(
                 spot=spot,
@@ -132,6 +139,12 @@ def low_spots_of(
                 spilled_after=after.standing[spot.id].spill.volume if spot.id in after.standing else water_after[3],
                 rank=rank,
                 why=_why(spot, places.get(spot.id), wrong.get(spot.id), spills_above.get(spot.id)),
+                depth_on_lot=max(water[0] - dry, 0.0),
+                depth_on_lot_after=max(water_after[0] - dry, 0.0),
+                area_on_lot=float(np.count_nonzero(over)) * situation.grid.cell_area,
+                volume_on_lot=float(over.sum()) * situation.grid.cell_area,
+                hours_on_lot=hours if inside.size else 0.0,
+                hours_on_lot_after=hours_after if inside.size else 0.0,
             )
         )
     return tuple(rows)
@@ -142,8 +155,12 @@ def _order(
 ) -> tuple[float, ...]:
     on_lot = bool(situation.on_parcel.ravel()[spot.cells].any())
     weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[place.place] if place is not None else 3.0
-    seen = place is not None and place.complaint is not None
-    return (float(not on_lot), float(not seen), float(trouble is None), weight, -spot.area, -spot.volume)
+    seen = place is not None and any(each.complaint is not None for each in place.every)
+    # of a place in trouble what lies there, not the whole of a low spot that reaches beyond it
+    area, volume = spot.area, spot.volume
+    if place is not None and place.heights.size:
+        area, volume = place.area_under(np.inf), place.volume_under(spot.depth)
+    return (float(not on_lot), float(not seen), float(trouble is None), weight, -area, -volume)
 
 
 def _why(spot: LowSpot, place: SpotPlace | None, trouble: Trouble | None, spills_above: float | None) -> Reason:

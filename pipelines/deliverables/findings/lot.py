@@ -70,6 +70,12 @@ class StandingWater:
         1 for the one that matters most.
     why : Reason
         What makes it matter.
+    depth_on_lot, depth_on_lot_after : float
+        Deepest of that water on the lot. [m]
+    area_on_lot, volume_on_lot : float
+        Of that water on the lot, without the works. [m2], [m3]
+    hours_on_lot, hours_on_lot_after : float or None
+        Water stands on the lot; None where unknown. [h]
     """
 
     spot: LowSpot
@@ -85,6 +91,12 @@ class StandingWater:
     spilled_after: float
     rank: int
     why: Reason
+    depth_on_lot: float
+    depth_on_lot_after: float
+    area_on_lot: float
+    volume_on_lot: float
+    hours_on_lot: float | None
+    hours_on_lot_after: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,8 @@ STRIP = 0.1
 
 STORM_COLUMNS = (
     "stands", "stands_after", "storm_depth", "storm_depth_after", "storm_volume", "storm_volume_after", "spilled",
-    "spilled_after",
+    "spilled_after", "depth_on_lot", "depth_on_lot_after", "area_on_lot", "volume_on_lot", "stands_on_lot",
+    "stands_on_lot_after",
 )  # fmt: skip
 """Columns of low spots that only a storm tells."""
 
@@ -129,8 +130,13 @@ def low_spot_layer(
 
 def standing_layer(rows: Sequence[StandingWater], units: Units, *, improved: bool = True) -> pd.DataFrame:
     """Low spots with their water in the design storm, without the columns of improvements where there are none."""
-    hours = {"stands": [row.hours for row in rows], "stands_after": [row.hours_after for row in rows]}
-    columns = _fields(rows, "rank", "why", *STORM_COLUMNS[2:])
+    hours = {
+        "stands": [row.hours for row in rows],
+        "stands_after": [row.hours_after for row in rows],
+        "stands_on_lot": [row.hours_on_lot for row in rows],
+        "stands_on_lot_after": [row.hours_on_lot_after for row in rows],
+    }
+    columns = _fields(rows, "rank", "why", *(name for name in STORM_COLUMNS if name not in hours))
     columns |= {name: [None if each is None else each * HOUR for each in values] for name, values in hours.items()}
     told = {name: each for name, each in columns.items() if improved or not name.endswith("_after")}
     shapes, on_parcel = [row.shape for row in rows], [row.on_parcel for row in rows]

@@ -107,6 +107,12 @@ def _low_spot(water: StandingWater) -> dict[str, Any]:
             "spilled_m3": water.spilled,
             "stands_h": water.hours,
         },
+        "before_on_lot": {
+            "depth_m": water.depth_on_lot,
+            "area_m2": water.area_on_lot,
+            "volume_m3": water.volume_on_lot,
+            "stands_h": water.hours_on_lot,
+        },
         "after": {
             "depth_m": water.storm_depth_after,
             "volume_m3": water.storm_volume_after,

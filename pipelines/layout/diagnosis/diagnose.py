@@ -121,13 +121,24 @@ def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) 
         kinds.append(("wall", BESIDE_HOUSE, np.asarray(beside)))
     kinds.append(("lawn", LAWN, np.ones(x.shape, dtype=bool)))
     places: list[SpotPlace] = []
+    points: list[BaseGeometry] = []
     for kind, name, inside in kinds:
         here = inside & left
         if here.any():
             left = left & ~inside
-            places.append(replace(place, place=kind, name=name, dry=float(above[here].min())))
+            places.append(
+                replace(place, place=kind, name=name, dry=float(above[here].min()), heights=above[here],
+                        cell_area=grid.cell_area, complaint=None)
+            )
+            points.append(shapely.multipoints(np.column_stack([x[here], y[here]])))
     if not places:
         return replace(place, dry=spot.depth)
+    for point, said in situation.complaints:
+        if shapely.distance(place.shape, point) <= rules.complaint_reach:
+            # what was seen was seen at the place that it lies nearest to, not at all of a wide low spot
+            nearest = int(np.argmin(shapely.distance(np.array(points), point)))
+            if places[nearest].complaint is None:
+                places[nearest] = replace(places[nearest], complaint=said)
     return replace(places[0], others=tuple(places[1:]))
 
 

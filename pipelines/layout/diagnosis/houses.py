@@ -17,7 +17,7 @@ _AVERAGED = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class House:
+class HouseGround:
     """One house.
 
     Attributes
@@ -45,7 +45,7 @@ class House:
 
 def houses_of(
     roofs: Sequence[BaseGeometry], floors: Sequence[float | None], ground: Ground
-) -> tuple[House, ...]:
+) -> tuple[HouseGround, ...]:
     """Houses by their roofs, those that touch as one, with the ground along the walls of each."""
     if not len(roofs):
         return ()
@@ -65,16 +65,18 @@ def houses_of(
         walls = shapely.get_coordinates(outline)
         _, nearest = tree.query(walls, k=min(_AVERAGED, rows.size))
         beside = heights[nearest].reshape(len(walls), -1).mean(axis=1)
-        found.append(House(shape, min(told, default=None), walls, beside))
+        found.append(HouseGround(shape, min(told, default=None), walls, beside))
     return tuple(found)
 
 
-def nearest_house(houses: Sequence[House], shape: BaseGeometry) -> House | None:
+def nearest_house(houses: Sequence[HouseGround], shape: BaseGeometry) -> HouseGround | None:
     """The house that a shape lies nearest to."""
     return min(houses, key=lambda house: float(shapely.distance(house.shape, shape)), default=None)
 
 
-def footing_plane(houses: Sequence[House], depth: float, x: FloatArray, y: FloatArray, *, half: float) -> FloatArray:
+def footing_plane(
+    houses: Sequence[HouseGround], depth: float, x: FloatArray, y: FloatArray, *, half: float
+) -> FloatArray:
     """Lowest bottom that a trench of a half width may have: 45 degrees down from every footing along the walls. [m]
 
     A footing lies a depth below the ground at its own part of the wall.

@@ -13,7 +13,7 @@ from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.diagnosis.division import Upslope, parcel_cells, studied_ground
-from pipelines.layout.diagnosis.houses import House, houses_of
+from pipelines.layout.diagnosis.houses import HouseGround, houses_of
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
 from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
 from terrain.arrays import BoolArray
@@ -60,7 +60,7 @@ class Situation:
         slab, crawl or basement.
     floor, footing_depth : float or None
         Level of the main house's floor, and of footings' bottom below ground. [m]
-    each_house : tuple of House
+    each_house : tuple of HouseGround
         With its own floor, and the ground along its own walls.
     shots : tuple of shapely Point
         Where a level was read; z is the height. [m]
@@ -88,7 +88,7 @@ class Situation:
     foundation: str | None
     floor: float | None
     footing_depth: float | None
-    each_house: tuple[House, ...] = ()
+    each_house: tuple[HouseGround, ...] = ()
     shots: tuple[Point, ...] = ()
     fixed_basins: tuple[Point, ...] = ()
     upslope: Upslope | None = None

@@ -1,7 +1,7 @@
 """What is wrong on a lot: water that stands too long, and water that runs at what must stay dry."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import ProtectedEdge
+from terrain.arrays import FloatArray
 from terrain.flow.low_spots import LowSpot
 from terrain.reason import Reason, reason
 
@@ -95,6 +96,10 @@ class SpotPlace:
         To the nearest house, infinite where none is known. [m]
     dry : float
         Height above the low spot's bottom of the lowest ground of that place. [m]
+    heights : (n,) float ndarray
+        Height above the low spot's bottom of each of that place's cells. [m]
+    cell_area : float
+        Of one of them. [m2]
     others : tuple of SpotPlace
         Further places of the lot in the same low spot, in the order in which they are asked.
     """
@@ -107,12 +112,22 @@ class SpotPlace:
     on_parcel: bool
     sill_distance: float
     dry: float = 0.0
+    heights: FloatArray = field(default_factory=lambda: np.empty(0))
+    cell_area: float = 0.0
     others: "tuple[SpotPlace, ...]" = ()
 
     @property
     def every(self) -> "tuple[SpotPlace, ...]":
         """This place and the others."""
         return (self, *self.others)
+
+    def area_under(self, depth: float) -> float:
+        """Ground of the place under water that stands so deep over the low spot's bottom. [m2]"""
+        return float(np.count_nonzero(self.heights < depth)) * self.cell_area
+
+    def volume_under(self, depth: float) -> float:
+        """That water over the ground of the place. [m3]"""
+        return float(np.maximum(depth - self.heights, 0.0).sum()) * self.cell_area
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,7 +216,8 @@ def find_troubles(
             over = standing[place.spot.id].over_tolerance or 0.0
             held = trouble.spot if trouble.spot is not None else place
             weight = {"wall": 0.0, "paving": 1.0, "lawn": 2.0}[held.place]
-            ranked.append(((float(place.complaint is None), weight, -place.spot.area, -over), trouble))
+            area = held.area_under(standing[place.spot.id].depth)
+            ranked.append(((float(held.complaint is None), weight, -area, -over), trouble))
     wet = {trouble.name for _, trouble in ranked}
     for edge in edges:
         peak = edge.arriving_area * unit_peak
@@ -219,16 +235,21 @@ def find_troubles(
 
 
 def _standing(place: SpotPlace, water: StandingTime | None, rules: TroubleRules) -> Trouble | None:
-    """Trouble at the first place of a low spot that has one: a patio that stays dry hides no wall and no lawn."""
+    """Trouble at the place of a low spot where someone saw it, else at the first that has one.
+
+    A patio that stays dry hides no wall and no lawn.
+    """
     if water is None or not place.on_parcel:
         return None
     times = ((place, water.over_tolerance), *zip(place.others, water.at_others, strict=True))
-    found = (_standing_at(each, water.depth - each.dry, over, rules) for each, over in times)
-    return next((trouble for trouble in found if trouble is not None), None)
+    found = (_standing_at(each, water.depth, over, rules) for each, over in times)
+    wrong = [trouble for trouble in found if trouble is not None]
+    return min(wrong, key=lambda trouble: trouble.why["seen"] is None, default=None)
 
 
-def _standing_at(place: SpotPlace, depth: float, for_how_long: float | None, rules: TroubleRules) -> Trouble | None:
-    """Trouble by water of a depth over the place's own ground."""
+def _standing_at(place: SpotPlace, deepest: float, for_how_long: float | None, rules: TroubleRules) -> Trouble | None:
+    """Trouble by water over the place's own ground."""
+    depth = deepest - place.dry
     if depth <= 0.0:
         return None
     tolerance = rules.at(place.place)
@@ -236,7 +257,10 @@ def _standing_at(place: SpotPlace, depth: float, for_how_long: float | None, rul
     # nobody saw it, and the lidar alone cannot show it
     if place.complaint is None and (not too_long or depth <= rules.film or place.spot.within_lidar_error):
         return None
-    why = reason("water_stands", depth=depth, place=place.name, over=_over(for_how_long), seen=place.complaint)
+    why = reason(
+        "water_stands", depth=depth, area=place.area_under(deepest) or None, place=place.name,
+        over=_over(for_how_long), seen=place.complaint,
+    )
     return Trouble("standing", place.name, why, place, None)
 
 

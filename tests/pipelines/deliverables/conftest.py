@@ -132,6 +132,8 @@ def _standing_water() -> StandingWater:
         spot, _box(12, 2, 18, 7), True, hours=26.0, hours_after=None, storm_depth=0.1, storm_depth_after=0.0,
         storm_volume=1.5, storm_volume_after=0.0, spilled=2.0, spilled_after=0.0, rank=1,
         why=reason("low_spot_in_trouble", why="it lies on a patio", spills_above=None),
+        depth_on_lot=0.1, depth_on_lot_after=0.0, area_on_lot=30.0, volume_on_lot=1.5, hours_on_lot=26.0,
+        hours_on_lot_after=None,
     )  # fmt: skip
 
 

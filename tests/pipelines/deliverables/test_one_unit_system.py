@@ -17,7 +17,7 @@ THING = (
 )
 NOMINAL = re.compile(
     rf"{SIZE}(?=,? {THING})|(?:basin|grate|cleanout|elbow|bend|tee|wye|valve|hole|pipe|sump|drain),? (?:of )?{SIZE}"
-    rf"|^{SIZE}$|\"grate\": \"{SIZE}\"|trench of 12 x 18 in|above it {SIZE}"
+    rf"|^{SIZE}$|{SIZE}(?:; {SIZE})+|\"grate\": \"{SIZE}\"|trench of 12 x 18 in|above it {SIZE}"
 )
 LAW = "OSHA"
 
@@ -56,7 +56,10 @@ def test_si_units_are_found(line: str) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["79 m of 6 in SDR-35", "1-1/2 in sch 40", "12 in", "an 18 in grate", "catch basin, 9 in", "from 4 ft (OSHA)"],
+    [
+        "79 m of 6 in SDR-35", "1-1/2 in sch 40", "12 in", "12 in; 15 in; 18 in", "an 18 in grate", "catch basin, 9 in",
+        "from 4 ft (OSHA)",
+    ],
 )
 def test_nominal_sizes_and_law_stay(line: str) -> None:
     assert list(foreign(line, "si")) == []

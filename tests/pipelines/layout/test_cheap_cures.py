@@ -99,7 +99,7 @@ def low_in(drainage, name: str = "lawn") -> Trouble:
     (spot,) = find_low_spots(drainage, rmse=0.01, prefix="low-")
     named = reason("place_named", name=name)
     where = SpotPlace(spot, box(0, 0, 1, 1), name, named, None, True, np.inf)
-    why = reason("water_stands", depth=0.0762, place=named, over=None, seen=None)
+    why = reason("water_stands", depth=0.0762, area=None, place=named, over=None, seen=None)
     return Trouble("standing", named, why, where, None)
 
 

@@ -243,7 +243,7 @@ def low_of(drainage, place: str = "lawn", *, seen: str | None = "a pond") -> Tro
     shape = shapely.union_all(shapely.box(x - 0.5, y - 0.5, x + 0.5, y + 0.5))
     name = reason("place_named", name=place)
     what = None if seen is None else reason("water_seen", what=seen, date=None)
-    why = reason("water_stands", depth=0.1, place=name, over=None, seen=what)
+    why = reason("water_stands", depth=0.1, area=None, place=name, over=None, seen=what)
     return Trouble("standing", name, why, SpotPlace(spot, shape, place, name, what, True, np.inf), None)
 
 

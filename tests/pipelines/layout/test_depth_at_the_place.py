@@ -83,6 +83,15 @@ def test_depth_is_level_less_the_lowest_ground_of_the_place(seed: int) -> None:
                 trouble = told[name]
                 here = {reason("place_lawn"): on_lawn, reason("place_beside_house"): at_wall,
                         reason("place_named", name="patio"): on_patio}
+                ground = {reason("place_lawn"): ~wall & ~patio, reason("place_beside_house"): wall & ~patio,
+                          reason("place_named", name="patio"): patio}
+                if trouble.name in ground:
+                    # area and volume are those of the place, not of the whole low spot
+                    there = wet & lot.on_parcel & ground[trouble.name]
+                    cell = CELL**2
+                    assert trouble.why["area"] == pytest.approx(there.sum() * cell)
+                    volume = float((level - heights[there]).sum()) * cell
+                    assert trouble.spot.volume_under(depths[name]) == pytest.approx(volume)
                 if trouble.name in here:
                     # within 1 cm of level minus raster, and never said of ground that stays dry
                     assert trouble.why["depth"] == pytest.approx(here[trouble.name], abs=0.01)
@@ -137,3 +146,42 @@ def test_time_over_any_depth_is_that_of_a_run_with_that_depth_tolerated() -> Non
             told = route_storage(inflow, storage, infiltration_rate=rate, tolerable_depth=depth)
             expected = np.inf if told.stands_at_end else told.time_above
             assert once.time_over(depth) == pytest.approx(expected)
+
+
+def test_a_wide_low_spot_is_ranked_by_what_lies_on_the_lot_and_seen_where_it_was_seen() -> None:
+    grid = plain_grid(COUNT, COUNT, CELL)
+    rows, columns = np.indices((COUNT, COUNT))
+    x, y = grid.centres(rows, columns)
+    # a wide pan off the lot that reaches onto it by 2 m, and a smaller one within the lot
+    heights = 100.0 + 0.001 * y
+    heights[(x > 0.5) & (x < 8.0) & (y > 2.0) & (y < 28.0)] = 99.8
+    heights[(x > 9.0) & (x < 16.0) & (y > 5.0) & (y < 11.0)] = 99.8
+    lot = lot_on(heights, grid)
+    lot.complaints = ((shapely.Point(10.0, 8.0), reason("water_seen", what="a pond", date=None)),)
+    places = list(spot_places(lot).values())
+    wide = max(places, key=lambda place: place.spot.area)
+    small = min(places, key=lambda place: place.spot.area)
+    # the complaint lies 2 m from the wide pan too, and was seen at the small one: a low spot each, by its own ground
+    assert small.complaint is not None
+    assert wide.area_under(np.inf) < wide.spot.area / 3.0
+    lot.complaints = ()
+    standing = {each.spot.id: StandingTime(0.2, 1e9, (1e9,) * len(each.others)) for each in places}
+    unseen = find_troubles(list(spot_places(lot).values()), standing, (), (), unit_peak=0.0, rules=LIMITS)
+    on_lot = [each.spot.area_under(0.2) for each in unseen]
+    assert on_lot == sorted(on_lot, reverse=True)
+    own = {each.spot.spot.id: lot.on_parcel.ravel()[each.spot.spot.cells].sum() * CELL**2 for each in unseen}
+    for each in unseen:
+        assert each.spot.area_under(0.2) == pytest.approx(own[each.spot.spot.id])
+
+
+def test_what_was_seen_on_the_lawn_is_not_said_of_the_wall() -> None:
+    grid = plain_grid(COUNT, COUNT, CELL)
+    rows, columns = np.indices((COUNT, COUNT))
+    x, y = grid.centres(rows, columns)
+    # one pan from the lawn to the house's west wall, wet within what a lawn bears
+    heights = 100.0 + 0.001 * y
+    heights[(x > 7.0) & (x < 19.0) & (y > 5.0) & (y < 11.5)] = 99.97
+    lot = lot_on(heights, grid)
+    lot.complaints = ((shapely.Point(8.0, 8.0), reason("water_seen", what="a pond", date=None)),)
+    (place,) = spot_places(lot).values()
+    assert {each.place: each.complaint is not None for each in place.every} == {"wall": False, "lawn": True}

@@ -1,5 +1,7 @@
 """From when water is a trouble: what people put up with, exactly at its limits, and what comes first."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -136,6 +138,8 @@ def test_complaint_first_then_place_then_area_and_depth_last() -> None:
         spot_on("wall", name="wall", area=2.0),
         spot_on("lawn", name="seen", area=3.0, seen="a pond"),
     ]
+    # each wholly on the lot, so that the place is as wide as the low spot
+    spots = [replace(spot, heights=np.zeros(4), cell_area=spot.spot.area / 4.0) for spot in spots]
     depths = {"deep": 0.6, "wide": 0.1, "patio": 0.05, "wall": 0.02, "seen": 0.06}
     troubles = find_troubles(
         spots, {name: StandingTime(depth, 1e6) for name, depth in depths.items()}, [], [], unit_peak=0.0, rules=RULES

@@ -92,8 +92,11 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
 
 
 def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
-    wet = [water for water in findings.low_spots if water.on_parcel and _stands(water.storm_depth, water.hours)]
-    deep = [water for water in wet if water.storm_depth >= WORTH_A_LINE and water.why.code not in SMALL]
+    wet = [water for water in findings.low_spots if _stands(water.depth_on_lot, water.hours_on_lot)]
+    # one inside another is told with it
+    told = {water.spot.id for water in wet}
+    wet = [water for water in wet if water.spot.contained_in not in told]
+    deep = [water for water in wet if water.depth_on_lot >= WORTH_A_LINE and water.why.code not in SMALL]
     deep.sort(key=lambda water: water.rank)
     if not deep:
         yield ("No water worth a line stands on the lot in the design storm.",)
@@ -121,12 +124,13 @@ def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: U
     def told(column: str, kind: str) -> Number:
         return layer_number(layers, "low_spots", name, column, kind, units)
 
-    words: list[Inline] = [f"{name}: ", told("storm_depth", "depth"), " deep over up to ", told("area", "area"), ", "]
-    words += _how_long(water.hours, told("stands", "time"))
-    if improved and _stands(water.storm_depth_after, water.hours_after):
-        words += ["; with the improvements ", told("storm_depth_after", "depth"), " deep, "]
-        words += _how_long(water.hours_after, told("stands_after", "time"))
-    elif improved and water.storm_depth_after < water.storm_depth:
+    words: list[Inline] = [f"{name}: ", told("depth_on_lot", "depth"), " deep over up to "]
+    words += [told("area_on_lot", "area"), ", "]
+    words += _how_long(water.hours_on_lot, told("stands_on_lot", "time"))
+    if improved and _stands(water.depth_on_lot_after, water.hours_on_lot_after):
+        words += ["; with the improvements ", told("depth_on_lot_after", "depth"), " deep, "]
+        words += _how_long(water.hours_on_lot_after, told("stands_on_lot_after", "time"))
+    elif improved and water.depth_on_lot_after < water.depth_on_lot:
         words.append("; with the improvements it drains")
     doubt = " Within lidar error." if water.spot.within_lidar_error else ""
     words.append(f". {sentence(water.why, units)}{doubt}")

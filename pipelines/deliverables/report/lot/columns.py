@@ -19,6 +19,8 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("spill_elevation", "Spills at", "level"),
         Shown("storm_depth", "Depth in the storm, as is", "depth"),
         Shown("storm_depth_after", "Depth with the improvements", "depth"),
+        Shown("depth_on_lot", "Of it on the lot, deepest", "depth"),
+        Shown("area_on_lot", "Ground of the lot under it", "area"),
         Shown("stands", "Stands, as is", "time"),
         Shown("stands_after", "Stands with the improvements", "time"),
         Shown("spilled", "Spills in the storm, as is", "volume"),

@@ -152,7 +152,8 @@ def _low_spots(
     for water in sorted(findings.low_spots, key=lambda each: -each.spot.area):
         rows = row_words(layers, "low_spots", water.spot.id, units, shown)
         named = water.on_parcel and water.rank <= MOST_LABELLED
-        label = number(water.storm_depth, "depth", units).text if named and water.storm_depth > 0.005 else ""
+        deep = water.depth_on_lot if water.on_parcel else water.storm_depth
+        label = number(deep, "depth", units).text if named and deep > 0.005 else ""
         found.append(
             MapFeature(water.spot.id, f"{NAMES['low_spots']} {water.spot.id}", cast(BaseGeometry, water.shape),
                        symbol_of("low_spots", {"depth": water.spot.depth}), rows, label)
