@@ -57,7 +57,7 @@ def make_lot(seed: int) -> TruthLot:
     """The lot of a seed, the same one every time; every fifth is graded so that nothing stands on it."""
     rng = np.random.default_rng([seed, 1])
     dry = seed % 5 == 0
-    rolling, fenced = bool(rng.random() < 0.5), bool(rng.random() < 0.4)
+    rolling, fenced = bool(rng.random() < 0.5), bool(rng.random() < 0.45) and not dry
     wide, deep = rng.uniform(20.0, 32.0), rng.uniform(30.0, 46.0)
     width, height = round(wide + 24.0), round(FRONT + deep + 14.0)
     parcel = box(12.0, FRONT, 12.0 + wide, FRONT + deep)
@@ -70,7 +70,7 @@ def make_lot(seed: int) -> TruthLot:
     row, column = np.mgrid[0:rows, 0:columns]
     x, y = (column + 0.5) * CELL, (rows - row - 0.5) * CELL
     cells = shapely.points(x, y)
-    grade = rng.uniform(0.015, 0.03) if dry else rng.uniform(0.0, 0.02) if rolling else rng.uniform(0.001, 0.008)
+    grade = rng.uniform(0.015, 0.03) if dry else rng.uniform(0.01, 0.05) if rolling else rng.uniform(0.002, 0.012)
     cross = rng.choice([-1.0, 1.0]) * (rng.uniform(0.008, 0.015) if dry else rng.uniform(0.0, 0.004))
     # a lot that is graded to stay dry falls from the back of its house to the street and to the rear
     uphill = np.minimum(y, 2.0 * n - y) if dry else y
@@ -86,7 +86,7 @@ def make_lot(seed: int) -> TruthLot:
     if not dry and rng.random() < 0.4:
         spots.append(Point(rng.uniform(15.0, 9.0 + wide), rng.uniform(n + 6.0, FRONT + deep - 3.0)))
     for spot in spots:
-        low, reach = rng.uniform(0.05, 0.35), rng.uniform(2.0, 4.0)
+        low, reach = rng.uniform(0.04, 0.25), rng.uniform(2.0, 4.0)
         ground = ground - low * np.exp(-((x - spot.x) ** 2 + (y - spot.y) ** 2) / reach**2)
     swale_depth, along = rng.uniform(0.2, 1.0), rng.uniform(0.003, 0.008)
     flat = 0.5

@@ -47,6 +47,7 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
     same = said == runs["true_said"]
     dry, built = runs["true_said"] == "nothing", said.isin(BUILT)
     z = (runs["spare_m"] - runs["spare_true_m"]) / runs["error_m"]
+    alone = (runs["spare_seen_m"] - runs["spare_true_m"]) / runs["error_m"]
     clear = (runs["spare_true_m"] >= CLEAR[0]) | (runs["spare_true_m"] <= CLEAR[1])
     ratio = (runs["cost"] / runs["true_cost"]).where((runs["cost"] > 0.0) & (runs["true_cost"] > 0.0))
 
@@ -82,6 +83,8 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         Figure("cost over truth's, median", ratio.to_numpy(), np.median, share=False),
         Figure("z of the stated spare, mean", z.to_numpy(), share=False),
         Figure("z of the stated spare, sd", z.to_numpy(), np.std, share=False),
+        Figure("z by the formula alone, mean", alone.to_numpy(), share=False),
+        Figure("z by the formula alone, sd", alone.to_numpy(), np.std, share=False),
         Figure("stated spare less the formula's on the same raster, median, m",
                (runs["spare_m"] - runs["spare_seen_m"]).to_numpy(), np.median, share=False),
         Figure("spare off truth, rms, m", (runs["spare_m"] - runs["spare_true_m"]).to_numpy(), _rms, share=False),
@@ -109,6 +112,8 @@ def interval(lots: np.ndarray, figure: Figure) -> tuple[float, float, float, int
         return float("nan"), float("nan"), float("nan"), 0
     rng = np.random.default_rng(SEED)
     groups = [values[lots == lot] for lot in np.unique(lots)]
+    if len(groups) == 1:
+        return float(figure.taken(values)), float("nan"), float("nan"), len(values)
     again = [
         figure.taken(np.concatenate([groups[k] for k in rng.integers(0, len(groups), len(groups))]))
         for _ in range(TIMES)
@@ -125,7 +130,8 @@ def table_of(runs: pd.DataFrame) -> str:
         lots = (runs if len(figure.values) == len(runs) else good)["lot"].to_numpy()
         value, low, high, count = interval(lots, figure)
         tell = (lambda each: f"{100.0 * each:.0f} %") if figure.share else (lambda each: f"{each:.2f}")
-        cells = (tell(value), f"{tell(low)} to {tell(high)}") if count else ("-", "-")
+        between = "-" if np.isnan(low) else f"{tell(low)} to {tell(high)}"
+        cells = (tell(value) if count else "-", between)
         lines.append(f"| {figure.name} | {cells[0]} | {cells[1]} | {count} |")
     return "\n".join(lines)
 
