@@ -71,7 +71,7 @@ def lot_field(
     return field_from_arrays(
         grid,
         ground,
-        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0) + _near_walls(situation, grid),
+        surface_cost=on_top + np.where(near, rules["near_line_cost"].likely, 0.0),
         dig_factor=_dig_factor(situation, layers, grid),
         cover=covers,
         deepest=_influence_plane(situation, grid),
@@ -218,13 +218,6 @@ def _surfaces(
         patch = _price(prices, "paving patch") / FOOT**2 * rules["paving_cut_width"].likely
         cost[inside] = _price(prices, "bore") / FOOT if drive else patch
     return drives, cost
-
-
-def _near_walls(situation: Situation, grid: Grid) -> FloatArray:
-    """What a metre of line costs on top beside the house: it runs there only where there is no room else. [money/m]"""
-    rules = situation.rules
-    near = mask_of(shapely.buffer(situation.houses, rules["pipe_wall_offset"].likely), grid)
-    return np.where(near, rules["near_wall_cost"].likely, 0.0)
 
 
 def _dig_factor(situation: Situation, layers: SiteLayers, grid: Grid) -> FloatArray:

@@ -24,8 +24,6 @@ ACTS = """
 small
 near_line_cost | 7.5 | plan
 lawn_spoiled_width | "2.2 m" | pipe_runs
-pipe_wall_offset | "12 ft" | pipe_runs
-near_wall_cost | 0 | pipe_runs
 sump_wall_offset | "20 ft" | plan
 parcel_line_error | "10 ft" | catch_basins
 outfall_spacing | "12 m" | pipe_runs
