@@ -1,4 +1,4 @@
-"""A house's footings, sill and walls are told by the ground along that house's own walls."""
+"""A house's footings and sill are told by the ground along that house's own walls."""
 
 import numpy as np
 import pytest
@@ -15,7 +15,7 @@ from tests.pipelines.lot.conftest import EAST, NORTH, write_lot
 
 CELL, HIGH = 0.5, 40.0
 UPPER, LOWER = box(8.0, 20.0, 18.0, 28.0), box(26.0, 6.0, 32.0, 12.0)
-FOOTING, TRENCH, WALL_REACH = 0.3, 0.254, 0.9144
+FOOTING, TRENCH = 0.3, 0.254
 
 
 def hillside(fall: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -81,7 +81,7 @@ def site(folder, *, floor: str = "", fall: float = 0.06):
     return write_lot(folder, z, layers, more=more)
 
 
-def test_lines_on_a_hillside_keep_above_every_footing_and_off_the_walls(tmp_path):
+def test_lines_on_a_hillside_keep_above_every_footing(tmp_path):
     found = screen_lot(site(tmp_path))
     runs = [run for run in found.plan.pipe_runs if run.kind == "gravity"]
     assert runs
@@ -99,8 +99,6 @@ def test_lines_on_a_hillside_keep_above_every_footing_and_off_the_walls(tmp_path
         plane = (footing - np.maximum(away - 0.5 * TRENCH, 0.0)).max(axis=1)
         # a cell of the router is 1 m: the plane may be met half a cell off
         assert (invert >= plane - 0.5).all()
-        # there is room everywhere on this lot
-        assert line.distance(house) >= WALL_REACH - 0.5
 
 
 def test_a_footing_depth_that_nobody_gave_is_told(tmp_path):

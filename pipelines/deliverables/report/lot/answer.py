@@ -21,6 +21,8 @@ from terrain.unit_table import INCH, Units
 MOST_LOW_SPOTS = 4
 WORTH_A_LINE = INCH
 """Water shallower than this is not worth a line at the top. [m]"""
+UNKNOWN_TOLD = 0.02
+"""Share of the lot without known ground that is told beside its area; what lies under it is the rounding to cells."""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
 DECIDING = "check_deciding_shots"
 CURRENCY = "in the currency of the price list"
@@ -65,10 +67,15 @@ def design_storm(findings: Findings, units: Units) -> str:
 def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     studied = findings.studied_area
     share = number(findings.run_on_area / studied if studied else 0.0, "share", units).text
+    # cells of the lot whose height nobody knows drain nowhere: what is left of the lot and the run-on are the whole
+    unknown = findings.parcel_area - (studied - findings.run_on_area)
+    left_out = ""
+    if unknown > UNKNOWN_TOLD * findings.parcel_area:
+        left_out = f" ({number(unknown, 'area', units).text} of it has no known ground and is left out)"
     yield (
         "Drainage area ", number(studied, "area", units, "summary|study_area_m2"),
         ": the lot ", number(findings.parcel_area, "area", units, "summary|parcel_area_m2"),
-        ", including ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
+        f"{left_out}, including ", number(findings.roof_area, "area", units, "summary|roof_area_m2"),
         " of roof, and ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
         f" of run-on from outside ({share} of it).",
     )  # fmt: skip

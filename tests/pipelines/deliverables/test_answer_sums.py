@@ -1,0 +1,49 @@
+"""Sums and names in a lot's answer: areas that add up, a pond told once, nothing negative to spare."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.report.blocks import Number
+from pipelines.deliverables.report.lot.answer import _sources, _standing
+from pipelines.deliverables.words.say import say
+from terrain.reason import reason
+
+
+def text(words) -> str:
+    return "".join(each.text if isinstance(each, Number) else str(each) for each in words)
+
+
+def test_lot_and_run_on_add_up_to_the_drainage_area_with_what_is_left_out(
+    findings_with: Callable[..., Findings],
+) -> None:
+    whole = findings_with()
+    assert whole.studied_area == whole.parcel_area + whole.run_on_area
+    assert "left out" not in text(next(_sources(whole, "si")))
+    holed = findings_with(parcel_area=whole.parcel_area + 50.0)
+    told = text(next(_sources(holed, "si")))
+    assert "the lot 650 m2 (50 m2 of it has no known ground and is left out)" in told
+    assert 650.0 - 50.0 + holed.run_on_area == holed.studied_area
+
+
+def test_a_pond_within_a_pond_is_told_with_it(findings_with: Callable[..., Findings]) -> None:
+    (outer,) = findings_with().low_spots
+    inner = replace(outer, spot=replace(outer.spot, id="low-9", contained_in=outer.spot.id), rank=2)
+    apart = replace(outer, spot=replace(outer.spot, id="low-9"), rank=2)
+    for second, lines in ((inner, 1), (apart, 2)):
+        findings = findings_with(low_spots=(outer, second))
+        told = [text(each) for each in _standing(findings, lot_tables(findings, "us"), "us")]
+        assert len([each for each in told if each.startswith("low-")]) == lines
+        assert not any("more, shallower" in each for each in told)
+
+
+@pytest.mark.parametrize(("margin", "words"), [(0.05, "0.05 m to spare"), (-0.11, "0.11 m short")])
+def test_what_is_short_is_not_said_to_be_to_spare(margin: float, words: str) -> None:
+    told = say(reason(
+        "fall_told", spare=-0.2, margin=margin, error=0.05, name="basin-1", outfall="outfall-1", sure=False,
+    ), "si")  # fmt: skip
+    assert words in told
+    assert " -" not in told
