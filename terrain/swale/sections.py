@@ -188,6 +188,11 @@ def _section(
         gap = own_top < level - rules.gap and min(station, thalweg.length - station) > windows[1] / 2.0
         ends.append((at, bank.kind, own_top if gap else level))
     (left, left_kind, left_level), (right_end, right_kind, right_level) = ends
+    if left == right_end:
+        raise GeometryError(
+            f"swale line: at {station:.1f} m along it walls or unknown ground stand on both sides, so that no"
+            " section can be cut; draw it along open low ground"
+        )
     span = slice(left, right_end + 1)
     return SwaleSection(
         station, x, y, right, fine.offsets[span].copy(), heights[span].copy(),

@@ -146,3 +146,13 @@ def test_a_swale_shorter_than_the_spacing_is_told(made_swale):
     thalweg = snap_thalweg(made.surface, made.drawn)
     with pytest.raises(GeometryError, match=r"4\.0 m long, shorter than the 5 m between sections"):
         cut_sections(made.surface, thalweg, spacing=5.0)
+
+
+def test_a_swale_shut_in_by_walls_is_told(made_swale):
+    made = made_swale(vee)
+    thalweg = snap_thalweg(made.surface, made.drawn)
+    shape = made.surface.elevation.shape
+    walls, nowhere = np.full(shape, BARRIER), np.full(shape, -1)
+    shut = Ground(made.surface.grid, made.surface.elevation, walls, nowhere, nowhere)
+    with pytest.raises(GeometryError, match="walls or unknown ground stand on both sides"):
+        cut_sections(shut, thalweg)
