@@ -102,7 +102,8 @@ def cells_within(drainage: Drainage, place: Point, reach: float) -> IntArray:
 def _up_the_stem(drainage: Drainage, start: int, length: float, least: float) -> IntArray:
     """Cells above a cell along what carries most of its water, from the upper end down to it."""
     grid, carried, kind = drainage.ground.grid, drainage.accumulation.ravel(), drainage.ground.kind.ravel()
-    unsafe = _near_the_unknown(drainage)
+    # nor does a swale run along a wall: that is the water of a lot
+    unsafe = _near(np.isfinite(drainage.ground.elevation) & (drainage.ground.kind == OPEN))
     feeders = np.argsort(drainage.target, kind="stable")
     ends = drainage.target[feeders]
     step, found, at = min(grid.cell_width, grid.cell_height), [], start
@@ -119,9 +120,13 @@ def _up_the_stem(drainage: Drainage, start: int, length: float, least: float) ->
 
 def _near_the_unknown(drainage: Drainage) -> BoolArray:
     """Cells at the window's rim or beside unknown ground, where no section can be cut."""
-    known = np.isfinite(drainage.ground.elevation)
-    unsafe: BoolArray = minimum_filter(known.astype(np.int8), 5, mode="constant", cval=0).ravel() == 0
-    return unsafe
+    return _near(np.isfinite(drainage.ground.elevation))
+
+
+def _near(fit: BoolArray) -> BoolArray:
+    """Cells at the window's rim or within two of such as are not fit."""
+    near: BoolArray = minimum_filter(fit.astype(np.int8), 5, mode="constant", cval=0).ravel() == 0
+    return near
 
 
 def still_water(drainage: Drainage, width: float) -> BoolArray:
