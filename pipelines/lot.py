@@ -120,6 +120,7 @@ def findings_of(stages: LotStages) -> Findings:
         studied_area=float(np.count_nonzero(situation.studied)) * grid.cell_area,
         parcel_area=float(layers.parcel.area),
         run_on_area=float(np.count_nonzero(situation.studied & ~situation.on_parcel)) * grid.cell_area,
+        passing_area=stages.passing_area,
         roof_area=float(np.count_nonzero(studied_roofs)) * grid.cell_area,
         flow_paths=stages.flow_paths,
         low_spots=stages.standing(after),

@@ -22,7 +22,7 @@ from pipelines.layout.diagnosis.diagnose import (
     spot_places,
     storm_on_lot,
 )
-from pipelines.layout.diagnosis.division import Division, parcel_cells, studied_ground
+from pipelines.layout.diagnosis.division import Division, lot_ground, studied_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
@@ -116,7 +116,7 @@ class LotStages:
         opened = self.lot.opened
         found = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
         parcel, rules = opened.layers.parcel, opened.site.rules
-        studied = studied_ground(self.drainage, parcel_cells(parcel, self.drainage))
+        _, studied = lot_ground(parcel, self.drainage, rules["passing_by"].likely)
         bears = bearing_ground(parcel, self.drainage, rules["surroundings"].likely)
         return edited_spots(found, studied & bears, self.edits)
 
@@ -129,6 +129,13 @@ class LotStages:
             opened.site, opened.layers, self.drainage, self.low_spots, opened.rmse,
             shots=tuple(Point(*each) for each in points),
         )
+
+    @property
+    def passing_area(self) -> float:
+        """Ground read whose water crosses a corner of the lot and passes by. [m2]"""
+        lot = self.situation
+        crossing = studied_ground(lot.drainage, lot.on_parcel) & ~lot.studied
+        return float(crossing.sum()) * lot.grid.cell_area
 
     @cached_property
     def flow_paths(self) -> tuple[FlowPath, ...]:
@@ -238,8 +245,8 @@ class LotStages:
 
 
 def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
-    drainage = drain_ground(window)
-    return studied_ground(drainage, parcel_cells(opened.layers.parcel, drainage))
+    _, studied = lot_ground(opened.layers.parcel, drain_ground(window), opened.site.rules["passing_by"].likely)
+    return studied
 
 
 def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:

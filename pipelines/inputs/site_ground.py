@@ -84,6 +84,7 @@ def read_ground(
         place,
         lambda window: drains(ground_of(window, layers, rules)),
         margin=rules["window_margin"].likely,
+        limit=int(rules["largest_window"].likely),
         largest_hole=int(rules["largest_hole"].likely),
         limits=ground_limits(rules),
         named=named,

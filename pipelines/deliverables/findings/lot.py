@@ -229,7 +229,7 @@ class Findings:
         As used, in the metric frame; the last two may be empty.
     ground : (rows, cols) float ndarray
         For pictures. [m]
-    studied_area, parcel_area, run_on_area, roof_area : float
+    studied_area, parcel_area, run_on_area, passing_area, roof_area : float
         [m2]
     runoff : tuple of SubCatchment
         Rows of the table.
@@ -291,3 +291,4 @@ class Findings:
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)
+    passing_area: float = 0.0

@@ -35,6 +35,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "study_area_m2": findings.studied_area,
         "parcel_area_m2": findings.parcel_area,
         "run_on_area_m2": findings.run_on_area,
+        "passing_by_area_m2": findings.passing_area,
         "roof_area_m2": findings.roof_area,
         "low_spots": [_low_spot(water) for water in sorted(findings.low_spots, key=lambda water: water.spot.id)],
         "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],

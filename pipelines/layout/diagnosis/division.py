@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
+from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.layout.diagnosis.protected import mask_of
 from terrain.arrays import BoolArray, FloatArray, IntArray
@@ -124,11 +126,21 @@ class Division:
     upslope: Upslope | None = None
 
 
-def studied_ground(drainage: Drainage, on_parcel: BoolArray) -> BoolArray:
-    """Known cells that lie on the parcel or drain to it, roofs included."""
-    seeds = np.where(on_parcel, 0, -1).astype(np.int64)
-    studied: BoolArray = upstream_labels(drainage, seeds) >= 0
+def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:
+    """Known cells that lie on the parcel or drain to what is reached of it (all, if not given), roofs included."""
+    seeds = np.where(on_parcel if reached is None else reached, 0, -1).astype(np.int64)
+    studied: BoolArray = (upstream_labels(drainage, seeds) >= 0) | on_parcel
     return studied & (drainage.ground.kind > 0)
+
+
+def lot_ground(parcel: BaseGeometry, drainage: Drainage, passing: float) -> tuple[BoolArray, BoolArray]:
+    """Cells of the lot, and these with all that drains to it; water that comes no farther in than `passing` [m] and
+    leaves again passes by, unless it stands with water that reaches farther."""
+    on_parcel = parcel_cells(parcel, drainage)
+    inner = on_parcel & mask_of(parcel.buffer(-passing), drainage.ground.grid)
+    ponds, _ = ndimage.label(drainage.filled > drainage.ground.elevation, np.ones((3, 3)))
+    held = np.isin(ponds, np.unique(ponds[inner & (ponds > 0)]))
+    return on_parcel, studied_ground(drainage, on_parcel, inner | (held & on_parcel))
 
 
 def divide_ground(

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.diagnosis.division import Upslope, parcel_cells, studied_ground
+from pipelines.layout.diagnosis.division import Upslope, lot_ground
 from pipelines.layout.diagnosis.houses import HouseGround, houses_of
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
 from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
@@ -127,8 +127,7 @@ def describe_lot(
     before: Situation | None = None,
 ) -> Situation:
     """Gather what is known of a lot; `before` is the same lot before earth was moved on it."""
-    on_parcel = parcel_cells(layers.parcel, drainage)
-    studied = studied_ground(drainage, on_parcel)
+    on_parcel, studied = lot_ground(layers.parcel, drainage, site.rules["passing_by"].likely)
     bears = bearing_ground(layers.parcel, drainage, site.rules["surroundings"].likely).ravel()
     near = tuple(spot for spot in spots if bears[spot.cells].any())
     upslope = None if before is None else before.upslope

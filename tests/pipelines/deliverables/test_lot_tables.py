@@ -19,8 +19,8 @@ from pipelines.layout.verdict_parts import NOTHING_NEEDED
 
 # the keys that users script against
 PROMISED = [
-    "name", "version", "inputs", "study_area_m2", "parcel_area_m2", "run_on_area_m2", "roof_area_m2", "low_spots",
-    "catch_basins", "french_drains", "discharges", "warnings", "cautions",
+    "name", "version", "inputs", "study_area_m2", "parcel_area_m2", "run_on_area_m2", "passing_by_area_m2",
+    "roof_area_m2", "low_spots", "catch_basins", "french_drains", "discharges", "warnings", "cautions",
 ]  # fmt: skip
 LOW_SPOT = {"id", "on_parcel", "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "within_lidar_error"}
 DISCHARGE = {"mode", "verdict", "why", "fall_to_spare_m", "fall_error_m", "lift_m"}

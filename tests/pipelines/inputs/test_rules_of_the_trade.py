@@ -166,6 +166,7 @@ def test_what_the_ground_takes_by_itself_is_what_the_rules_say():
         ("downspout_reach", make_ground, "downspout_reach"),
         ("culvert_end_reach", make_ground, "invert_reach"),
         ("window_margin", grow_window, "margin"),
+        ("largest_window", grow_window, "limit"),
         ("largest_hole", grow_window, "largest_hole"),
     ):
         assert rules[key].likely == pytest.approx(default(function, name)), key

@@ -101,6 +101,8 @@ low_spot_least_area | "4 m2" | low_spots
 culvert_end_reach | "4 m" | low_spots
 window_margin | "80 m" | low_spots
 surroundings | "1 m" | low_spots
+passing_by | "8 m" | runoff
+largest_window | 1000 | runoff
 standing_film | "24 mm" | low_spots
 flow_path_least_area | "400 m2" | flow_paths
 flow_path_sigmas | 5.12 | flow_paths

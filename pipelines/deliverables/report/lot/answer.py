@@ -79,6 +79,13 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
         " of roof, and ", number(findings.run_on_area, "area", units, "summary|run_on_area_m2"),
         f" of run-on from outside ({share} of it).",
     )  # fmt: skip
+    if findings.passing_area > 0.0:
+        yield (
+            "Water of at least another ", number(findings.passing_area, "area", units, "summary|passing_by_area_m2"),
+            " crosses a corner or an edge of the lot and leaves again within ",
+            number(findings.rules["passing_by"].likely, "length", units).text,
+            " of the line: it passes by and is not run-on of the lot. Look on site whether it does.",
+        )  # fmt: skip
     if not findings.runoff:
         return
     volume = "runoff_volume_ft3" if units == "us" else "runoff_volume_m3"
