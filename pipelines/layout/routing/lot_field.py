@@ -23,6 +23,8 @@ from terrain.unit_table import FOOT, HOUR
 
 RESOLUTION = 1.0
 """Cells of a route field, or the raster's where these are coarser. [m]"""
+BETWEEN_CELLS = 0.05
+"""By how much of a cell the distance from a corner is overestimated between the cells' centres. [-]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
 
@@ -233,7 +235,8 @@ def _influence_plane(situation: Situation, grid: Grid, ground: FloatArray) -> Fl
     if situation.houses.is_empty:
         return None
     # where a trench begins at the wall it runs off it, and its end lies there
-    edge = np.maximum(_away_from(situation.houses, grid) - situation.rules["trench_width_solid"].likely / 2.0, 0.0)
+    half = situation.rules["trench_width_solid"].likely / 2.0 + BETWEEN_CELLS * max(grid.cell_width, grid.cell_height)
+    edge = np.maximum(_away_from(situation.houses, grid) - half, 0.0)
     plane: FloatArray = np.asarray(footing_bottom(situation, grid, ground) - edge)
     return plane
 
