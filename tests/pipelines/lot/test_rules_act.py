@@ -81,7 +81,7 @@ trench_room | "0.4 m" | take_off
 truck_load | "1.25 yd3" | take_off
 sod_beside | "60 cm" | take_off
 pipe_wall_offset | "12 ft" | pipe_runs
-slope_break | "0.4 %" | fittings
+slope_break | "20 %" | fittings
 outlet_stone | "0.2 m3" | take_off
 sump_sod | "4 m2" | take_off
 sump_pit | "3.2 m" | take_off
