@@ -34,16 +34,18 @@ def stretch_in(run: PipeRun, kept_off: BaseGeometry) -> tuple[BaseGeometry, Base
 
 
 def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) -> bool:
-    """Whether a line of the same pipe, slope, cover and ends can be laid in the free ground clear of some of it."""
+    """Whether a line of the same pipe, cover, ends and least slope can be laid in free ground clear of some of it."""
     rules, pipe = ground.situation.rules, find_pipe(run.pipe_key)
-    start, end = (Point(xy[:2]) for xy in (run.line.coords[0], run.line.coords[-1]))
+    upper, lower = run.line.coords[0], run.line.coords[-1]
+    start, end = Point(upper[:2]), Point(lower[:2])
     if run.kind == "pressure":
         routed = RoutePipe(run.pipe_key, pipe.outside, pipe.wall, 0.0, 1.0, 1.0)
-        outlet = OutfallTarget("end", end, run.invert_down)
+        outlet = OutfallTarget("end", end, lower[2])
         return route_pressure(_clear(ground.field, held, 0.0), start, outlet, routed, RouteSpec((routed,)),
                               cover=rules["pressure_line_cover"].likely) is not None
     segments = segments_of(run.line, run.ground, pipe, tolerance=rules["slope_break"].likely)
-    flattest = max(min(segment.slope for segment in segments), 0.0)
+    # a line that falls steeply need not fall as steeply on its way round
+    flattest = max(min(rules["slope_4in_smooth"].likely, *(segment.slope for segment in segments)), 0.0)
     ends = {outfall.id: outfall.level for outfall in plan.outfalls}
     taper = rules["outlet_taper"].likely if run.to_id in ends else 0.0
     cover = rules["cover_lawn"]
@@ -51,9 +53,9 @@ def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) ->
     routed = RoutePipe(run.pipe_key, pipe.outside, pipe.wall, flattest, 1.0, 1.0)
     tolerance = rules["digging_tolerance"].likely if run.to_id in ends else 0.0
     spec = RouteSpec((routed,), taper_length=taper, dig_tolerance=tolerance)
-    lowest = min(ends.get(run.to_id, run.invert_down), run.invert_down)
+    lowest = min(ends.get(run.to_id, lower[2]), lower[2])
     forest = route_forest(
-        _clear(ground.field, held, held_cover), [Collector("start", start, run.invert_up)],
+        _clear(ground.field, held, held_cover), [Collector("start", start, upper[2])],
         [OutfallTarget("end", end, lowest)], spec,
     )
     return "start" not in forest.unserved and bool(forest.lines)

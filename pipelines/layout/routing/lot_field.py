@@ -24,6 +24,8 @@ from terrain.unit_table import FOOT, HOUR
 
 RESOLUTION = 1.0
 """Cells of a route field, or the raster's where these are coarser. [m]"""
+BETWEEN_CELLS = 0.05
+"""By how much of a cell the distance from a corner is overestimated between the cells' centres. [-]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
 BARS = ("way", "setback", "utilities", "keep_out", "struck_out", "roofs_beyond", "houses")
@@ -259,7 +261,7 @@ def _influence_plane(situation: Situation, grid: Grid) -> FloatArray | None:
     if not situation.each_house:
         return None
     # where a trench begins at the wall it runs off it, and its end lies there
-    half = 0.5 * situation.rules["trench_width_solid"].likely
+    half = 0.5 * situation.rules["trench_width_solid"].likely + BETWEEN_CELLS * max(grid.cell_width, grid.cell_height)
     return footing_plane(
         situation.each_house, footing_depth(situation), *grid.centres(*np.indices(grid.shape)), half=half
     )

@@ -11,6 +11,7 @@ from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import Discharge, Outfall, PipeRun, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.routing.laid_lines import pieces_of, with_laid
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
 from pipelines.layout.ways.gravity import (
@@ -33,7 +34,7 @@ from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
-from terrain.unit_table import FOOT, INCH
+from terrain.unit_table import FOOT, HOUR, INCH
 
 LARGEST_GRATE = 9.0 * INCH * 2.0**0.5
 """From the middle of the largest square grate to its corner. [m]"""
@@ -137,7 +138,14 @@ def _cheapest_lift(
     inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | None, first: int
 ) -> _Lift | Reason | None:
     """The sump and outfall whose lines cost least, collectors to it and pressure line from it together; a refusal."""
-    rules, field = inputs.situation.rules, inputs.ground.field
+    rules = inputs.situation.rules
+    clearance, hours = rules["pipe_clearance"].likely, rules["crossing_hours"].likely / HOUR
+    labour = inputs.ground.prices["labour"].likely if "labour" in inputs.ground.prices else 0.0
+    runs = rest.lines.runs if rest is not None else ()
+    field = with_laid(inputs.ground.field, (
+        piece for run in runs for pipe in (find_pipe(run.pipe_key),)
+        for piece in pieces_of(run.id, run.line, pipe.outside, pipe.wall, clearance, hours * labour)
+    ))
     layout = inputs.site.layout
     target = settings_to_try(rules, layout)[0].slope
     settings = LaySettings(target, layout.cover or rules["cover_lawn"].low)
@@ -147,14 +155,14 @@ def _cheapest_lift(
     price = inputs.ground.prices.get(f"{pipe.key} pipe")
     routed = RoutePipe(pipe.key, pipe.outside, pipe.wall, 0.0, 1.0, price.likely / FOOT if price is not None else 0.0)
     house = inputs.situation.houses
-    places = sump_cells(inputs, storm.lifted, rest.lines.runs if rest is not None else ())
+    places = sump_cells(inputs, storm.lifted, runs)
     best: tuple[float, SumpSite, OutfallSite] | None = None
     for outfall in _apart(inputs.outfalls, int(rules["lift_outfalls_tried"].likely)):
         sites, unserved = site_sumps(
             field, collectors, OutfallTarget(outfall.id, outfall.point, outfall.level), spec, routed, places,
             deepest_inlet=rules["sump_inlet_depth"].likely, sump_cost=1e4, cover=rules["pressure_line_cover"].likely,
             power=None if house.is_empty else shapely.centroid(house),
-            power_cost=rules["power_cost"].likely, radius=rules["sump_width"].likely / 2.0,
+            power_cost=rules["power_cost"].likely, radius=rules["sump_width"].likely / 2.0, clearance=clearance,
         )
         if unserved or len(sites) != 1:
             continue

@@ -7,6 +7,7 @@ import numpy as np
 from shapely import Point
 
 from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.laid_lines import pieces_of, without_own
 from pipelines.layout.routing.pressure import pressure_ways, route_pressure
 from pipelines.layout.routing.search import search_grid
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
@@ -58,6 +59,7 @@ def site_sumps(
     power_cost: float = 0.0,
     cover: float = 0.3,
     radius: float = 0.0,
+    clearance: float = 0.0,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     """Where sumps cost least, gravity lines to them, pressure line and power together; ids that none can serve."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
@@ -66,7 +68,7 @@ def site_sumps(
         view.field, [replace(each, point=view.point(each.point)) for each in collectors],
         replace(outfall, point=view.point(outfall.point)), spec, pressure_pipe, view.array(places), deepest_inlet,
         sump_cost, None if power is None else view.point(power), power_cost, cover,
-        radius,
+        radius, clearance,
     )
     return tuple(_on_map(site, view, known) for site in sites), unserved
 
@@ -83,7 +85,7 @@ def _on_map(site: SumpSite, view: RouteView, known: Sequence[Point]) -> SumpSite
 def _site_sumps(
     field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
     pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
-    power_cost: float, cover: float, radius: float,
+    power_cost: float, cover: float, radius: float, clearance: float,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
@@ -116,7 +118,12 @@ def _site_sumps(
             continue
         serves = tuple(dict.fromkeys(name for line in inflows for name in line.serves))
         name = f"sump-{len(sites) + 1}"
-        pressure = route_pressure(field, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
+        # it passes under the lines that come to its sump
+        laid = [piece for line in inflows if line.length > 1e-6
+                for piece in pieces_of(line.id, line.line, spec.pipes[line.pipe].outside, spec.pipes[line.pipe].wall,
+                                       clearance, 0.0)]
+        under = replace(field, crossings=(*field.crossings, *laid))
+        pressure = route_pressure(under, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
                                   line_id=f"pressure-{len(sites) + 1}", serves=serves)
         if pressure is None:
             unserved += serves
@@ -126,9 +133,10 @@ def _site_sumps(
         begun = {line.id for line in inflows}
         at_sump = [line for line in ending if line.length <= (radius if line.from_id in begun else 1e-6)]
         in_place = {line.id for line in at_sump} | {line.from_id for line in at_sump if line.from_id not in begun}
+        pressure = without_own(pressure)
         inflows = tuple(
-            replace(line, to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
-            if line.to_id in {target.id, *in_place} else line
+            replace(without_own(line), to_id=name, cost=line.cost - (target.cost if line.to_id == target.id else 0.0))
+            if line.to_id in {target.id, *in_place} else without_own(line)
             for line in inflows if line.id not in in_place
         )
         distance = 0.0 if power is None else target.point.distance(power)

@@ -20,7 +20,6 @@ tolerable_patio_depth | "2 in" | low_spots
 tolerable_patio_time | "8 h" | low_spots
 basin_9in_flow | "100 gpm" | catch_basins
 basin_12in_flow | "240 gpm" | catch_basins
-basin_sump | "24 in" | take_off
 grate_open_area | "8.75 %" | catch_basins
 refer_slope | "6.25 %" | low_spots
 complaint_reach | "20 m" | low_spots
@@ -70,7 +69,6 @@ hand_trench_rate | "32 ft/h" | pipe_runs
 stone_rate | "6 ton/h" | take_off
 sod_rate | "400 ft2/h" | take_off
 pipe_rate | "200 ft/h" | take_off
-basin_hours | "6 h" | take_off
 pump_set_hours | "20 h" | take_off
 set_up_hours | "8 h" | take_off
 swell_earth | "95 %" | take_off
@@ -84,11 +82,9 @@ trench_room | "0.4 m" | take_off
 truck_load | "1.25 yd3" | take_off
 sod_beside | "60 cm" | take_off
 pipe_wall_offset | "12 ft" | pipe_runs
-slope_break | "0.4 %" | fittings
+slope_break | "20 %" | fittings
 outlet_stone | "0.2 m3" | take_off
-basin_sod | "1.2 m2" | take_off
 sump_sod | "4 m2" | take_off
-basin_pit | "2 m" | take_off
 sump_pit | "3.2 m" | take_off
 basin_bed | "40 cm" | take_off
 spare_fittings | 4 | take_off

@@ -24,6 +24,10 @@ ACTS = """
 small
 near_line_cost | 7.5 | plan
 near_wall_cost | 0 | pipe_runs
+basin_sump | "24 in" | take_off
+basin_hours | "6 h" | take_off
+basin_sod | "1.2 m2" | take_off
+basin_pit | "2 m" | take_off
 patio_cut_cost | 0 | pipe_runs
 lawn_spoiled_width | "2.2 m" | pipe_runs
 sump_wall_offset | "20 ft" | plan

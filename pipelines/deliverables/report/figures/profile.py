@@ -9,6 +9,8 @@ from shapely import LineString, Point
 from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.slopes import slope_range
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import Fitting, PipeRun
 from terrain.arrays import FloatArray
@@ -18,6 +20,8 @@ from terrain.unit_table import Units, si_factor
 
 GROUND, PIPE, WATER = "#8a5a00", "#000000", "#0072b2"
 WIDTH, HEIGHT = 760.0, 300.0
+SLOPE_WIDTH = 56.0
+"""Narrower segments on paper have no room for their slope. [px]"""
 
 
 def stations_of(line: LineString) -> FloatArray:
@@ -55,6 +59,7 @@ def profile_figure(
     plot.line(invert, colour=PIPE, width=2.0, dash="8 3 2 3" if run.kind == "pressure" else None)
     _label_ends(plot, run, stations / one, inverts / one, units)
     _mark_cover(plot, run, along, heights, stations, inverts + bore, one, units)
+    _name_slopes(plot, run, stations, inverts, one, units)
     for fitting in fittings:
         _mark_fitting(plot, run, fitting, stations, inverts, one)
     _name_lines(plot, run, units)
@@ -114,8 +119,22 @@ def _mark_fitting(
     plot.add("circle", cx=x, cy=y - 12.0, r=3.5, fill="#ffffff", stroke=INK, stroke_width=1.2)
 
 
+def _name_slopes(
+    plot: Plot, run: PipeRun, stations: FloatArray, inverts: FloatArray, one: float, units: Units
+) -> None:
+    """The slope of each segment under its middle, where there is room for it."""
+    for segment in run.segments if len(run.segments) > 1 else ():
+        if plot.x(segment.end / one) - plot.x(segment.start / one) < SLOPE_WIDTH:
+            continue
+        middle = 0.5 * (segment.start + segment.end)
+        below = plot.y(float(np.interp(middle, stations, inverts)) / one) + 17.0
+        words = number(segment.slope, "slope", units).text
+        plot.text(plot.x(middle / one), min(below, plot.bottom - 4.0), words, anchor="middle", fill=PIPE, halo=True)
+
+
 def _name_lines(plot: Plot, run: PipeRun, units: Units) -> None:
-    slope = "under pressure" if run.slope is None else f"falls {number(run.slope, 'slope', units).text}"
+    slopes = slope_range(run)
+    slope = "under pressure" if slopes is None else f"falls {say(slopes, units)}"
     words = f"{run.size} {run.standard}, {number(run.length, 'length', units).text}, {slope}"
     plot.text(plot.left + 8.0, plot.top - 12.0, words, weight="bold")
     x = plot.right

@@ -11,6 +11,7 @@ from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
 from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
+from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.layout.parts import CaughtBy, Size
 from pipelines.layout.plan import Discharge, Said
@@ -185,9 +186,10 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     yield from _collectors(findings, layers, units)
     for run in findings.plan.pipe_runs:
         told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
-        slope: Words = ("under pressure",) if run.slope is None else ("at ", told("slope", "slope"))
+        slopes = slopes_of(run)
+        slope = "under pressure" if slopes is None else f"at {say(slopes, units)}"
         yield (f"{run.id}, ", told("length", "length"),
-               f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, ", *slope, ", trench up to ",
+               f" of {run.size} {run.standard} from {run.from_id} to {run.to_id}, {slope}, trench up to ",
                told("deepest", "length"), " deep" + _crossings(say_all(run.crossings, units)))  # fmt: skip
     for fault in findings.plan.faults:
         yield (f"Cannot be built as drawn: {sentence(fault, units)}",)

@@ -30,7 +30,7 @@ from terrain.unit_table import Units
 
 HOSE = 0.5e-3
 """What a garden hose gives; common practice, no source. [m3/s]"""
-SHORT = ("id", "from_id", "to_id", "size", "length", "slope", "deepest", "crossings")
+SHORT = ("id", "from_id", "to_id", "size", "length", "slopes", "deepest", "crossings")
 
 
 def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet | None:

@@ -1,0 +1,32 @@
+"""Slope and cover of a run in words, segment by segment: over a broken grade a mean tells a crew nothing."""
+
+from pipelines.layout.plan import PipeRun
+from terrain.reason import Reason, reason
+
+
+def slopes_of(run: PipeRun) -> Reason | None:
+    """Slope of each segment and how far it goes, downstream; None for pressure."""
+    if run.slope is None:
+        return None
+    if len(run.segments) < 2:
+        return reason("slope_alone", slope=run.slope)
+    return reason("slopes_by_segment", segments=tuple(
+        reason("slope_of_segment", slope=each.slope, length=each.end - each.start) for each in run.segments
+    ))
+
+
+def covers_of(run: PipeRun) -> Reason:
+    """Least cover of each segment, downstream, or of the whole line."""
+    if not run.segments:
+        return reason("cover_of_segment", cover=run.least_cover)
+    return reason("covers_by_segment", segments=tuple(
+        reason("cover_of_segment", cover=each.least_cover) for each in run.segments
+    ))
+
+
+def slope_range(run: PipeRun) -> Reason | None:
+    """Its one slope, or the flattest and the steepest of its segments; None for pressure."""
+    if run.slope is None or len(run.segments) < 2:
+        return slopes_of(run)
+    slopes = [each.slope for each in run.segments]
+    return reason("slope_range", flattest=min(slopes), steepest=max(slopes), segments=len(slopes))
