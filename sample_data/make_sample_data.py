@@ -10,6 +10,7 @@ import rasterio
 from affine import Affine
 from claywick_layers import layers
 from claywick_lots import CELL, COLUMNS, EPSG, LOTS, NORTH, ROWS, SEED, WEST
+from garage_lot import write_garage_lot
 
 # lots with level shots and measured culverts
 SURVEYED = (1, 2, 7, 8)
@@ -58,6 +59,7 @@ def write_all(folder: Path) -> None:
         texts[f"lot_{number:02d}_levels.toml"] = claywick_sites.site_toml(number, levels=True)
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    write_garage_lot(folder)
 
 
 if __name__ == "__main__":
