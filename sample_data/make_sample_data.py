@@ -12,6 +12,7 @@ import geopandas as gpd
 import pyogrio
 import rasterio
 from affine import Affine
+from garage_lot import write_garage_lot
 from ground_forms import NODATA
 
 # lots with level shots and measured culverts
@@ -63,6 +64,7 @@ def write_all(folder: Path) -> None:
         texts[f"lot_{number:02d}_levels.toml"] = claywick_sites.site_toml(number, levels=True)
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    write_garage_lot(folder)
 
 
 if __name__ == "__main__":

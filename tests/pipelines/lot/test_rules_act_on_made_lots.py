@@ -227,7 +227,7 @@ own_swale_depth | "0.02 m" | plan
 flat
 flat_slope | 0.0002 | runoff
 flat_slope_added | 0.01 | runoff
-stone_size | "1 in" | french_drains
+stone_size | "1 in" | caught_by
 
 pumped
 assumed_pump_shut_off | "40 ft" | sumps
@@ -408,7 +408,9 @@ LOTS = {
     "flat": lot(plane(0.001) - AT_PATIO),
     "pumped": lot(None, '[layout]\nlift = "pump"\n', outfalls=one(Point(29.5, 1.62), kind="swale")),
     "daylight": lot(plane(0.06, -0.01) - hollow(0.3, 7.0, 18.0), **WIDE),
-    "gravity or a dry well": lot(HILL - hollow(0.2, 7.0, 18.0), soil=TESTED, **WIDE),
+    "gravity or a dry well": lot(
+        HILL - hollow(0.2, 7.0, 18.0), with_rules(trench_extra="'400 %'"), soil=TESTED, **WIDE
+    ),
     "dry well": lot(plane(0.03, -0.018) - hollow(0.2, 7.0, 18.0), soil=TESTED, **DRY_WELL),
     "dry well between a well and a septic field": lot(
         plane(0.03, -0.018) - hollow(0.2, 7.0, 18.0), soil=TESTED, house=SLAB.replace("slab", "basement"),
@@ -439,6 +441,7 @@ def _told(site):
         **{name: pd.DataFrame(tables[name]).to_csv(index=False) for name in tables if name not in UNTOLD},
         "warnings": repr(found.warnings),
         "plan": repr((plan.verdict, plan.cures, plan.alternatives, plan.refer_out, plan.discharges, plan.sizes)),
+        "caught_by": repr(plan.caught_by),
         "surface": repr(_surface(plan.surface)),
         "stakes": repr(stakes_of(found)),
     }

@@ -4,6 +4,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
@@ -13,7 +14,7 @@ from shapely.affinity import translate
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
-from tests.pipelines.lot.conftest import CELL, EAST, NORTH, SMALL_LAYERS, SMALL_MORE, small_ground, write_lot
+from tests.pipelines.lot.conftest import CELL, EAST, NORTH, SAMPLES, SMALL_LAYERS, SMALL_MORE, small_ground, write_lot
 from tests.pipelines.lot.test_sample_lots import screened
 
 PATIO = box(11.2, 19.2, 18.8, 21.8)
@@ -93,3 +94,15 @@ def test_the_sunken_patio_gets_stone_along_its_edge_with_basins_led_to_a_lift() 
     # every downspout stands above the swale: none of them is lifted
     (pumped,) = [each for each in plan.discharges if each.mode == "pump"]
     assert not any(name.startswith("downspout") for name in pumped.serves)
+
+
+def test_a_drive_that_falls_to_a_garage_gets_a_grated_channel_before_the_door() -> None:
+    plan = screened("garage_lot").plan
+    (channel,) = plan.channel_drains
+    (complaint,) = gpd.read_file(SAMPLES / "garage_lot.gpkg", layer="complaints").geometry
+    (drive,) = gpd.read_file(SAMPLES / "garage_lot.gpkg", layer="hardscape").geometry
+    # across the paving, before the door
+    assert shapely.covers(shapely.buffer(drive, 0.01), channel.line)
+    assert shapely.distance(channel.line, complaint) < 1.5
+    assert not plan.french_drains
+    assert plan.parts.cure.state == "sure"
