@@ -53,7 +53,8 @@ def spare_of(lot: TruthLot, ground: np.ndarray, seen: np.ndarray, plan: Plan, li
         laid = _laid(plan, name) if line.mode in ("gravity", "daylight") else []
         ways = laid or [Stretch(_shortest(lot, start.point, end), _size(start.flow, limit))]
         least = min(least, _along(ground, start, ways, level, limit))
-    return float(least)
+    # where a channel alone begins the line, its depth is not known here
+    return float(least) if np.isfinite(least) else float("nan")
 
 
 def _bottom(ground: np.ndarray, end: Point) -> float:
