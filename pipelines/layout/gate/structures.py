@@ -30,7 +30,7 @@ def overlapping(plan: Plan) -> Iterator[Reason]:
             continue
         area = float(shapely.area(shapely.intersection(first, second)))
         if area > LEAST_OVERLAP:
-            yield reason("structures_overlap", one=one, other=other, area=area)
+            yield reason("structures_overlap", one=one, other=other)
 
 
 def lines_through_basins(plan: Plan) -> Iterator[Reason]:
