@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import label
+from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydrology.rain.design_rain import DesignRain
@@ -18,6 +20,7 @@ from pipelines.layout.surface.surface_only import storm_on
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
+from terrain.ground import OPEN
 from terrain.reason import Reason, reason
 
 SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -104,7 +107,7 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     ponds = {
         spot_id: by_id[spot_id].bottom_elevation + places[spot_id].dry + depth for spot_id, depth in depths.items()
     }
-    backed = {spot_id: _backed_up(planned, by_id[spot_id], level) for spot_id, level in ponds.items()}
+    backed = {spot_id: _backed_up(situation, planned, by_id[spot_id], level) for spot_id, level in ponds.items()}
     levels = {spot_id: level for spot_id, (_, level) in backed.items()}
     beside = {spot_id: nearest_house(situation.each_house, places[spot_id].shape) for spot_id in levels}
     rooms = {
@@ -153,19 +156,34 @@ def _joined(planned: LotPlan) -> list[OutfallLook]:
     return [look for look in planned.looks if look.outfall in ends]
 
 
-def _backed_up(planned: LotPlan, spot: LowSpot, pond: float) -> tuple[str | None, float]:
-    """The outfall whose water, through a line or over a low spot's sill, stands higher there than the pond; the higher
-    level. [m]
+def _backed_up(situation: Situation, planned: LotPlan, spot: LowSpot, pond: float) -> tuple[str | None, float]:
+    """The outfall whose water, through the spot's own gravity line or over the ground, stands higher there than the
+    pond; the higher level. [m]
     """
-    joined = {look.outfall for look in _joined(planned)}
+    collectors = {basin.id for basin in planned.built.basins if basin.spot == spot.id}
+    joined = {
+        line.outfall
+        for line in planned.plan.discharges
+        if line.mode == "gravity" and collectors.intersection(line.serves)
+    }
     found = [
         (look.heaviest, look.outfall)
         for look in planned.looks
         if look.heaviest is not None and look.heaviest > pond
-        and (look.outfall in joined or (spot.spill_elevation is not None and look.heaviest > spot.spill_elevation))
+        and (look.outfall in joined or _over_the_ground(situation, spot, look.point, look.heaviest))
     ]  # fmt: skip
     level, outfall = max(found, default=(pond, None))
     return outfall, level
+
+
+def _over_the_ground(situation: Situation, spot: LowSpot, outfall: Point, level: float) -> bool:
+    """Whether water that stands to a level at an outfall reaches a low spot over ground that lies lower."""
+    ground, grid = situation.drainage.ground, situation.grid
+    row, column = (int(each) for each in grid.cells(outfall.x, outfall.y))
+    if not (0 <= row < grid.shape[0] and 0 <= column < grid.shape[1]):
+        return spot.spill_elevation is not None and level > spot.spill_elevation
+    pools, _ = label((ground.kind == OPEN) & (ground.elevation < level), np.ones((3, 3)))
+    return bool(pools[row, column] > 0 and pools[row, column] == pools.flat[spot.bottom])
 
 
 def _outfalls_near_the_sill(planned: LotPlan, floor: float | None, freeboard: float) -> tuple[Reason, ...]:
