@@ -138,7 +138,7 @@ def findings_of(stages: LotStages) -> Findings:
         vertical_datum=_datum(opened),
         storms=storms_of(stages.storms),
         edges=edges_by_storm(
-            situation, stages.reckoning, stages.storms,
+            situation, stages.storms,
             None if planned.reshaped is None else planned.reshaped.situation,
         ),
         hydrographs=(

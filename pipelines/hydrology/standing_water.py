@@ -42,8 +42,8 @@ class PoolWater:
         How long it stood deeper than the tolerable depth. [s]
     stands_at_end : bool
         Whether it still did when last looked at.
-    falls, watched_on : float
-        How fast its level falls after the last of the volumes [m/s], and how long it is followed then [s].
+    falls : float
+        How fast its level falls after the last of the volumes. [m/s]
     """
 
     step: float
@@ -59,15 +59,17 @@ class PoolWater:
     time_above: float
     stands_at_end: bool
     falls: float = 0.0
-    watched_on: float = 0.0
 
     def time_over(self, depth: float) -> float:
-        """How long it stood deeper than so much, infinite where it still did when last looked at. [s]"""
+        """How long it stands deeper than so much, infinite where nothing takes what still does. [s]
+
+        Every time that is told of standing water is this one, so that none outlasts that of a lesser depth.
+        """
         left = float(self.depths[-1]) - depth
-        if left > self.falls * self.watched_on:
-            return float(np.inf)
         followed = float(np.count_nonzero(self.depths[1:] > depth)) * self.step
-        return followed + (left / self.falls if left > 0.0 else 0.0)
+        if left <= 0.0:
+            return followed
+        return followed + left / self.falls if self.falls > 0.0 else float(np.inf)
 
     @property
     def balance(self) -> float:
@@ -151,10 +153,9 @@ def route_storage(
     )  # fmt: skip
     depths = rates.level(volumes) - storage.levels[0]
     final, standing = float(volumes[-1]), float(depths[-1])
-    falls = watched_on = tail = 0.0
+    tail = 0.0
     if outflow is None:
         # the ground takes what stands once the inflow has ended
-        falls, watched_on = infiltration_rate, watched
         final = rates.volume(float(storage.levels[0]) + max(0.0, standing - infiltration_rate * watched))
         infiltrated += float(volumes[-1]) - final
         if standing > tolerable_depth:
@@ -176,34 +177,5 @@ def route_storage(
         depth=float(depths.max()),
         time_above=float((depths[1:] > tolerable_depth).sum()) * inflow.step + tail,
         stands_at_end=float(rates.level(final) - storage.levels[0]) > tolerable_depth,
-        falls=falls,
-        watched_on=watched_on,
+        falls=infiltration_rate,
     )
-
-
-def time_deeper(water: PoolWater, depth: float, soaking: float) -> float:
-    """How long water stood deeper than so much.
-
-    Parameters
-    ----------
-    water : PoolWater
-        As routed.
-    depth : float
-        Above the bottom. [m]
-    soaking : float
-        Rate at which the level falls once the routing has ended. [m/s]
-
-    Returns
-    -------
-    float
-        Infinite where nothing takes what still stands. [s]
-
-    References
-    ----------
-    .. [1] By definition, on what `route_storage` gives.
-    """
-    followed = float(np.count_nonzero(water.depths[1:] > depth)) * water.step
-    left = float(water.depths[-1]) - depth
-    if left <= 0.0:
-        return followed
-    return followed + left / soaking if soaking > 0.0 else np.inf

@@ -9,6 +9,7 @@ from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
 from pipelines.inputs.shapes.layers import locate_layer
+from pipelines.inputs.shapes.parcel_names import lot_name
 from pipelines.inputs.shapes.vector_file import VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
 from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
@@ -27,6 +28,8 @@ class Description:
     ----------
     source : RasterSource
         The ground.
+    name : str
+        Of the lot.
     parcel_area : float
         [m2]
     cover : LotGround
@@ -41,6 +44,7 @@ class Description:
 
     source: RasterSource
     parcel: VectorLayer
+    name: str
     parcel_area: float
     cover: LotGround
     heights: tuple[float, float]
@@ -78,6 +82,7 @@ def describe_inputs(
     return Description(
         source=source,
         parcel=found,
+        name=lot_name(shapes, (found.source.file.stem, source.path.stem)),
         parcel_area=float(shape.area),
         cover=cover_of_lot(source, surface, shape),
         heights=(float(known.min()), float(known.max())),

@@ -99,7 +99,7 @@ def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
     else:
         faults = own_path
         if not faults:
-            return site if site.name else site.model_copy(update={"name": path.stem})
+            return site
     count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
     raise SiteFileError(f"site file {path} has {count}:\n  " + "\n  ".join(faults))
 

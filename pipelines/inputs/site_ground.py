@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
+from pipelines.inputs.shapes.parcel_names import lot_name
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from terrain.arrays import BoolArray
@@ -44,6 +45,8 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     site = read_site_file(path)
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
+    if not site.name:
+        site = site.model_copy(update={"name": lot_name(layers.parcels, (path.stem, site.parcel.file.stem))})
     shots = read_level_shots(site.levels.file, source.grid.frame) if site.levels is not None else None
     return SiteInputs(site, source, layers, shots)
 

@@ -87,7 +87,7 @@ def _left(
                 limit = tolerated_over_grate(place, found.rules, rules) if grate else found.rules.at(place.place)
                 yield TroubleLeft(
                     replace(trouble, name=place.name), depth=max(stood.depth - place.dry, 0.0), limit=limit.depth,
-                    over=stood.time_over(place.dry + limit.depth), longest=limit.duration,
+                    over=stood.time_over(place.dry + found.rules.counts_from(limit)), longest=limit.duration,
                 )
         elif trouble.edge is not None:
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving

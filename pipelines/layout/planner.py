@@ -201,8 +201,8 @@ def _cure_money(inputs: PlanInputs, catching: Catching) -> float:
 def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> LotPlan:
     basins = tuple(
         CatchBasin(
-            id=site.id, drains_to="", point=site.point, grate="", peak_flow=0.0, capacity=0.0, governed_by="",
-            ponding=0.0, ground_elevation=site.ground, invert_elevation=np.nan, provisional=True,
+            id=site.id, drains_to="", point=site.point, grate="", peak_flow=np.nan, capacity=np.nan,
+            governed_by="", ponding=np.nan, ground_elevation=site.ground, invert_elevation=np.nan, provisional=True,
             why=reason("basin_provisional", why=site.why),
         )
         for site in catching.basins

@@ -6,10 +6,7 @@ from itertools import groupby, takewhile
 
 import numpy as np
 
-from pipelines.hydrology.standing_water import PoolWater, time_deeper
-from pipelines.hydrology.surface_map import group_at
-from pipelines.hydrology.surfaces import infiltration_rate
-from pipelines.layout.diagnosis.diagnose import Reckoning
+from pipelines.hydrology.standing_water import PoolWater
 from pipelines.layout.diagnosis.houses import nearest_house
 from pipelines.layout.diagnosis.protected import ProtectedEdge, mask_of
 from pipelines.layout.diagnosis.situation import Situation
@@ -50,13 +47,13 @@ class EdgeInStorm:
 
 
 def edges_by_storm(
-    situation: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm], then: Situation | None = None
+    situation: Situation, storms: Sequence[OtherStorm], then: Situation | None = None
 ) -> tuple[EdgeInStorm, ...]:
     """Every protected edge in every storm, edge by edge, from the lightest storm to the heaviest.
 
     `then` is the lot after its surface was changed.
     """
-    return tuple(_rows(situation, then or situation, reckoning, storms))
+    return tuple(_rows(situation, then or situation, storms))
 
 
 def in_words(rows: Sequence[EdgeInStorm], *, improved: bool, film: float) -> tuple[Reason, ...]:
@@ -84,16 +81,15 @@ def _told(storms: Sequence[tuple[OtherStorm, float, float]], film: float) -> Rea
     )
 
 
-def _rows(
-    situation: Situation, then: Situation, reckoning: Reckoning, storms: Sequence[OtherStorm]
-) -> Iterator[EdgeInStorm]:
-    lots = [(each, *_spots(each, reckoning)) for each in (situation, then)]
+def _rows(situation: Situation, then: Situation, storms: Sequence[OtherStorm]) -> Iterator[EdgeInStorm]:
+    film = situation.rules["standing_film"].likely
+    lots = [(each, {spot.id: spot for spot in each.counted_spots}) for each in (situation, then)]
     for edge in situation.edges:
-        grounds = [_ground_at(edge, lot, spots) for lot, spots, _ in lots]
+        grounds = [_ground_at(edge, lot, spots) for lot, spots in lots]
         for storm in storms:
             before, after = (
-                _water(ground, spots, water.standing, soaking)
-                for ground, (_, spots, soaking), water in zip(grounds, lots, (storm.before, storm.after), strict=True)
+                _water(ground, spots, water.standing, film)
+                for ground, (_, spots), water in zip(grounds, lots, (storm.before, storm.after), strict=True)
             )
             house = nearest_house(situation.each_house, edge.shape) if edge.kind == "wall" else None
             sill = None if house is None else house.floor
@@ -101,15 +97,6 @@ def _rows(
                 edge.name, edge.kind, storm, before[0], after[0], before[1], after[1],
                 _room(sill, before[2]), _room(sill, after[2]),
             )
-
-
-def _spots(situation: Situation, reckoning: Reckoning) -> tuple[dict[str, LowSpot], dict[str, float]]:
-    """Low spots by id, and the rate at which the soil takes what stands in them. [m/s]"""
-    spots = {spot.id: spot for spot in situation.counted_spots}
-    return spots, {
-        name: infiltration_rate(group_at(reckoning.surfaces, spot.cells), compacted=reckoning.compacted).likely
-        for name, spot in spots.items()
-    }
 
 
 def _ground_at(edge: ProtectedEdge, situation: Situation, spots: Mapping[str, LowSpot]) -> dict[str, float]:
@@ -127,7 +114,7 @@ def _water(
     ground: Mapping[str, float],
     spots: Mapping[str, LowSpot],
     standing: Mapping[str, PoolWater],
-    soaking: Mapping[str, float],
+    film: float,
 ) -> tuple[float, float, float | None]:
     """Depth [m], time [s] and level [m] of the deepest water there; no level where none stands."""
     found: tuple[float, float, float | None] = (0.0, 0.0, None)
@@ -136,8 +123,7 @@ def _water(
             continue
         water, dry = standing[name], lowest - spots[name].bottom_elevation
         if water.depth - dry > found[0]:
-            time = time_deeper(water, dry, soaking[name])
-            found = (water.depth - dry, time, spots[name].bottom_elevation + water.depth)
+            found = (water.depth - dry, water.time_over(dry + film), spots[name].bottom_elevation + water.depth)
     return found
 
 

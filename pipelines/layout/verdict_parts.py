@@ -121,7 +121,8 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
         part=name,
         why=weakest.why,
         overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
-                          lines=parts.fall.state != "not_needed", water=_standing(weakest.why)),
+                          lines=parts.fall.state != "not_needed", water=_standing(weakest.why),
+                          told=_tells_shots(weakest.why)),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,
         high=None if cost is None else cost.high,
@@ -130,6 +131,13 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
 
 def _standing(why: Said) -> str | None:
     return STANDING.get(why.code) if isinstance(why, Reason) else None
+
+
+def _tells_shots(why: Said) -> bool:
+    """Whether a reason says itself which level shots settle it."""
+    if not isinstance(why, Reason):
+        return False
+    return why.code == "two_shots_settle" or (why.code == "sentences" and any(map(_tells_shots, why["parts"])))
 
 
 def wrong_of(found: Diagnosis) -> Reason | None:

@@ -111,7 +111,7 @@ class Site:
             return
         with tempfile.TemporaryDirectory(prefix="lotshed-") as folder:
             place = Path(folder)
-            table: dict[str, Any] = {"name": self.name or "lot", "units": self.units}
+            table: dict[str, Any] = {"units": self.units} | ({"name": self.name} if self.name else {})
             for key, value in self._given.items():
                 if value is not None:
                     table[key] = _section(key, value, place)

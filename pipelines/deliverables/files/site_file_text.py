@@ -51,7 +51,7 @@ def site_file_text(description: Description, folder: str | os.PathLike[str], uni
     return _TEMPLATE.format(
         facts=facts,
         warned=warned,
-        name=_toml(parcel.source.file.stem),
+        name=_toml(description.name),
         units=units,
         ground=_toml(path_from(folder, source.path)),
         unit=unit,

@@ -17,7 +17,7 @@ from pipelines.hydraulics.pumping.pressure_line import line_head
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydraulics.pumping.sump_storage import route_through_pump
 from pipelines.hydrology.hydrographs import add_hydrographs
-from pipelines.hydrology.standing_water import PoolWater, time_deeper
+from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
@@ -118,11 +118,11 @@ def low_spots_of(
             water = water_after = _puddle(spot, stored, rate, film)
             hours = hours_after = _puddle(spot, stored, rate, dry + film)[1]
         else:
-            pool, rate = before.standing[outer], soaking(spot)
+            pool = before.standing[outer]
             later = after.standing.get(outer, pool)
-            water = _of_outer(spot, by_id[outer], pool, rate, film)
-            water_after = _of_outer(spot, by_id[outer], later, rate, film)
-            hours, hours_after = (_of_outer(spot, by_id[outer], each, rate, dry + film)[1] for each in (pool, later))
+            water = _of_outer(spot, by_id[outer], pool, film)
+            water_after = _of_outer(spot, by_id[outer], later, film)
+            hours, hours_after = (_of_outer(spot, by_id[outer], each, dry + film)[1] for each in (pool, later))
         over = np.maximum(water[0] - heights, 0.0)
         rows.append(
             StandingWater(
@@ -183,12 +183,12 @@ def _routed(spot: LowSpot, by_id: Mapping[str, LowSpot], water: LotWater) -> str
 
 
 def _of_outer(
-    spot: LowSpot, outer: LowSpot, water: PoolWater, soaking: float, film: float
+    spot: LowSpot, outer: LowSpot, water: PoolWater, film: float
 ) -> tuple[float, float | None, float, float]:
     """Depth [m], time [h], most water [m3] and spill [m3] of a low spot under the water of the one it lies in."""
     dry = spot.bottom_elevation - outer.bottom_elevation
     depth = min(max(water.depth - dry, 0.0), spot.depth if spot is not outer else water.depth)
-    seconds = time_deeper(water, dry + film, soaking)
+    seconds = water.time_over(dry + film)
     hours = seconds / HOUR if np.isfinite(seconds) else None
     volume = float(np.interp(spot.bottom_elevation + depth, spot.levels, spot.volumes))
     return depth, hours, volume, 0.0

@@ -10,6 +10,8 @@ SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
 COMPLAINT_PLACES = ("basement", "crawl_space", "wall", "patio", "lawn", "drive", "street")
 COMPLAINT_SEASONS = ("in_rain", "days_after", "always", "thaw")
 CROSSINGS = ("never", "careful")
+PARCEL_NUMBERS = ("parcel_id", "parcel_no", "apn", "pin", "folio")
+"""What assessors number parcels by."""
 _UNKNOWN = math.nan
 # what a lot is called, the first that is given
 _NAMES = (Attribute("name"), Attribute("lot"), Attribute("address"))
@@ -35,7 +37,7 @@ class LayerKind:
 LAYER_KINDS = {
     kind.key: kind
     for kind in (
-        LayerKind("parcel", ("polygon",), _NAMES),
+        LayerKind("parcel", ("polygon",), (*_NAMES, *(Attribute(name) for name in PARCEL_NUMBERS))),
         LayerKind(
             "roofs",
             ("polygon",),

@@ -37,7 +37,10 @@ def cheap_cures(
         spot = trouble.spot
         if spot is None or spot.place != "lawn":
             continue
-        volume = spot.spot.volume
+        # what lies on the lawn, not the whole of a low spot that reaches beyond it
+        volume = spot.volume_under(spot.spot.depth) if spot.heights.size else spot.spot.volume
+        if volume < rules["surface_least_soil"].likely:
+            continue
         if volume <= rules["fill_most"].likely and _falls_away(spot, drainage, rules):
             what = reason("fill_low", place=trouble.name, volume=volume)
             told.append((what, reason("why_fill_low", why=trouble.why), reason("gain_of_fill")))

@@ -173,7 +173,7 @@ def diagnose(situation: Situation, division: Division, places: dict[str, SpotPla
 
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
     """How the storm is run on places of these kinds."""
-    tolerable = {name: place.dry + rules.at(place.place).depth for name, place in places.items()}
+    tolerable = {name: place.dry + rules.counts_from(rules.at(place.place)) for name, place in places.items()}
     return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched)
 
 
@@ -182,7 +182,7 @@ def standing_times(
 ) -> dict[str, StandingTime]:
     """Deepest water and time above what is tolerated, by low spot."""
     def over(water: PoolWater, place: SpotPlace) -> float:
-        return water.time_over(place.dry + rules.at(place.place).depth)
+        return water.time_over(place.dry + rules.counts_from(rules.at(place.place)))
 
     return {
         name: StandingTime(

@@ -36,6 +36,8 @@ class TroubleRules:
     ----------
     film : float
         Water this shallow is a wet surface, unless someone saw it. [m]
+    standing_film : float
+        Water this shallow does not stand: how long anything stands counts from here. [m]
     wall_reach : float
         Ground this near a house counts as beside its wall. [m]
     complaint_reach : float
@@ -50,6 +52,7 @@ class TroubleRules:
     paving: Tolerance
     wall: Tolerance
     film: float
+    standing_film: float
     wall_reach: float
     complaint_reach: float
     arriving_paving: float
@@ -60,6 +63,10 @@ class TroubleRules:
         """Tolerance of a kind of place."""
         return {"lawn": self.lawn, "paving": self.paving, "wall": self.wall}[place]
 
+    def counts_from(self, tolerance: Tolerance) -> float:
+        """Depth from which the time is counted that a tolerance limits: where nothing is tolerated, from a film. [m]"""
+        return max(tolerance.depth, self.standing_film)
+
 
 def trouble_rules(rules: Rules) -> TroubleRules:
     """From when water is a trouble, by the rules of the trade."""
@@ -68,6 +75,7 @@ def trouble_rules(rules: Rules) -> TroubleRules:
         paving=Tolerance(rules["tolerable_patio_depth"].likely, rules["tolerable_patio_time"].likely),
         wall=Tolerance(rules["tolerable_sill_depth"].likely, 0.0),
         film=rules["wet_film"].likely,
+        standing_film=rules["standing_film"].likely,
         wall_reach=rules["wall_reach"].likely,
         complaint_reach=rules["complaint_reach"].likely,
         arriving_paving=rules["arriving_paving"].likely,

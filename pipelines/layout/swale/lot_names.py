@@ -6,17 +6,12 @@ from typing import Any
 
 from shapely import Point
 
-
-def _name(row: Any) -> str:
-    """Name of a feature by its attributes name, lot or address, the first that is given; a bare number is a lot's."""
-    given = next((text for text in (row.name, row.lot, row.address) if text), "")
-    number = given.removesuffix(".0")
-    return f"lot {number}" if number.isdigit() else given
+from pipelines.inputs.shapes.parcel_names import feature_name
 
 
 def names_of(layer: Any) -> list[str]:
     """Name of each feature, empty where it has none."""
-    return [_name(row) for row in layer.itertuples(index=False)]
+    return [feature_name(row) for row in layer.itertuples(index=False)]
 
 
 def name_at(point: Point, parcels: Any) -> str:

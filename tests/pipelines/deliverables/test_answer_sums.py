@@ -8,7 +8,7 @@ import pytest
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.report.blocks import Number
-from pipelines.deliverables.report.lot.answer import _sources, _standing
+from pipelines.deliverables.report.lot.answer import _sources, _standing, _ways, discharge_words
 from pipelines.deliverables.words.say import say
 from terrain.reason import reason
 
@@ -47,3 +47,13 @@ def test_what_is_short_is_not_said_to_be_to_spare(margin: float, words: str) -> 
     ), "si")  # fmt: skip
     assert words in told
     assert " -" not in told
+
+
+def test_a_way_or_a_line_that_falls_short_is_short_of_fall(findings_with: Callable[..., Findings]) -> None:
+    findings = findings_with()
+    short = replace(findings.plan.discharges[0], mode="gravity", verdict="cannot_tell", fall_to_spare=-0.11)
+    assert "(short of fall by 11 cm" in text(discharge_words(short, 0, "si"))
+    ways = tuple(replace(way, mode="gravity", possible=True, fall_to_spare=-0.11) for way in findings.plan.alternatives)
+    told = [text(each) for each in _ways(findings_with(plan=replace(findings.plan, alternatives=ways)), "si")]
+    assert any("; short of fall by 11 cm" in each for each in told)
+    assert not any("to spare -" in each for each in told)

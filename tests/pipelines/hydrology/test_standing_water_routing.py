@@ -88,6 +88,25 @@ def test_water_that_only_soaks_falls_at_the_soil_s_rate():
     assert routed.final_volume == pytest.approx(0.0, abs=1e-12)
 
 
+@given(st.floats(0.0, 2e-5), st.floats(0.0, 0.2), st.floats(0.0, 0.3), st.floats(0.0, 0.3), st.booleans())
+def test_no_depth_is_exceeded_for_longer_than_a_lesser_one(rate, sill, first, second, piped):
+    """Water over what is tolerated stands no longer than water over a film, drained by a pipe or by the soil alone."""
+    pipe = StageOutflow(np.array([sill, sill + 0.1]), np.array([0.0, 0.005])) if piped else None
+    routed = route_storage(FLOOD, POND, infiltration_rate=rate, outflow=pipe, watched=86400.0)
+    low, high = sorted((first, second))
+    assert routed.time_over(high) <= routed.time_over(low)
+
+
+def test_what_a_pipe_leaves_standing_falls_on_at_the_soil_s_rate():
+    """A pipe that begins 0.1 m over the bottom: below it the soil alone takes what stands, at 1e-7 m/s."""
+    pond = StageStorage(np.array([0.0, 1.0]), np.array([40.0, 40.0]), np.array([0.0, 40.0]))
+    pipe = StageOutflow(np.array([0.1, 0.2]), np.array([0.0, 0.01]))
+    dry = Hydrograph(30.0, np.zeros(1))
+    routed = route_storage(dry, pond, infiltration_rate=1e-7, outflow=pipe, start_volume=4.0, watched=86400.0)
+    for depth in (0.02, 0.05, 0.08):
+        assert routed.time_over(depth) == pytest.approx((0.1 - depth) / 1e-7, rel=0.01)
+
+
 def test_water_that_never_leaves_stands_to_the_end_of_the_watch():
     routed = route_storage(Hydrograph(30.0, np.array([0.01])), POND, watched=3600.0)
     assert routed.stands_at_end

@@ -38,7 +38,7 @@ def test_every_sample_reads(path):
 
 def test_only_elevation_and_parcel_are_needed(site, tmp_path):
     read = read_site_file(site(""))
-    assert (read.name, read.units) == ("site", "us")
+    assert (read.name, read.units) == ("", "us")
     assert read.elevation.file == tmp_path / "ground.tif"
     assert read.parcel.file == tmp_path / "parcel.gpkg"
     assert read.roofs is None

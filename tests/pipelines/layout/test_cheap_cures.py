@@ -1,5 +1,6 @@
 """What costs little: where a downspout can be led, which lows can be filled, and what is said of both."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -133,6 +134,28 @@ def test_what_takes_a_truck_is_no_cheap_fill(ground_of) -> None:
     trouble = low_in(deep)
     assert trouble.spot.spot.volume > MOST_FILL
     assert cures([trouble], deep) == ()
+
+
+def test_a_fill_counts_the_lawn_s_own_hollow_and_no_barrow_or_two_are_a_work(ground_of) -> None:
+    drainage = pit(ground_of, 0.03)
+    trouble = low_in(drainage)
+    spot = trouble.spot.spot
+
+    def on_lawn(cells):
+        heights = drainage.ground.elevation.ravel()[spot.cells[:cells]] - spot.bottom_elevation
+        return replace(trouble, spot=replace(trouble.spot, heights=heights, cell_area=1.0))
+
+    # half of the low spot's cells are the lawn's, the rest is the neighbor's
+    half = spot.cells.size // 2
+    (fill,) = cures([on_lawn(half)], drainage)
+    heights = drainage.ground.elevation.ravel()[spot.cells[:half]]
+    assert fill.what["volume"] == pytest.approx(float((spot.spill_elevation - heights).sum()))
+    assert fill.what["volume"] < spot.volume
+    shallowest = int(np.argmax(drainage.ground.elevation.ravel()[spot.cells]))
+    heights = drainage.ground.elevation.ravel()[spot.cells[[shallowest]]] - spot.bottom_elevation
+    little = replace(trouble, spot=replace(trouble.spot, heights=heights, cell_area=1.0))
+    assert little.spot.volume_under(spot.depth) < RULES["surface_least_soil"].likely
+    assert cures([little], drainage) == ()
 
 
 def test_gutters_come_first_and_ids_count_up(ground_of) -> None:

@@ -187,7 +187,7 @@ wet_film | "4 in" | catch_basins
 
 small hollow in front
 small_hollow | "1 m2" | catch_basins
-fill_most | "0.01 m3" | plan
+fill_most | "0.25 m3" | plan
 extension_hours | "4 h" | surface
 fill_slope | "20 %" | plan
 fill_slope_reach | "1 m" | plan

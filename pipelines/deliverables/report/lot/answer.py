@@ -25,7 +25,6 @@ WORTH_A_LINE = INCH
 UNKNOWN_TOLD = 0.02
 """Share of the lot without known ground that is told beside its area; what lies under it is the rounding to cells."""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
-DECIDING = "check_deciding_shots"
 CURRENCY = "in the currency of the price list"
 
 
@@ -236,9 +235,9 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         return (sentence(line.why, units),)
     words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
     words.append(VERDICTS[line.verdict])
-    told: list[tuple[str, Number]] = []
+    told: list[tuple[str, Inline]] = []
     if line.fall_to_spare is not None and line.mode != "pump":
-        told.append(("fall to spare ", number(line.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")))
+        told.append(fall_words(line.fall_to_spare, source, units))
     if line.fall_error is not None and line.mode != "pump":
         told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}|fall_error_m")))
     if line.lift is not None:
@@ -247,6 +246,13 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         words += [" (" if place == 0 else ", ", words_before, value]
     words.append((")" if told else "") + f". {sentence(line.why, units)}")
     return tuple(words)
+
+
+def fall_words(spare: float, source: str, units: Units) -> tuple[str, Inline]:
+    """Fall to spare, or what a line is short of it: never a negative number to spare."""
+    if spare < 0.0:
+        return "short of fall by ", number(-spare, "depth", units).text
+    return "fall to spare ", number(spare, "depth", units, f"{source}|fall_to_spare_m")
 
 
 def outfall_words(look: OutfallLook, position: int, units: Units) -> Words:
@@ -276,7 +282,7 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
         if way.deepest is not None:
             words += ["; deepest dig ", number(way.deepest, "length", units, f"{source}|deepest_m")]
         if way.fall_to_spare is not None and way.mode != "pump":
-            words += ["; fall to spare ", number(way.fall_to_spare, "depth", units, f"{source}|fall_to_spare_m")]
+            words += ["; ", *fall_words(way.fall_to_spare, source, units)]
         words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)
     surface = findings.plan.surface
@@ -317,9 +323,6 @@ def _sure(findings: Findings, units: Units) -> Iterator[Words]:
         asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
         state = "cannot be judged from what is given" if asked else STATES[part.state]
         yield (f"{PARTS[name]} {start_upper(state)}: {sentence(part.why, units)}",)
-    for check in findings.plan.site_checks:
-        if is_said(check, DECIDING):
-            yield (sentence(check, units),)
 
 
 def is_said(said: Said, *codes: str) -> bool:

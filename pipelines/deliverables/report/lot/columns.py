@@ -2,6 +2,9 @@
 
 from pipelines.deliverables.report.numbers import Shown
 
+SPARE = "Fall left over (below 0: short)"
+"""Heading of a column whose numbers may be negative, as "to spare" may not."""
+
 COLUMNS: dict[str, tuple[Shown, ...]] = {
     "parcel": (Shown("id", "Lot"), Shown("area", "Area", "area")),
     "flow_paths": (
@@ -125,13 +128,13 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("level", "Takes water at", "level"),
         Shown("level_low", "At the lowest", "level"),
         Shown("level_high", "At the highest", "level"),
-        Shown("fall_to_spare", "Fall to spare", "depth"),
+        Shown("fall_to_spare", SPARE, "depth"),
         Shown("fall_error", "Error of that fall", "depth"),
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
     ),
     "outfall_moves": (Shown("id", "Outfall as drawn"), Shown("distance", "From its bed", "length")),
-    "fall_to_spare": (Shown("spare", "Fall to spare", "depth"),),
+    "fall_to_spare": (Shown("spare", SPARE, "depth"),),
     "runoff": (
         Shown("sub_catchment", "Sub-catchment"),
         Shown("drains_to", "Drains to"),

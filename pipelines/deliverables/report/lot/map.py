@@ -128,7 +128,8 @@ def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units)
         told = value.value if isinstance(value, Number) else None
         label = value.text if isinstance(value, Number) else ""
         symbol = symbol_of("fall_to_spare", {"spare": told})
-        found.append(MapFeature(name, f"Fall to spare {label}", shape, symbol, rows, label))
+        title = f"Short of fall by {label.removeprefix('-')}" if label.startswith("-") else f"Fall to spare {label}"
+        found.append(MapFeature(name, title, shape, symbol, rows, label))
     return tuple(found)
 
 

@@ -21,7 +21,7 @@ from pipelines.deliverables.report.blocks import (
 )
 from pipelines.deliverables.report.figures.water import hydrograph_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph, improves
-from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES
+from pipelines.deliverables.report.lot.columns import COLUMNS, SPARE, TITLES
 from pipelines.deliverables.report.numbers import layer_table, number
 from pipelines.deliverables.words.names import EDGES, MODES
 from pipelines.deliverables.words.rules import parameter_rows
@@ -118,7 +118,7 @@ def _alternatives(findings: Findings, units: Units) -> Table:
     columns = (
         Head("Way"), Head("Low", "", True), Head("Likely", "", True), Head("High", "", True),
         Head("Deepest dig", number(0.0, "length", units).unit, True),
-        Head("Fall to spare", number(0.0, "depth", units).unit, True), Head("Depends on"),
+        Head(SPARE, number(0.0, "depth", units).unit, True), Head("Depends on"),
     )  # fmt: skip
     return Table("alternatives", "Ways compared", columns, tuple(rows))
 

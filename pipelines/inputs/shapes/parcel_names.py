@@ -1,0 +1,28 @@
+"""What lots are called: by an attribute of their feature that names them."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from pipelines.inputs.shapes.layer_table import PARCEL_NUMBERS
+
+LAYER_WORDS = ("parcel", "parcels", "lot", "lots", "site")
+"""What files and layers are called for what they hold, which names no lot."""
+
+
+def feature_name(row: Any) -> str:
+    """Name of a feature by its attributes name, lot or address, the first that is given; a bare number is a lot's."""
+    given = next((text for text in (row.name, row.lot, row.address) if text), "")
+    number = given.removesuffix(".0")
+    return f"lot {number}" if number.isdigit() else given
+
+
+def lot_name(parcels: Any, stems: Sequence[str]) -> str:
+    """Name of the one lot of a layer: by its attributes, else its parcel number, else the first stem that names one."""
+    if len(parcels) != 1:
+        return stems[0]
+    row = next(parcels.itertuples(index=False))
+    number = next((text for key in PARCEL_NUMBERS if (text := getattr(row, key).removesuffix(".0"))), "")
+    named = feature_name(row) or (f"parcel {number}" if number else "")
+    if named:
+        return named[:1].upper() + named[1:]
+    return next((stem for stem in stems if stem.lower() not in LAYER_WORDS), "The lot")
