@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.catching.sites import LARGEST_GRATE
 from pipelines.layout.plan import Discharge, Outfall, PipeRun, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.laid_lines import pieces_of, with_laid
@@ -34,10 +35,8 @@ from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
-from terrain.unit_table import FOOT, HOUR, INCH
+from terrain.unit_table import FOOT, HOUR
 
-LARGEST_GRATE = 9.0 * INCH * 2.0**0.5
-"""From the middle of the largest square grate to its corner. [m]"""
 LEVEL_STEP = 0.01
 """To which a level in the sump is found. [m]"""
 
