@@ -114,7 +114,8 @@ def _other(inputs: PlanInputs, found: Diagnosis, first: LaidOut) -> Catching | R
             continue
         numbers = range(len(added) + 1, len(added) + 3)
         place = found.places[basin.spot]
-        sited = trench_at_pond(basin, place, inputs.situation.edges, ground, numbers)
+        clear = ground.clear_of([each for each in moved if each.id != basin.id], added)
+        sited = trench_at_pond(basin, place, inputs.situation.edges, clear, numbers)
         if sited is not None and _drains(sited[0], place, inputs, found):
             moved[number] = sited[0]
             added += sited[1]

@@ -37,13 +37,14 @@ def site_collectors(
             elif _apart(found, basins, apart) or found.spot not in {b.spot for b in basins}:
                 basins.append(found)
         elif trouble.edge is not None:
-            arrival, drain = _drain_before(trouble, trouble.edge, ground, len(drains) + 1)
+            clear = ground.clear_of(basins, drains)
+            arrival, drain = _drain_before(trouble, trouble.edge, clear, len(drains) + 1)
             if drain is not None and (stone or drain.channel):
                 drains.append(drain)
                 continue
             if any(shapely.distance(trouble.edge.shape, other.point) < apart for other in basins):
                 continue
-            basin = basin_on_path(trouble, arrival.place, ground, len(basins) + 1)
+            basin = basin_on_path(trouble, arrival.place, clear, len(basins) + 1)
             if basin is None:
                 refused.append(reason("nothing_fits_before", place=trouble.name))
             elif _apart(basin, basins, apart):

@@ -73,9 +73,9 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
     if found.troubles and moved and not fixed and _enough(situation, reckoning, found, moved):
         return Catching((), (), (), cures, True, ())
     ground = catch_ground(situation)
-    basins, drains, refused = site_collectors(found.troubles, ground)
-    if fixed:
-        basins = fixed_basins(fixed, list(found.places.values()), ground)
+    given = fixed_basins(fixed, list(found.places.values()), ground) if fixed else ()
+    basins, drains, refused = site_collectors(found.troubles, ground.clear_of(given, ()))
+    basins = given or basins
     return Catching(basins, drains, spouts if basins or drains else (), cures, False, refused)
 
 

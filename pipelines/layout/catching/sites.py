@@ -1,7 +1,7 @@
 """Places for what collects, and the ground that they are found on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,10 @@ from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN
 from terrain.reason import Reason
 from terrain.sampling import sample_known
+from terrain.unit_table import INCH
+
+LARGEST_GRATE = 9.0 * INCH * 2.0**0.5
+"""From the middle of the largest square grate to its corner. [m]"""
 
 
 class LayoutError(LotshedError, ValueError):
@@ -138,6 +142,19 @@ class CatchGround:
             paved=bool(shapely.intersects(self.paving, point)),
             under_tree=bool(shapely.dwithin(self.trees, point, self.rules["leaf_reach"].likely)),
             why=why,
+        )
+
+    def clear_of(self, basins: Sequence[BasinSite], drains: Sequence[DrainSite]) -> "CatchGround":
+        """The same ground, where nothing stands in what is sited already."""
+        if not (basins or drains):
+            return self
+        half = self.rules["trench_width_stone"].likely / 2.0
+        dug = [shapely.buffer(drain.line, drain.width / 2.0) for drain in drains]
+        taken = shapely.union_all([*dug, *(shapely.buffer(basin.point, LARGEST_GRATE) for basin in basins)])
+        # a channel is narrower than stone, a grate wider
+        free = shapely.difference(self.free, shapely.buffer(taken, LARGEST_GRATE))
+        return replace(
+            self, free=free, free_for_stone=shapely.difference(self.free_for_stone, shapely.buffer(taken, half))
         )
 
 

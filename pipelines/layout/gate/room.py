@@ -66,6 +66,6 @@ def _clear(field: RouteField, held: BaseGeometry, cover: float) -> RouteField:
     barred = held if field.barred is None else shapely.union(field.barred, held)
     made = field_from_arrays(
         field.grid, field.ground, field.allowed, cover=np.maximum(field.cover, cover), permit=field.permit,
-        assumed=field.assumed, near_line=field.near_line, crossings=field.crossings, barred=barred,
+        assumed=field.assumed, near_line=field.near_line, crossings=field.crossings, barred=barred, fine=field.fine,
     )
     return replace(made, deepest=field.deepest)

@@ -28,6 +28,8 @@ def overlapping(plan: Plan) -> Iterator[Reason]:
     for (one, first), (other, second) in combinations(found.items(), 2):
         if other in (into.get(one), beside.get(one)) or one in (into.get(other), beside.get(other)):
             continue
+        if one in beside and beside[one] == beside.get(other):
+            continue
         area = float(shapely.area(shapely.intersection(first, second)))
         if area > LEAST_OVERLAP:
             yield reason("structures_overlap", one=one, other=other)

@@ -62,6 +62,8 @@ class RouteField:
     hits : (m, 7) float ndarray
         Edges of what may be crossed, (x, y, x, y), price of crossing one, and the heights between which no part of a
         pipe may lie there. [m], [money], [m]
+    fine : FloatArray or None
+        Ground in smaller cells, a whole number of them to each; None where the cells hold all there is. [m]
     """
 
     grid: Grid
@@ -83,6 +85,7 @@ class RouteField:
     walls: FloatArray
     permit_cost: float
     hits: FloatArray
+    fine: FloatArray | None = None
 
     def step_lengths(self) -> FloatArray:
         """Length of each of STEPS. [m]"""
@@ -131,6 +134,7 @@ def field_from_arrays(
     crossings: tuple[Crossing, ...] = (),
     barred: Any = None,
     permit_cost: float = 0.0,
+    fine: FloatArray | None = None,
 ) -> RouteField:
     """A route field from arrays of one grid."""
     shape = grid.shape
@@ -156,6 +160,7 @@ def field_from_arrays(
         near_line=none if near_line is None else near_line, passable=passable,
         crossing_cost=cost, band_low=low, band_high=high, crossings=crossings, barred=barred,
         walls=edges_of_barred(barred, blocked, grid), permit_cost=permit_cost, hits=hits_of_crossings(crossings),
+        fine=fine,
     )
 
 

@@ -23,13 +23,16 @@ AT_END = 1.0
 
 
 def pieces_of(
-    name: str, line: LineString, outside: float, wall: float, clearance: float, cost: float
+    name: str, line: LineString, outside: float, wall: float, clearance: float, cost: float, *, at_end: float = AT_END
 ) -> list[Crossing]:
-    """A laid line in pieces, z its invert, each with the clear height that is wanted around its pipe. [m], [money]"""
-    along = np.arange(0.0, max(line.length - AT_END, 0.0), PIECE)
+    """A laid line in pieces, z its invert, each with the clear height that is wanted around its pipe. [m], [money]
+
+    Its last stretch is left out, where others may end too [m]: none where it joins another line.
+    """
+    along = np.arange(0.0, max(line.length - at_end, 0.0), PIECE)
     found = []
     for start in along:
-        piece = substring(line, float(start), min(float(start) + PIECE, line.length - AT_END))
+        piece = substring(line, float(start), min(float(start) + PIECE, line.length - at_end))
         heights = shapely.get_coordinates(piece, include_z=True)[:, 2]
         if piece.length <= 0.0:
             continue

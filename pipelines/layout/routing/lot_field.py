@@ -56,7 +56,7 @@ def lot_field(
     street, assumed = _ways_out(situation, outfalls, opened="way" in opened)
     reached = shapely.union_all([situation.parcel, street, assumed])
     grid = _grid(situation, reached)
-    ground = _ground(situation, grid)
+    ground, fine = _ground(situation, grid)
     rules = situation.rules
     bars = _bars(situation, layers, reached, assumed, grid)
     if opened and not {"houses", "roofs_beyond"} <= set(opened):
@@ -88,6 +88,7 @@ def lot_field(
         crossings=_crossings(situation, layers, prices),
         barred=barred,
         permit_cost=_price(prices, "permit"),
+        fine=fine,
     )
 
 
@@ -147,7 +148,8 @@ def _span(start: float, end: float, step: int, count: int) -> tuple[int, int]:
     return max(first, 0), min(last, count // step * step)
 
 
-def _ground(situation: Situation, grid: Grid) -> FloatArray:
+def _ground(situation: Situation, grid: Grid) -> tuple[FloatArray, FloatArray | None]:
+    """Mean ground of each cell, and the raster's own where its cells are smaller. [m]"""
     fine = situation.grid
     row = round((fine.top - grid.top) / fine.cell_height)
     column = round((grid.left - fine.left) / fine.cell_width)
@@ -159,7 +161,7 @@ def _ground(situation: Situation, grid: Grid) -> FloatArray:
     count = known.sum(axis=(1, 3))
     total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
     mean: FloatArray = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return mean
+    return mean, window.copy() if down * right > 1 else None
 
 
 def _bars(

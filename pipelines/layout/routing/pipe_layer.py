@@ -8,6 +8,7 @@ import shapely
 from shapely import Point
 
 from pipelines.layout.routing.field import STUB, RouteField
+from pipelines.layout.routing.fine_ground import floor_with_need, under_fine_ground
 from pipelines.layout.routing.kernels.laying import Bed, Tube, grade_breaks, lay_segment, least_start, priced, station
 from pipelines.layout.routing.kernels.straight import bend_units, line_value, straightest
 from pipelines.layout.routing.kernels.ways import ground_at, sees_past
@@ -142,11 +143,21 @@ class PipeLayer:
             raise CannotLay
         return float(min(invert, least_start(profile[:, 0], profile[:, 3], tube.slope, end_level)))
 
-    def lay(self, xy: FloatArray, tube: Tube, invert: float, end_level: float) -> Laid:
-        """Inverts and cost of a line with given vertices."""
+    def lay(
+        self, xy: FloatArray, tube: Tube, invert: float, end_level: float, *, taper: float = 0.0, joined: bool = False
+    ) -> Laid:
+        """Inverts and cost of a line with given vertices.
+
+        Its cover need not hold in its last stretch, the taper [m]; one that begins where others join keeps its invert
+        there.
+        """
         profile, places = self._profile(xy, tube, invert)
+        if self.field.fine is not None:
+            profile, places = under_fine_ground(
+                self.field, self.bed, tube, profile, places, xy, taper, joined, end_level
+            )
         along, highest = profile[:, 0], profile[:, 4]
-        floor = _floor_with_need(profile, tube.slope, end_level)
+        floor = floor_with_need(profile, tube.slope, end_level)
         tried: list[tuple[float, Laid]] = []
         for loss in LOSSES:
             breaks, inverts = grade_breaks(along, highest, floor, tube.slope, loss)
@@ -213,17 +224,6 @@ def bend_list(xy: FloatArray) -> list[tuple[int, tuple[float, ...]]]:
     heading = np.degrees(np.arctan2(np.diff(xy[:, 1]), np.diff(xy[:, 0])))
     units = [bend_units(float(turn), ANY_ANGLE) for turn in np.diff(heading)]
     return [(k + 1, FITTINGS[u if u >= 0 else 4]) for k, u in enumerate(units) if u != 0]
-
-
-def _floor_with_need(profile: FloatArray, slope: float, end_level: float) -> FloatArray:
-    """Lowest inverts along a line from which the rest of it can still be laid. [m]"""
-    along, highest, floor = profile[:, 0], profile[:, 4], profile[:, 3].copy()
-    need = end_level
-    for k in range(len(along) - 1, -1, -1):
-        need = max(need, floor[k])
-        floor[k] = min(need, highest[k])
-        need += slope * (along[k] - along[k - 1]) if k else 0.0
-    return floor
 
 
 def _columns(xy: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipelines.layout.routing.clear_lines import crossing_pairs, kept_clear, too_close
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.pipe_layer import PipeLayer, without_repeats
@@ -41,12 +42,20 @@ def route_forest(
 def _route_forest(
     field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
 ) -> RoutedForest:
+    first = _one_by_one(field, collectors, outfalls, spec)
+    return kept_clear(first, field, collectors, spec, lambda free, rest: _one_by_one(free, rest, outfalls, spec))
+
+
+def _one_by_one(
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
+) -> RoutedForest:
+    """The cheapest forest, in which trees may still cross each other."""
     grid, lines = _searched(field, collectors, outfalls, spec)
     layer = PipeLayer(field, spec)
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
     lines = _straight_where_cheaper(layer, lines, collectors, outfalls)
     for i, why in grid.unserved.items():
-        line = _shortest(layer, collectors[i], outfalls, f"run-{len(lines) + 1}") if why == NO_FALL else None
+        line = _shortest(layer, collectors[i], outfalls, f"run-{len(lines) + 1}", lines) if why == NO_FALL else None
         if line is not None:
             lines = [*lines, line]
             del unserved[collectors[i].id]
@@ -86,15 +95,21 @@ def _straight_where_cheaper(
         found = [line for outfall in outfalls if (line := _straight(layer, collector, outfall, name)) is not None]
         if found:
             straight[collector.id] = min(found, key=lambda line: line.cost)
-    if len(straight) == len(served) and sum(s.cost for s in straight.values()) < sum(line.cost for line in lines):
-        return list(straight.values())
+    alone = list(straight.values())
+    cheaper = len(alone) == len(served) and sum(s.cost for s in alone) < sum(line.cost for line in lines)
+    if cheaper and not crossing_pairs(alone, layer.spec):
+        return alone
     ends = {outfall.id for outfall in outfalls}
     joined = {line.to_id for line in lines}
-    better = []
+    better: list[RoutedLine] = []
     for line in lines:
-        alone = line.to_id in ends and len(line.serves) == 1 and line.from_id == line.serves[0]
-        own = straight.get(line.from_id) if alone and not {line.id, line.from_id} & joined else None
-        better.append(replace(own, id=line.id) if own is not None and own.cost < line.cost else line)
+        by_itself = line.to_id in ends and len(line.serves) == 1 and line.from_id == line.serves[0]
+        own = straight.get(line.from_id) if by_itself and not {line.id, line.from_id} & joined else None
+        if own is not None and own.cost < line.cost:
+            others = [other for other in lines if other is not line]
+            if not any(too_close(own, other, layer.spec) for other in [*others, *better]):
+                line = replace(own, id=line.id)
+        better.append(line)
     return better
 
 
@@ -107,9 +122,9 @@ def _straight(layer: PipeLayer, collector: Collector, outfall: OutfallTarget, na
 
 
 def _shortest(
-    layer: PipeLayer, collector: Collector, outfalls: Sequence[OutfallTarget], name: str
+    layer: PipeLayer, collector: Collector, outfalls: Sequence[OutfallTarget], name: str, laid: Sequence[RoutedLine]
 ) -> RoutedLine | None:
-    """The cheapest of a collector's shortest ways to the outfalls that can be laid."""
+    """The cheapest of a collector's shortest ways to the outfalls that can be laid, clear of others if one is."""
     field, spec = layer.field, layer.spec
     at = field.nearest_allowed(collector.point.x, collector.point.y)
     found = []
@@ -120,7 +135,8 @@ def _shortest(
             way = without_repeats(np.vstack([[collector.point.x, collector.point.y], way]))
             line = _own(layer, collector, outfall, way, name)
             found += [] if line is None else [line]
-    return min(found, key=lambda line: line.cost, default=None)
+    crossed = {id(line): sum(too_close(line, other, spec) for other in laid) for line in found}
+    return min(found, key=lambda line: (crossed[id(line)], line.cost), default=None)
 
 
 def _own(

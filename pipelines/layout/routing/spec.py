@@ -72,6 +72,10 @@ class RouteSpec:
         source. [degrees]
     grade_break : float
         What a break of grade is held to cost; common practice, no source. [money]
+    clearance : float
+        Clear height wanted between two lines that cross. [m]
+    crossing : float
+        Of crossing another line of the forest. [money]
     """
 
     pipes: tuple[RoutePipe, ...]
@@ -86,6 +90,8 @@ class RouteSpec:
     basin_drop: float = 0.1 * FOOT
     joint_angle: float = 5.0
     grade_break: float = 8.0
+    clearance: float = 0.15
+    crossing: float = 0.0
 
     def __post_init__(self) -> None:
         faults = []
@@ -100,7 +106,8 @@ class RouteSpec:
             faults.append("trench_costs must not fall with depth: a deeper trench is never cheaper")
         named = {"bedding": self.bedding, "bend_22": self.bend_22, "bend_45": self.bend_45,
                  "junction": self.junction, "taper_length": self.taper_length, "dig_tolerance": self.dig_tolerance,
-                 "basin_drop": self.basin_drop, "joint_angle": self.joint_angle, "grade_break": self.grade_break}
+                 "basin_drop": self.basin_drop, "joint_angle": self.joint_angle, "grade_break": self.grade_break,
+                 "clearance": self.clearance, "crossing": self.crossing}
         faults += [f"{name} is {value}: it must be a finite number, 0 or more" for name, value in named.items()
                    if not (np.isfinite(value) and value >= 0.0)]
         if faults:

@@ -51,7 +51,7 @@ def own_line(
         shape = layer.shorten(way, tube, collector.invert, tube.end_level, float("nan"), tolerance)
         if len(shape):
             try:
-                laid = layer.lay(shape, tube, collector.invert, tube.end_level)
+                laid = layer.lay(shape, tube, collector.invert, tube.end_level, taper=layer.spec.taper_length)
             except CannotLay:
                 continue
             return _routed(layer, run, laid, [], {id(run): name}, [collector], outfall)
@@ -155,7 +155,10 @@ def _lay_tree(
     for k, run in enumerate(runs):
         lost = layer.spec.basin_drop if passes_through(run, collectors) else 0.0
         arriving = [float(laid[m].inverts[-1]) - lost for m in range(k) if runs[m].into is run]
-        laid.append(layer.lay(shapes[k], tubes[k], min([inverts[k], *arriving]), ends[k]))
+        taper = layer.spec.taper_length if run.into is None else 0.0
+        laid.append(layer.lay(
+            shapes[k], tubes[k], min([inverts[k], *arriving]), ends[k], taper=taper, joined=run.start is None
+        ))
     return laid
 
 

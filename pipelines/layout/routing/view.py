@@ -136,7 +136,7 @@ def _view(field: RouteField, mirrored: bool, quarters: int, wide: float, high: f
         crossing_cost=steps(field.crossing_cost), band_low=steps(field.band_low), band_high=steps(field.band_high),
         crossings=tuple(replace(crossing, shape=shape(crossing.shape)) for crossing in field.crossings),
         barred=None if field.barred is None else shape(field.barred),
-        walls=ends(field.walls), hits=ends(field.hits),
+        walls=ends(field.walls), hits=ends(field.hits), fine=None if field.fine is None else array(field.fine),
     )
     return RouteView(seen, mirrored, quarters, grid.left, bottom, wide, high)
 

@@ -9,9 +9,10 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.errors import PumpTooWeakError
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.catching.sites import LARGEST_GRATE
 from pipelines.layout.plan import Discharge, Outfall, PipeRun, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
-from pipelines.layout.routing.laid_lines import pieces_of, with_laid
+from pipelines.layout.routing.laid_lines import AT_END, pieces_of, with_laid
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
 from pipelines.layout.ways.fall import spare_to, verdict_of
 from pipelines.layout.ways.gravity import (
@@ -34,10 +35,8 @@ from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
-from terrain.unit_table import FOOT, HOUR, INCH
+from terrain.unit_table import FOOT, HOUR
 
-LARGEST_GRATE = 9.0 * INCH * 2.0**0.5
-"""From the middle of the largest square grate to its corner. [m]"""
 LEVEL_STEP = 0.01
 """To which a level in the sump is found. [m]"""
 
@@ -142,9 +141,13 @@ def _cheapest_lift(
     clearance, hours = rules["pipe_clearance"].likely, rules["crossing_hours"].likely / HOUR
     labour = inputs.ground.prices["labour"].likely if "labour" in inputs.ground.prices else 0.0
     runs = rest.lines.runs if rest is not None else ()
+    ends = {outfall.id for outfall in rest.outfalls} if rest is not None else set()
     field = with_laid(inputs.ground.field, (
         piece for run in runs for pipe in (find_pipe(run.pipe_key),)
-        for piece in pieces_of(run.id, run.line, pipe.outside, pipe.wall, clearance, hours * labour)
+        for piece in pieces_of(
+            run.id, run.line, pipe.outside, pipe.wall, clearance, hours * labour,
+            at_end=AT_END if run.to_id in ends else 0.0,
+        )
     ))
     layout = inputs.site.layout
     target = settings_to_try(rules, layout)[0].slope

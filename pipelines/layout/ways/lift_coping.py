@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pipelines.hydraulics.pumping.sump_storage import storage_needed
+from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.plan import FrenchDrain
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
@@ -81,7 +82,7 @@ def coping_lift(
         return _told(place, storm, chosen, (), {})
     least = storm.least_share()
     level = max(top(least), place.inlet)
-    candidates = [_candidate(place, storm, option, least, level) for option in options]
+    candidates = [_candidate(place, storm, option, least, level, inputs.catching) for option in options]
     able = [each for each in candidates if each.copes]
     if not able:
         most = max(candidates, key=lambda each: each.delivered)
@@ -95,7 +96,9 @@ def coping_lift(
     return _told(place, storm, chosen, [each for each in candidates if each is not chosen], more, unsound)
 
 
-def _candidate(place: LiftPlace, storm: LiftStorm, option: LiftOption, least: float, top: float) -> Candidate:
+def _candidate(
+    place: LiftPlace, storm: LiftStorm, option: LiftOption, least: float, top: float, catching: Catching
+) -> Candidate:
     delivered = option.result.delivered_flow
     share = storm.share_of(delivered)
     basin = option.basin.area * (top - place.on_level)
@@ -106,7 +109,7 @@ def _candidate(place: LiftPlace, storm: LiftStorm, option: LiftOption, least: fl
     if needed <= basin:
         return Candidate(option, least, needed, basin, (), True)
     stone = stone_beside(
-        place.situation, place.point, sump_id="sump-1", volume=needed - basin, bottom=place.on_level, top=top
+        place.situation, place.point, catching, sump_id="sump-1", volume=needed - basin, bottom=place.on_level, top=top
     )
     if stone is None:
         return Candidate(option, share, needed, basin, (), False)

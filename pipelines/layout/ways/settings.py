@@ -130,6 +130,8 @@ def route_spec(ground: WayGround, settings: LaySettings) -> tuple[RouteSpec, tup
         basin_drop=rules["loss_at_basin"].likely,
         joint_angle=rules["joint_angle"].likely,
         grade_break=rules["grade_break_cost"].likely,
+        clearance=rules["pipe_clearance"].likely,
+        crossing=rules["crossing_hours"].likely / HOUR * labour,
     )
     return spec, pipes
 

@@ -8,7 +8,8 @@ import shapely
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.layout.catching.sites import heights_along
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import LARGEST_GRATE, heights_along
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE, stone_offset
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import FrenchDrain
@@ -20,34 +21,41 @@ DIRECTIONS = 16
 
 
 def stone_beside(
-    situation: Situation, sump: Point, *, sump_id: str, volume: float, bottom: float, top: float
+    situation: Situation, sump: Point, catching: Catching, *, sump_id: str, volume: float, bottom: float, top: float
 ) -> tuple[FrenchDrain, ...] | None:
     """Trenches of stone from a sump whose voids hold a volume between two levels; None where they do not fit.
 
-    They run out from the sump no nearer to each other than 45 degrees, clear of walls, paving, keep-outs and lot lines,
-    on ground that is no lower than the water in them and is dug no deeper than by hand.
+    They run out from the sump no nearer to each other than 45 degrees, clear of walls, paving, keep-outs, lot lines and
+    what else collects, on ground that is no lower than the water in them and is dug no deeper than by hand. Stone that
+    two of them share near the sump stores once.
     """
     rules = situation.rules
     width, high = rules["lift_stone_width"].likely, top - bottom
     if high <= 0.0:
         return None
     needed = volume / (rules["stone_porosity"].likely * width * high)
-    free = _free(situation)
+    free = shapely.difference(_free(situation), _collecting(catching, sump, width))
     longest = rules["lift_stone_longest"].likely
     turn = 2.0 * pi / DIRECTIONS
     rays = [_ray(situation, free, sump, k * turn, longest, bottom, top) for k in range(DIRECTIONS)]
     lengths = np.array([ray.length if ray is not None else 0.0 for ray in rays])
     drains: list[FrenchDrain] = []
+    stone: BaseGeometry = shapely.Polygon()
     for k in np.argsort(-lengths, kind="stable"):
         ray = rays[k]
         if needed <= 0.0:
             break
         if ray is None:
             continue
-        length = min(float(ray.length), needed)
-        needed = needed - length if needed - length > 1e-9 else 0.0
+        shared = float(shapely.area(shapely.intersection(_strip(ray, width), stone))) / width
+        if ray.length <= shared:
+            continue
+        length = min(float(ray.length), needed + shared)
+        stored = length - shared
+        needed = needed - stored if needed - stored > 1e-9 else 0.0
         # drawn to the sump; its pipe lies level, since water goes both ways
         xy = np.array([shapely.line_interpolate_point(ray, length).coords[0], ray.coords[0]])
+        stone = shapely.union(stone, _strip(LineString(xy), width))
         level = np.full(2, bottom + rules["stone_under_pipe"].likely)
         ground = heights_along(shapely.segmentize(LineString(xy), STATION), situation.drainage)
         drains.append(
@@ -72,6 +80,20 @@ def _free(situation: Situation) -> BaseGeometry:
     )
     inner = shapely.buffer(situation.parcel, -rules["line_offset"].likely)
     return shapely.difference(inner, shapely.union_all(list(taken)))
+
+
+def _strip(line: LineString, width: float) -> BaseGeometry:
+    strip: BaseGeometry = shapely.buffer(line, width / 2.0, cap_style="flat")
+    return strip
+
+
+def _collecting(catching: Catching, sump: Point, width: float) -> BaseGeometry:
+    """Where the middle of a trench from a sump would make it overlap a basin, a drain or a channel. [m]"""
+    # a basin in the sump's place is the sump
+    others = [basin.point for basin in catching.basins if basin.point.distance(sump) > LARGEST_GRATE]
+    shapes = [shapely.buffer(point, LARGEST_GRATE + width / 2.0) for point in others]
+    shapes += [shapely.buffer(drain.line, (drain.width + width) / 2.0) for drain in catching.drains]
+    return shapely.union_all(shapes)
 
 
 def _ray(
