@@ -13,6 +13,8 @@ RULES = EmbankmentRules(length=20.0, width=15.0, height=0.4, evenness=0.15, over
 ROWS, COLUMNS = 110, 130
 EAST, NORTH = np.meshgrid(np.arange(COLUMNS) + 0.5, ROWS - np.arange(ROWS) - 0.5)
 MIDDLE, BANK = 65.0, 40.0
+# banks are lowest over the valley's floor, so that it is there that they spill
+DIP = np.where(np.abs(EAST - MIDDLE) < 4.0, 0.05, 0.0)
 
 
 def valley(slope=0.03, behind=0.0):
@@ -21,8 +23,8 @@ def valley(slope=0.03, behind=0.0):
 
 
 def rail(high=1.6, half_top=2.0, batter=2.0, waves=0.0):
-    """Heights of a bank across the valley: level, flat on top, with steep sides. [m]"""
-    crest = 100.0 + 0.03 * BANK + high + waves * np.sin(EAST / 6.0)
+    """Heights of a bank across the valley: level but for its dip, flat on top, with steep sides. [m]"""
+    crest = 100.0 + 0.03 * BANK + high + waves * np.sin(EAST / 6.0) - DIP
     return crest - np.maximum(np.abs(NORTH - BANK) - half_top, 0.0) / batter
 
 
@@ -54,9 +56,9 @@ def test_a_rail_embankment_across_a_valley_is_found_where_it_lies(ground_of):
 @pytest.mark.parametrize(
     "z",
     [
-        np.maximum(valley(), rail(half_top=2.0, batter=12.0)),
+        np.maximum(valley(), rail(half_top=5.0, batter=9.0)),
         np.maximum(valley(), rail(waves=0.4)),
-        np.maximum(valley(behind=1.2), rail()),
+        np.maximum(valley(behind=1.1), rail()),
         np.maximum(valley(), np.where(np.abs(EAST - MIDDLE) < 9.0, rail(), rail() - 0.7)),
         valley(),
         valley() - 0.8 * np.exp(-((EAST - MIDDLE) ** 2 + (NORTH - BANK) ** 2) / 60.0),
@@ -64,7 +66,6 @@ def test_a_rail_embankment_across_a_valley_is_found_where_it_lies(ground_of):
     ids=["broad", "uneven", "higher ground behind", "short", "no bank", "a hollow"],
 )
 def test_other_ground_that_dams_is_none(ground_of, z):
-    assert find_low_spots(drain_ground(ground_of(z)), rmse=0.05) or z is not None
     assert found_on(ground_of, z) == ()
 
 
@@ -101,7 +102,6 @@ def test_each_rule_decides(ground_of, changed):
 def test_a_bank_that_bends_is_followed(ground_of):
     away = np.hypot(EAST - MIDDLE, NORTH - (BANK - 60.0))
     bent = 102.8 - np.maximum(np.abs(away - 60.0) - 2.0, 0.0) / 2.0
-    bent -= np.where(np.abs(EAST - MIDDLE) < 3.0, 0.05, 0.0)
-    (bank,) = found_on(ground_of, np.maximum(valley(), bent))
+    (bank,) = found_on(ground_of, np.maximum(valley(), bent - DIP))
     ring = shapely.Point(MIDDLE, BANK - 60.0).buffer(60.0).exterior
     assert max(ring.distance(shapely.Point(place)) for place in placed(bank.crest).coords) < 2.0
