@@ -153,7 +153,8 @@ def findings_of(stages: LotStages) -> Findings:
         levels_given=opened.shots is not None,
         fall_to_spare=stages.fall_to_spare,
         outfall_looks=planned.looks,
-        suspected_culverts=suspected_of(planned.looks),
+        suspected_culverts=suspected_of(planned.looks, stages.unseen),
+        hidden_culverts=stages.unseen,
     )
 
 

@@ -23,6 +23,7 @@ from pipelines.layout.diagnosis.diagnose import (
     storm_on_lot,
 )
 from pipelines.layout.diagnosis.division import Division, lot_ground, studied_ground
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert, banks_near, if_open
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
@@ -44,6 +45,7 @@ from pipelines.layout.ways.outfall_water import look_for_lot
 from pipelines.layout.ways.way_values import WayInputs
 from pipelines.lot_inputs import LotInputs
 from terrain.arrays import BoolArray
+from terrain.flow.conditioning import CulvertLine, opened_along
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot
 from terrain.flow.pysheds_adapter import with_pysheds
@@ -63,6 +65,7 @@ STAGES = (
     ("water", "running the design storm over the lot as it is", 0.5),
     ("diagnosis", "diagnosing the lot", 0.55),
     ("looks", "looking along each outfall", 0.56),
+    ("unseen", "looking for banks that may hide a culvert", 0.565),
     ("sited", "siting what catches it", 0.57),
     ("way_ground", "looking for ways out", 0.6),
     ("fall_to_spare", "measuring fall to spare", 0.65),
@@ -176,7 +179,8 @@ class LotStages:
         opened, pump = self.lot.opened, self.lot.pump
         curve = None if pump is None else pump_curve(*pump)
         return PlanInputs(
-            opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks
+            opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks,
+            self.unseen,
         )
 
     @cached_property
@@ -185,6 +189,26 @@ class LotStages:
         return look_for_lot(
             self.lot.opened, self.lot.rain, self.situation, rains_run(self.lot.rain, self.situation.rules)[-1]
         )
+
+    @cached_property
+    def unseen(self) -> tuple[HiddenCulvert, ...]:
+        """Banks near the lot that may hide a culvert, each with the lot drained again as if one were open."""
+        lot, layers = self.situation, self.lot.opened.layers
+        known = (*layers.culverts.geometry, *(each.point for look in self.looks for each in look.culverts))
+        banks = banks_near(lot.parcel, lot.drainage, self.low_spots, lot.rules, known)
+        if not banks:
+            return ()
+        surface, reach = self.ground[0], lot.rules["culvert_end_reach"].likely
+        # what a person struck out is compared with nothing that is
+        now = self if self.edits is NO_EDITS else LotStages(self.lot, surface)
+        found = []
+        for number, bank in enumerate(banks, start=1):
+            opened = opened_along(surface, [CulvertLine(bank.opening)], invert_reach=reach)
+            then = LotStages(self.lot, opened)
+            found.append(
+                if_open(f"bank-{number}", bank, now.situation, now.diagnosis, then.situation, then.diagnosis)
+            )
+        return tuple(found)
 
     @cached_property
     def sited(self) -> Sited:

@@ -4,8 +4,10 @@ from typing import TypedDict
 
 from pipelines.inputs.rules import Rules
 from terrain.flow.drainage import Drainage
+from terrain.flow.embankments import EmbankmentRules
 from terrain.flow.lot_ground import GroundLimits
 from terrain.flow.low_spots import LowSpot, find_low_spots
+from terrain.lidar_error import fall_error
 from terrain.swale.banks import BankRules
 
 
@@ -42,6 +44,19 @@ def bank_rules(rules: Rules) -> BankRules:
         flatter=rules["bank_flatter"].likely,
         stands_out=rules["bank_stands_out"].likely,
         gap=rules["bank_gap"].likely,
+    )
+
+
+def embankment_rules(rules: Rules) -> EmbankmentRules:
+    """What counts as an embankment: no lower than what lidar can show over a bank's width."""
+    width = rules["embankment_width"].likely
+    shown = rules["low_spot_sigmas"].likely * fall_error(rules["lidar_rmse"].likely, width, **lidar_noise(rules))
+    return EmbankmentRules(
+        length=rules["embankment_length"].likely,
+        width=width,
+        height=max(rules["embankment_height"].likely, shown),
+        evenness=rules["embankment_evenness"].likely,
+        over=rules["embankment_over"].likely,
     )
 
 

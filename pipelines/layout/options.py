@@ -10,6 +10,7 @@ from pipelines.layout.catching.design_flows import works_division
 from pipelines.layout.choice import choose_way
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.division import Division
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.improvements import improvements_of, only_served
 from pipelines.layout.parts import Size
@@ -43,6 +44,8 @@ class PlanInputs:
         Of the pump, where it is given.
     looks : tuple of OutfallLook
         What was found of the candidates for an outfall; empty where nobody looked.
+    unseen : tuple of HiddenCulvert
+        Banks near the lot that may hide a culvert.
     """
 
     site: SiteFile
@@ -52,6 +55,7 @@ class PlanInputs:
     prices: Mapping[str, UnitPrice]
     curve: PumpCurve | None
     looks: tuple[OutfallLook, ...] = ()
+    unseen: tuple[HiddenCulvert, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

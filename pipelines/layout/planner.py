@@ -42,6 +42,7 @@ from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_on
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.two_catchings import best_caught
 from pipelines.layout.verdict_parts import (
+    as_far_as_culverts,
     as_far_as_outfall,
     as_today,
     headline,
@@ -143,8 +144,12 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         for each in drawn
         if each.moved_from is not None
     )
+    plan, unseen = planned.plan, tuple(each.why for each in inputs.unseen)
+    # a look into a ditch that may overturn all of it comes before any level shot
+    checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
     planned = replace(
-        planned, plan=replace(planned.plan, outfalls=drawn, warnings=(*planned.plan.warnings, *moved))
+        planned,
+        plan=replace(plan, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks),
     )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
 
@@ -177,6 +182,8 @@ def _nothing_built(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True
     )
     parts = stopped(why) if stops else nothing_built(found, catching, _part(cause), verdict)
+    if not stops:
+        parts = as_far_as_culverts(parts, inputs.unseen)
     plan = Plan(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
@@ -210,7 +217,7 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     cause, why = _cause(inputs, found), reason("roofs_not_given")
     plan = Plan(
         verdict=why,
-        parts=provisional(_part(cause), why),
+        parts=as_far_as_culverts(provisional(_part(cause), why), inputs.unseen),
         catch_basins=basins,
         discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
         site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False, _is_open(cause))),
@@ -251,7 +258,7 @@ def _with_works(
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
     water, looks = full.water, full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
-    parts = with_works(_part(cause), chosen, takes, left)
+    parts = as_far_as_culverts(with_works(_part(cause), chosen, takes, left), inputs.unseen)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
@@ -311,7 +318,7 @@ def _on_the_surface(
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
     why = reason("surface_suffices", works=tuple(work.why for work in surface.works))
     cause = _cause(inputs, found)
-    parts = nothing_built(found, replace(catching, enough=True), _part(cause), why)
+    parts = as_far_as_culverts(nothing_built(found, replace(catching, enough=True), _part(cause), why), inputs.unseen)
     water = storm_on(lot, inputs.reckoning, found.water)
     plan = Plan(
         verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high)),
@@ -382,6 +389,7 @@ def _no_way_out(
     parts = no_way(
         _part(cause), why_no_line(option.way_inputs, inputs.layers, barred, option.ways), known=not missing
     )
+    parts = as_far_as_culverts(parts, inputs.unseen)
     today = as_today(found.water, inputs.situation.rules["least_basin_flow"].likely)
     plan = Plan(
         verdict=headline_no_way(found, parts, today, missing),

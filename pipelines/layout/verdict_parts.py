@@ -6,6 +6,7 @@ from dataclasses import replace
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cured import TroubleLeft, told_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
 from pipelines.layout.plan import Discharge, Outfall
@@ -73,6 +74,16 @@ def with_works(cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequen
     return Parts(cause, fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks), cure_part(left))
 
 
+def as_far_as_culverts(parts: Parts, unseen: Sequence[HiddenCulvert]) -> Parts:
+    """The same where what is wrong hangs on a culvert that nobody has seen: no more than cannot_tell."""
+    deciding = next((each for each in unseen if each.decides), None)
+    if deciding is None:
+        return parts
+    why = reason("hangs_on_culvert", bank=deciding.name, ends=deciding.ends, begins=deciding.begins)
+    cause, cure = (Part("cannot_tell", why) if part.state != "no" else part for part in (parts.cause, parts.cure))
+    return replace(parts, cause=cause, cure=cure)
+
+
 def fall_part(discharges: Sequence[Discharge]) -> Part:
     """Whether every line has its fall or its lift."""
     return weakest_of([Part(each.verdict, each.why) for each in discharges])
@@ -119,10 +130,11 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
         way=way,
         state=parts.verdict,
         part=name,
+        culvert=_on_culvert(weakest.why),
         why=weakest.why,
         overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
                           lines=parts.fall.state != "not_needed", water=_standing(weakest.why),
-                          told=_tells_shots(weakest.why)),
+                          told=_tells_shots(weakest.why), culvert=_on_culvert(weakest.why)),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,
         high=None if cost is None else cost.high,
@@ -138,6 +150,10 @@ def _tells_shots(why: Said) -> bool:
     if not isinstance(why, Reason):
         return False
     return why.code == "two_shots_settle" or (why.code == "sentences" and any(map(_tells_shots, why["parts"])))
+
+
+def _on_culvert(why: Said) -> bool:
+    return isinstance(why, Reason) and why.code == "hangs_on_culvert"
 
 
 def wrong_of(found: Diagnosis) -> Reason | None:

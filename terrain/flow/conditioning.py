@@ -1,7 +1,7 @@
 """From a surface to the ground as water meets it: roofs and barriers stand, culverts open it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -72,6 +72,15 @@ def make_ground(
             own = [point for point in downspouts if shapely.distance(shape, point) <= downspout_reach]
             _lead_to_downspouts(receiver, roof == position, own, nearest, grid)
     return Ground(grid, elevation, kind.astype(np.int64), receiver, roof.astype(np.int64))
+
+
+def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_reach: float = INVERT_REACH) -> Surface:
+    """A surface as it would lie were it open along these culverts."""
+    elevation = surface.elevation.copy()
+    nothing = np.zeros(surface.grid.shape, dtype=np.bool_)
+    for culvert in culverts:
+        _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
+    return replace(surface, elevation=elevation)
 
 
 def _burn(shapes: Sequence[tuple[Geometry, int]], grid: Grid, *, all_touched: bool) -> IntArray:

@@ -22,6 +22,7 @@ from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.division import SIDES
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
@@ -263,12 +264,14 @@ def pumps_of(lifts: Sequence[LiftDesign], curve: PumpCurve, *, given: bool) -> t
     )
 
 
-def suspected_of(looks: Sequence[OutfallLook]) -> tuple[SuspectedCulvert, ...]:
-    """Suspected culverts that hold water back as far as an outfall, each once."""
+def suspected_of(
+    looks: Sequence[OutfallLook], unseen: Sequence[HiddenCulvert] = ()
+) -> tuple[SuspectedCulvert, ...]:
+    """Suspected culverts that hold water back as far as an outfall, and banks that may hide one, each once."""
     found: dict[tuple[float, float], SuspectedCulvert] = {}
     for look in looks:
         for each in look.suspected:
             why = reason("suspected_drive", distance=each.distance, height=each.height, outfall=look.outfall)
             at = (each.point.x, each.point.y)
             found.setdefault(at, SuspectedCulvert(f"culvert-{len(found) + 1}", each.point, why))
-    return tuple(found.values())
+    return (*found.values(), *(SuspectedCulvert(each.id, each.bank.point, each.why) for each in unseen))

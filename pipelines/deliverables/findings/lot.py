@@ -8,6 +8,7 @@ from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.plan import Plan, Said
 from pipelines.layout.storm_by_storm import EdgeInStorm
 from pipelines.layout.swale.found_outfall import OutfallLook
@@ -253,6 +254,8 @@ class Findings:
         What was found of the outfalls.
     suspected_culverts : tuple of SuspectedCulvert
         Places to look.
+    hidden_culverts : tuple of HiddenCulvert
+        Those of them that are banks near the lot, with what becomes of it if one is open.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -289,6 +292,7 @@ class Findings:
     levels_given: bool = False
     outfall_looks: tuple[OutfallLook, ...] = ()
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
+    hidden_culverts: tuple[HiddenCulvert, ...] = ()
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

@@ -6,6 +6,7 @@ import geopandas as gpd
 
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.parts import CaughtBy, SurfaceOnly
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
@@ -56,6 +57,7 @@ def summary(findings: Findings) -> dict[str, Any]:
             for size in plan.sizes
         ],
         "outfall": [_outfall(look, findings.frame) for look in findings.outfall_looks],
+        "hidden_culverts": [_hidden(each, findings.frame) for each in findings.hidden_culverts],
         "alternatives": [_alternative(way) for way in plan.alternatives],
         "storms": [
             {
@@ -191,6 +193,25 @@ def _outfall(look: OutfallLook, frame: Frame) -> dict[str, Any]:
         "stands_m": look.stands if look.flow is not None else None,
         "followed_m": look.followed_length,
         "culverts": [_culvert(each, frame) for each in look.culverts],
+    }
+
+
+def _hidden(each: HiddenCulvert, frame: Frame) -> dict[str, Any]:
+    place = frame.to_map(gpd.GeoSeries([each.bank.point])).iloc[0]
+    return {
+        "id": each.id,
+        "easting": place.x,
+        "northing": place.y,
+        "height_m": each.bank.height,
+        "width_m": each.bank.width,
+        "dams": each.bank.spot.id,
+        "depth_m": each.depth,
+        "depth_open_m": each.depth_open,
+        "run_on_m2": each.run_on,
+        "run_on_open_m2": each.run_on_open,
+        "troubles_gone_if_open": [say(place, "si") for place in each.ends],
+        "troubles_new_if_open": [say(place, "si") for place in each.begins],
+        "why": say(each.why, "si"),
     }
 
 

@@ -264,6 +264,14 @@ dry well between a well and a septic field
 soakaway_offset_basement | "40 ft" | french_drains
 soakaway_offset_septic | "80 ft" | french_drains
 soakaway_offset_well | "120 ft" | french_drains
+
+valley below a bank
+embankment_reach | "1 ft" | warnings
+embankment_length | "80 m" | warnings
+embankment_width | "3 m" | warnings
+embankment_height | "2 m" | warnings
+embankment_evenness | "0.5 mm" | warnings
+embankment_over | "0 m" | warnings
 """
 
 X, Y = np.meshgrid((np.arange(60) + 0.5) / 2.0, 30.0 - (np.arange(60) + 0.5) / 2.0)
@@ -294,6 +302,16 @@ def holed(ground):
     ground = ground.copy()
     ground[30:33, 8:11] = ground[10:18, 14:20] = -999999.0
     return ground
+
+
+def valley_below_a_bank():
+    """A valley 56 m wide that falls south past a lot to a level bank across it, rough by 5 mm."""
+    x, y = np.meshgrid((np.arange(112) + 0.5) / 2.0 - 28.0, 74.0 - (np.arange(148) + 0.5) / 2.0)
+    # behind the bank the valley lies 0.1 m over the ground at its foot
+    floor = np.where(y > 22.0, 0.04 * y, 1.1 - 0.002 * (22.0 - y))
+    z = 100.0 + floor + 0.02 * np.abs(x) + 0.2 * np.maximum(np.abs(x) - 20.0, 0.0)
+    bank = 100.0 + 0.04 * 22.0 + 1.0 - np.maximum(np.abs(y - 22.0) - 2.0, 0.0) / 2.0
+    return np.maximum(z, bank) + np.random.default_rng(7).normal(0.0, 0.005, x.shape)
 
 
 def with_house_and_trees(ground):
@@ -415,6 +433,10 @@ LOTS = {
     "dry well between a well and a septic field": lot(
         plane(0.03, -0.018) - hollow(0.2, 7.0, 18.0), soil=TESTED, house=SLAB.replace("slab", "basement"),
         keep_out=KEPT_OFF, **DRY_WELL,
+    ),
+    "valley below a bank": lot(
+        valley_below_a_bank(), parcel=one(box(15.0, 52.0, 40.0, 70.0), lot=1), roofs=one(box(18.0, 60.0, 24.0, 66.0)),
+        **GRASS, downspouts=None, outfalls=None, right_of_way=None,
     ),
 }  # fmt: skip
 

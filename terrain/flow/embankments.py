@@ -1,0 +1,245 @@
+"""Embankments that dam low ground: a long narrow ridge of even height across the lowest way out may hide a culvert."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import LineString, Point
+
+from terrain.arrays import BoolArray, FloatArray
+from terrain.flow.drainage import Drainage, path_downstream
+from terrain.flow.low_spots import LowSpot
+from terrain.ground import Ground
+from terrain.sampling import sample_bilinear
+
+RAY = 8.0
+"""Length over which the two ways of a crest are looked for. Common practice, no source. [m]"""
+STEP = 1.0
+"""Least distance between the heights that are read along and across a bank. [m]"""
+ONE_SIDED = 0.2
+"""Largest share of the low ground that may lie on the far side of a bank that dams it. Common practice. [-]"""
+
+
+@dataclass(frozen=True, slots=True)
+class EmbankmentRules:
+    """What counts as an embankment.
+
+    Attributes
+    ----------
+    length, width, height : float
+        Least length of its crest, most width at half its height, least height over the ground on both sides. [m]
+    evenness : float
+        Most standard deviation of its crest from a straight grade. [m]
+    over : float
+        How far the ground behind it may lie over the bottom of the low spot. [m]
+    """
+
+    length: float
+    width: float
+    height: float
+    evenness: float
+    over: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Embankment:
+    """A bank that dams a low spot.
+
+    Attributes
+    ----------
+    spot : LowSpot
+        The largest that it dams.
+    crest : shapely LineString
+        Its highest line. [m]
+    opening : shapely LineString
+        From the low ground before it to that behind it, where a culvert would lie. [m]
+    point : shapely Point
+        Where that passes under the crest. [m]
+    height, width, length : float
+        At the opening over the higher of its two feet; at half that; of its crest, as far as it was followed. [m]
+    behind : float
+        Ground at the far end of the opening. [m]
+    """
+
+    spot: LowSpot
+    crest: LineString
+    opening: LineString
+    point: Point
+    height: float
+    width: float
+    length: float
+    behind: float
+
+
+def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: EmbankmentRules) -> tuple[Embankment, ...]:
+    """Embankments over the spills of low spots deeper than lidar's error, each once, with the first spot it dams."""
+    found: list[Embankment] = []
+    for spot in spots:
+        if spot.spill_cell is None or spot.within_lidar_error:
+            continue
+        bank = _bank_at(drainage, spot, spot.spill_cell, rules)
+        if bank is not None and all(bank.crest.distance(each.crest) > rules.width for each in found):
+            found.append(bank)
+    return tuple(found)
+
+
+def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules) -> Embankment | None:
+    ground, grid = drainage.ground, drainage.ground.grid
+    step = max(grid.cell_width, grid.cell_height, STEP)
+    x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
+    rays = _ways_along(ground, x, y, step)
+    if rays is None:
+        return None
+    # the spill may lie at a bank's end, from where all of it goes one way
+    reach = 3.0 * rules.length
+    back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
+    crest = np.vstack([back[:0:-1], on])
+    if len(crest) < 3:
+        return None
+    offsets, at, heights = _profiles(ground, crest, step, 1.5 * rules.width)
+    top, middle = heights[:, len(offsets) // 2], len(offsets) // 2
+    sides = heights[:, :middle][:, ::-1], heights[:, middle + 1 :]
+    lows = [np.fmin.reduce(side, axis=1) for side in sides]
+    rise = top - np.maximum(*lows)
+    width = (_reach_to(sides[0], top - 0.5 * rise) + _reach_to(sides[1], top - 0.5 * rise)) * step
+    with np.errstate(invalid="ignore"):
+        narrow = (rise >= rules.height) & (width <= rules.width)
+    along = np.asarray((np.arange(len(crest)) - (len(back) - 1)) * step, dtype=np.float64)
+    first, last = _longest(narrow)
+    if last - first < 2 or along[first] > rules.length or along[last - 1] < -rules.length:
+        return None
+    run = slice(first, last)
+    length = float(along[last - 1] - along[first])
+    if length < rules.length:
+        return None
+    inside = _side_of(ground, spot, at[run], middle)
+    if inside is None:
+        return None
+    before, behind = lows[inside][run], lows[1 - inside][run]
+    here = first + int(np.argmin(before))
+    beside = run.start + np.flatnonzero(np.abs(along[run] - along[here]) <= 1.5 * rules.length)
+    if _unevenness(along[beside], top[beside]) > rules.evenness:
+        return None
+    if behind[here - first] > spot.bottom_elevation + rules.over:
+        return None
+    foot = _foot(sides[inside][here], float(before.min()), middle, inside)
+    end = _foot(sides[1 - inside][here], max(float(before.min()), float(behind[here - first])), middle, 1 - inside)
+    line = LineString(crest[run])
+    # another ridge beside the lowest way out does not lie across it: what passes under it goes elsewhere
+    if line.distance(Point(x, y)) > step and not _meet(drainage, spill, at[here, end], reach):
+        return None
+    return Embankment(
+        spot=spot,
+        crest=line,
+        opening=LineString([at[here, foot], at[here, end]]),
+        point=Point(crest[here]),
+        height=float(rise[here]),
+        width=float(np.median(width[run])),
+        length=length,
+        behind=float(heights[here, end]),
+    )
+
+
+def _ways_along(ground: Ground, x: float, y: float, step: float) -> tuple[FloatArray, FloatArray] | None:
+    """The two directions in which the ground stays most nearly at the spill's height."""
+    angles = np.radians(np.arange(0.0, 360.0, 5.0))
+    directions = np.column_stack([np.cos(angles), np.sin(angles)])
+    away = np.arange(step, max(RAY, 4.0 * step) + 0.5 * step, step)
+    level = sample_bilinear(ground.elevation, ground.grid, x, y)
+    heights = sample_bilinear(
+        ground.elevation, ground.grid, x + directions[:, :1] * away, y + directions[:, 1:] * away
+    )
+    off = np.abs(heights - level).mean(axis=1)
+    off[np.isnan(off)] = np.inf
+    best = int(np.argmin(off))
+    if not np.isfinite(off[best]):
+        return None
+    # a bank bends, but does not turn back
+    other = np.where(directions @ directions[best] <= -0.5, off, np.inf)
+    second = int(np.argmin(other))
+    return (directions[best], directions[second]) if np.isfinite(other[second]) else None
+
+
+def _followed(ground: Ground, x: float, y: float, way: FloatArray, step: float, reach: float) -> FloatArray:
+    """Points a step apart along a ridge's highest line, from a place on it, as far as ground is known."""
+    points = [np.array([x, y])]
+    aside = np.linspace(-2.0, 2.0, 9) * step
+    for _ in range(int(np.ceil(reach / step))):
+        across = np.array([-way[1], way[0]])
+        tried = points[-1] + way * step + aside[:, None] * across
+        heights = sample_bilinear(ground.elevation, ground.grid, tried[:, 0], tried[:, 1])
+        if np.isnan(heights).any():
+            break
+        # the middle of what is nearly highest, since the top of a bank is flat
+        points.append(tried[heights >= heights.max() - 0.05].mean(axis=0))
+        ahead = points[-1] - points[max(len(points) - 6, 0)]
+        if len(points) > 3 and float(ahead @ way) > 0.0:
+            way = ahead / float(np.hypot(*ahead))
+    return np.array(points)
+
+
+def _profiles(
+    ground: Ground, crest: FloatArray, step: float, reach: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Offsets across a crest, where they lie at each point of it, and the heights there."""
+    ahead = np.gradient(crest, axis=0)
+    kernel = np.ones(min(5, len(crest)))
+    ahead = np.column_stack([np.convolve(ahead[:, each], kernel, "same") for each in (0, 1)])
+    across = np.column_stack([-ahead[:, 1], ahead[:, 0]]) / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    count = int(np.ceil(reach / step))
+    offsets = np.asarray(np.arange(-count, count + 1) * step, dtype=np.float64)
+    at = crest[:, None, :] + offsets[None, :, None] * across[:, None, :]
+    return offsets, at, sample_bilinear(ground.elevation, ground.grid, at[..., 0], at[..., 1])
+
+
+def _reach_to(side: FloatArray, level: FloatArray) -> FloatArray:
+    """Steps from the crest to where the ground is first below a level; all where it never is."""
+    with np.errstate(invalid="ignore"):
+        below = side < level[:, None]
+    return np.where(below.any(axis=1), below.argmax(axis=1) + 0.5, float(side.shape[1]))
+
+
+def _longest(flags: BoolArray) -> tuple[int, int]:
+    """First and one past the last of the longest run of true flags."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int64)))
+    if not edges.size:
+        return 0, 0
+    starts, ends = edges[::2], edges[1::2]
+    best = int(np.argmax(ends - starts))
+    return int(starts[best]), int(ends[best])
+
+
+def _unevenness(along: FloatArray, top: FloatArray) -> float:
+    """Standard deviation of a crest's height from its straight grade. [m]"""
+    return float(np.std(top - np.polyval(np.polyfit(along, top, 1), along)))
+
+
+def _side_of(ground: Ground, spot: LowSpot, at: FloatArray, middle: int) -> int | None:
+    """Side of a crest on which the low spot lies: 0 left, 1 right; None where it lies on both, or on neither."""
+    wet = np.zeros(ground.elevation.size, dtype=np.bool_)
+    wet[spot.cells] = True
+    rows, columns = ground.grid.cells(at[..., 0], at[..., 1])
+    height, width = ground.grid.shape
+    known = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
+    here = known & wet[np.where(known, rows * width + columns, 0)]
+    counts = int(here[:, :middle].sum()), int(here[:, middle + 1 :].sum())
+    if min(counts) > ONE_SIDED * max(counts) or max(counts) == 0:
+        return None
+    return 0 if counts[0] > counts[1] else 1
+
+
+def _meet(drainage: Drainage, spill: int, outlet: FloatArray, reach: float) -> bool:
+    """Whether what spills and what comes out of an opening run together within reach of the outlet."""
+    grid = drainage.ground.grid
+    row, column = (int(value) for value in grid.cells(*outlet))
+    over, through = (path_downstream(drainage, cell) for cell in (spill, row * grid.shape[1] + column))
+    x, y = grid.centres(*np.divmod(np.intersect1d(over, through), grid.shape[1]))
+    return bool((np.hypot(x - outlet[0], y - outlet[1]) <= reach).any())
+
+
+def _foot(side: FloatArray, level: float, middle: int, which: int) -> int:
+    """Position across of the first ground from the crest that lies as low as a level, else of the lowest."""
+    with np.errstate(invalid="ignore"):
+        low = np.flatnonzero(side <= level + 0.01)
+    steps = int(low[0]) if low.size else int(np.nanargmin(side))
+    return middle - 1 - steps if which == 0 else middle + 1 + steps
