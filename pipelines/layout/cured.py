@@ -1,6 +1,6 @@
 """What is wrong, held against its limit again with the works in place."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -56,6 +56,12 @@ def troubles_left(
 ) -> tuple[TroubleLeft, ...]:
     """Every trouble of the lot as it is, with the works that `water` was run with on their division of the ground."""
     return tuple(_left(found, catching, division, water, rules))
+
+
+def worst_standing(left: Sequence[TroubleLeft]) -> TroubleLeft | None:
+    """The place where water stands longest over its limit."""
+    standing = (each for each in left if each.trouble.spot is not None)
+    return max(standing, key=lambda each: (not each.ended, each.over, each.depth), default=None)
 
 
 def told_left(left: TroubleLeft) -> Reason:

@@ -15,6 +15,7 @@ from pipelines.layout.options import PlanInputs, price_works
 from pipelines.layout.plan import PipeRun
 from pipelines.layout.planner import LotPlan, Sited
 from pipelines.layout.quantities.quantities import Works
+from pipelines.layout.surface.surface_only import dry_where_gone
 from terrain.arrays import BoolArray
 from terrain.flow.low_spots import LowSpot
 from terrain.sampling import sample_known
@@ -99,6 +100,10 @@ def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:
     struck = {row.id for name in left for row in rows[name] if row.id not in left[name]}
     dead = _fed_into(struck, plan.pipe_runs)
     works = Works(**{name: tuple(row for row in rows[name] if not _goes(row, struck, name)) for name in rows})
+    found, lot = planned.diagnosis, planned.reshaped
+    if lot is not None:
+        # lines lie on the lot with its soil moved
+        inputs, found = replace(inputs, situation=lot.situation, earth=lot.works), lot.found
     lines, _ = price_works(inputs, works)
     plan = replace(plan, **{name: getattr(works, name) for name in rows}, take_off=lines)
     if not dead.intersection(planned.served):
@@ -112,9 +117,9 @@ def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:
     )
     capacities = {name: flow for name, flow in planned.capacities.items() if name not in dead}
     division = works_division(inputs.situation, built)
-    water = run_with_works(
-        inputs.situation, inputs.reckoning, planned.diagnosis, built, division, capacities
-    )
+    water = run_with_works(inputs.situation, inputs.reckoning, found, built, division, capacities)
+    if lot is not None:
+        water = dry_where_gone(water, planned.diagnosis.water)
     served = {name: end for name, end in planned.served.items() if name not in dead}
     return replace(
         planned, plan=plan, built=built, capacities=capacities, division=division, water=water, served=served

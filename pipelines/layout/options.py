@@ -13,9 +13,10 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.improvements import improvements_of, only_served
-from pipelines.layout.parts import Size
+from pipelines.layout.parts import Size, SurfaceWork
 from pipelines.layout.plan import Mode, TakeOffLine
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of
+from pipelines.layout.quantities.soil import beside_pipes
 from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
 from pipelines.layout.sizes import flows_that_keep_dry, keeps_dry
 from pipelines.layout.swale.found_outfall import OutfallLook
@@ -46,6 +47,8 @@ class PlanInputs:
         What was found of the candidates for an outfall; empty where nobody looked.
     unseen : tuple of HiddenCulvert
         Banks near the lot that may hide a culvert.
+    earth : tuple of SurfaceWork
+        Works on the surface that lie on the lot already and are paid for on the same job.
     """
 
     site: SiteFile
@@ -56,6 +59,7 @@ class PlanInputs:
     curve: PumpCurve | None
     looks: tuple[OutfallLook, ...] = ()
     unseen: tuple[HiddenCulvert, ...] = ()
+    earth: tuple[SurfaceWork, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,4 +130,5 @@ def price_works(inputs: PlanInputs, works: Works) -> tuple[tuple[TakeOffLine, ..
     rules, layout = inputs.situation.rules, inputs.site.layout
     narrow = layout.gate is not None and layout.gate < rules["narrow_gate"].likely
     access = Access(hard=narrow, soil=layout.soil or "earth")
-    return price_take_off(quantities_of(works, rules, access), inputs.prices, rules)
+    quantities = beside_pipes(quantities_of(works, rules, access), inputs.earth, rules)
+    return price_take_off(quantities, inputs.prices, rules)

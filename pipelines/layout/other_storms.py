@@ -16,7 +16,7 @@ from pipelines.layout.diagnosis.houses import HouseGround, nearest_house
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
-from pipelines.layout.surface.surface_only import storm_on
+from pipelines.layout.surface.surface_only import dry_where_gone, storm_on
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
@@ -79,14 +79,16 @@ def _run(
         found.division, situation.drainage, spots, reckoning.surfaces, reckoning.rain, {},
         settings_for(found.places, found.rules, reckoning),
     )
-    after = before
-    if planned.reshaped is not None:
-        after = storm_on(planned.reshaped, reckoning, before)
+    after, lot = before, planned.reshaped
+    if lot is not None and not capacities:
+        after = storm_on(lot, reckoning, before)
     elif capacities:
         # how the outfall's water rises is known of the design storm: a heavier one holds back as much at the least
         heavier = reckoning.rain.storm.depth > planned.diagnosis.water.runoff[0].storm_depth
         held = planned.held if heavier else NOTHING_HELD_BACK
-        after = run_with_works(situation, reckoning, found, planned.built, planned.division, capacities, held)
+        on, wrong = (situation, found) if lot is None else (lot.situation, lot.found)
+        after = run_with_works(on, reckoning, wrong, planned.built, planned.division, capacities, held)
+        after = after if lot is None else dry_where_gone(after, before)
     return OtherStorm(reckoning.rain, False, before, after)
 
 

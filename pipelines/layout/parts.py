@@ -160,6 +160,42 @@ class SurfaceWork:
     why: Reason
 
 
+@dataclass(frozen=True, slots=True)
+class WithPipes:
+    """Works on the surface together with pipes for what they leave, beside pipes alone.
+
+    Attributes
+    ----------
+    less : float
+        Share of the flow of pipes alone that they need not carry. [-]
+    left : tuple of Reason
+        What is still over its limit with both.
+    place : Reason or None
+        Where water stands longest over its limit with both.
+    depth, over : float or None
+        Water there, and how long it stands over what is tolerated, None where longer than the storm was followed. [m],
+        [s]
+    low, likely, high : float or None
+        Money of both, in the price list's currency; None where nothing was laid out, or leads nowhere.
+    pipes_alone : float or None
+        Likely money of pipes alone.
+    why : Reason or None
+        Why they are not proposed, where it is not their price.
+    """
+
+    less: float
+    left: tuple[Reason, ...] = ()
+    place: Reason | None = None
+    depth: float | None = None
+    over: float | None = None
+    low: float | None = None
+    likely: float | None = None
+    high: float | None = None
+    pipes_alone: float | None = None
+    chosen: bool = False
+    why: Reason | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SurfaceOnly:
     """What works on the surface alone do.
@@ -176,6 +212,10 @@ class SurfaceOnly:
         Whether they end every trouble.
     low, likely, high : float
         Money, in the price list's currency.
+    chosen : bool
+        Whether they are proposed alone.
+    with_pipes : WithPipes or None
+        The same works with pipes for what they leave; None where they leave nothing or may not be built.
     """
 
     works: tuple[SurfaceWork, ...]
@@ -187,3 +227,9 @@ class SurfaceOnly:
     likely: float
     high: float
     chosen: bool = False
+    with_pipes: WithPipes | None = None
+
+    @property
+    def proposed(self) -> bool:
+        """Whether the plan holds them, alone or with pipes."""
+        return self.chosen or (self.with_pipes is not None and self.with_pipes.chosen)

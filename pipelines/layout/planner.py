@@ -24,10 +24,11 @@ from pipelines.layout.improvements import (
 )
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
-from pipelines.layout.parts import Part, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, Part, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
+    Cure,
     Discharge,
     Plan,
     Said,
@@ -38,9 +39,10 @@ from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.lot_field import lot_field, protected_paving
 from pipelines.layout.routing.spec import OutfallTarget
-from pipelines.layout.surface.surface_only import Reshaped, storm_on, surface_only
+from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
+from pipelines.layout.surface.with_pipes import with_pipes
 from pipelines.layout.swale.found_outfall import OutfallLook
-from pipelines.layout.two_catchings import best_caught
+from pipelines.layout.two_catchings import LaidOut, best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_culverts,
     as_far_as_outfall,
@@ -229,39 +231,61 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
 def _with_works(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs, *, weigh: bool
 ) -> LotPlan:
-    situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
+    situation = inputs.situation
     laid, caught_by = best_caught(inputs, found, catching, ground, weigh=weigh)
     if isinstance(laid, Catching):
         return _nothing_built(inputs, found, laid, _nothing_wrong(found, laid), ())
-    catching, division, way_inputs, least = laid.catching, laid.division, laid.way_inputs, laid.least
-    turned_aside = own_swale(way_inputs, found, run_on_share(situation, found))
+    turned_aside = own_swale(laid.way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
-        catching = replace(catching, cures=(*catching.cures, turned_aside.cure))
-        way_inputs = replace(way_inputs, catching=catching)
-        least = replace(least, way_inputs=way_inputs)
+        laid = _with_cures(laid, (*laid.catching.cures, turned_aside.cure))
     shaped = surface_only(inputs, found, turned_aside)
-    if shaped is not None and _enough_alone(inputs, shaped[0], least):
-        return _on_the_surface(inputs, found, catching, shaped, least)
-    surface = None if shaped is None else shaped[0]
-    option, sizes = of_two_sizes(inputs, way_inputs, found, division, least)
+    if shaped is None:
+        return _laid_out(inputs, found, laid, caught_by)
+    surface, lot, _ = shaped
+    if _enough_alone(inputs, surface, laid.least):
+        return _on_the_surface(inputs, found, laid.catching, shaped, laid.least)
+    told, both = with_pipes(inputs, found, laid, surface, lot, way_ground) if weigh else (None, None)
+    surface = replace(surface, with_pipes=told)
+    if both is None or not surface.proposed:
+        return _laid_out(inputs, found, laid, caught_by, surface)
+    # what costs little and comes first is told of the lot as it is
+    return _laid_out(both.inputs, found, _with_cures(both.laid, laid.catching.cures), both.caught_by, surface, lot)
+
+
+def _with_cures(laid: LaidOut, cures: tuple[Cure, ...]) -> LaidOut:
+    catching = replace(laid.catching, cures=cures)
+    way_inputs = replace(laid.way_inputs, catching=catching)
+    return replace(laid, catching=catching, way_inputs=way_inputs, least=replace(laid.least, way_inputs=way_inputs))
+
+
+def _laid_out(
+    inputs: PlanInputs, today: Diagnosis, laid: LaidOut, caught_by: tuple[CaughtBy, ...],
+    surface: SurfaceOnly | None = None, lot: Reshaped | None = None,
+) -> LotPlan:
+    """The plan of what is laid out; on the reshaped `lot`, whose inputs these are then, where soil is moved too."""
+    situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
+    catching, found = laid.catching, today if lot is None else lot.found
+    option, sizes = of_two_sizes(inputs, laid.way_inputs, found, laid.division, laid.least)
     way_inputs, flows, chosen, costs = option.way_inputs, option.way_inputs.flows, option.chosen, option.costs
     alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in option.ways)
     if chosen is None:
-        return _no_way_out(inputs, found, catching, alternatives, option)
+        return _no_way_out(inputs, today, catching, alternatives, option)
     works, (lines, unpriced) = option.built[chosen.mode], option.priced[chosen.mode]
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
-    cause = _cause(inputs, found)
+    cause, way = _cause(inputs, today), leaves_by(way_inputs, chosen, found)
+    if lot is not None:
+        way = reason("leaves_beside_surface", way=way, works=tuple(work.why for work in lot.works))
     looks = found_of_outfalls(inputs.looks, chosen.outfalls, chosen.discharges, served)
     left = troubles_left(found, served, division, water, rules)
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
-    water, looks = full.water, full.looks
+    water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
     parts = as_far_as_culverts(with_works(_part(cause), chosen, takes, left), inputs.unseen)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
-        verdict=headline(found, parts, leaves_by(way_inputs, chosen, found), costs[chosen.mode]),
+        verdict=headline(today, parts, way, costs[chosen.mode]),
         parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,
@@ -295,8 +319,8 @@ def _with_works(
     faults = faults_of(plan, way_inputs.ground)
     plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults))))
     return LotPlan(
-        plan, found, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
-        looks=looks, held=full.held,
+        plan, today, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
+        looks=looks, reshaped=lot, held=full.held,
     )
 
 

@@ -1,7 +1,6 @@
 """Two ways to catch the water at paving or a wall, a trench with basins at its lows and the basin alone: both laid out
 and priced, one proposed."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from pipelines.layout.catching.collection import site_collectors
@@ -15,7 +14,7 @@ from pipelines.layout.catching.design_flows import (
 from pipelines.layout.catching.pond_trenches import keeps_off, trench_at_pond
 from pipelines.layout.catching.proposal import Catching, catch_ground
 from pipelines.layout.catching.sites import BasinSite, DrainSite
-from pipelines.layout.cured import TroubleLeft, troubles_left
+from pipelines.layout.cured import TroubleLeft, troubles_left, worst_standing
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.troubles import SpotPlace
@@ -54,7 +53,7 @@ def best_caught(
 ) -> tuple[LaidOut | Catching, tuple[CaughtBy, ...]]:
     """What is sited, laid out, or the other siting where that is proposed, with both as they are told; what is left of
     it where nothing is."""
-    catching, division, way_inputs = _with_flows(inputs, found, catching, ground)
+    catching, division, way_inputs = with_flows(inputs, found, catching, ground)
     if catching.empty:
         return catching, ()
     first = _laid(inputs, found, catching, division, way_inputs)
@@ -65,12 +64,12 @@ def best_caught(
         return first, ()
     if isinstance(other, Reason):
         return first, (_told(first, chosen=True), CaughtBy("trench", why=other))
-    second = _laid(inputs, found, *_with_flows(inputs, found, other, ground))
+    second = _laid(inputs, found, *with_flows(inputs, found, other, ground))
     taken, rest = _proposed(inputs, found, first, second)
     return taken, (_told(taken, chosen=True), _told(rest, chosen=False))
 
 
-def _with_flows(
+def with_flows(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs
 ) -> tuple[Catching, Division, WayInputs]:
     """What of a siting is not idle, the ground divided by it, and its flows."""
@@ -167,7 +166,7 @@ def _stone(catching: Catching) -> tuple[DrainSite, ...]:
 def _told(laid: LaidOut, *, chosen: bool) -> CaughtBy:
     cost, stone = laid.least.cost, _stone(laid.catching)
     kind: CaughtKind = "trench" if stone else "basin"
-    worst = max(_standing(laid), key=lambda each: (not each.ended, each.over, each.depth), default=None)
+    worst = worst_standing(laid.left)
     low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
     return CaughtBy(
         kind, ended=laid.over[0] == 0, place=None if worst is None else worst.trouble.name,
@@ -176,7 +175,3 @@ def _told(laid: LaidOut, *, chosen: bool) -> CaughtBy:
         length=sum(drain.length for drain in stone), cut=_cut(laid.catching),
         low=low, likely=likely, high=high, chosen=chosen,
     )
-
-
-def _standing(laid: LaidOut) -> Iterator[TroubleLeft]:
-    return (each for each in laid.left if each.trouble.spot is not None)

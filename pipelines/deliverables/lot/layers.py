@@ -218,7 +218,7 @@ def surface_layer(surface: SurfaceOnly | None, units: Units) -> pd.DataFrame:
     columns = _fields(rows, "id", "kind", "length", "height", "fill", "cut", "area", "why")
     # an extension is drawn as the strip of ground that it lies on
     shapes = [shapely.buffer(row.shape, STRIP) if row.kind == "extension" else row.shape for row in rows]
-    proposed = [bool(surface and surface.chosen)] * len(rows)
+    proposed = [bool(surface and surface.proposed)] * len(rows)
     return make_layer("surface_works", units, geometry=shapes, proposed=proposed, **columns)
 
 

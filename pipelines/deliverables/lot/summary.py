@@ -7,7 +7,7 @@ import geopandas as gpd
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
-from pipelines.layout.parts import CaughtBy, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, SurfaceOnly, WithPipes
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
@@ -247,6 +247,22 @@ def _caught_by(caught: CaughtBy) -> dict[str, Any]:
     }
 
 
+def _with_pipes(both: WithPipes) -> dict[str, Any]:
+    return {
+        "chosen": both.chosen,
+        "flow_spared": both.less,
+        "left": [say(each, "si") for each in both.left],
+        "place": None if both.place is None else say(both.place, "si"),
+        "depth_m": both.depth,
+        "over_h": None if both.over is None else both.over / HOUR,
+        "cost_low": both.low,
+        "cost_likely": both.likely,
+        "cost_high": both.high,
+        "pipes_alone_likely": both.pipes_alone,
+        "why_not": None if both.why is None else say(both.why, "si"),
+    }
+
+
 def _surface(surface: SurfaceOnly) -> dict[str, Any]:
     return {
         "state": surface.state,
@@ -279,6 +295,7 @@ def _surface(surface: SurfaceOnly) -> dict[str, Any]:
         "cost_low": surface.low,
         "cost_likely": surface.likely,
         "cost_high": surface.high,
+        "with_pipes": None if surface.with_pipes is None else _with_pipes(surface.with_pipes),
     }
 
 

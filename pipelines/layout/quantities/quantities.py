@@ -174,7 +174,7 @@ def _parts(works: Works, rules: Rules) -> list[Quantity]:
         items.append(Quantity("sump basin and lid", len(works.sumps), "each", "material"))
         items.append(Quantity("check valve", pumps, "each", "material"))
         items.append(Quantity("alarm", pumps, "each", "material"))
-    return _merged(items)
+    return merged(items)
 
 
 def _fitting_item(kind: str) -> str:
@@ -184,7 +184,8 @@ def _fitting_item(kind: str) -> str:
     return "pipe fitting"
 
 
-def _merged(items: list[Quantity]) -> list[Quantity]:
+def merged(items: list[Quantity]) -> list[Quantity]:
+    """Each item once."""
     totals: dict[str, Quantity] = {}
     for each in items:
         known = totals.get(each.item)

@@ -10,7 +10,6 @@ from scipy.ndimage import binary_erosion
 
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import site_low_spots
-from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.downspouts import extension_place, spouts_beside_complaints, spouts_to_troubles
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cured import TroubleLeft, told_left, troubles_left
@@ -29,7 +28,7 @@ from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.parts import State, SurfaceOnly, SurfaceWork
 from pipelines.layout.plan import TakeOffLine
-from pipelines.layout.quantities.quantities import LABOUR, Quantity
+from pipelines.layout.quantities.soil import soil_quantities
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
 from pipelines.layout.surface.earthworks import Shaped, against_wall, berm_before, filled, led_away, swale_aside
 from pipelines.layout.ways.own_swale import OwnSwale
@@ -76,14 +75,14 @@ def surface_only(
         if work.kind != "extension":
             work = replace(work, id=f"{work.kind}-{alike + 1}")
         after = _tried(inputs, shaped.ground, (*best.works, work))
-        if after.badness < best.badness and not _gains(start.found.water, after.found.water, situation):
+        if after.badness < best.badness and not side_gains(start.found.water, after.found.water, situation):
             best = after
         if not best.left:
             break
     if not best.works:
         return None
     refused = _refused(inputs, found, best)
-    lines, _ = price_take_off(_quantities(best.works, situation.rules), inputs.prices, situation.rules)
+    lines, _ = price_take_off(soil_quantities(best.works, situation.rules), inputs.prices, situation.rules)
     cost = total_cost(lines)
     told = SurfaceOnly(
         best.works, tuple(told_left(each) for each in best.left), _sends(start.found.water, best.found.water),
@@ -95,10 +94,14 @@ def surface_only(
 def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:
     if best.left or refused is not None:
         return "no"
+    return "cannot_tell" if in_doubt(best, situation) else "sure"
+
+
+def in_doubt(best: Reshaped, situation: Situation) -> bool:
+    """Whether the works hang on a floor that nobody gave, or on less height than the lidar can tell."""
     needs_floor = any(work.kind == "regrade" and not work.why["known"] for work in best.works)
     # a bank or swale that is not clear of the lidar's noise turns nothing aside for sure
-    shallow = any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
-    return "cannot_tell" if needs_floor or shallow else "sure"
+    return needs_floor or any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
 
 
 def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator[Try]:
@@ -143,16 +146,20 @@ def _refused(inputs: PlanInputs, found: Diagnosis, best: Reshaped) -> Reason | N
             continue
         at = replace(reckoning, rain=rain)
         before, after = _storm(inputs.situation, at, found), _storm(best.situation, at, best.found)
-        gains = _gains(before, after, inputs.situation)
+        gains = side_gains(before, after, inputs.situation)
         if gains:
             return reason("surface_sends_on", side=gains[0], years=years)
-    gains = _gains(found.water, best.found.water, inputs.situation)
+    gains = side_gains(found.water, best.found.water, inputs.situation)
     return reason("surface_sends_on", side=gains[0], years=None) if gains else None
 
 
 def storm_on(lot: Reshaped, reckoning: Reckoning, before: LotWater) -> LotWater:
     """A storm on the reshaped lot; low spots that are no more stand dry."""
-    water = _storm(lot.situation, reckoning, lot.found)
+    return dry_where_gone(_storm(lot.situation, reckoning, lot.found), before)
+
+
+def dry_where_gone(water: LotWater, before: LotWater) -> LotWater:
+    """Water on a reshaped lot, with the low spots that are no more standing dry."""
     dry = {name: replace(pool, depths=np.zeros(2), volumes=np.zeros(2), depth=0.0, time_above=0.0, stands_at_end=False,
                          final_volume=0.0, infiltrated=0.0, inflow_volume=0.0, outflow=_none(pool.outflow),
                          spill=_none(pool.spill))
@@ -203,7 +210,7 @@ def _storm(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> LotW
     )
 
 
-def _gains(before: LotWater, after: LotWater, situation: Situation) -> tuple[str, ...]:
+def side_gains(before: LotWater, after: LotWater, situation: Situation) -> tuple[str, ...]:
     """Sides shared with neighbors over which more leaves than before."""
     rules = situation.rules
     share, least = rules["neighbor_gain"].likely, rules["neighbor_gain_least"].likely
@@ -240,23 +247,3 @@ def _sends(before: LotWater, after: LotWater) -> tuple[tuple[str, float, float, 
         for side in SIDES
         if abs((now := after.leaving[side]).volume - (was := before.leaving[side]).volume) > 1e-3
     )
-
-
-def _quantities(works: Sequence[SurfaceWork], rules: Rules) -> tuple[Quantity, ...]:
-    """Soil, seed, pipe and hours that the works take."""
-    fill, cut = sum(work.fill for work in works), sum(work.cut for work in works)
-    area, pipe = sum(work.area for work in works), sum(work.length for work in works if work.kind == "extension")
-    moved = (fill + cut) / rules["soil_rate"].likely + area / rules["seed_rate"].likely
-    extensions = sum(work.kind == "extension" for work in works)
-    items = (
-        Quantity("4 in corrugated pipe", pipe * (1.0 + rules["waste_pipe"].likely), "length", "material"),
-        # what is dug is used again where it can be
-        Quantity("topsoil in place", max(fill - cut, 0.0), "earth", "material"),
-        Quantity("seed and straw", area, "area", "material"),
-        Quantity("mobilisation", 1.0, "job", "hired"),
-        Quantity(f"{LABOUR}, set-up", rules["set_up_hours"].likely, "hours", "hired"),
-        Quantity(f"{LABOUR}, soil", moved, "hours", "hired"),
-        Quantity(f"{LABOUR}, extensions", extensions * rules["extension_hours"].likely, "hours", "hired"),
-        Quantity("spoil disposal, loose", max(cut - fill, 0.0) * (1.0 + rules["swell_earth"].likely), "earth", "hired"),
-    )
-    return tuple(each for each in items if each.amount > 0.0)

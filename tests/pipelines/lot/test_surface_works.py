@@ -85,7 +85,7 @@ def test_a_berm_that_would_send_water_onto_a_neighbor_is_not_proposed(
     assert plan.surface is None or not plan.surface.chosen
     assert plan.pipe_runs
     # and it is that edge alone that speaks against it
-    monkeypatch.setattr(surface_only, "_gains", lambda *_: ())
+    monkeypatch.setattr(surface_only, "side_gains", lambda *_: ())
     free = screened(tmp_path / "free", ground).plan.surface
     assert free.chosen
     east = next(row for row in free.sends if row[0] == "edge_e")

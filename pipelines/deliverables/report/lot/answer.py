@@ -13,7 +13,7 @@ from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.layout.parts import CaughtBy, Size
+from pipelines.layout.parts import CaughtBy, Size, WithPipes
 from pipelines.layout.plan import Discharge, Said
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
@@ -291,6 +291,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             "surface_alone", chosen=surface.chosen, works=tuple(work.why for work in surface.works), left=surface.left,
             refused=surface.refused, state=surface.state, low=surface.low, likely=surface.likely, high=surface.high,
         ), units),)  # fmt: skip
+        if surface.with_pipes is not None:
+            yield (sentence(said_with_pipes(surface.with_pipes), units),)
     for caught in findings.plan.caught_by:
         yield (sentence(said_caught(caught), units),)
     for size in findings.plan.sizes:
@@ -298,6 +300,15 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
     for sump in findings.plan.sumps:
         for other in sump.compared:
             yield (f"{sump.id}, not taken: {say(other, units)}.",)
+
+
+def said_with_pipes(both: WithPipes) -> Reason:
+    """Works on the surface with pipes for the rest, what they do and their price beside pipes alone."""
+    return reason(
+        "surface_with_pipes", chosen=both.chosen, low=both.low, likely=both.likely, high=both.high,
+        alone=both.pipes_alone, less=both.less, left=both.left, place=both.place, depth=both.depth, over=both.over,
+        why=both.why,
+    )
 
 
 def said_caught(caught: CaughtBy) -> Reason:

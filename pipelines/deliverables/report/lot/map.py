@@ -80,7 +80,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
         MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
-                 on=plan.surface is not None and plan.surface.chosen),
+                 on=plan.surface is not None and plan.surface.proposed),
         MapLayer("flow_paths", "Flow paths, by contributing area",
                  features("flow_paths", paths, "line", "when_full", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
@@ -107,7 +107,7 @@ def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     surface = findings.plan.surface
     if surface is None:
         return ()
-    symbol = symbol_of("surface_works", {"proposed": surface.chosen})
+    symbol = symbol_of("surface_works", {"proposed": surface.proposed})
     shapes = findings.frame.from_map(layers["surface_works"].geometry.array)
     return tuple(
         MapFeature(
