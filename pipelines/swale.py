@@ -36,6 +36,7 @@ from pipelines.layout.swale.case import (
 )
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.filling import Filling
+from pipelines.layout.swale.hidden_banks import banks_of_case
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
 from pipelines.layout.swale.levels import level_series, overtops, swale_levels, with_still_water
 from pipelines.layout.swale.lot_names import names_of, told_apart
@@ -66,6 +67,7 @@ _RULES_USED = (
     "pond_on_path", "pipe_crew", "waste_pipe", "waste_stone", "stone_density", "basin_bed", "swell_earth",
     "set_up_hours", "overhead_and_profit", "contingency",
 )  # fmt: skip
+_KINDS_USED = ("swale_", "embankment_")
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,6 +310,7 @@ def _findings(
     )
     piped = any(each.lot for each in discharges)
     notes = (reason("swale_lots_at_peak"),) if piped else ()
+    hidden = banks_of_case(case, [each.ponds for each in found])
     files = input_files(site, case.inputs.source, case.inputs.layers)
     return SwaleFindings(
         name=site.name,
@@ -323,10 +326,11 @@ def _findings(
         freeboard=case.rules["swale_freeboard"].likely,
         rmse=case.inputs.rmse,
         inputs=tuple(InputFile(each.key, each.file, each.sha256, each.crs, each.cell_size) for each in files),
-        warnings=(*case.warnings, *rain.notes, *notes),
+        warnings=(*case.warnings, *rain.notes, *notes, *(each.why for each in hidden)),
         cautions=tuple(Caution(id, text) for id, text in swale_cautions()),
-        rules=tuple(rule for key, rule in case.rules.items() if key in _RULES_USED or key.startswith("swale_")),
+        rules=tuple(rule for key, rule in case.rules.items() if key in _RULES_USED or key.startswith(_KINDS_USED)),
         vertical_datum=case.inputs.source.vertical_datum,
         ground=case.ground.elevation,
+        hidden_culverts=hidden,
     )
 

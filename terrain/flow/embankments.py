@@ -94,8 +94,10 @@ def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRul
     reach = 3.0 * rules.length
     back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
     crest = np.vstack([back[:0:-1], on])
-    if len(crest) < 3:
+    if min(len(back), len(on)) < 2:
         return None
+    # water spills beside the middle of a flat top
+    crest[len(back) - 1] = 0.5 * (back[1] + on[1])
     offsets, at, heights = _profiles(ground, crest, step, 1.5 * rules.width)
     top, middle = heights[:, len(offsets) // 2], len(offsets) // 2
     sides = heights[:, :middle][:, ::-1], heights[:, middle + 1 :]

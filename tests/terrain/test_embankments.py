@@ -18,8 +18,10 @@ DIP = np.where(np.abs(EAST - MIDDLE) < 4.0, 0.05, 0.0)
 
 
 def valley(slope=0.03, behind=0.0):
-    """A valley 2 m deep that falls south, its floor lifted by `behind` south of the bank. [m]"""
-    return 100.0 + slope * NORTH + 0.05 * np.abs(EAST - MIDDLE) + np.where(NORTH < BANK, behind, 0.0)
+    """A valley that falls south, filled behind the bank to `behind` over its floor there. [m]"""
+    z = 100.0 + slope * NORTH + 0.05 * np.abs(EAST - MIDDLE)
+    filled = 100.0 + slope * BANK + behind - 0.005 * (BANK - NORTH)
+    return np.where((NORTH < BANK) & (behind > 0.0), np.maximum(z, filled), z)
 
 
 def rail(high=1.6, half_top=2.0, batter=2.0, waves=0.0):
@@ -58,7 +60,7 @@ def test_a_rail_embankment_across_a_valley_is_found_where_it_lies(ground_of):
     [
         np.maximum(valley(), rail(half_top=5.0, batter=9.0)),
         np.maximum(valley(), rail(waves=0.4)),
-        np.maximum(valley(behind=1.1), rail()),
+        np.maximum(valley(behind=0.8), rail()),
         np.maximum(valley(), np.where(np.abs(EAST - MIDDLE) < 9.0, rail(), rail() - 0.7)),
         valley(),
         valley() - 0.8 * np.exp(-((EAST - MIDDLE) ** 2 + (NORTH - BANK) ** 2) / 60.0),

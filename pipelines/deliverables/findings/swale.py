@@ -8,6 +8,7 @@ from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.inputs.rules import Rule
 from pipelines.layout.plan import Said
+from pipelines.layout.swale.hidden_banks import SwaleBank
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
 from pipelines.layout.swale.levels import SwaleCapacity, SwaleLevels
 from pipelines.layout.swale.outlets import OutletFinding
@@ -198,6 +199,8 @@ class SwaleFindings:
         In words.
     ground : (rows, cols) float ndarray
         [m]
+    hidden_culverts : tuple of SwaleBank
+        Banks near the swales that may hide one.
     """
 
     name: str
@@ -218,3 +221,4 @@ class SwaleFindings:
     rules: tuple[Rule, ...]
     vertical_datum: Said
     ground: FloatArray
+    hidden_culverts: tuple[SwaleBank, ...] = ()

@@ -194,3 +194,4 @@ def _to_measure(findings: SwaleFindings) -> Iterator[str]:
         for drive in swale.crossings:
             if not drive.crossing.given:
                 yield f"{drive.crossing.id}: {say(drive.measure, units)}."
+    yield from (f"{bank.id}: {say(bank.measure, units)}" for bank in findings.hidden_culverts)

@@ -83,6 +83,21 @@ def suspected_culverts_layer(findings: SwaleFindings) -> pd.DataFrame:
                 }
             )
             shapes.append(shapely.line_interpolate_point(found.site.thalweg.line, each.crossing.ridge.crest))
+    for bank in findings.hidden_culverts:
+        top = bank.bank.spot.spill_elevation
+        rows.append(
+            {
+                "id": bank.id,
+                "swale": bank.swale.id,
+                "station": bank.swale.station_of(bank.bank.point),
+                "height": bank.bank.height,
+                "height_error": None,
+                "drive_level": top,
+                "headwater": None,
+                "why": say(bank.why, findings.units),
+            }
+        )
+        shapes.append(shapely.Point(bank.bank.point.x, bank.bank.point.y, top))
     return layer_of(findings, "suspected_culverts", shapes, columns_of(rows, "suspected_culverts"))
 
 

@@ -48,6 +48,19 @@ def swale_summary(findings: SwaleFindings) -> dict[str, Any]:
             {"id": each.id, "flow_m3s": each.flow, "swale": each.swale, "station_m": each.station}
             for each in findings.discharges
         ],
+        "hidden_culverts": [
+            {
+                "id": each.id,
+                "swale": each.swale.id,
+                "height_m": each.bank.height,
+                "width_m": each.bank.width,
+                "depth_m": each.bank.spot.depth,
+                "depth_open_m": each.depth_open,
+                "why": say(each.why, "si"),
+                "measure": say(each.measure, "si"),
+            }
+            for each in findings.hidden_culverts
+        ],
         "warnings": list(say_all(findings.warnings, "si")),
         "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }

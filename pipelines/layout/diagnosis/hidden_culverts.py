@@ -84,13 +84,17 @@ def name_of_bank(bank: Embankment, place: BaseGeometry, drainage: Drainage) -> R
     )  # fmt: skip
 
 
+def depth_if_open(bank: Embankment, now: Drainage, opened: Drainage) -> float:
+    """Deepest that water stands in what a bank dams before it spills, once it is open. [m]"""
+    left = float(opened.filled.flat[bank.spot.bottom] - now.ground.elevation.flat[bank.spot.bottom])
+    return min(max(left, 0.0), bank.spot.depth)
+
+
 def if_open(
     id: str, bank: Embankment, lot: Situation, found: Diagnosis, opened: Situation, then: Diagnosis
 ) -> HiddenCulvert:
     """The lot as it is beside the same drained through a bank."""
-    bottom = bank.spot.bottom
-    left = float(opened.drainage.filled.flat[bottom] - lot.drainage.ground.elevation.flat[bottom])
-    depth_open = min(max(left, 0.0), bank.spot.depth)
+    depth_open = depth_if_open(bank, lot.drainage, opened.drainage)
     run_on, run_on_open = (_run_on(each) for each in (lot, opened))
     same = abs(run_on - run_on_open) <= SAME_RUN_ON * max(run_on, run_on_open)
     ends, begins = _gone(found.troubles, then.troubles), _gone(then.troubles, found.troubles)
