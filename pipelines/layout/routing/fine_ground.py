@@ -15,7 +15,7 @@ LAID_TO = 1e-3
 
 def under_fine_ground(
     field: RouteField, bed: Bed, tube: Tube, profile: FloatArray, places: IntArray, xy: FloatArray, taper: float,
-    joined: bool, end_level: float,
+    end_level: float,
 ) -> tuple[FloatArray, IntArray]:
     """A profile and its vertices' places in it, laid lower where its cover asks for that and its fall allows it."""
     if field.fine is None:
@@ -26,8 +26,6 @@ def under_fine_ground(
     x, y = (np.interp(along, along[vertices], xy[:, k]) for k in range(2))
     caps = np.array([_cap(field.fine, bed, tube, a, b) for a, b in zip(x, y, strict=True)])
     caps[(along > along[-1] - taper) & (along > 0.0)] = np.inf
-    if joined:
-        caps[0] = np.inf
     floor = floor_with_need(close, tube.slope, end_level)
     highest, lowered = close[:, 4], np.minimum(close[:, 4], caps)
     for k in range(1, len(lowered)):

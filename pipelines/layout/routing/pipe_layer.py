@@ -143,19 +143,11 @@ class PipeLayer:
             raise CannotLay
         return float(min(invert, least_start(profile[:, 0], profile[:, 3], tube.slope, end_level)))
 
-    def lay(
-        self, xy: FloatArray, tube: Tube, invert: float, end_level: float, *, taper: float = 0.0, joined: bool = False
-    ) -> Laid:
-        """Inverts and cost of a line with given vertices.
-
-        Its cover need not hold in its last stretch, the taper [m]; one that begins where others join keeps its invert
-        there.
-        """
+    def lay(self, xy: FloatArray, tube: Tube, invert: float, end_level: float, *, taper: float = 0.0) -> Laid:
+        """Inverts and cost of a line with given vertices; its cover may be less in its last stretch, the taper [m]."""
         profile, places = self._profile(xy, tube, invert)
         if self.field.fine is not None:
-            profile, places = under_fine_ground(
-                self.field, self.bed, tube, profile, places, xy, taper, joined, end_level
-            )
+            profile, places = under_fine_ground(self.field, self.bed, tube, profile, places, xy, taper, end_level)
         along, highest = profile[:, 0], profile[:, 4]
         floor = floor_with_need(profile, tube.slope, end_level)
         tried: list[tuple[float, Laid]] = []

@@ -156,9 +156,7 @@ def _lay_tree(
         lost = layer.spec.basin_drop if passes_through(run, collectors) else 0.0
         arriving = [float(laid[m].inverts[-1]) - lost for m in range(k) if runs[m].into is run]
         taper = layer.spec.taper_length if run.into is None else 0.0
-        laid.append(layer.lay(
-            shapes[k], tubes[k], min([inverts[k], *arriving]), ends[k], taper=taper, joined=run.start is None
-        ))
+        laid.append(layer.lay(shapes[k], tubes[k], min([inverts[k], *arriving]), ends[k], taper=taper))
     return laid
 
 
