@@ -46,7 +46,8 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
     if not site.name:
-        site = site.model_copy(update={"name": lot_name(layers.parcels, (path.stem, site.parcel.file.stem))})
+        named = path.stem if several_parcels else lot_name(layers.parcels, (path.stem, site.parcel.file.stem))
+        site = site.model_copy(update={"name": named})
     shots = read_level_shots(site.levels.file, source.grid.frame) if site.levels is not None else None
     return SiteInputs(site, source, layers, shots)
 

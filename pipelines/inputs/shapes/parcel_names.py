@@ -18,8 +18,6 @@ def feature_name(row: Any) -> str:
 
 def lot_name(parcels: Any, stems: Sequence[str]) -> str:
     """Name of the one lot of a layer: by its attributes, else its parcel number, else the first stem that names one."""
-    if len(parcels) != 1:
-        return stems[0]
     row = next(parcels.itertuples(index=False))
     number = next((text for key in PARCEL_NUMBERS if (text := getattr(row, key).removesuffix(".0"))), "")
     named = feature_name(row) or (f"parcel {number}" if number else "")

@@ -56,7 +56,9 @@ def basin_at_spot(trouble: Trouble, place: SpotPlace, ground: CatchGround, numbe
         if moved is None:
             return None
         point, cell = moved
-    why = reason("basin_at_low", place=trouble.name, why=trouble.why)
+    # the lowest free ground of a hollow is not always the patio's own
+    beside = (trouble.spot or place).place == "paving" and not shapely.intersects(ground.paving, point)
+    why = reason("basin_at_low", place=trouble.name, beside=beside, why=trouble.why)
     return ground.basin(number, point, float(ground.drainage.ground.elevation.ravel()[cell]), place.spot.id, why)
 
 

@@ -57,3 +57,15 @@ def test_a_way_or_a_line_that_falls_short_is_short_of_fall(findings_with: Callab
     told = [text(each) for each in _ways(findings_with(plan=replace(findings.plan, alternatives=ways)), "si")]
     assert any("; short of fall by 11 cm" in each for each in told)
     assert not any("to spare -" in each for each in told)
+
+
+@pytest.mark.parametrize(
+    ("spare", "margin", "ends"),
+    [(0.1, 0.1, ": it may be short."), (-0.1, 0.02, ": it may be short."), (-0.02, -0.02, ": it may be enough.")],
+)
+def test_what_lidar_leaves_open_is_told_from_the_side_that_it_lies_on(spare: float, margin: float, ends: str) -> None:
+    told = say(reason(
+        "fall_told", spare=spare, margin=margin, error=0.06, name="basin-1", outfall="outfall-1", sure=False,
+    ), "si")  # fmt: skip
+    assert told.endswith(ends)
+    assert ("by those it is laid at" in told) == (spare < 0.0 and margin != spare)

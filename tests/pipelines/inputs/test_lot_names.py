@@ -46,6 +46,8 @@ def test_a_site_file_without_a_name_and_one_that_was_written_take_the_parcel_s(t
     site = tmp_path / "site.toml"
     site.write_text("\n".join(line for line in lines if not line.startswith("name = ")))
     assert open_site(site).site.name == "Lot 7"
+    # a swale passes many lots, and is none of them
+    assert open_site(site, several_parcels=True).site.name == "site"
     found = describe_inputs(
         SAMPLES / "ground.tif", SAMPLES / "neighbourhood.gpkg", layer="parcels", where="lot = 7"
     )

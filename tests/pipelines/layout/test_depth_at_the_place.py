@@ -190,3 +190,13 @@ def test_what_was_seen_on_the_lawn_is_not_said_of_the_wall() -> None:
     lot.complaints = ((shapely.Point(8.0, 8.0), reason("water_seen", what="a pond", date=None)),)
     (place,) = spot_places(lot).values()
     assert {each.place: each.complaint is not None for each in place.every} == {"wall": False, "lawn": True}
+
+
+def test_time_over_what_is_tolerated_counts_from_a_film_at_the_least() -> None:
+    """At a wall nothing is tolerated, and a film does not stand: else water would be over it longer than it stands."""
+    given = load_rules()
+    rules = trouble_rules(given)
+    film = given["standing_film"].likely
+    assert rules.wall.depth < film < rules.paving.depth
+    assert rules.counts_from(rules.wall) == film
+    assert rules.counts_from(rules.paving) == rules.paving.depth

@@ -181,6 +181,9 @@ def test_pipes_lie_under_the_raster_s_ground_as_deep_and_as_steep_as_they_say(fi
     at = int(TOP - basin.point.y), int(basin.point.x - LEFT)
     assert basin.ground_elevation == pytest.approx(HEIGHTS[at], abs=CENTIMETER)
     assert not PATIO.contains(basin.point)
+    # off the patio, on ground lower than any of it
+    assert HEIGHTS[at] < HEIGHTS[inside(PATIO)].min()
+    assert "At the low point beside the patio: water stands" in answer
     assert xyz[0, 2] == pytest.approx(basin.invert_elevation)
 
 

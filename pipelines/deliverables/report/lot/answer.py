@@ -94,9 +94,11 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     first = max(findings.runoff, key=lambda row: row.storm_depth)
     depth = "storm_depth_in" if units == "us" else "storm_depth_mm"
     name = design_storm(findings, units)
+    rain = number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}")
+    # the storm is often called by its depth
+    called: Words = (name,) if rain.text in name else (f"{name}, " if name else "", rain, " of rain")
     yield (
-        "In the design storm (", f"{name}, " if name else "",
-        number(first.storm_depth, "rain", units, f"runoff|{first.id}|{depth}"), " of rain) ",
+        "In the design storm (", *called, ") ",
         number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
         number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
     )  # fmt: skip
