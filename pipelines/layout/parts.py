@@ -128,7 +128,7 @@ class CaughtBy:
     why: Reason | None = None
 
 
-SurfaceKind = Literal["extension", "regrade", "berm", "swale", "fill"]
+SurfaceKind = Literal["extension", "regrade", "berm", "swale", "fill", "raised edge"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,7 +138,7 @@ class SurfaceWork:
     Attributes
     ----------
     kind : str
-        extension, regrade, berm, swale or fill.
+        extension, regrade, berm, swale, fill or raised edge.
     shape : shapely Geometry
         The ground that it changes, or the extension's line. [m]
     length, height : float

@@ -119,10 +119,10 @@ def siting(
 def surface_works(
     site: Lot, elevation: Ground = None, low_spots: LowSpots = None, *, parameters: StepParameters
 ) -> GeoDataFrame:
-    """Try what moving soil and leading downspouts away does by itself: regrading, a berm, a swale of one's own, fills.
+    """Try what moving soil and leading downspouts away does by itself: regrading, berms, a swale, fills, a raised edge.
 
     Gives the layer surface_works, each kept only where it helps; `proposed` where they end every trouble for less
-    than any line.
+    than any line, or where they and smaller lines do what larger lines would.
     """
     stages = given(site, elevation, low_spots=low_spots)
     return GeoDataFrame(surface_layer(stages.planned.plan.surface, parameters.written_in(site)))

@@ -21,15 +21,18 @@ def soil_quantities(works: Sequence[SurfaceWork], rules: Rules) -> tuple[Quantit
     fill, cut = sum(work.fill for work in works), sum(work.cut for work in works)
     area, pipe = sum(work.area for work in works), sum(work.length for work in works if work.kind == "extension")
     moved = (fill + cut) / rules["soil_rate"].likely + area / rules["seed_rate"].likely
+    edging = sum(work.length for work in works if work.kind == "raised edge")
     extensions = sum(work.kind == "extension" for work in works)
     items = (
         Quantity("4 in corrugated pipe", pipe * (1.0 + rules["waste_pipe"].likely), "length", "material"),
         # what is dug is used again where it can be
         Quantity("topsoil in place", max(fill - cut, 0.0), "earth", "material"),
         Quantity("seed and straw", area, "area", "material"),
+        Quantity("raised edging", edging, "length", "material"),
         Quantity("mobilisation", 1.0, "job", "hired"),
         Quantity(f"{LABOUR}, set-up", rules["set_up_hours"].likely, "hours", "hired"),
         Quantity(f"{LABOUR}, soil", moved, "hours", "hired"),
+        Quantity(f"{LABOUR}, edging", edging / rules["edging_rate"].likely, "hours", "hired"),
         Quantity(f"{LABOUR}, extensions", extensions * rules["extension_hours"].likely, "hours", "hired"),
         Quantity("spoil disposal, loose", max(cut - fill, 0.0) * (1.0 + rules["swell_earth"].likely), "earth", "hired"),
     )

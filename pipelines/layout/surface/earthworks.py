@@ -156,7 +156,7 @@ def swale_aside(situation: Situation, ground: Ground, way: FloatArray, bottom: F
         return None
     volume, area = float(less[touched].sum()) * grid.cell_area, float(np.count_nonzero(touched)) * grid.cell_area
     work = SurfaceWork(
-        "swale", "swale", _outline(touched, ground), float(line.length), float(less.max()), 0.0, volume, area,
+        "swale", "swale", outline(touched, ground), float(line.length), float(less.max()), 0.0, volume, area,
         reason("surface_swale", length=float(line.length), depth=float(less.max()), volume=volume),
     )
     return Shaped(work, replace(ground, elevation=lowered))
@@ -172,7 +172,7 @@ def _raised(
     if volume < situation.rules["surface_least_soil"].likely:
         return None
     height, area = float(more.max()), float(np.count_nonzero(touched)) * ground.grid.cell_area
-    shape = _outline(touched, ground)
+    shape = outline(touched, ground)
     work = SurfaceWork(kind, kind, shape, 0.0, height, volume, 0.0, area, why(height, volume))
     return Shaped(work, replace(ground, elevation=raised))
 
@@ -188,7 +188,8 @@ def _free(situation: Situation, ground: Ground) -> BoolArray:
     return cast(BoolArray, free)
 
 
-def _outline(touched: BoolArray, ground: Ground) -> BaseGeometry:
+def outline(touched: BoolArray, ground: Ground) -> BaseGeometry:
+    """Shape of the cells that a work changes."""
     return cast(BaseGeometry, label_polygons(np.where(touched, 0, -1).astype(np.int64), ground.grid)[0])
 
 

@@ -31,6 +31,7 @@ from pipelines.layout.plan import TakeOffLine
 from pipelines.layout.quantities.soil import soil_quantities
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
 from pipelines.layout.surface.earthworks import Shaped, against_wall, berm_before, filled, led_away, swale_aside
+from pipelines.layout.surface.raised_edge import edge_raised
 from pipelines.layout.ways.own_swale import OwnSwale
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import LowSpot
@@ -73,9 +74,11 @@ def surface_only(
         alike = sum(work.kind == shaped.work.kind for work in best.works)
         work = shaped.work
         if work.kind != "extension":
-            work = replace(work, id=f"{work.kind}-{alike + 1}")
+            work = replace(work, id=f"{work.kind.replace(' ', '-')}-{alike + 1}")
         after = _tried(inputs, shaped.ground, (*best.works, work))
-        if after.badness < best.badness and not side_gains(start.found.water, after.found.water, situation):
+        # edging is dear: it is kept where it ends something, not where it only makes it less
+        helps = len(after.left) < len(best.left) if work.kind == "raised edge" else after.badness < best.badness
+        if helps and not side_gains(start.found.water, after.found.water, situation):
             best = after
         if not best.left:
             break
@@ -101,7 +104,10 @@ def in_doubt(best: Reshaped, situation: Situation) -> bool:
     """Whether the works hang on a floor that nobody gave, or on less height than the lidar can tell."""
     needs_floor = any(work.kind == "regrade" and not work.why["known"] for work in best.works)
     # a bank or swale that is not clear of the lidar's noise turns nothing aside for sure
-    return needs_floor or any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
+    shallow = any(work.kind in ("berm", "swale") and work.height < situation.rmse for work in best.works)
+    # no more is an edge higher than its water than its freeboard
+    edged = any(work.kind == "raised edge" for work in best.works)
+    return needs_floor or shallow or (edged and situation.rules["raised_edge_freeboard"].likely < situation.rmse)
 
 
 def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator[Try]:
@@ -121,6 +127,9 @@ def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) ->
             yield partial(berm_before, name=trouble.edge.name)
     if aside is not None:
         yield partial(swale_aside, way=aside.way, bottom=aside.bottom)
+    for trouble in found.troubles:
+        if trouble.edge is not None:
+            yield partial(edge_raised, name=trouble.edge.name)
 
 
 def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -> Reshaped:

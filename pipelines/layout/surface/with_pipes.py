@@ -88,14 +88,16 @@ def _water(inputs: PlanInputs, lot: Reshaped, laid: LaidOut) -> tuple[LotWater, 
 
 
 def _deeper(inputs: PlanInputs, found: Diagnosis, water: LotWater, before: Situation) -> Reason | None:
-    """The place of the lot where water would stand higher than it does today, by more than a wet film."""
+    """The place of the lot where water would stand higher or deeper than it does today, by more than a wet film."""
     bottoms = {spot.id: spot.bottom_elevation for spot in before.counted_spots}
     for spot in inputs.situation.counted_spots:
         place, today = found.places.get(spot.id), found.water.standing.get(spot.id)
         if place is None or today is None or not place.on_parcel:
             continue
-        more = spot.bottom_elevation + water.standing[spot.id].depth - bottoms[spot.id] - today.depth
-        if more > found.rules.film and water.standing[spot.id].depth > found.rules.film:
+        depth = water.standing[spot.id].depth
+        # what is dug there counts too: its water lies no higher and stands all the same
+        more = depth - today.depth + max(spot.bottom_elevation - bottoms[spot.id], 0.0)
+        if min(more, depth) > found.rules.film:
             return reason("surface_stands_deeper", place=place.name, more=more)
     return None
 

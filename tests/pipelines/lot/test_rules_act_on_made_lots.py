@@ -532,7 +532,9 @@ def test_every_rule_is_seen_to_act():
     seen = {line.split("|")[0].strip() for block in ("MOVES", "REFUSED") for line in sample[block].strip().splitlines()}
     surface = runpy.run_path(str(here.with_name("test_surface_works.py")))
     both = runpy.run_path(str(here.with_name("test_surface_with_pipes.py")))
+    raised = runpy.run_path(str(here.with_name("test_raised_edge.py")))
     made = {key for _, key, _, _ in _cases()} | set(surface["OWN_SWALE"]) | set(both["WITH_PIPES"])
+    made |= set(raised["RAISED_EDGE"])
     # a pump that is too weak, and the stone that stores for it: test_made_lots
     made |= {"lift_far_over", "lift_stone_width", "lift_stone_longest"}
     # a street's gutter: test_curb_inlet_and_pond
