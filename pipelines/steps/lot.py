@@ -14,6 +14,7 @@ from pipelines.deliverables.lot.layers import (
     collector_layers,
     leaving_table,
     line_layers,
+    moves_layer,
     outfall_layer,
     runoff_table,
     sited_layers,
@@ -195,13 +196,14 @@ def outfall_check(
 ) -> Layers:
     """Check the outfalls that are used: fall to spare, verdict, what must be confirmed, and what leaves the lot.
 
-    Gives the layer outfalls and the table leaving. Whether a swale carries it, `lotshed swale` checks.
+    Gives the layers outfalls and outfall_moves, and the table leaving. `lotshed swale` checks what a swale carries.
     """
     stages = given(site, elevation, low_spots=low_spots, collectors=collectors, works=(lines,))
     planned, units = stages.planned, parameters.written_in(site)
     leaves = leaving_of(stages.water, planned.water, planned.served, planned.limits)
     outfalls = outfall_layer(planned.plan.outfalls, units, planned.looks)
-    return Layers({"outfalls": outfalls, "leaving": leaving_table(leaves, units)})
+    moves = moves_layer(planned.plan.outfalls, units)
+    return Layers({"outfalls": outfalls, "outfall_moves": moves, "leaving": leaving_table(leaves, units)})
 
 
 def report(site: Lot, low_spots: LowSpots = None, collectors: Collectors = None) -> Page:

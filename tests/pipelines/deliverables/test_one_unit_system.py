@@ -16,7 +16,8 @@ THING = (
     r"(?:SDR|sch|D2729|grate|basin|perforated|smooth|corrugated|pipe|cleanout|elbow|tee|wye|sump|channel|stone|bend)"
 )
 NOMINAL = re.compile(
-    rf"{SIZE}(?=,? {THING})|(?:basin|grate|cleanout|elbow|bend|tee|wye|valve|hole|pipe|sump|drain),? (?:of )?{SIZE}"
+    rf"{SIZE}(?=,? {THING})"
+    rf"|(?:basin|grate|cleanout|elbow|bend|tee|wye|valve|hole|pipe|sump|drain|fitting|splash pad),? (?:of )?{SIZE}"
     rf"|^{SIZE}$|{SIZE}(?:; {SIZE})+|\"grate\": \"{SIZE}\"|trench of 12 x 18 in|above it {SIZE}"
 )
 LAW = "OSHA"

@@ -18,6 +18,7 @@ from pipelines.deliverables.report.lot.answer import proposed
 from pipelines.deliverables.words.say import say, sentence
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.inputs.rules import RuleOverride
 from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.plan import CatchBasin, FrenchDrain, PipeRun, Plan, Sump
 from pipelines.layout.ways.settings import WayGround
@@ -254,6 +255,9 @@ def test_thin_cover_is_found_in_its_segment(made: tuple[Plan, WayGround]) -> Non
     fault = found(with_runs(plan, broken), ground)["thin_cover"]
     assert (fault["start"], fault["end"]) == (pytest.approx(10.0), pytest.approx(20.0))
     assert fault["cover"] < 0.1524
+    given = RuleOverride("cover_tolerance", None, 0.06, None)
+    lenient = replace(ground.situation, rules=ground.situation.rules.with_overrides((given,)))
+    assert "thin_cover" not in found(with_runs(plan, broken), replace(ground, situation=lenient))
 
 
 def test_what_is_found_is_named_on_the_plan(made_lots: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -93,7 +93,8 @@ def assert_same_plan(found: Plan, made: Plan) -> None:
 
 def test_the_hill_above_the_lot_runs_on(as_made: Findings) -> None:
     # the ground straight uphill of the lot, 19.6 m wide and 4.3 m deep to the end of the raster, falls at 3 % to it
-    assert as_made.run_on_area > 0.95 * 19.6 * 4.3
+    # but what comes over a corner and leaves again passes by
+    assert as_made.run_on_area + as_made.passing_area > 0.95 * 19.6 * 4.3
     assert as_made.studied_area == pytest.approx(as_made.parcel_area + as_made.run_on_area, rel=0.02)
 
 

@@ -137,7 +137,9 @@ def test_fall_at_the_limit_is_gravity_on_one_side_and_not_on_the_other(screen: S
     # the level at which the basin of the patio has nothing to spare
     bottom = low - COVER - CROWN - DROP - SLOPE * LOW.distance(SWALE) - DIG - CLEARANCE
     ground = with_low_patio(falling_to_swale(slope, bottom - off), low)
-    fixed = '[layout]\nslope = "1 %"\ncover = "12 in"\n'
+    # and where the swale's bottom lies is known
+    known = '[rules]\noutlet_under_swale = { likely = "0 in", high = "0 in" }\n'
+    fixed = f'[layout]\nslope = "1 %"\ncover = "12 in"\n{known}'
     plan = screen(ground, layers(), more=RAIN + fixed, rmse="2 mm").plan
     (line,) = plan.discharges
     assert line.fall_to_spare == pytest.approx(off, abs=0.71 * SLOPE)
@@ -422,7 +424,8 @@ def test_septic_well_gas_and_water_make_the_way_dearer_and_rule_a_soakaway_out(s
     assert modes_of(plan) == {"gravity"}
     (run,) = plan.pipe_runs
     assert {"gas: dig by hand", "water: dig by hand"} <= set(say_all(run.crossings, "us"))
-    assert in_plan(run).distance(field) >= 3.0 - 1e-6
+    # round a corner the setback is drawn by chords
+    assert in_plan(run).distance(field) >= 3.0 - 0.01
     assert in_plan(run).distance(well) >= 3.3 - 0.01
     ways = {way.mode: way for way in plan.alternatives}
     assert not ways["soakaway"].possible

@@ -106,7 +106,7 @@ default_return_period | "40 yr" | low_spots
 least_time_of_concentration | "20 min" | low_spots
 longest_sheet_flow | "400 ft" | low_spots
 pond_on_path | "20 cm" | runoff
-standing_followed | "0.75 d" | low_spots
+standing_followed | "0.75 d" | balance
 crossing_clearance | "60 cm" | pipe_runs
 least_line_offset | "2.4 m" | fall_to_spare
 right_of_way_reach | "60 m" | pipe_runs
@@ -146,6 +146,7 @@ def _told(site):
     plan = found.plan
     return told | {
         "warnings": repr(found.warnings),
+        "balance": repr(found.balance),
         "plan": repr((plan.verdict, plan.cures, plan.alternatives, plan.refer_out, plan.discharges)),
     }
 

@@ -13,7 +13,7 @@ from pipelines.layout.surface.earthworks import swale_aside
 from pipelines.lot import screen_lot
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
-from tests.pipelines.lot.conftest import CELL, EAST, NORTH, write_lot
+from tests.pipelines.lot.conftest import CELL, EAST, NORTH, SAMPLES, write_lot
 
 WIDE, HIGH = 40.0, 60.0
 LOT = box(5.0, 8.0, 35.0, 45.0)
@@ -92,6 +92,25 @@ def test_a_berm_that_would_send_water_onto_a_neighbor_is_not_proposed(
     assert free.chosen
     east = next(row for row in free.sends if row[0] == "edge_e")
     assert east[4] > 1.5 * east[3]
+
+
+@pytest.mark.parametrize(("rule", "years"), [("", 2.0), ('neighbor_storms = ["25 yr", "100 yr"]\n', 25.0)])
+def test_the_storms_of_the_rule_are_held_against_the_neighbors(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rule: str, years: float
+) -> None:
+    folder = tmp_path / "lot"
+    more = MORE + f'[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n\n[rules]\nraised_edge_most = "1 in"\n{rule}'
+    site = write_lot(folder, plane(0.03), shapes(), more=more)
+    (folder / "rain.csv").write_text((SAMPLES / "rain.csv").read_text())
+    rains: list[float] = []
+
+    def gains_but_in_the_design_storm(before: Any, *_: Any) -> tuple[str, ...]:
+        rains.append(before.rain)
+        return ("edge_e",) if abs(before.rain - rains[0]) > 1e-6 * rains[0] else ()
+
+    monkeypatch.setattr(surface_only, "side_gains", gains_but_in_the_design_storm)
+    refused = screen_lot(site).plan.surface.refused
+    assert (refused.code, refused["years"]) == ("surface_sends_on", years)
 
 
 def test_a_deep_low_is_not_ended_by_the_surface(tmp_path: Path) -> None:
