@@ -99,6 +99,8 @@ def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:
         )
     struck = {row.id for name in left for row in rows[name] if row.id not in left[name]}
     dead = _fed_into(struck, plan.pipe_runs)
+    # stone that ends in a basin goes with it
+    struck |= {basin.id for basin in plan.catch_basins if _goes(basin, struck, "catch_basins")}
     works = Works(**{name: tuple(row for row in rows[name] if not _goes(row, struck, name)) for name in rows})
     found, lot = planned.diagnosis, planned.reshaped
     if lot is not None:
@@ -112,7 +114,7 @@ def edited_plan(planned: LotPlan, inputs: PlanInputs, edits: Edits) -> LotPlan:
     built = replace(
         catching,
         basins=tuple(site for site in catching.basins if site.id not in dead),
-        drains=tuple(site for site in catching.drains if site.id not in dead),
+        drains=tuple(site for site in catching.drains if not dead.intersection((site.id, site.into))),
         downspouts=tuple(site for site in catching.downspouts if site.id not in dead),
     )
     capacities = {name: flow for name, flow in planned.capacities.items() if name not in dead}

@@ -12,7 +12,11 @@ from terrain.grid import Grid
 
 
 def label_polygons(labels: IntArray, grid: Grid) -> dict[int, Geometry]:
-    """Outline of each label's cells, along cell edges; labels below 2**31, negative where there is none."""
+    """Outline of each label's cells, along cell edges; negative where there is none."""
+    if labels.max() > np.iinfo(np.int32).max:
+        values, positions = np.unique(labels, return_inverse=True)
+        found = label_polygons(np.where(labels >= 0, positions.reshape(labels.shape), -1), grid)
+        return {int(values[code]): shape for code, shape in found.items()}
     coded = labels.astype(np.int32)
     parts: dict[int, list[Geometry]] = {}
     for outline, code in shapes(coded, mask=coded >= 0, connectivity=4, transform=grid.transform):

@@ -27,7 +27,7 @@ TAPER = 5.0
 """Last stretch before an outlet in which the cover may taper out. [m]"""
 RULES = load_rules()
 # a lot takes half a second
-MANY = 2 * settings().max_examples
+MANY = settings().max_examples
 LOT = box(6.0, 8.0, 30.0, 40.0)
 STREET = box(0.0, 0.0, 36.0, 8.0)
 RAIN = '[rain]\ndepth = "{depth} mm"\nduration = "60 min"\n'
