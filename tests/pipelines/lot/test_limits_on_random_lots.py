@@ -26,7 +26,7 @@ EAST, NORTH = 500_000.0, 4_400_000.0
 TAPER = 5.0
 """Last stretch before an outlet in which the cover may taper out. [m]"""
 RULES = load_rules()
-# a lot takes half a second
+# a lot takes some seconds
 MANY = settings().max_examples
 LOT = box(6.0, 8.0, 30.0, 40.0)
 STREET = box(0.0, 0.0, 36.0, 8.0)
