@@ -13,7 +13,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from inspect import isfunction
+from inspect import isfunction, isgeneratorfunction
 from typing import Any
 
 import numba
@@ -189,7 +189,11 @@ def _compiled_on_use() -> Iterator[None]:
     eager = numba.njit
 
     def waiting(given: Any = None, /, **options: Any) -> Any:
-        return eager(given) if isfunction(given) else eager(**{**options, "cache": True})
+        def compiled(function: Any) -> Any:
+            # a generator that comes from the cache cannot be compiled into a caller, as after a first run cut short
+            return eager(**{**options, "cache": not isgeneratorfunction(function)})(function)
+
+        return compiled(given) if isfunction(given) else compiled
 
     numba.njit = waiting
     try:

@@ -153,3 +153,12 @@ def test_pysheds_is_imported_on_first_use_only():
     modules = "terrain.flow.drainage, terrain.flow.low_spots, terrain.flow.pysheds_adapter"
     code = f"import sys, {modules}; print('pysheds' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"
+
+
+def test_a_generator_of_pysheds_is_compiled_anew_in_each_process(ground_of):
+    """Cached, it could not be compiled into a caller that is not: a first run cut short would spoil every later one."""
+    pysheds_adapter.fill_depressions(ground_of(np.eye(3)))
+    from pysheds import _sgrid
+
+    assert type(_sgrid.count._cache).__name__ == "NullCache"
+    assert type(_sgrid._priority_flood.__wrapped__._cache).__name__ == "FunctionCache"
