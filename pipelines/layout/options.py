@@ -12,17 +12,24 @@ from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.gate.faults import faults_of
+from pipelines.layout.gate.mended import mended_field
 from pipelines.layout.improvements import improvements_of, only_served
 from pipelines.layout.parts import Size, SurfaceWork
-from pipelines.layout.plan import Mode, TakeOffLine
+from pipelines.layout.plan import Mode, Plan, TakeOffLine
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of
 from pipelines.layout.quantities.soil import beside_pipes
 from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
+from pipelines.layout.routing.field import RouteField
 from pipelines.layout.sizes import flows_that_keep_dry, keeps_dry
 from pipelines.layout.swale.found_outfall import OutfallLook
-from pipelines.layout.ways.all_ways import lay_out_ways
+from pipelines.layout.verdict_parts import NOTHING_NEEDED
+from pipelines.layout.ways.all_ways import lay_out_again, lay_out_ways
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason
+
+MOST_TIMES = 3
+"""How often lines are laid again where they could not be built as drawn."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,8 +87,51 @@ class Option:
 
 
 def option_of(inputs: PlanInputs, way_inputs: WayInputs) -> Option:
-    """Every way for some design flows, priced, and the one that is chosen."""
-    ways = lay_out_ways(way_inputs)
+    """Every way for some design flows, priced, and the one that is chosen, laid clear of what the gate finds of it."""
+    best = tried = _option(inputs, way_inputs, lay_out_ways(way_inputs))
+    field, faults = way_inputs.ground.field, _faults(best)
+    least = len(faults)
+    for _ in range(MOST_TIMES):
+        drawn = _drawn(tried)
+        mended = None if drawn is None else mended_field(drawn, faults, way_inputs.ground, field)
+        if mended is None:
+            break
+        field = mended
+        tried = _laid_again(inputs, tried, field)
+        if tried.chosen is None or best.chosen is None or tried.chosen.mode != best.chosen.mode:
+            break
+        faults = _faults(tried)
+        if len(faults) < least and tried.chosen.sure >= best.chosen.sure:
+            best, least = tried, len(faults)
+    return best
+
+
+def _laid_again(inputs: PlanInputs, option: Option, field: RouteField) -> Option:
+    """The way that is chosen, laid in another field beside all others as they are."""
+    assert option.chosen is not None
+    mode, ground = option.chosen.mode, replace(option.way_inputs.ground, field=field)
+    again = lay_out_again(replace(option.way_inputs, ground=ground), mode)
+    ways = tuple(again if way.mode == mode else way for way in option.ways)
+    return _option(inputs, option.way_inputs, ways)
+
+
+def _drawn(option: Option) -> Plan | None:
+    """The way that is chosen as the gate looks at it."""
+    if option.chosen is None:
+        return None
+    works = option.built[option.chosen.mode]
+    return Plan(
+        "", NOTHING_NEEDED, works.catch_basins, works.french_drains, works.channel_drains, works.pipe_runs,
+        works.sumps, option.chosen.outfalls, works.fittings, take_off=option.priced[option.chosen.mode][0],
+    )
+
+
+def _faults(option: Option) -> tuple[Reason, ...]:
+    drawn = _drawn(option)
+    return () if drawn is None else faults_of(drawn, option.way_inputs.ground)
+
+
+def _option(inputs: PlanInputs, way_inputs: WayInputs, ways: tuple[Way, ...]) -> Option:
     rules = inputs.situation.rules
     built = {
         way.mode: improvements_of(way_inputs.catching, way_inputs.flows, way, rules) for way in ways if way.possible

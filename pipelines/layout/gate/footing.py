@@ -38,13 +38,13 @@ def below_footing(plan: Plan, ground: WayGround) -> Iterator[Reason]:
 
     for run in plan.pipe_runs:
         if not run.beside:
-            edges, bottoms = _edges(run.line, trench_width(run, rules), -find_pipe(run.pipe_key).wall)
+            edges, bottoms = trench_edges(run.line, trench_width(run, rules), -find_pipe(run.pipe_key).wall)
             into = depth_in(edges, bottoms)
             if into > EXACT:
                 yield reason("trench_under_footing", trench=run.id, into=into)
     under = rules["stone_under_pipe"].likely
     for drain in plan.french_drains:
-        into = depth_in(*_edges(drain.line, drain.width, -under))
+        into = depth_in(*trench_edges(drain.line, drain.width, -under))
         if into > EXACT:
             yield reason("trench_under_footing", trench=drain.id, into=into)
     for sump in plan.sumps:
@@ -55,7 +55,7 @@ def below_footing(plan: Plan, ground: WayGround) -> Iterator[Reason]:
             yield reason("trench_under_footing", trench=sump.id, into=into)
 
 
-def _edges(line: shapely.LineString, width: float, under: float) -> tuple[FloatArray, FloatArray]:
+def trench_edges(line: shapely.LineString, width: float, under: float) -> tuple[FloatArray, FloatArray]:
     """Points on both edges of a trench along its line, and its bottom there. [m]"""
     xyz = shapely.get_coordinates(shapely.segmentize(line, APART), include_z=True)
     heading = np.gradient(xyz[:, :2], axis=0)

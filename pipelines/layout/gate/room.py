@@ -41,7 +41,7 @@ def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) ->
     if run.kind == "pressure":
         routed = RoutePipe(run.pipe_key, pipe.outside, pipe.wall, 0.0, 1.0, 1.0)
         outlet = OutfallTarget("end", end, lower[2])
-        return route_pressure(_clear(ground.field, held, 0.0), start, outlet, routed, RouteSpec((routed,)),
+        return route_pressure(clear_of(ground.field, held, 0.0), start, outlet, routed, RouteSpec((routed,)),
                               cover=rules["pressure_line_cover"].likely) is not None
     segments = segments_of(run.line, run.ground, pipe, tolerance=rules["slope_break"].likely)
     # a line that falls steeply need not fall as steeply on its way round
@@ -55,17 +55,18 @@ def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) ->
     spec = RouteSpec((routed,), taper_length=taper, dig_tolerance=tolerance)
     lowest = min(ends.get(run.to_id, lower[2]), lower[2])
     forest = route_forest(
-        _clear(ground.field, held, held_cover), [Collector("start", start, upper[2])],
+        clear_of(ground.field, held, held_cover), [Collector("start", start, upper[2])],
         [OutfallTarget("end", end, lowest)], spec,
     )
     return "start" not in forest.unserved and bool(forest.lines)
 
 
-def _clear(field: RouteField, held: BaseGeometry, cover: float) -> RouteField:
+def clear_of(field: RouteField, held: BaseGeometry, cover: float) -> RouteField:
     """The field without some ground."""
     barred = held if field.barred is None else shapely.union(field.barred, held)
     made = field_from_arrays(
-        field.grid, field.ground, field.allowed, cover=np.maximum(field.cover, cover), permit=field.permit,
-        assumed=field.assumed, near_line=field.near_line, crossings=field.crossings, barred=barred, fine=field.fine,
+        field.grid, field.ground, field.allowed, surface_cost=field.surface_cost, dig_factor=field.dig_factor,
+        cover=np.maximum(field.cover, cover), permit=field.permit, assumed=field.assumed, near_line=field.near_line,
+        crossings=field.crossings, barred=barred, permit_cost=field.permit_cost, fine=field.fine,
     )
     return replace(made, deepest=field.deepest)

@@ -11,7 +11,14 @@ from pipelines.layout.routing.kernels.straight import heading_of
 from pipelines.layout.routing.pipe_layer import ANY_ANGLE, CannotLay, Laid, PipeLayer, bend_list, without_repeats
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RouteSpec
 from pipelines.layout.routing.trace import GridRun
-from pipelines.layout.routing.tree_shape import TreeShape, TreeValues, crossed_weight, improved
+from pipelines.layout.routing.tree_shape import (
+    TreeShape,
+    TreeValues,
+    crossed_weight,
+    improved,
+    joined_where_crossed,
+    tangles,
+)
 from terrain.arrays import FloatArray
 
 
@@ -77,8 +84,12 @@ def _straight_tree(
         except CannotLay:
             continue
         # the paths themselves only where nothing straighter can be laid
-        found += [improved(tree, start), start] if tolerance is not None or not found else []
-    for values in sorted(found, key=lambda values: (values.off > 1e-6, crossed_weight(values))):
+        if tolerance is not None or not found:
+            moved = improved(tree, start)
+            found += [moved, start]
+            joined = joined_where_crossed(tree, moved) if tangles(moved.shapes) else None
+            found += [] if joined is None else [joined]
+    for values in sorted(found, key=lambda values: (tangles(values.shapes), values.off > 1e-6, crossed_weight(values))):
         try:
             laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
             kept, laid = _without_empty(runs, laid)

@@ -2,8 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
+import shapely
+from shapely import LineString
 
 from pipelines.layout.routing.kernels.laying import Tube
 from pipelines.layout.routing.kernels.straight import heading_of
@@ -17,9 +20,11 @@ REACHES = (3.2, 1.6, 0.8, 0.4, 0.2)
 MOST_ROUNDS = 3
 OFF_COSTS = (30.0, 600.0)
 """What a degree off a fitting's angle is held to cost while lines are moved, at first and where some stay. [money]"""
-
-
-TANGLE_COST = 150.0
+FLUSH = 0.02
+"""Lines nearer to each other than this, for longer than this, lie in one another. [m]"""
+AT_END = 0.05
+"""Lines that meet this near to an end of one of them are joined there. [m]"""
+TANGLE_COST = 1500.0
 """What it is held to cost where two lines of a tree cross. [money]"""
 
 
@@ -119,11 +124,11 @@ def improved(tree: TreeShape, start: TreeValues) -> TreeValues:
 
 def crossed_weight(values: TreeValues) -> float:
     """Weight of a tree's shapes, what they are off and where lines cross counted. [money]"""
-    return values.weight(OFF_COSTS[0]) + TANGLE_COST * _tangles(values.shapes)
+    return values.weight(OFF_COSTS[0]) + TANGLE_COST * tangles(values.shapes)
 
 
 def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues:
-    best, least = start, start.weight(off_cost) + TANGLE_COST * _tangles(start.shapes)
+    best, least = start, start.weight(off_cost) + TANGLE_COST * tangles(start.shapes)
     cell = min(tree.layer.field.grid.cell_width, tree.layer.field.grid.cell_height)
     for reach in REACHES:
         for _ in range(MOST_ROUNDS):
@@ -136,7 +141,7 @@ def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues
                         continue
                     if tried.weight(off_cost) >= least - 1e-6:
                         continue
-                    weight = tried.weight(off_cost) + TANGLE_COST * _tangles(shapes)
+                    weight = tried.weight(off_cost) + TANGLE_COST * tangles(shapes)
                     if weight < least - 1e-6:
                         best, least = tried, weight
             if least > before - 0.05:
@@ -144,18 +149,64 @@ def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues
     return best
 
 
-def _tangles(shapes: list[FloatArray]) -> int:
-    """How often lines of a tree cross each other; those that meet at an end do not."""
+def joined_where_crossed(tree: TreeShape, start: TreeValues) -> TreeValues | None:
+    """A tree in which lines that cross before their junction join where they first meet; None where there are none."""
+    for k, shape in enumerate(start.shapes):
+        inflows = tree.inflows[k] if tree.own[k] is None else []
+        for m, n in combinations(inflows, 2):
+            lines = LineString(start.shapes[m]), LineString(start.shapes[n])
+            met = shapely.get_coordinates(shapely.intersection(*lines))
+            met = met[np.hypot(*(met - shape[0]).T) > FLUSH]
+            if not len(met):
+                continue
+            along = shapely.line_locate_point(lines[0], shapely.points(met))
+            place = met[int(np.argmin(along))]
+            shapes = list(start.shapes)
+            for each in (m, n):
+                shapes[each] = np.vstack([_before(start.shapes[each], place), place])
+            shapes[k] = np.vstack([place, _before(start.shapes[m][::-1], place)[:0:-1], shape])
+            try:
+                return improved(tree, tree.values(shapes))
+            except CannotLay:
+                continue
+    return None
+
+
+def _before(shape: FloatArray, place: FloatArray) -> FloatArray:
+    """Vertices of a line before a place on it. [m]"""
+    line = LineString(shape)
+    at = shapely.line_locate_point(line, shapely.points(shape))
+    at[0], at[-1] = 0.0, line.length
+    kept: FloatArray = shape[at < shapely.line_locate_point(line, shapely.points(place)) - FLUSH]
+    return kept if len(kept) else shape[:1]
+
+
+def tangles(shapes: list[FloatArray]) -> int:
+    """How often lines of a tree cross each other or lie in one another; those that meet at an end do not."""
     own = np.concatenate([np.full(len(shape) - 1, k) for k, shape in enumerate(shapes)])
     a, b = (np.vstack([shape[s] for shape in shapes]) for s in (slice(None, -1), slice(1, None)))
+    lengths = np.hypot(*(b - a).T)
+    (dx, dy) = ((b - a) / np.maximum(lengths, 1e-9)[:, None]).T
 
-    def sides(begin: FloatArray, end: FloatArray, point: FloatArray) -> FloatArray:
-        (dx, dy), away = (end - begin).T, point[None, :, :] - begin[:, None, :]
-        side: FloatArray = dx[:, None] * away[..., 1] - dy[:, None] * away[..., 0]
-        return np.where(np.abs(side) < 1e-6, 0.0, np.sign(side))
+    def off(point: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Of every point beside each piece, and along it. [m]"""
+        away = point[None, :, :] - a[:, None, :]
+        return dx[:, None] * away[..., 1] - dy[:, None] * away[..., 0], (
+            dx[:, None] * away[..., 0] + dy[:, None] * away[..., 1]
+        )
 
-    apart = sides(a, b, a) * sides(a, b, b) < 0.0
-    return int(np.count_nonzero(np.triu(apart & apart.T & (own[:, None] != own[None, :]))))
+    (side_a, along_a), (side_b, along_b) = off(a), off(b)
+    apart = (np.abs(side_a) > 1e-6) & (np.abs(side_b) > 1e-6) & (side_a * side_b < 0.0)
+    beside = (np.abs(side_a) < FLUSH) & (np.abs(side_b) < FLUSH)
+    shared = np.minimum(np.maximum(along_a, along_b), lengths[:, None]) - np.maximum(np.minimum(along_a, along_b), 0.0)
+    lies_in = beside & (shared > FLUSH)
+    # a bend that touches another line, but near that line's own ends
+    bend = np.concatenate([np.arange(len(shape) - 1) > 0 for shape in shapes])
+    touches = bend & (np.abs(side_a) < FLUSH) & (along_a > -FLUSH) & (along_a < lengths[:, None] + FLUSH)
+    ends = np.array([shape[[0, -1]] for shape in shapes])[own]
+    touches &= np.hypot(*(ends[:, :, None, :] - a).transpose(3, 1, 0, 2)).min(axis=0) > AT_END
+    met = apart & apart.T | lies_in | lies_in.T | touches | touches.T
+    return int(np.count_nonzero(np.triu(met & (own[:, None] != own[None, :]))))
 
 
 def _movable(tree: TreeShape, shapes: list[FloatArray]) -> list[tuple[int, int]]:
