@@ -64,8 +64,10 @@ def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) ->
 def clear_of(field: RouteField, held: BaseGeometry, cover: float) -> RouteField:
     """The field without some ground."""
     barred = held if field.barred is None else shapely.union(field.barred, held)
+    # cells whose centre is barred are no walls themselves: a line may pass beside what bars them
+    allowed = field.allowed if field.barred is None else None
     made = field_from_arrays(
-        field.grid, field.ground, field.allowed, surface_cost=field.surface_cost, dig_factor=field.dig_factor,
+        field.grid, field.ground, allowed, surface_cost=field.surface_cost, dig_factor=field.dig_factor,
         cover=np.maximum(field.cover, cover), permit=field.permit, assumed=field.assumed, near_line=field.near_line,
         crossings=field.crossings, barred=barred, permit_cost=field.permit_cost, fine=field.fine,
     )
