@@ -101,9 +101,13 @@ def option_of(inputs: PlanInputs, way_inputs: WayInputs) -> Option:
         if tried.chosen is None or best.chosen is None or tried.chosen.mode != best.chosen.mode:
             break
         faults = _faults(tried)
-        if len(faults) < least and tried.chosen.sure >= best.chosen.sure:
+        if len(faults) < least and (_may_work(tried.chosen) or not _may_work(best.chosen)):
             best, least = tried, len(faults)
     return best
+
+
+def _may_work(way: Way) -> bool:
+    return all(each.verdict != "no" for each in way.discharges)
 
 
 def _laid_again(inputs: PlanInputs, option: Option, field: RouteField) -> Option:

@@ -17,7 +17,6 @@ from pipelines.layout.routing.tree_shape import (
     crossed_weight,
     improved,
     joined_where_crossed,
-    tangles,
 )
 from terrain.arrays import FloatArray
 
@@ -87,9 +86,13 @@ def _straight_tree(
         if tolerance is not None or not found:
             moved = improved(tree, start)
             found += [moved, start]
-            joined = joined_where_crossed(tree, moved) if tangles(moved.shapes) else None
+            joined = joined_where_crossed(tree, moved) if tree.tangled(moved.shapes) else None
             found += [] if joined is None else [joined]
-    for values in sorted(found, key=lambda values: (tangles(values.shapes), values.off > 1e-6, crossed_weight(values))):
+
+    def order(values: TreeValues) -> tuple[int, bool, float]:
+        return tree.tangled(values.shapes), values.off > 1e-6, crossed_weight(tree, values)
+
+    for values in sorted(found, key=order):
         try:
             laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
             kept, laid = _without_empty(runs, laid)

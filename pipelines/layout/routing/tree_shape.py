@@ -24,6 +24,10 @@ FLUSH = 0.02
 """Lines nearer to each other than this, for longer than this, lie in one another. [m]"""
 AT_END = 0.05
 """Lines that meet this near to an end of one of them are joined there. [m]"""
+IN_BASIN = 0.25
+"""A line that comes nearer to the middle of a basin runs through it. [m]"""
+NEAR_BASIN = 2.0
+"""A junction no farther from a basin whose line joins there is tried in the basin. [m]"""
 TANGLE_COST = 1500.0
 """What it is held to cost where two lines of a tree cross. [money]"""
 
@@ -101,6 +105,18 @@ class TreeShape:
             raise CannotLay
         return TreeValues(shapes, inverts, cost, off)
 
+    def tangled(self, shapes: list[FloatArray]) -> int:
+        """How often lines cross or lie in one another, or run through a basin that is not theirs."""
+        return tangles(shapes) + sum(
+            self._passes(shape, shapes[k][0])
+            for k in range(len(shapes)) if self.through[k]
+            for m, shape in enumerate(shapes) if m not in (k, self.into[k], *self.inflows[k])
+        )
+
+    @staticmethod
+    def _passes(shape: FloatArray, place: FloatArray) -> bool:
+        return bool(shapely.dwithin(LineString(shape), shapely.points(place), IN_BASIN))
+
     def _heading_out(self, k: int, shapes: list[FloatArray]) -> float:
         m = self.into[k]
         if m < 0 or self.through[m]:
@@ -122,13 +138,13 @@ def improved(tree: TreeShape, start: TreeValues) -> TreeValues:
     return _improved(tree, best, OFF_COSTS[1]) if best.off > 1e-6 else best
 
 
-def crossed_weight(values: TreeValues) -> float:
+def crossed_weight(tree: TreeShape, values: TreeValues) -> float:
     """Weight of a tree's shapes, what they are off and where lines cross counted. [money]"""
-    return values.weight(OFF_COSTS[0]) + TANGLE_COST * tangles(values.shapes)
+    return values.weight(OFF_COSTS[0]) + TANGLE_COST * tree.tangled(values.shapes)
 
 
 def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues:
-    best, least = start, start.weight(off_cost) + TANGLE_COST * tangles(start.shapes)
+    best, least = start, start.weight(off_cost) + TANGLE_COST * tree.tangled(start.shapes)
     cell = min(tree.layer.field.grid.cell_width, tree.layer.field.grid.cell_height)
     for reach in REACHES:
         for _ in range(MOST_ROUNDS):
@@ -141,7 +157,7 @@ def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues
                         continue
                     if tried.weight(off_cost) >= least - 1e-6:
                         continue
-                    weight = tried.weight(off_cost) + TANGLE_COST * tangles(shapes)
+                    weight = tried.weight(off_cost) + TANGLE_COST * tree.tangled(shapes)
                     if weight < least - 1e-6:
                         best, least = tried, weight
             if least > before - 0.05:
@@ -223,6 +239,9 @@ def _moves(
         return
     if i > 0:
         yield [np.delete(shape, i, axis=0) if m == k else shape for m, shape in enumerate(shapes)]
+    for m in tree.inflows[k] if i == 0 else []:
+        if tree.through[m] and float(np.hypot(*(shapes[m][0] - shapes[k][0]))) <= NEAR_BASIN:
+            yield _joined_at(tree, shapes, k, shapes[m][0])
     for turn in np.arange(8) * (np.pi / 4.0):
         step = reach * np.array([np.cos(turn), np.sin(turn)])
         moved = list(shapes)
@@ -236,3 +255,13 @@ def _moves(
         for m in inflows:  # a branch may come straight to a junction's new place
             if len(moved[m]) > 2:
                 yield [shape[[0, -1]] if n == m else shape for n, shape in enumerate(moved)]
+
+
+def _joined_at(tree: TreeShape, shapes: list[FloatArray], k: int, place: FloatArray) -> list[FloatArray]:
+    """Shapes of a tree whose junction is put to a place, an inflow that begins there without length. [m]"""
+    moved = list(shapes)
+    moved[k] = np.vstack([place, shapes[k][1:]])
+    for m in tree.inflows[k]:
+        begins_there = float(np.hypot(*(shapes[m][0] - place))) < 1e-9
+        moved[m] = np.vstack([place, place]) if begins_there else np.vstack([shapes[m][:-1], place])
+    return moved

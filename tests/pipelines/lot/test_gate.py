@@ -20,6 +20,7 @@ from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import RuleOverride
 from pipelines.layout.gate.faults import faults_of
+from pipelines.layout.gate.mended import mended_field
 from pipelines.layout.plan import CatchBasin, FrenchDrain, PipeRun, Plan, Sump
 from pipelines.layout.ways.settings import WayGround
 from pipelines.lot import screen_lot
@@ -48,6 +49,25 @@ def _site(made_lots: Any, folder: Path) -> Path:
     }
     more = f'[house]\nfoundation = "crawl"\nfooting_depth = "{FOOTING} m"\n'
     more += '[rain]\ndepth = "75 mm"\nduration = "60 min"\n'
+    site: Path = made_lots.write_lot(folder, ground, layers, more=more)
+    return site
+
+
+def _narrow(made_lots: Any, folder: Path) -> Path:
+    """A lot whose patio drains between the house and a septic field, or round the house."""
+    row, column = np.mgrid[0:90, 0:72]
+    x, y = (column + 0.5) * 0.5, (90 - row - 0.5) * 0.5
+    ground = 100.0 + 0.02 * (y - 8.0) - 0.2 * np.exp(-((x - 22.0) ** 2 + (y - 20.0) ** 2) / 4.0)
+    ground = np.where(np.abs(y - 3.6) < 2.4, ground - 0.9 * (1.0 - np.abs(y - 3.6) / 2.4), ground)
+    septic = {"kind": "septic field", "setback_m": 1.5, "crossing": "never"}
+    layers = {
+        "parcel": [{"geometry": box(6.0, 8.0, 30.0, 40.0)}], "roofs": [{"geometry": box(13.0, 17.0, 20.0, 24.0)}],
+        "hardscape": [{"geometry": box(20.0, 18.0, 24.0, 22.0), "kind": "patio", "protect": True}],
+        "right_of_way": [{"geometry": box(0.0, 0.0, 36.0, 8.0)}],
+        "outfalls": [{"geometry": Point(10.25, 3.75), "kind": "swale"}],
+        "keep_out": [{"geometry": box(20.0, 10.0, 26.0, 14.7), **septic}],
+    }
+    more = '[house]\nfoundation = "slab"\n[rain]\ndepth = "75 mm"\nduration = "60 min"\n'
     site: Path = made_lots.write_lot(folder, ground, layers, more=more)
     return site
 
@@ -212,6 +232,25 @@ def test_the_edge_of_a_trench_is_held_off_the_footings_plane_at_every_vertex(
         assert fault["trench"] == "run-9"
 
 
+@pytest.mark.parametrize(("deeper", "seen"), [(0.05, True), (-0.05, False)])
+def test_stone_and_pits_are_held_off_the_footings_plane(
+    made: tuple[Plan, WayGround], deeper: float, seen: bool
+) -> None:
+    plan, ground = made
+    x, beside = 26.0, 100.0 + 0.012 * (0.5 * (18.0 + 26.0) - 10.0)
+    # a trench of 30 cm with 2 in of stone under its pipe; the side of a basin of 61 cm
+    invert = beside - FOOTING - (x - 24.0 - 0.15) - deeper + 2.0 * FOOT / 12.0
+    drain = a_drain(put((x, 24.0, invert + 0.02), (x, 22.0, invert), (x, 20.0, invert - 0.02)), 0.45)
+    bottom = beside - FOOTING - (x - 24.0 - 0.305) - deeper
+    sump = replace(a_sump(x, 22.0), bottom_elevation=bottom)
+    for broken, name in ((replace(plan, french_drains=(drain,)), "drain-9"), (replace(plan, sumps=(sump,)), "sump-9")):
+        fault = found(broken, ground).get("trench_under_footing")
+        assert (fault is not None) == seen
+        if fault:
+            assert fault["trench"] == name
+            assert fault["into"] == pytest.approx(deeper, abs=0.03)
+
+
 def test_pipe_that_hangs_in_the_air_is_found(made: tuple[Plan, WayGround]) -> None:
     plan, ground = made
     run = next(each for each in plan.pipe_runs if each.to_id.startswith("outfall"))
@@ -258,6 +297,55 @@ def test_thin_cover_is_found_in_its_segment(made: tuple[Plan, WayGround]) -> Non
     given = RuleOverride("cover_tolerance", None, 0.06, None)
     lenient = replace(ground.situation, rules=ground.situation.rules.with_overrides((given,)))
     assert "thin_cover" not in found(with_runs(plan, broken), replace(ground, situation=lenient))
+
+
+def test_a_field_is_mended_by_what_is_found_of_lines_in_it(made: tuple[Plan, WayGround]) -> None:
+    plan, ground = made
+    run = plan.pipe_runs[0]
+    ends = {"id": "run-9", "from_id": "a", "to_id": "b", "kind": "gravity"}
+    beside = put((26.0, 27.0, 99.9), (24.4, 26.0, 99.88), (24.4, 18.5, 99.80), (26.0, 17.0, 99.78))
+    near = with_runs(plan, laid(run, beside, 100.2, **ends))
+    through = put((22.5, 32.0, 99.95), (13.5, 32.0, 99.68))
+    cut = with_runs(plan, laid(run, through, 100.25, **ends))
+    basin = replace(a_basin(0.0, 0.0), point=at(18.0, 38.0))
+    over = laid(run, put((14.0, 38.0, 99.8), (22.0, 38.0, 99.7)), 100.3, **ends)
+    pit = replace(with_runs(plan, over), catch_basins=(*plan.catch_basins, basin))
+    # what is found is asked for: no line can be laid there again
+    for broken, place in ((near, at(24.4, 22.0)), (cut, at(18.0, 32.0)), (pit, at(18.0, 38.0))):
+        mended = mended_field(broken, faults_of(broken, ground), ground, ground.field)
+        assert mended is not None
+        assert shapely.intersects(mended.barred, place)
+        assert not shapely.intersects(ground.field.barred, place)
+    assert mended_field(plan, (), ground, ground.field) is None
+
+
+@pytest.mark.parametrize("missing", [0.01, 0.04])
+def test_a_field_asks_for_the_cover_that_is_missing(made: tuple[Plan, WayGround], missing: float) -> None:
+    plan, ground = made
+    run = plan.pipe_runs[0]
+    line = put((12.0, 40.0, 99.9), (16.0, 40.0, 99.86), (20.0, 40.0, 99.82))
+    pipe = find_pipe(run.pipe_key)
+    crown = np.array([99.9, 99.86, 99.82]) + pipe.outside - pipe.wall
+    heights = tuple(float(z) for z in crown + 0.1524 + np.array([0.1, -missing, 0.1]))
+    broken = with_runs(plan, laid(run, line, heights, id="run-9", from_id="a", to_id="b", kind="gravity"))
+    mended = mended_field(broken, faults_of(broken, ground), ground, ground.field)
+    assert mended is not None
+    row, column = mended.grid.cells(EAST + 16.0, NORTH + 40.0)
+    least = 0.1524 + missing
+    assert mended.cover[row, column] >= least - 1e-6
+    # and only there
+    assert 1 <= np.count_nonzero(mended.cover > ground.field.cover) <= 9
+
+
+def test_lines_are_laid_again_where_the_gate_finds_something(made_lots: Any, tmp_path: Path, monkeypatch: Any) -> None:
+    """A way between a house and a septic field too narrow for a line: it goes round on the other side."""
+    monkeypatch.setattr("pipelines.layout.options.MOST_TIMES", 0)
+    first = LotStages(open_lot(_narrow(made_lots, tmp_path / "once"))).planned.plan
+    assert "pipe_near_wall" in {fault.code for fault in first.faults}
+    monkeypatch.undo()
+    again = LotStages(open_lot(_narrow(made_lots, tmp_path / "again"))).planned.plan
+    assert again.discharges[0].mode == first.discharges[0].mode
+    assert not again.faults
 
 
 def test_what_is_found_is_named_on_the_plan(made_lots: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
