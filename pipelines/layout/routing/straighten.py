@@ -1,7 +1,8 @@
 """Trees of lines on the grid made straight: few bends, fittings that exist, junctions where they cost least."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 
@@ -15,10 +16,14 @@ from pipelines.layout.routing.tree_shape import (
     TreeShape,
     TreeValues,
     crossed_weight,
+    cut_at,
+    first_crossing,
     improved,
-    joined_where_crossed,
 )
 from terrain.arrays import FloatArray
+
+MOST_JOINED = 3
+"""How often one line of a tree is joined to another that it crosses."""
 
 
 def straighten(
@@ -76,7 +81,7 @@ def _straight_tree(
     tubes = [layer.tube(run.pipe, outfall) for run in runs]
     paths = [_path(layer, run, collectors, outfall) for run in runs]
     tree = TreeShape(layer, runs, tubes, collectors)
-    found: list[TreeValues] = []
+    found: list[tuple[TreeShape, TreeValues]] = []
     for tolerance in (ANY_ANGLE, layer.spec.joint_angle, None):
         try:
             start = tree.values(_shorter(layer, runs, tubes, paths, collectors, tolerance))
@@ -85,23 +90,78 @@ def _straight_tree(
         # the paths themselves only where nothing straighter can be laid
         if tolerance is not None or not found:
             moved = improved(tree, start)
-            found += [moved, start]
-            joined = joined_where_crossed(tree, moved) if tree.tangled(moved.shapes) else None
-            found += [] if joined is None else [joined]
-
-    def order(values: TreeValues) -> tuple[int, bool, float]:
-        return tree.tangled(values.shapes), values.off > 1e-6, crossed_weight(tree, values)
-
-    for values in sorted(found, key=order):
+            found += [(tree, moved), (tree, start), *_joined_where_crossed(tree, moved, collectors, outfall)]
+    for shaped, values in sorted(found, key=_tangled_first):
         try:
-            laid = _lay_tree(layer, runs, tubes, values.shapes, values.inverts, collectors)
-            kept, laid = _without_empty(runs, laid)
+            laid = _lay_tree(layer, shaped.runs, shaped.tubes, values.shapes, values.inverts, collectors)
+            kept, laid = _without_empty(shaped.runs, laid)
         except CannotLay:
             continue
         names = {id(run): f"run-{already + k + 1}" for k, run in enumerate(kept)}
         return [_routed(layer, run, line, [other for other in kept if other.into is run], names, collectors, outfall)
                 for run, line in zip(kept, laid, strict=True)]
     raise CannotLay
+
+
+def _tangled_first(each: tuple[TreeShape, TreeValues]) -> tuple[int, bool, float]:
+    tree, values = each
+    return tree.tangled(values.shapes), values.off > 1e-6, crossed_weight(tree, values)
+
+
+def _joined_where_crossed(
+    tree: TreeShape, values: TreeValues, collectors: Sequence[Collector], outfall: OutfallTarget
+) -> Iterator[tuple[TreeShape, TreeValues]]:
+    """The tree with one line that crosses another joined to it there, again until none does."""
+    for _ in range(MOST_JOINED):
+        best: tuple[TreeShape, TreeValues] | None = None
+        for m, n in permutations(range(len(tree.runs)), 2) if tree.tangled(values.shapes) else ():
+            place = None if m in tree.downstream(n) else first_crossing(values.shapes[m], values.shapes[n])
+            if place is None:
+                continue
+            runs, shapes = _joined(tree, values.shapes, m, n, place, collectors)
+            joined = TreeShape(tree.layer, runs, [tree.layer.tube(run.pipe, outfall) for run in runs], collectors)
+            try:
+                tried = joined, improved(joined, joined.values(shapes))
+            except CannotLay:
+                continue
+            best = tried if best is None else min(best, tried, key=_tangled_first)
+        if best is None:
+            return
+        yield best
+        tree, values = best
+
+
+def _joined(
+    tree: TreeShape, shapes: list[FloatArray], m: int, n: int, place: FloatArray, collectors: Sequence[Collector]
+) -> tuple[list[GridRun], list[FloatArray]]:
+    """Runs and shapes of a tree whose run m joins its run n at a place on both. [m]"""
+    lines, into, d, k = dict(enumerate(shapes)), dict(enumerate(tree.into)), len(shapes), tree.into[m]
+    lines[m] = cut_at(shapes[m], place)[0]
+    lines[n], lines[d] = cut_at(shapes[n], place)
+    into[d] = into[n]
+    into[m] = into[n] = d
+    old = dict(enumerate(tree.runs)) | {d: replace(tree.runs[n], start=None)}
+    rest = [i for i in lines if into[i] == k]
+    # of two lines that met at a junction one is left, which goes on
+    if k >= 0 and old[k].start is None and len(rest) == 1:
+        lines[rest[0]] = np.vstack([lines[rest[0]][:-1], lines.pop(k)])
+        into[rest[0]] = into.pop(k)
+    order: list[int] = []
+    waiting = [i for i in lines if into[i] < 0]
+    while waiting:
+        order.append(waiting.pop())
+        waiting += [i for i in lines if into[i] == order[-1]]
+    serves: dict[int, tuple[int, ...]] = {}
+    pipes: dict[int, int] = {}
+    for i in reversed(order):
+        inflows, own = [j for j in lines if into[j] == i], old[i].start
+        serves[i] = tuple(sorted({each for j in inflows for each in serves[j]} | ({own} if own is not None else set())))
+        flow = sum(collectors[each].flow for each in serves[i])
+        pipes[i] = max([old[i].pipe, tree.layer.spec.pipe_for(flow), *(pipes[j] for j in inflows)])
+    made: dict[int, GridRun] = {}
+    for i in order:
+        made[i] = replace(old[i], serves=serves[i], pipe=pipes[i], into=made.get(into[i]))
+    return [made[i] for i in reversed(order)], [lines[i] for i in reversed(order)]
 
 
 def _without_empty(runs: list[GridRun], laid: list[Laid]) -> tuple[list[GridRun], list[Laid]]:

@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, Point
 
 from pipelines.layout.routing.kernels.laying import Tube
 from pipelines.layout.routing.kernels.straight import heading_of
@@ -105,6 +104,10 @@ class TreeShape:
             raise CannotLay
         return TreeValues(shapes, inverts, cost, off)
 
+    def downstream(self, k: int) -> list[int]:
+        """Runs that a run's water passes, its own among them."""
+        return [k, *(self.downstream(self.into[k]) if self.into[k] >= 0 else [])]
+
     def tangled(self, shapes: list[FloatArray]) -> int:
         """How often lines cross or lie in one another, or run through a basin that is not theirs."""
         return tangles(shapes) + sum(
@@ -165,36 +168,24 @@ def _improved(tree: TreeShape, start: TreeValues, off_cost: float) -> TreeValues
     return best
 
 
-def joined_where_crossed(tree: TreeShape, start: TreeValues) -> TreeValues | None:
-    """A tree in which lines that cross before their junction join where they first meet; None where there are none."""
-    for k, shape in enumerate(start.shapes):
-        inflows = tree.inflows[k] if tree.own[k] is None else []
-        for m, n in combinations(inflows, 2):
-            lines = LineString(start.shapes[m]), LineString(start.shapes[n])
-            met = shapely.get_coordinates(shapely.intersection(*lines))
-            met = met[np.hypot(*(met - shape[0]).T) > FLUSH]
-            if not len(met):
-                continue
-            along = shapely.line_locate_point(lines[0], shapely.points(met))
-            place = met[int(np.argmin(along))]
-            shapes = list(start.shapes)
-            for each in (m, n):
-                shapes[each] = np.vstack([_before(start.shapes[each], place), place])
-            shapes[k] = np.vstack([place, _before(start.shapes[m][::-1], place)[:0:-1], shape])
-            try:
-                return improved(tree, tree.values(shapes))
-            except CannotLay:
-                continue
-    return None
+def first_crossing(one: FloatArray, other: FloatArray) -> FloatArray | None:
+    """Where a line first meets another, but near an end of either; None where it does not. [m]"""
+    lines = LineString(one), LineString(other)
+    met = shapely.get_coordinates(shapely.intersection(*lines))
+    ends = np.vstack([one[[0, -1]], other[[0, -1]]])
+    met = met[np.hypot(*(met[:, None, :] - ends).transpose(2, 0, 1)).min(axis=1) > AT_END] if len(met) else met
+    if not len(met):
+        return None
+    first: FloatArray = met[int(np.argmin(shapely.line_locate_point(lines[0], shapely.points(met))))]
+    return first
 
 
-def _before(shape: FloatArray, place: FloatArray) -> FloatArray:
-    """Vertices of a line before a place on it. [m]"""
+def cut_at(shape: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A line up to a place on it, and on from there. [m]"""
     line = LineString(shape)
-    at = shapely.line_locate_point(line, shapely.points(shape))
+    at, cut = shapely.line_locate_point(line, shapely.points(shape)), shapely.line_locate_point(line, Point(*place))
     at[0], at[-1] = 0.0, line.length
-    kept: FloatArray = shape[at < shapely.line_locate_point(line, shapely.points(place)) - FLUSH]
-    return kept if len(kept) else shape[:1]
+    return np.vstack([shape[at < cut - FLUSH], place]), np.vstack([place, shape[at > cut + FLUSH]])
 
 
 def tangles(shapes: list[FloatArray]) -> int:
