@@ -12,13 +12,13 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.gate.footing import trench_edges
 from pipelines.layout.gate.room import clear_of
 from pipelines.layout.gate.structures import basin_footprint
-from pipelines.layout.plan import PipeRun, Plan
+from pipelines.layout.plan import CatchBasin, PipeRun, Plan, Sump
 from pipelines.layout.quantities.quantities import trench_width
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.ways import ground_at
 from pipelines.layout.ways.segments import stations
 from pipelines.layout.ways.settings import WayGround
-from terrain.arrays import FloatArray
+from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason
 
 WAY_OUT = 0.7
@@ -68,7 +68,8 @@ def _kept_off(plan: Plan, codes: set[str], ground: WayGround) -> Iterator[BaseGe
 
 def _pit(plan: Plan, name: str, run: PipeRun) -> BaseGeometry:
     """A basin, and beside it as much as a line needs to pass it."""
-    pit = next(each for each in (*plan.catch_basins, *plan.sumps) if each.id == name)
+    pits: list[CatchBasin | Sump] = [*plan.catch_basins, *plan.sumps]
+    pit = next(each for each in pits if each.id == name)
     return shapely.buffer(basin_footprint(pit), find_pipe(run.pipe_key).outside / 2.0 + SPARE)
 
 
@@ -104,10 +105,10 @@ def _raise(deepest: FloatArray, run: PipeRun, into: float, field: RouteField, gr
         np.maximum.at(deepest, (rows, columns), field.deepest[rows, columns] + into + SPARE)
 
 
-def _around(field: RouteField, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
+def _around(field: RouteField, x: float, y: float) -> tuple[IntArray, IntArray]:
     """Cells that decide how a line lies at a place."""
     grid = field.grid
     row, column = (grid.top - y) / grid.cell_height - 0.5, (x - grid.left) / grid.cell_width - 0.5
     rows, columns = np.indices(field.ground.shape)
-    near = (np.abs(rows - row) <= REACH) & (np.abs(columns - column) <= REACH)
-    return np.nonzero(near)
+    near_rows, near_columns = np.nonzero((np.abs(rows - row) <= REACH) & (np.abs(columns - column) <= REACH))
+    return near_rows, near_columns
