@@ -13,6 +13,8 @@ from terrain.unit_table import INCH
 
 LEAST_OVERLAP = 1e-3
 """Structures that touch or share less are built side by side. [m2]"""
+SAME_PLACE = 1e-3
+"""Nearer to each other than this two structures stand in one place. [m]"""
 LEAST_THROUGH = 0.01
 """A line that runs less far through a basin passes it. [m]"""
 
@@ -24,15 +26,16 @@ def overlapping(plan: Plan) -> Iterator[Reason]:
         *plan.french_drains, *plan.channel_drains, *plan.catch_basins
     ]
     into = {each.id: each.drains_to for each in collectors}
-    beside = _stone_of_sumps(plan)
-    for (one, first), (other, second) in combinations(found.items(), 2):
-        if other in (into.get(one), beside.get(one)) or one in (into.get(other), beside.get(other)):
+    beside, lids = _stone_of_sumps(plan), _lids(plan)
+    for (name, first), (other_name, second) in combinations(found.items(), 2):
+        one, other = lids.get(name, name), lids.get(other_name, other_name)
+        if one == other or other in (into.get(one), beside.get(one)) or one in (into.get(other), beside.get(other)):
             continue
         if one in beside and beside[one] == beside.get(other):
             continue
         area = float(shapely.area(shapely.intersection(first, second)))
         if area > LEAST_OVERLAP:
-            yield reason("structures_overlap", one=one, other=other)
+            yield reason("structures_overlap", one=name, other=other_name)
 
 
 def lines_through_basins(plan: Plan) -> Iterator[Reason]:
@@ -84,6 +87,14 @@ def _stone_of_sumps(plan: Plan) -> dict[str, str]:
     """Stone trenches that store water beside a sump start at it, and so at each other: id of the sump by trench."""
     sumps = {sump.id for sump in plan.sumps}
     return {drain.id: drain.drains_to for drain in plan.french_drains if drain.drains_to in sumps}
+
+
+def _lids(plan: Plan) -> dict[str, str]:
+    """Basins that stand in a sump's place, whose grate is its lid: id of the sump by basin."""
+    return {
+        basin.id: sump.id for basin in plan.catch_basins for sump in plan.sumps
+        if basin.drains_to == sump.id and shapely.dwithin(basin.point, sump.point, SAME_PLACE)
+    }
 
 
 def _joined_there(plan: Plan, run: str, basin: str) -> bool:

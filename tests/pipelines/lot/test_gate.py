@@ -141,6 +141,13 @@ def test_structures_that_stand_in_each_other_are_found(made: tuple[Plan, WayGrou
     taken = replace(plan.catch_basins[0], drains_to="sump-9")
     own = replace(plan, catch_basins=(taken, *plan.catch_basins[1:]), sumps=(a_sump(place.x, place.y),))
     assert "structures_overlap" not in found(own, ground)
+    # stone that stores water beside the sump starts under that grate, and runs into no other
+    stone = replace(a_drain(put((place.x, place.y, 99.5), (place.x + 4.0, place.y, 99.5)), 0.6), id="stone-1",
+                    drains_to="sump-9")  # fmt: skip
+    assert "structures_overlap" not in found(replace(own, french_drains=(stone,)), ground)
+    there = replace(a_basin(place.x + 2.0, place.y), point=at(place.x + 2.0, place.y))
+    more = replace(own, french_drains=(stone,), catch_basins=(*own.catch_basins, there))
+    assert "structures_overlap" in found(more, ground)
     trench = a_drain(put((place.x - 2.0, place.y, 99.9), (place.x + 2.0, place.y, 99.88)), 0.45)
     assert "structures_overlap" in found(replace(plan, french_drains=(trench,)), ground)
 
