@@ -92,18 +92,37 @@ def option_of(inputs: PlanInputs, way_inputs: WayInputs) -> Option:
     field, faults = way_inputs.ground.field, _faults(best)
     least = len(faults)
     for _ in range(MOST_TIMES):
-        drawn = _drawn(tried)
-        mended = None if drawn is None else mended_field(drawn, faults, way_inputs.ground, field)
-        if mended is None:
+        again = _clear_of(inputs, tried, faults, field)
+        if again is None or best.chosen is None:
             break
-        field = mended
-        tried = _laid_again(inputs, tried, field)
-        if tried.chosen is None or best.chosen is None or tried.chosen.mode != best.chosen.mode:
-            break
+        tried, field = again
         faults = _faults(tried)
-        if len(faults) < least and (_may_work(tried.chosen) or not _may_work(best.chosen)):
+        if tried.chosen is not None and len(faults) < least and (_may_work(tried.chosen) or not _may_work(best.chosen)):
             best, least = tried, len(faults)
     return best
+
+
+def _clear_of(
+    inputs: PlanInputs, option: Option, faults: tuple[Reason, ...], field: RouteField
+) -> tuple[Option, RouteField] | None:
+    """The same way laid clear of what is found of it, or of all but thin cover, and the field of that; another way
+    where it can only be laid under a footing; None where it cannot be laid clear."""
+    drawn, other = _drawn(option), None
+    without_cover = tuple(fault for fault in faults if fault.code != "thin_cover")
+    for asked in dict.fromkeys((faults, without_cover)):
+        mended = None if drawn is None else mended_field(drawn, asked, option.way_inputs.ground, field)
+        if mended is None:
+            continue
+        tried = _laid_again(inputs, option, mended)
+        if tried.chosen is not None and tried.chosen.mode == _mode(option):
+            return tried, mended
+        if tried.chosen is not None and any(fault.code == "trench_under_footing" for fault in asked):
+            other = tried, mended
+    return other
+
+
+def _mode(option: Option) -> Mode | None:
+    return None if option.chosen is None else option.chosen.mode
 
 
 def _may_work(way: Way) -> bool:

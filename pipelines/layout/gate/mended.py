@@ -9,6 +9,7 @@ from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.layout.diagnosis.houses import footing_plane
 from pipelines.layout.gate.footing import trench_edges
 from pipelines.layout.gate.room import clear_of
 from pipelines.layout.gate.structures import basin_footprint
@@ -16,6 +17,7 @@ from pipelines.layout.plan import CatchBasin, PipeRun, Plan, Sump
 from pipelines.layout.quantities.quantities import trench_width
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.ways import ground_at
+from pipelines.layout.routing.lot_field import footing_depth
 from pipelines.layout.ways.segments import stations
 from pipelines.layout.ways.settings import WayGround
 from terrain.arrays import FloatArray, IntArray
@@ -98,9 +100,10 @@ def _deepen(
 
 def _raise(deepest: FloatArray, run: PipeRun, into: float, field: RouteField, ground: WayGround) -> None:
     """Let no trench lie as deep as a run's, near the place where its edge cuts into the footing's plane."""
-    edges, _ = trench_edges(run.line, trench_width(run, ground.situation.rules), -find_pipe(run.pipe_key).wall)
-    near = shapely.dwithin(shapely.points(edges), ground.situation.roofs, 2.0)
-    for x, y in edges[near]:
+    situation = ground.situation
+    edges, bottoms = trench_edges(run.line, trench_width(run, situation.rules), -find_pipe(run.pipe_key).wall)
+    plane = footing_plane(situation.each_house, footing_depth(situation), *edges.T, half=0.0)
+    for x, y in edges[plane > bottoms]:
         rows, columns = _around(field, x, y)
         np.maximum.at(deepest, (rows, columns), field.deepest[rows, columns] + into + SPARE)
 
