@@ -2,6 +2,7 @@
 
 from pipelines.layout.plan import PipeRun
 from terrain.reason import Reason, reason
+from terrain.unit_table import FOOT
 
 
 def slopes_of(run: PipeRun) -> Reason | None:
@@ -30,3 +31,8 @@ def slope_range(run: PipeRun) -> Reason | None:
         return slopes_of(run)
     slopes = [each.slope for each in run.segments]
     return reason("slope_range", flattest=min(slopes), steepest=max(slopes), segments=len(slopes))
+
+
+def fall_for_crew(slope: float) -> Reason:
+    """A slope as a crew reads it off a level."""
+    return reason("fall_for_crew", fall=slope * 10.0 * FOOT, metric_fall=slope * 10.0)

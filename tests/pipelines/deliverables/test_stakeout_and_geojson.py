@@ -85,3 +85,14 @@ def test_files_of_a_lot(findings: Findings, tmp_path: Path) -> None:
     for name, write in files.items():
         write(tmp_path / name)
         assert (tmp_path / name).stat().st_size > 100
+
+
+def test_the_fall_to_the_next_stake_is_told_as_a_crew_reads_it(findings_with: Callable[..., Findings]) -> None:
+    findings = findings_with(benchmark=Benchmark("sill", 100.0, True))
+    us = stakeout_table(findings, "us").query("run == 'run-1'")
+    # 1 in 100 is 1.2 in over 10 ft
+    assert us["fall_in_10_ft_in"].iloc[0] == pytest.approx(1.2, abs=0.01)
+    assert us["fall_in_10_ft_in"].isna().iloc[-1]
+    si = stakeout_table(findings, "si").query("run == 'run-1'")
+    assert si["fall_in_10_m_mm"].iloc[0] == pytest.approx(100.0, abs=1.0)
+    assert stakeout_table(findings, "us").query("run == 'run-2'")["fall_in_10_ft_in"].isna().all(), "under pressure"
