@@ -1,6 +1,6 @@
 """The files beside a lot's layers: the report as a page and on paper, what the crew stakes out, layers for a phone."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -18,11 +18,12 @@ from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, sai
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
 from pipelines.deliverables.report.lot.answer import lot_answer_blocks
+from pipelines.deliverables.report.lot.brief import brief_entries, caution_short
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_blocks
 from pipelines.deliverables.report.pdf import report_pdf
-from pipelines.deliverables.report.text import blocks_as_text
+from pipelines.deliverables.report.text import Entry, blocks_as_text, entries_as_text, files_entry
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import sentence
 
@@ -79,6 +80,14 @@ def answer_text(findings: Findings, width: int) -> str:
         ),
         width,
     )
+
+
+def brief_text(findings: Findings, width: int, folder: str, files: Sequence[str]) -> str:
+    """The answer at a glance, and the files that a folder holds."""
+    units = unit_system(findings.units)
+    entries = brief_entries(findings, lot_tables(findings, units), units)
+    caution = Entry("Caution", (caution_short(findings.cautions, units),))
+    return entries_as_text(findings.name, (*entries, files_entry(folder, files), caution), width)
 
 
 def _write(path: Path, content: str | bytes) -> None:

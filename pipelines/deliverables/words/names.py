@@ -9,6 +9,7 @@ PARTS = {
     "cure": "Does that end it?",
 }
 """Parts of the verdict as a person asks for them."""
+PARTS_SHORT = {"cause": "surface water", "fall": "fall or lift", "outfall": "outfall takes it", "cure": "ends it"}
 MODES = {
     "gravity": "by gravity",
     "pump": "pumped",

@@ -26,6 +26,16 @@ def sentence(fact: Reason | str, units: Units) -> str:
     return _closed(start_upper(say(fact, units).strip()))
 
 
+def say_short(fact: Reason | str, units: Units) -> str:
+    """What is told as a sentence, in its short form where the table of those has one; an empty one is left out."""
+    if isinstance(fact, Reason) and fact.code == "sentences":
+        return " ".join(filter(None, (say_short(part, units) for part in fact["parts"])))
+    if isinstance(fact, str) or fact.code not in short_forms():
+        return sentence(fact, units)
+    short = short_forms()[fact.code]
+    return _closed(start_upper(str(environment(units).from_string(short).render(dict(fact.values))).strip()))
+
+
 def _closed(text: str) -> str:
     return text if not text or text.endswith((".", "?", "!")) else f"{text}."
 
@@ -57,6 +67,13 @@ def sentences() -> dict[str, str]:
                 raise ValueError(f"{path.name} has sentences that another table has: {', '.join(twice)}")
             found |= table
     return found
+
+
+@functools.cache
+def short_forms() -> dict[str, str]:
+    """Short form by code, of the sentences that are too long for a look at a terminal."""
+    table = files("pipelines.deliverables.words").joinpath("short", "short_forms.toml")
+    return tomllib.loads(table.read_text(encoding="utf-8"))
 
 
 @functools.cache
