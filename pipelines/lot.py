@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pipelines.deliverables.findings.crossings import crossing_points
 from pipelines.deliverables.findings.gathering import (
     hydrographs_of,
     leaving_of,
@@ -155,6 +156,7 @@ def findings_of(stages: LotStages) -> Findings:
         outfall_looks=planned.looks,
         suspected_culverts=suspected_of(planned.looks, stages.unseen),
         hidden_culverts=stages.unseen,
+        crossings=crossing_points(planned.plan.pipe_runs, layers.utilities),
     )
 
 

@@ -46,8 +46,8 @@ def command(
 
     SITE.toml names the ground raster, the parcel and whatever else is known; `lotshed start` writes one. Into DIR go
     lot.gpkg (layers in the raster's CRS if that is projected, else local UTM; z in its linear unit), runoff.csv,
-    summary.json, report.html and report.pdf, and where pipes are laid stakeout.csv and profiles.csv. Columns carry
-    their unit in their name and follow `units` of the site file; JSON is always in SI.
+    summary.json, report.html, report.pdf with its appendix.pdf, and where pipes are laid stakeout.csv and
+    profiles.csv. Columns carry their unit in their name and follow `units` of the site file; JSON is always in SI.
 
     \b
     Example:

@@ -14,7 +14,8 @@ from terrain.errors import LotshedError
 Run = Callable[..., Result]
 Put = Callable[[Any], None]
 
-FILES = ["lot.gpkg", "profiles.csv", "report.html", "report.pdf", "runoff.csv", "stakeout.csv", "summary.json"]
+FILES = ["appendix.pdf", "lot.gpkg", "profiles.csv", "report.html", "report.pdf", "runoff.csv", "stakeout.csv",
+         "summary.json"]  # fmt: skip
 
 
 def _names(folder: Path) -> list[str]:

@@ -10,7 +10,7 @@ from click.testing import Result
 Run = Callable[..., Result]
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
-FILES = {"lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf"}
+FILES = {"lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf", "appendix.pdf"}
 
 
 def test_json_is_summary_json_to_the_letter(run: Run, tmp_path: Path) -> None:

@@ -95,7 +95,8 @@ layer = {layer}{where}
 # footing_depth = "18 in"
 # built = 2015
 
-# [roofs]                 # building outlines; open_below marks carports, decks and porches
+# [roofs]                 # building outlines; open_below marks carports, decks and porches;
+#                         # outline = walls where drawn along walls: ties are measured from their corners
 # file = "buildings.gpkg"
 
 # [hardscape]             # patios, drives, walks; protect marks what must stay dry

@@ -216,6 +216,29 @@ class SuspectedCulvert:
     why: Said
 
 
+@dataclass(frozen=True, slots=True)
+class CrossingPoint:
+    """A place where a run crosses a buried line.
+
+    Attributes
+    ----------
+    run, kind : str
+        Id of the run, and what the line carries.
+    point : shapely Point
+        In the metric frame.
+    station : float
+        Along the run. [m]
+    depth : float or None
+        Of the line, where the user gave it. [m]
+    """
+
+    run: str
+    kind: str
+    point: Point
+    station: float
+    depth: float | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
     """What one run of the main job found.
@@ -256,6 +279,8 @@ class Findings:
         Places to look.
     hidden_culverts : tuple of HiddenCulvert
         Those of them that are banks near the lot, with what becomes of it if one is open.
+    crossings : tuple of CrossingPoint
+        Buried lines that runs cross.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -294,5 +319,6 @@ class Findings:
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     hidden_culverts: tuple[HiddenCulvert, ...] = ()
     fall_to_spare: Raster | None = None
+    crossings: tuple[CrossingPoint, ...] = ()
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

@@ -17,6 +17,8 @@ DECIMALS = 4
 """Of metres: nobody stakes to less than a tenth of a millimetre."""
 SAME_PLACE = 0.3
 """A stake this near a fitting or an end is that stake. [m]"""
+GRADE = "grade"
+"""What stands at a stake where nothing else does."""
 SAME_STAKE = 0.01
 """What stands this near to each other is one stake. [m]"""
 STRAIGHT = 0.002
@@ -84,7 +86,7 @@ def _of_run(run: PipeRun, findings: Findings, benchmark: Benchmark) -> Iterator[
     named += [each for each in breaks_of(run) if all(abs(each[0] - other) > SAME_STAKE for other, _ in named)]
     spacing = findings.rules["stake_spacing"].likely
     regular = np.arange(spacing, length, spacing).tolist()
-    named += [(at, "grade") for at in regular if all(abs(at - other) > SAME_PLACE for other, _ in named)]
+    named += [(at, GRADE) for at in regular if all(abs(at - other) > SAME_PLACE for other, _ in named)]
     merged: dict[float, list[str]] = {}
     for at, what in sorted(named, key=lambda each: each[0]):
         near = next((other for other in merged if abs(other - at) <= SAME_STAKE), at)

@@ -22,7 +22,7 @@ from pipelines.deliverables.report.lot.brief import brief_entries, caution_short
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_blocks
-from pipelines.deliverables.report.pdf import report_pdf
+from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.report.text import Entry, blocks_as_text, entries_as_text, files_entry
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import sentence
@@ -44,6 +44,7 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     files: dict[str, Writer] = {
         "report.html": lambda path: _write(path, report_html(*parts()[1:], made_on=day)),
         "report.pdf": lambda path: _write(path, report_pdf(*parts()[1:], made_on=day)),
+        "appendix.pdf": lambda path: _write(path, appendix_pdf(parts()[1], made_on=day)),
     }
     if findings.plan.pipe_runs:
         files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))

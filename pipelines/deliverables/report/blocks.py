@@ -104,13 +104,20 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A drawing as SVG, with what it shows in words for those who cannot see it."""
+    """A drawing as SVG, with what it shows in words for those who cannot see it, and its width on paper.
+
+    Attributes
+    ----------
+    wide : float
+        On paper; 0 for as wide as the page. [mm]
+    """
 
     kind: ClassVar[str] = "figure"
     id: str
     title: str
     svg: str
     alt: str
+    wide: float = 0.0
 
 
 Block = Paragraph | Subhead | Items | Facts | Table | Figure
@@ -128,12 +135,15 @@ class Sheet:
         Who it is for, in a sentence.
     blocks : tuple of Block
         In order.
+    paper : tuple of Block
+        What is printed; the rest goes to the appendix. Empty where all is printed.
     """
 
     id: str
     title: str
     purpose: str
     blocks: tuple[Block, ...]
+    paper: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +168,8 @@ class Report:
         Everything by number.
     foot : tuple of str
         The inputs and their hashes.
+    paper : tuple of Block
+        What of the answer is printed on the first page; the rest goes to the appendix. Empty where all is printed.
     """
 
     name: str
@@ -170,6 +182,7 @@ class Report:
     sheets: tuple[Sheet, ...]
     tables: tuple[Block, ...]
     foot: tuple[str, ...]
+    paper: tuple[Block, ...] = ()
 
 
 def plain(words: Words) -> str:

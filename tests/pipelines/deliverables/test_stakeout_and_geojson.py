@@ -78,7 +78,7 @@ def test_geojson_lies_on_the_globe(findings: Findings) -> None:
 
 
 def test_files_of_a_lot(findings: Findings, tmp_path: Path) -> None:
-    names = ["report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
+    names = ["report.html", "report.pdf", "appendix.pdf", "stakeout.csv", "profiles.csv"]
     assert list(lot_files(findings, made_on=date(2025, 3, 4))) == names
     files = lot_files(findings, made_on=date(2025, 3, 4), geojson=True)
     assert list(files) == [*names, "lot.geojson"]

@@ -59,6 +59,24 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
     return drawing.markup()
 
 
+def draw_layers(drawing: Drawing, sheet: MapSheet, layers: Iterable[MapLayer]) -> None:
+    """Draw layers that stand still, with an arrow along each pipe."""
+    _patterns(drawing)
+    for layer in layers:
+        for feature in layer.features:
+            _feature(drawing, sheet, layer, feature, moving=False)
+        for feature in layer.features if layer.name == "pipe_runs" else ():
+            symbol = symbols()[layer.name][feature.symbol]
+            for x, y, turn in _arrows(sheet, feature.shape):
+                drawing.add("path", d=_arrow(symbol), fill=symbol.colour, stroke="#ffffff", stroke_width=0.8,
+                            transform=f"translate({x:.2f} {y:.2f}) rotate({turn:.0f})")  # fmt: skip
+
+
+def draw_north(drawing: Drawing, x: float, y: float) -> None:
+    """An arrow to the north. [px]"""
+    _north(drawing, x, y)
+
+
 def legend_mark(symbol: Symbol) -> str:
     """A small drawing of a symbol for the legend."""
     drawing = Drawing(34.0, 18.0)
