@@ -144,8 +144,9 @@ def _keep_clear(labels: _Labels, sheet: MapSheet, findings: Findings, structures
     """What no label covers: marks, runs, the arrow to the north, the scale."""
     points = [each.point for each in structures] + [each.point for each in findings.plan.fittings]
     labels.taken += [Point(xy).buffer(MARK) for xy in sheet.at([(p.x, p.y) for p in points])]
-    for run in findings.plan.pipe_runs:
-        labels.taken.append(shapely.LineString(sheet.at(run.line.coords)))
+    lines = [each.line.coords for each in (*findings.plan.pipe_runs, *findings.plan.french_drains)]
+    lines += [part.exterior.coords for shape in findings.parcel.geometry for part in shapely.get_parts(shape)]
+    labels.taken += [shapely.LineString(sheet.at(line)) for line in lines]
     labels.taken += [box(labels.wide - 56.0, 0.0, labels.wide, 66.0), box(0.0, labels.high - 36.0, 130.0, labels.high)]
 
 
@@ -181,8 +182,8 @@ def inverts_at(findings: Findings, point: Point, units: Units) -> str:
     if benchmark is None:
         return ""
     levels = []
-    for run in findings.plan.pipe_runs:
-        for x, y, z in (run.line.coords[0], run.line.coords[-1]):
+    for line in (each.line for each in (*findings.plan.pipe_runs, *findings.plan.french_drains) if each.line.has_z):
+        for x, y, z in (line.coords[0], line.coords[-1]):
             if np.hypot(x - point.x, y - point.y) < 0.3:
                 levels.append(round(z - benchmark.elevation, 4))
     texts = dict.fromkeys(number(level, "level", units).bare for level in sorted(levels, reverse=True))
