@@ -4,12 +4,12 @@ import itertools
 import math
 import string
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import cast
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from shapely import Point
+from shapely import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.findings.lot import Findings
 
@@ -40,10 +40,11 @@ class Structure:
 
 @dataclass(frozen=True, slots=True)
 class WallCorner:
-    """A corner of a wall, named by a letter."""
+    """A corner of a wall, named by a letter, and the buildings that no tape goes through."""
 
     name: str
     point: Point
+    walls: BaseGeometry = field(default_factory=Polygon)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +58,11 @@ class Tie:
 def structures_of(findings: Findings) -> tuple[Structure, ...]:
     """Basins, sump basins, the ends of drains and runs, and cleanouts, each place once."""
     plan = findings.plan
-    found = [Structure(each.id, "", each.point) for each in (*plan.catch_basins, *plan.sumps)]
-    for drain in (*plan.french_drains, *plan.channel_drains):
-        found.append(Structure(drain.id, "upper end", Point(drain.line.coords[0][:2])))
+    found = [Structure(basin.id, "", basin.point) for basin in plan.catch_basins]
+    found += [Structure(sump.id, "", sump.point) for sump in plan.sumps]
+    drains = [(each.id, each.line) for each in plan.french_drains]
+    drains += [(each.id, each.line) for each in plan.channel_drains]
+    found += [Structure(name, "upper end", Point(line.coords[0][:2])) for name, line in drains]
     for run in plan.pipe_runs:
         first, last = Point(run.line.coords[0][:2]), Point(run.line.coords[-1][:2])
         found += [Structure(run.from_id, "", first), Structure(run.to_id, "", last)]
@@ -85,13 +88,14 @@ def wall_corners(findings: Findings) -> tuple[WallCorner, ...]:
     outlines = [part.exterior.simplify(SAME_CORNER) for shape in walls for part in shapely.get_parts(shape)]
     points = [Point(xy) for outline in outlines for xy in list(outline.coords)[:-1]]
     names = (*string.ascii_uppercase, *(f"{one}{two}" for one in string.ascii_uppercase for two in "123456789"))
-    return tuple(WallCorner(name, point) for name, point in zip(names, points, strict=False))
+    inside = shapely.buffer(shapely.union_all(walls), -SAME_CORNER)
+    return tuple(WallCorner(name, point, inside) for name, point in zip(names, points, strict=False))
 
 
 def ties_of(point: Point, corners: Sequence[WallCorner]) -> tuple[Tie, Tie] | None:
     """The two shortest distances that meet at an angle which fixes the point; None where there are no such."""
-    near = sorted((each for each in corners if each.point.distance(point) <= LONGEST),
-                  key=lambda each: each.point.distance(point))  # fmt: skip
+    near = [each for each in corners if each.point.distance(point) <= LONGEST
+            and not shapely.crosses(LineString([each.point, point]), each.walls)]  # fmt: skip
     for one, other in sorted(itertools.combinations(near, 2), key=lambda pair: _length(pair, point)):
         if SHARPEST <= _angle(one.point, point, other.point) <= math.pi - SHARPEST:
             return Tie(one.name, one.point.distance(point)), Tie(other.name, other.point.distance(point))
@@ -107,4 +111,4 @@ def _angle(one: Point, at: Point, other: Point) -> float:
     lengths = float(np.hypot(*to_one) * np.hypot(*to_other))
     if lengths == 0.0:
         return 0.0
-    return cast(float, math.acos(float(np.clip(to_one @ to_other / lengths, -1.0, 1.0))))
+    return math.acos(float(np.clip(to_one @ to_other / lengths, -1.0, 1.0)))

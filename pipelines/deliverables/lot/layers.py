@@ -239,7 +239,7 @@ def _channel_drains(rows: Sequence[ChannelDrain], units: Units) -> pd.DataFrame:
 
 
 def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
-    hydraulic = ("length", "slope", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
+    hydraulic = ("length", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
     columns = _fields(rows, "id", "kind", "from_id", "to_id", "purpose", *hydraulic)
     columns |= _fields(rows, "least_cover", "deepest", "under_paving")
     return make_layer(
@@ -248,6 +248,8 @@ def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
         geometry=[row.line for row in rows],
         size=[f"{row.size} {row.standard}".strip() for row in rows],
         crossings=[_joined(row.crossings, units) for row in rows],
+        # over a broken grade a mean tells nobody how to dig
+        slope=[None if len(row.segments) > 1 else row.slope for row in rows],
         slopes=[told and say(told, units) for told in map(slopes_of, rows)],
         covers=[say(covers_of(row), units) for row in rows],
         **columns,

@@ -165,7 +165,7 @@ def _table_parts(table: Table, room: float) -> list[dict[str, Any]]:
     heads = [[column.head, shown(column.unit)] for column in table.columns]
     cells = [[row[place] for row in (*rows, foot) if row] for place in range(len(heads))]
     least = [_least(head, column) for head, column in zip(heads, cells, strict=True)]
-    parts = []
+    parts: list[dict[str, Any]] = []
     for places in _fitting(least, room):
         widths = _widths([least[at] for at in places], [_usual(cells[at]) for at in places], room)
         parts.append({

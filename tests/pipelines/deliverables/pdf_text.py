@@ -7,7 +7,6 @@ import numpy as np
 from pypdf import PageObject, PdfReader
 from pypdf.generic import ContentStream
 
-
 KERNED = 1.2
 """[pt]"""
 

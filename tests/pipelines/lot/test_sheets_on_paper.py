@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import Point
+from shapely import LineString, Point
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.ties import WallCorner, structures_of, ties_of, wall_corners
@@ -136,6 +136,16 @@ def test_every_segment_is_told_and_no_mean(findings: Findings) -> None:
                 assert any(_near(text, segment.slope * 120.0) for text in texts), (run.id, segment)
 
 
+def test_no_mean_slope_is_handed_over_for_a_broken_grade(findings: Findings) -> None:
+    frame = lot_tables(findings, "us")["pipe_runs"]
+    for run, slope, slopes in zip(findings.plan.pipe_runs, frame["slope_pct"], frame["slopes"], strict=True):
+        if run.kind == "pressure" or len(run.segments) > 1:
+            assert np.isnan(slope)
+        else:
+            assert slope == pytest.approx(100.0 * run.slope)
+        assert run.kind == "pressure" or slopes.count("%") == max(len(run.segments), 1)
+
+
 def _near(text: str, value: float) -> bool:
     return bool(re.fullmatch(r"-?[\d.]+", text)) and abs(float(text) - value) <= max(0.11, 0.03 * abs(value))
 
@@ -155,6 +165,9 @@ def test_ties_find_the_place_again() -> None:
         met = rings[0].intersection(rings[1])
         assert met.distance(each.point) < 0.02
         assert max(tie.distance for tie in ties) <= 30.0
+        for tie in ties:
+            tape = LineString([at[tie.corner], each.point])
+            assert tape.intersection(walls.geometry.union_all()).length < 0.5, "no tape goes through a house"
 
 
 def test_corners_in_a_line_fix_nothing() -> None:

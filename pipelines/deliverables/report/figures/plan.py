@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from shapely import Geometry, Point, box
+from shapely import Geometry, LineString, Point, box
 
 from pipelines.deliverables.findings.lot import CrossingPoint, Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of
@@ -46,8 +46,6 @@ def plan_figure(findings: Findings, picture: MapPicture, units: Units) -> Figure
     top = (south + north) / 2.0 + high / 2000.0 * scale
     sheet = MapSheet(left, top, 1000.0 / scale * PX)
     drawing = Drawing(wide * PX, high * PX)
-    drawing.root.set("width", f"{wide * PX:g}")
-    drawing.root.set("height", f"{high * PX:g}")
     seen = box(left, top - high / 1000.0 * scale, left + wide / 1000.0 * scale, top)
     draw_layers(drawing, sheet, _seen(picture.layers, seen, findings))
     labels = _Labels(drawing, wide * PX, high * PX)
@@ -58,7 +56,8 @@ def plan_figure(findings: Findings, picture: MapPicture, units: Units) -> Figure
     _scale_bar(drawing, scale, units, high * PX)
     told = _scale_words(scale, units)
     return Figure(
-        "crew-plan", f"Plan, {told}, printed at 100 %", drawing.markup(),
+        # a page holds the map with patterns of the same names
+        "crew-plan", f"Plan, {told}, printed at 100 %", drawing.markup().replace("hatch-", "plan-hatch-"),
         f"Plan of the improvements at {told}, north up: {', '.join(run.id for run in findings.plan.pipe_runs)}; "
         "their stations, inverts and ties are in the tables.", wide,
     )  # fmt: skip
@@ -66,8 +65,13 @@ def plan_figure(findings: Findings, picture: MapPicture, units: Units) -> Figure
 
 def _built(findings: Findings) -> list[Geometry]:
     plan = findings.plan
-    lines = (each.line for each in (*plan.pipe_runs, *plan.french_drains, *plan.channel_drains))
-    return [*lines, *(each.point for each in (*plan.catch_basins, *plan.sumps))]
+    points = [*(basin.point for basin in plan.catch_basins), *(sump.point for sump in plan.sumps)]
+    return [*_pipes(findings), *(channel.line for channel in plan.channel_drains), *points]
+
+
+def _pipes(findings: Findings) -> list[LineString]:
+    plan = findings.plan
+    return [*(run.line for run in plan.pipe_runs), *(drain.line for drain in plan.french_drains)]
 
 
 def _size(shapes: Sequence[Geometry]) -> tuple[float, float]:
@@ -134,7 +138,7 @@ class _Labels:
         inside = box(2.0, 2.0, self.wide - 2.0, self.high - 2.0)
         outside = frame.area - shapely.intersection(frame, inside).area
         # a line has no area: what of it is covered counts by its length
-        return 20.0 * outside + float(sum(
+        return float(20.0 * outside + sum(
             shapely.intersection(frame, each).area + 6.0 * shapely.intersection(frame, each).length
             for each in self.taken if shapely.intersects(frame, each)
         ))  # fmt: skip
@@ -144,9 +148,9 @@ def _keep_clear(labels: _Labels, sheet: MapSheet, findings: Findings, structures
     """What no label covers: marks, runs, the arrow to the north, the scale."""
     points = [each.point for each in structures] + [each.point for each in findings.plan.fittings]
     labels.taken += [Point(xy).buffer(MARK) for xy in sheet.at([(p.x, p.y) for p in points])]
-    lines = [each.line.coords for each in (*findings.plan.pipe_runs, *findings.plan.french_drains)]
+    lines = [line.coords for line in _pipes(findings)]
     lines += [part.exterior.coords for shape in findings.parcel.geometry for part in shapely.get_parts(shape)]
-    labels.taken += [shapely.LineString(sheet.at(line)) for line in lines]
+    labels.taken += [LineString(sheet.at(line)) for line in lines]
     labels.taken += [box(labels.wide - 56.0, 0.0, labels.wide, 66.0), box(0.0, labels.high - 36.0, 130.0, labels.high)]
 
 
@@ -182,7 +186,7 @@ def inverts_at(findings: Findings, point: Point, units: Units) -> str:
     if benchmark is None:
         return ""
     levels = []
-    for line in (each.line for each in (*findings.plan.pipe_runs, *findings.plan.french_drains) if each.line.has_z):
+    for line in (each for each in _pipes(findings) if each.has_z):
         for x, y, z in (line.coords[0], line.coords[-1]):
             if np.hypot(x - point.x, y - point.y) < 0.3:
                 levels.append(round(z - benchmark.elevation, 4))

@@ -219,7 +219,8 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
 
 def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     plan = findings.plan
-    each_why = (each.why for each in (*plan.catch_basins, *plan.french_drains, *plan.channel_drains))
+    each_why = [*(basin.why for basin in plan.catch_basins), *(drain.why for drain in plan.french_drains),
+                *(channel.why for channel in plan.channel_drains)]  # fmt: skip
     for words, why in zip(collector_words(findings, layers, units), each_why, strict=True):
         yield (*words, f". {sentence(why, units)}")
 

@@ -37,9 +37,9 @@ def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units
     blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
     blocks += leaving_blocks(layers, units)
     blocks.append(Facts(tuple(_balance(findings, units))))
-    flows, printed = (tuple(_flows(layers, units, short=short)) for short in (False, True))
+    flows, printed = list(_flows(layers, units, short=False)), list(_flows(layers, units, short=True))
     figures = [figure for flow in findings.hydrographs if (figure := hydrograph_figure(flow, units)) is not None]
-    shown = (Subhead("Hydrographs at the collectors, design storm"), *figures) if figures else ()
+    shown: list[Block] = [Subhead("Hydrographs at the collectors, design storm"), *figures] if figures else []
     rest: list[Block] = []
     if findings.plan.alternatives:
         rest += [Subhead("Ways compared"), _alternatives(findings, units)]
