@@ -57,7 +57,7 @@ def plan_figure(findings: Findings, picture: MapPicture, units: Units) -> Figure
     told = _scale_words(scale, units)
     return Figure(
         # a page holds the map with patterns of the same names
-        "crew-plan", f"Plan, {told}, printed at 100 %", drawing.markup().replace("hatch-", "plan-hatch-"),
+        "crew-plan", f"Plan, {told} on report.pdf printed at 100 %", drawing.markup().replace("hatch-", "plan-hatch-"),
         f"Plan of the improvements at {told}, north up: {', '.join(run.id for run in findings.plan.pipe_runs)}; "
         "their stations, inverts and ties are in the tables.", wide,
     )  # fmt: skip
