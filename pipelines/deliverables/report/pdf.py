@@ -24,10 +24,10 @@ from pipelines.deliverables.report.blocks import (
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.map_svg import legend_mark, map_drawing
 from pipelines.deliverables.report.html import SAID, asset
-from pipelines.deliverables.report.shown_text import breakable, shown
+from pipelines.deliverables.report.shown_text import MOST, breakable, shown
 
 PAPER = {"us": "us-letter", "si": "a4"}
-LONGEST_NAME = 70
+LONGEST_NAME, LONGEST_TEXT = 70, 2000
 LONGEST_CELL = 400
 PORTRAIT, LANDSCAPE = 498.0, 670.0
 """Width of the narrower paper's text, upright and on its side. [pt]"""
@@ -100,7 +100,7 @@ def _content(report: Report, picture: MapPicture | None, made_on: str, files: di
         "made_on": made_on,
         "sure": report.sure,
         "how": SAID[report.sure],
-        "verdict": _text(report.verdict),
+        "verdict": _text(report.verdict, most=LONGEST_TEXT),
         "map": None if picture is None else "map.svg",
         "map_alt": "Map of the first view of the report; its legend stands below.",
         "legend": legend,
@@ -133,7 +133,7 @@ def _blocks(block: Block, files: dict[str, bytes], room: float) -> list[dict[str
     """A block as the typesetter reads it; a table that is wider than the room is told in parts."""
     made: dict[str, Any] = {"kind": block.kind}
     if isinstance(block, Paragraph):
-        return [made | {"words": _text(plain(block.words)), "name": block.name}]
+        return [made | {"words": _text(plain(block.words), most=LONGEST_TEXT), "name": block.name}]
     if isinstance(block, Subhead):
         return [made | {"text": _text(block.text)}]
     if isinstance(block, Items):
@@ -215,5 +215,5 @@ def _cell(value: Inline, unit: str) -> str:
     return shown(value.bare if unit and value.unit == unit else value.text)
 
 
-def _text(text: str) -> str:
-    return breakable(shown(text))
+def _text(text: str, most: int = MOST) -> str:
+    return breakable(shown(text, most=most))

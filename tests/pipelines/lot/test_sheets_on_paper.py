@@ -103,7 +103,11 @@ def test_a_plan_is_to_the_scale_it_states(findings: Findings) -> None:
         bar = next(each for each in root.iter() if each.text and re.fullmatch(rf"\d+ {'ft' if units == 'us' else 'm'}",
                                                                               each.text))  # fmt: skip
         ground = float(bar.text.split()[0]) * one
-        drawn = 2.0 * (float(bar.get("x")) - 12.0) / PX / 1000.0
+        # its line stands before its words
+        elements = list(root.iter())
+        line = elements[elements.index(bar) - 1].get("d")
+        across = [float(part.split()[0]) for part in re.split("[ML]", line) if part]
+        drawn = (max(across) - min(across)) / PX / 1000.0
         assert drawn * scale == pytest.approx(ground, rel=0.01)
 
 

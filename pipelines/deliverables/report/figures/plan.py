@@ -28,6 +28,8 @@ DRAWN = ("right_of_way", "hardscape", "roofs", "parcel", "keep_out", "utilities"
          "channel_drains", "pipe_runs", "fittings", "catch_basins", "sumps", "outfalls", "downspouts")  # fmt: skip
 NEAR = 2.0
 """Crossings of one line this close together are told once. [m]"""
+BAR, ARROW = (198.0, 36.0), (54.0, 66.0)
+"""Room of the bar that tells the scale, and of the arrow to the north. [px]"""
 CHARACTER, LINE, MARK = 5.6, 11.0, 7.0
 """Width of a character, height of a line, and half of what a mark takes. [px]"""
 TURNS = tuple((float(np.cos(turn)), float(-np.sin(turn))) for turn in np.radians(np.arange(0.0, 360.0, 30.0)))
@@ -48,12 +50,15 @@ def plan_figure(findings: Findings, picture: MapPicture, units: Units) -> Figure
     drawing = Drawing(wide * PX, high * PX)
     seen = box(left, top - high / 1000.0 * scale, left + wide / 1000.0 * scale, top)
     draw_layers(drawing, sheet, _seen(picture.layers, seen, findings))
-    labels = _Labels(drawing, wide * PX, high * PX)
+    works = shapely.union_all([LineString(sheet.at(line.coords)) for line in _pipes(findings)])
+    bar = _free_corner(works, (wide * PX, high * PX), BAR, ("bottom left", "bottom right", "top left", "top right"))
+    arrow = _free_corner(works.union(bar), (wide * PX, high * PX), ARROW, ("top right", "top left", "bottom right"))
+    labels = _Labels(drawing, wide * PX, high * PX, [bar, arrow])
     _keep_clear(labels, sheet, findings, structures)
     _label(labels, sheet, findings, structures, corners, units)
     drawing.add("rect", x=0.5, y=0.5, width=wide * PX - 1.0, height=high * PX - 1.0, fill="none", stroke=PALE)
-    draw_north(drawing, wide * PX - 26.0, 40.0)
-    _scale_bar(drawing, scale, units, high * PX)
+    draw_north(drawing, arrow.centroid.x, arrow.bounds[1] + 40.0)
+    _scale_bar(drawing, scale, units, (bar.bounds[0], bar.bounds[3]))
     told = _scale_words(scale, units)
     return Figure(
         # a page holds the map with patterns of the same names
@@ -145,13 +150,12 @@ class _Labels:
 
 
 def _keep_clear(labels: _Labels, sheet: MapSheet, findings: Findings, structures: Sequence[Structure]) -> None:
-    """What no label covers: marks, runs, the arrow to the north, the scale."""
+    """What no label covers: marks, runs, the lot's line."""
     points = [each.point for each in structures] + [each.point for each in findings.plan.fittings]
     labels.taken += [Point(xy).buffer(MARK) for xy in sheet.at([(p.x, p.y) for p in points])]
     lines = [line.coords for line in _pipes(findings)]
     lines += [part.exterior.coords for shape in findings.parcel.geometry for part in shapely.get_parts(shape)]
     labels.taken += [LineString(sheet.at(line)) for line in lines]
-    labels.taken += [box(labels.wide - 56.0, 0.0, labels.wide, 66.0), box(0.0, labels.high - 36.0, 130.0, labels.high)]
 
 
 def _label(
@@ -204,11 +208,27 @@ def _middle(run: PipeRun, sheet: MapSheet) -> tuple[float, float]:
     return x, y
 
 
-def _scale_bar(drawing: Drawing, scale: int, units: Units, high: float) -> None:
+def _free_corner(
+    works: Geometry, sheet: tuple[float, float], size: tuple[float, float], corners: Sequence[str]
+) -> Geometry:
+    """The first corner of a sheet in which something of a size covers none of the works. [px]"""
+    (wide, high), (long, deep) = sheet, size
+    frames = []
+    for corner in corners:
+        left = 2.0 if "left" in corner else wide - long - 2.0
+        top = 2.0 if "top" in corner else high - deep - 2.0
+        frames.append(box(left, top, left + long, top + deep))
+    return max(frames, key=lambda frame: min(shapely.distance(frame, works), 1.0))
+
+
+def _scale_bar(drawing: Drawing, scale: int, units: Units, at: tuple[float, float]) -> None:
+    """A bar of a round length, its frame's lower left corner at a place. [px]"""
+    left, high = at
     one, unit = (FOOT, "ft") if units == "us" else (1.0, "m")
     length = next(each for each in (1, 2, 5, 10, 20, 50, 100, 200) if each * one / scale * 1000.0 >= 18.0)
     long = length * one / scale * 1000.0 * PX
-    drawing.add("rect", x=4.0, y=high - 34.0, width=long + 20.0, height=28.0, fill="#ffffff", fill_opacity=0.9)
-    ends = [(12.0, high - 19.0), (12.0, high - 12.0), (12.0 + long, high - 12.0), (12.0 + long, high - 19.0)]
+    drawing.add("rect", x=left + 2.0, y=high - 34.0, width=long + 20.0, height=28.0, fill="#ffffff", fill_opacity=0.9)
+    start = left + 10.0
+    ends = [(start, high - 19.0), (start, high - 12.0), (start + long, high - 12.0), (start + long, high - 19.0)]
     drawing.line(ends, colour=INK, width=1.6)
-    drawing.text(12.0 + long / 2.0, high - 18.0, f"{length} {unit}", size=10.0, anchor="middle", weight="bold")
+    drawing.text(start + long / 2.0, high - 18.0, f"{length} {unit}", size=10.0, anchor="middle", weight="bold")
