@@ -8,6 +8,7 @@ from shapely import LineString
 from pipelines.deliverables.findings.lot import (
     CollectorFlow,
     FlowPath,
+    PondCourse,
     PumpPicture,
     StandingWater,
     StormWater,
@@ -37,6 +38,12 @@ from terrain.flow.low_spots import LowSpot, settle_water
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
+
+
+HOURS = np.concatenate([np.arange(0.0, 24.0, 0.5), np.arange(24.0, 48.0, 2.0), np.arange(48.0, 97.0, 6.0)])
+"""Since the rain began, at which water is told. [h]"""
+FIRST_HOURS = np.arange(0.0, 6.0, 0.25)
+"""The same of a rain that is over before. [h]"""
 
 
 def flow_paths_of(
@@ -220,6 +227,8 @@ def leaving_of(
 
 def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
     """Water at each low spot in each storm, before and after."""
+    longest = max((storm.rain.storm.duration for storm in storms), default=0.0) / HOUR
+    hours = np.union1d(FIRST_HOURS, HOURS) if longest < FIRST_HOURS[-1] else HOURS
     return tuple(
         StormWater(
             name=storm.rain.storm.name,
@@ -228,6 +237,14 @@ def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
             design=storm.design,
             standing=tuple(
                 (name, water.depth, storm.after.standing[name].depth if name in storm.after.standing else water.depth)
+                for name, water in storm.before.standing.items()
+            ),
+            rain_ends=storm.rain.storm.duration / HOUR,
+            courses=tuple(
+                PondCourse(
+                    name, hours, water.depth_at(hours * HOUR),
+                    storm.after.standing.get(name, water).depth_at(hours * HOUR),
+                )
                 for name, water in storm.before.standing.items()
             ),
         )

@@ -133,6 +133,26 @@ class Balance:
     collected: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PondCourse:
+    """How water stands in a low spot in one storm.
+
+    Attributes
+    ----------
+    id : str
+        Of the low spot.
+    hours : (n,) float ndarray
+        Since the rain began. [h]
+    depth, depth_after : (n,) float ndarray
+        As the lot is and with the works. [m]
+    """
+
+    id: str
+    hours: FloatArray
+    depth: FloatArray
+    depth_after: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StormWater:
     """Water standing in one storm, before and after the works.
@@ -149,6 +169,10 @@ class StormWater:
         The storm that the works are designed for.
     standing : tuple of (str, float, float)
         Id of a low spot, deepest water there as the lot is and with the works. [m]
+    courses : tuple of PondCourse
+        Of the same low spots.
+    rain_ends : float
+        After it began. [h]
     """
 
     name: Said
@@ -156,6 +180,8 @@ class StormWater:
     depth: float
     design: bool
     standing: tuple[tuple[str, float, float], ...]
+    courses: tuple[PondCourse, ...] = ()
+    rain_ends: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -53,6 +53,8 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
         subject="Check of outfall swales",
         sure=SURE[worst],
         verdict=f"In {storm_name(findings)}: {said}.",
+        lead=f"In {storm_name(findings)}: {said}.",
+        parts=tuple((found.site.name, SURE[found.answer], ANSWERS[found.answer]) for found in findings.swales),
         answer=swale_answer_blocks(findings),
         sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _authority(findings, layers)),
         tables=tuple(_numbers(findings, layers)),

@@ -106,6 +106,7 @@
     for (const group of svg.querySelectorAll(".feature.chosen")) group.classList.remove("chosen");
     if (id === undefined) {
       title.textContent = "Nothing here";
+      unpick.parentElement.classList.remove("shown");
       return;
     }
     const feature = told.features[id];
@@ -130,13 +131,22 @@
     for (const group of svg.querySelectorAll(".feature")) {
       if (group.dataset.id === id) group.classList.add("chosen");
     }
+    unpick.parentElement.classList.add("shown");
   }
+
+  // on a small screen the numbers lie over it, never over what was tapped
+  const unpick = document.getElementById("unpick");
+  unpick.hidden = false;
+  unpick.addEventListener("click", () => pick([]));
 
   function tap(x, y) {
     if (measuring) {
       points.push(under(x, y));
       drawMeasure();
-    } else pick(featuresAt(x, y));
+    } else {
+      unpick.parentElement.classList.toggle("above", y > window.innerHeight / 2);
+      pick(featuresAt(x, y));
+    }
   }
 
   document.getElementById("find").addEventListener("change", function () {
@@ -271,54 +281,88 @@
     });
   }
 
-  // ---- water standing in a storm
-  const slider = document.getElementById("storm"), water = svg.querySelector("#water");
-  function pond(depths, after) {
+  // ---- water standing in a storm, at an hour
+  const slider = document.getElementById("storm"), clock = document.getElementById("hour"), water = svg.querySelector("#water");
+  const chosen = (name) => document.querySelector("[name=" + name + "]:checked").value;
+  const painted = {};
+  for (const way in told.water) {
+    painted[way] = told.water[way].map(([below, colour, opacity]) => ({ below: below === null ? Infinity : below,
+      bytes: [1, 3, 5].map((n) => parseInt(colour.slice(n, n + 2), 16)).concat(Math.round(255 * opacity)) }));
+  }
+
+  // depth of a pond's water now [mm]
+  function depthOf(pond, after) {
+    return clock ? pond.course[after][Number(clock.value)] : 1000 * pond.deepest[after];
+  }
+
+  // hours that water stands over each height above a pond's bottom, by whole millimetres
+  function hoursOver(course) {
+    const found = new Float64Array(Math.max(...course) + 2);
+    for (let n = 1; n < course.length; n++) {
+      for (let high = 0; high < (course[n - 1] + course[n]) / 2; high++) found[high] += told.hours[n] - told.hours[n - 1];
+    }
+    return found;
+  }
+
+  function paint(ponds, after, way) {
     const canvas = document.createElement("canvas");
     canvas.width = ground.columns;
     canvas.height = ground.rows;
     const paper = canvas.getContext("2d"), image = paper.createImageData(ground.columns, ground.rows);
+    const values = new Float32Array(ground.rows * ground.columns);
     for (const bed of told.beds) {
-      const depth = depths[bed.id] && depths[bed.id][after ? 1 : 0];
-      if (!depth) continue;
-      const level = bed.bottom + depth;
+      const pond = ponds[bed.id];
+      if (!pond) continue;
+      const hours = way === "water_hours" ? hoursOver(pond.course[after]) : null, depth = depthOf(pond, after);
       for (const [start, count] of bed.runs) {
         for (let cell = start; cell < start + count; cell++) {
           const height = heightOf(cell);
-          if (height === null || height >= level) continue;
-          const deep = Math.min((level - height) / 0.15, 1), at = 4 * cell;
-          image.data[at] = Math.round(70 * (1 - deep));
-          image.data[at + 1] = Math.round(150 - 80 * deep);
-          image.data[at + 2] = Math.round(225 - 60 * deep);
-          image.data[at + 3] = Math.max(image.data[at + 3], Math.round(150 + 90 * deep));
+          if (height === null) continue;
+          const above = 1000 * (height - bed.bottom);
+          const value = hours ? hours[Math.max(Math.round(above), 0)] || 0 : Math.max(depth - above, 0) / 1000;
+          if (value > values[cell]) values[cell] = value;
         }
       }
+    }
+    for (let cell = 0; cell < values.length; cell++) {
+      if (values[cell] > 0) image.data.set(painted[way].find((each) => values[cell] < each.below).bytes, 4 * cell);
     }
     paper.putImageData(image, 0, 0);
     water.setAttribute("href", canvas.toDataURL());
   }
+
   function standing() {
-    const storm = told.storms[Number(slider.value)], after = document.querySelector("[name=when]:checked").value === "after";
+    const storm = told.storms[Number(slider.value)], after = chosen("when") === "after" ? 1 : 0, way = chosen("water");
     document.getElementById("storm-name").textContent = storm.name + (storm.design ? ", the design storm" : "");
     slider.setAttribute("aria-valuetext", storm.name);
-    pond(storm.standing, after);
+    for (const marks of document.querySelectorAll("[data-water]")) marks.hidden = marks.dataset.water !== way;
+    if (clock) {
+      const hour = told.hours[Number(clock.value)], ends = storm.rain_ends;
+      const words = hour + " h after the rain began" + (hour === ends ? ", as it ends" : hour > ends ? ", " + (hour - ends) + " h after it ended" : "");
+      document.getElementById("hour-name").textContent = way === "water_hours" ? "At any hour" : words;
+      clock.setAttribute("aria-valuetext", words);
+      clock.disabled = way === "water_hours";
+    }
+    paint(storm.ponds, after, way);
     const body = document.querySelector("#storm-table tbody");
     body.replaceChildren();
     for (const bed of told.beds) {
-      const depths = storm.standing[bed.id];
-      if (!depths || Math.max(depths[0], depths[1]) < 0.0005) continue;
+      const pond = storm.ponds[bed.id];
+      if (!pond || Math.max(...pond.deepest) < 0.0005) continue;
       if (body.rows.length >= 8) break;
       const row = body.insertRow(), name = document.createElement("th");
       name.scope = "row";
       name.textContent = bed.title;
       row.append(name);
-      depths.slice(0, told.improved ? 2 : 1).forEach(function (depth) {
+      const depths = pond.deepest.slice(0, told.improved ? 2 : 1);
+      if (clock) depths.unshift(depthOf(pond, after) / 1000);
+      for (const depth of depths) {
         const cell = row.insertCell(), data = document.createElement("data");
         data.value = depth;
         data.textContent = written(depth, told.depth);
         cell.className = "n";
         cell.append(data);
-      });
+      }
     }
     if (!body.rows.length) body.insertRow().insertCell().textContent = "No water stands.";
   }
@@ -327,8 +371,8 @@
     water.setAttribute("y", (told.north - ground.north) * scale);
     water.setAttribute("width", ground.columns * ground.width * scale);
     water.setAttribute("height", ground.rows * ground.height * scale);
-    slider.addEventListener("input", standing);
-    for (const radio of document.querySelectorAll("[name=when]")) radio.addEventListener("change", standing);
+    for (const each of [slider, clock]) if (each) each.addEventListener("input", standing);
+    for (const radio of document.querySelectorAll("[name=when],[name=water]")) radio.addEventListener("change", standing);
     standing();
   }
 

@@ -6,7 +6,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.figures.ground_picture import Bounds, GroundPicture
-from terrain.arrays import IntArray
+from terrain.arrays import FloatArray, IntArray
 from terrain.unit_table import Units
 
 
@@ -56,13 +56,24 @@ class PondBed:
     title: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PondShown:
+    """Water in a pond: deepest, and at each of the map's hours, as it is and with the improvements. [m]"""
+
+    id: str
+    deepest: tuple[float, float]
+    before: FloatArray
+    after: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StormShown:
-    """Standing water in one storm: its name, and by pond its id, depth before and with the improvements. [m]"""
+    """Standing water in one storm: its name, its ponds, the same in every storm, and when its rain ends. [h]"""
 
     name: str
     design: bool
-    standing: tuple[tuple[str, float, float], ...]
+    ponds: tuple[PondShown, ...]
+    rain_ends: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,6 +94,8 @@ class MapPicture:
         Of low spots whose water is shown.
     storms : tuple of StormShown
         From the lightest to the heaviest.
+    hours : tuple of float
+        Since the rain began, at which water is known; empty for only its deepest. [h]
     columns : int
         Of the run's grid. [-]
     improved : bool
@@ -95,5 +108,6 @@ class MapPicture:
     units: Units
     beds: tuple[PondBed, ...] = ()
     storms: tuple[StormShown, ...] = ()
+    hours: tuple[float, ...] = ()
     columns: int = 0
     improved: bool = True

@@ -1,5 +1,6 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
@@ -33,15 +34,15 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     plan, looks = findings.plan, findings.outfall_looks
     cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
-        ("Where does the water come from?", _sources(findings, units)),
-        ("Where does it stand, and for how long?", _standing(findings, layers, units)),
+        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
         ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
-        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
-        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
-        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
         ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
+        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
+        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
+        ("Where does the water come from?", _sources(findings, units)),
+        ("Where does it stand, and for how long?", _standing(findings, layers, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
     blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
@@ -50,6 +51,16 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     if plan.site_checks:
         blocks += [Subhead("Check on site, most telling first"), said_items(plan.site_checks, units, "box")]
     return tuple(blocks)
+
+
+def lead_of(findings: Findings, units: Units) -> str:
+    """What is wrong and what to do about it, in one sentence."""
+    verdict = findings.plan.verdict
+    if isinstance(verdict, Reason) and is_said(verdict, "headline", "headline_no_way"):
+        way = reason("no_line_off", missing=verdict["missing"]) if is_said(verdict, "headline_no_way") else verdict["way"]
+        verdict = reason("in_one_sentence", wrong=verdict["wrong"], way=way)
+    # a point before a digit ends nothing
+    return re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]
 
 
 def worst_verdict(findings: Findings) -> str:

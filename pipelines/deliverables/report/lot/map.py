@@ -11,10 +11,10 @@ from shapely import Geometry
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.files.symbols import symbol_of
-from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Inline, Number
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
-from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, StormShown
+from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, PondShown, StormShown
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
@@ -47,9 +47,11 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     ground = ground_picture(findings.ground, findings.grid, whole)
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
+    storms, surface = _storms(findings, units), findings.plan.surface
+    hours = next((course.hours.tolist() for storm in findings.storms for course in storm.courses), [])
     return MapPicture(
-        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1],
-        improved=improves(findings),
+        ground, drawn, view, units, _beds(findings, storms), storms, tuple(hours), findings.grid.shape[1],
+        improved=improves(findings) or (surface is not None and surface.proposed),
     )
 
 
@@ -177,24 +179,39 @@ def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
     return tuple(MapFeature(f"{name}-{position}", "", shape, 0, rows) for position, shape in enumerate(shapes, start=1))
 
 
-def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
+def _beds(findings: Findings, storms: Sequence[StormShown]) -> tuple[PondBed, ...]:
+    """Beds of what is shown, by rank."""
+    shown = {pond.id for storm in storms for pond in storm.ponds}
     return tuple(
         PondBed(water.spot.id, water.spot.cells, water.spot.bottom_elevation, water.spot.id)
-        for water in sorted(spots, key=lambda each: each.rank)
+        for water in sorted(findings.low_spots, key=lambda each: each.rank)
+        if water.spot.id in shown
     )
 
 
 def _storms(findings: Findings, units: Units) -> tuple[StormShown, ...]:
-    """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
-    if not findings.low_spots:
+    """Every storm that was run, with the same low spots in each: those whose water was followed through it."""
+    listed = {each.spot.id for each in findings.low_spots}
+    if not listed:
         return ()
-    design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
-    others = [storm for storm in findings.storms if not storm.design]
-    named = design_storm(findings, units) or "Design storm"
-    depth = max((row.storm_depth for row in findings.runoff), default=0.0)
-    shown = [(storm.depth, StormShown(say(storm.name, units), False, storm.standing)) for storm in others]
-    shown.append((depth, StormShown(named, True, design)))
-    return tuple(storm for _, storm in sorted(shown, key=lambda each: each[0]))
+    none = np.empty(0)
+    if not findings.storms:
+        ponds = tuple(
+            PondShown(each.spot.id, (each.storm_depth, each.storm_depth_after), none, none)
+            for each in findings.low_spots
+        )
+        return (StormShown(design_storm(findings, units) or "Design storm", True, ponds),)
+    found = []
+    for storm in sorted(findings.storms, key=lambda each: each.depth):
+        courses = {course.id: course for course in storm.courses}
+        ponds = tuple(
+            PondShown(name, (before, after), *((courses[name].depth, courses[name].depth_after) if courses else
+                                               (none, none)))
+            for name, before, after in storm.standing
+            if name in listed
+        )  # fmt: skip
+        found.append(StormShown(say(storm.name, units), storm.design, ponds, storm.rain_ends))
+    return tuple(found)
 
 
 def _view(findings: Findings) -> Bounds:
