@@ -1,17 +1,23 @@
 """Default styles of the layers, in the markup that desktop GIS reads from a layer_styles table."""
 
+import base64
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from xml.etree import ElementTree
 
+from pipelines.deliverables.files.glyphs import glyph_data, glyphs
 from pipelines.deliverables.files.layer_table import Layer
 from pipelines.deliverables.files.symbols import Condition, Symbol
 from pipelines.deliverables.unit_systems import from_si
 from terrain.unit_table import Units
 
-HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
-MARKERS = {"cross": "cross_fill", "open end": "semi_circle"}
-"""Hatches and markers by what that markup calls them."""
+INSIDE = 0.45
+"""Width of a barrel's inside of that of the barrel. [-]"""
+HATCHES = {"rafters": "b_diagonal", "pavers": "cross", "no_entry": "diagonal_x", "furrows": "horizontal"}
+"""Hatches by what that markup calls them."""
+REACH = 1.15
+"""Of a glyph's drawing, its lines' width counted in. [-]"""
 
 
 def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
@@ -41,6 +47,8 @@ def _test(condition: Condition, layer: Layer, units: Units) -> str:
     if column.type == "boolean":
         # compared with a number, true is no 1 there
         return f'"{name}"' if condition.value == "1" else f'NOT "{name}"'
+    if condition.word is not None:
+        return f"\"{name}\" {'NOT ' if condition.value.startswith('!') else ''}LIKE '%{condition.word}%'"
     if condition.value is not None:
         return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
     low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
@@ -53,7 +61,10 @@ def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
     element = ElementTree.SubElement(parent, "symbol", name=name, type=symbol.kind, alpha="1")
     drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](symbol)
     _add_layer(element, drawing, options)
-    if symbol.shape == "arrow":
+    if symbol.shape == "barrel":
+        inside = replace(symbol, colour=symbol.edge, width=INSIDE * symbol.width)
+        _add_layer(element, *_line(inside))
+    if symbol.shape in ("arrow", "barrel"):
         along = _add_layer(element, "MarkerLine", {"placement": "centralpoint", "rotate": "1"})
         head = ElementTree.SubElement(along, "symbol", name=f"@{name}@1", type="marker", alpha="1")
         _add_layer(head, "SimpleMarker", _head(symbol))
@@ -108,18 +119,21 @@ def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
 
 
 def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
-    return "SimpleMarker", {
-        "name": MARKERS.get(symbol.shape, symbol.shape),
-        # the host's half circle bulges upward, an open end downward
-        "angle": "180" if symbol.shape == "open end" else "0",
-        "color": _colour(symbol.colour, symbol.opacity),
-        "outline_color": _colour(symbol.edge, 1.0),
-        "outline_style": "solid",
-        "outline_width": "0.4",
-        "outline_width_unit": "MM",
-        "size": f"{symbol.width:g}",
-        "size_unit": "MM",
-    }
+    """The glyph goes along as a drawing."""
+    drawing = base64.b64encode(marker_svg(symbol).encode()).decode("ascii")
+    return "SvgMarker", {"name": f"base64:{drawing}", "size": f"{symbol.width * REACH:g}", "size_unit": "MM"}
+
+
+def marker_svg(symbol: Symbol) -> str:
+    """A glyph as a drawing by itself."""
+    glyph, reach = glyphs()[symbol.shape], 10.0
+    half = reach * REACH
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half:g} {-half:g} {2 * half:g} {2 * half:g}">'
+        f'<path d="{glyph_data(glyph.face, reach, closed=True)}" fill="{symbol.colour}"/>'
+        f'<path d="{glyph_data(glyph.line, reach, closed=False)}" fill="none" stroke="{symbol.edge}" stroke-width="2"/>'
+        f'<path d="{glyph_data(glyph.solid, reach, closed=True)}" fill="{symbol.edge}"/></svg>'
+    )
 
 
 def _colour(text: str, opacity: float) -> str:

@@ -133,10 +133,9 @@ def test_default_styles_are_found_by_layer_name(database: sqlite3.Connection) ->
 
 
 def test_symbols_differ_by_more_than_colour() -> None:
-    drawn = [symbol for listed in symbols().values() for symbol in listed]
-    looks = {(symbol.kind, symbol.shape, symbol.dash, symbol.width) for symbol in drawn if symbol.kind != "fill"}
-    assert len(looks) == len([symbol for symbol in drawn if symbol.kind != "fill"])
     for name, listed in symbols().items():
+        drawn = [symbol for symbol in listed if symbol.kind != "fill"]
+        assert len({(symbol.look, symbol.width) for symbol in drawn}) == len(drawn)
         if name not in layers():  # drawn in the report only
             continue
         columns = {column.name for column in layers()[name].columns}

@@ -5,9 +5,12 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely import Geometry
 
+from pipelines.deliverables.files.glyphs import glyph_data, glyphs
+from pipelines.deliverables.files.styles import INSIDE
 from pipelines.deliverables.files.symbols import Symbol, symbols
 from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, shaded_png
 from pipelines.deliverables.report.figures.map_labels import ToPixels, place_labels
@@ -64,23 +67,51 @@ def legend_mark(symbol: Symbol) -> str:
     drawing = Drawing(34.0, 18.0)
     drawing.root.set("class", "mark")
     drawing.root.set("aria-hidden", "true")
-    style = _style(symbol)
     if symbol.kind == "fill":
-        drawing.add("rect", x=2.0, y=2.0, width=30.0, height=14.0, **style)
+        drawing.add("rect", x=2.0, y=2.0, width=30.0, height=14.0, **_style(symbol))
         if symbol.shape:
-            shift = range(5, 17, 4) if symbol.shape == "horizontal" else range(2, 32, 6)
-            for place in shift:
-                ends = [(3.0, float(place)), (31.0, float(place))] if symbol.shape == "horizontal" else [
-                    (float(place), 16.0), (min(place + 14.0, 32.0), max(16.0 - (32.0 - place), 2.0)),
-                ]  # fmt: skip
-                drawing.line(ends, colour=symbol.edge, width=1.0)
+            _hatched(drawing, symbol, 30.0, 14.0, (2.0, 2.0))
     elif symbol.kind == "line":
-        drawing.add("path", d="M2 9L32 9", **style)
-        if symbol.shape == "arrow":
+        _line(drawing, "M2 9L32 9", symbol)
+        if symbol.shape in ("arrow", "barrel"):
             drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform="translate(19 9)")
     else:
-        drawing.add("path", d=_marker(symbol), transform="translate(17 9)", **style)
+        drawing.open("g", transform="translate(17 9)")
+        marker(drawing, symbol)
+        drawing.close()
     return drawing.markup()
+
+
+def _hatched(drawing: Drawing, symbol: Symbol, wide: float, high: float, at: tuple[float, float] = (0.0, 0.0)) -> None:
+    """Lines of a hatch over a rectangle."""
+    x, y = at
+    across = [f"M{x:g} {y + row:g}h{wide:g}" for row in np.arange(0.5 * HATCH, high, HATCH)]
+    down = [f"M{x + column:g} {y:g}v{high:g}" for column in np.arange(0.5 * HATCH, wide, HATCH)]
+    rise = [f"M{x + column:g} {y + high:g}l{min(high, wide - column):g} {-min(high, wide - column):g}"
+            for column in np.arange(0.0, wide, HATCH)]  # fmt: skip
+    fall = [f"M{x + column:g} {y:g}l{min(high, wide - column):g} {min(high, wide - column):g}"
+            for column in np.arange(0.0, wide, HATCH)]  # fmt: skip
+    lines = {"rafters": rise, "pavers": across + down, "no_entry": rise + fall, "furrows": across}[symbol.shape]
+    drawing.add("path", d="".join(lines), stroke=symbol.edge, stroke_width=0.9, fill="none")
+
+
+def marker(drawing: Drawing, symbol: Symbol) -> None:
+    """A point symbol about the origin."""
+    glyph, reach = glyphs()[symbol.shape], symbol.width * PX / 2.0
+    drawing.open("g", class_="symbol")
+    drawing.add("path", d=glyph_data(glyph.face, reach, closed=True), fill=symbol.colour)
+    drawing.add("path", d=glyph_data(glyph.line, reach, closed=False), fill="none", stroke=symbol.edge,
+                stroke_width=1.4, stroke_linejoin="round")  # fmt: skip
+    if glyph.solid:
+        drawing.add("path", d=glyph_data(glyph.solid, reach, closed=True), fill=symbol.edge)
+    drawing.close()
+
+
+def _line(drawing: Drawing, d: str, symbol: Symbol) -> None:
+    drawing.add("path", d=d, vector_effect="non-scaling-stroke", **_style(symbol))
+    if symbol.shape == "barrel":
+        drawing.add("path", d=d, vector_effect="non-scaling-stroke", fill="none", stroke=symbol.edge,
+                    stroke_width=INSIDE * symbol.width * PX, stroke_dasharray=_dash(symbol))  # fmt: skip
 
 
 def _patterns(drawing: Drawing) -> None:
@@ -92,8 +123,7 @@ def _patterns(drawing: Drawing) -> None:
             drawing.open("pattern", id=f"hatch-{name}-{position}", width=HATCH, height=HATCH,
                          patternUnits="userSpaceOnUse", class_="hatch")  # fmt: skip
             drawing.add("rect", width=HATCH, height=HATCH, fill=symbol.colour, fill_opacity=symbol.opacity)
-            d = f"M0 3.5H{HATCH:g}" if symbol.shape == "horizontal" else f"M0 {HATCH:g}L{HATCH:g} 0"
-            drawing.add("path", d=d, stroke=symbol.edge, stroke_width=1.1, fill="none")
+            _hatched(drawing, symbol, HATCH, HATCH)
             drawing.close()
     drawing.close()
 
@@ -133,7 +163,6 @@ def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
 
 def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFeature, *, moving: bool) -> None:
     symbol = symbols()[layer.name][feature.symbol]
-    style = _style(symbol)
     tapped = bool(feature.rows) and moving
     drawing.open("g", class_="feature" if tapped else None, data_id=feature.id if tapped else None,
                  pointer_events=None if tapped else "none")  # fmt: skip
@@ -142,17 +171,19 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
             drawing.open("g", class_="still", transform=_placed(x, y))
             if tapped:
                 drawing.add("circle", r=15.0, fill="#000000", fill_opacity=0.0)
-            drawing.add("path", d=_marker(symbol), **style)
+            marker(drawing, symbol)
             drawing.close()
     else:
-        if symbol.kind == "fill" and symbol.shape:
-            style |= {"fill": f"url(#hatch-{layer.name}-{feature.symbol})", "fill_opacity": 1.0}
         d = _shape_data(sheet, feature.shape)
         if tapped and symbol.kind == "line":
             drawing.add("path", d=d, fill="none", stroke="#000000", stroke_opacity=0.0, stroke_width=16.0,
                         vector_effect="non-scaling-stroke", pointer_events="stroke")  # fmt: skip
-        drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
-        if symbol.shape == "arrow":
+        if symbol.kind == "line":
+            _line(drawing, d, symbol)
+        else:
+            hatch = {"fill": f"url(#hatch-{layer.name}-{feature.symbol})", "fill_opacity": 1.0} if symbol.shape else {}
+            drawing.add("path", d=d, vector_effect="non-scaling-stroke", **(_style(symbol) | hatch))
+        if symbol.shape in ("arrow", "barrel"):
             for x, y, turn in _arrows(sheet, feature.shape):
                 drawing.open("g", class_="still", transform=_placed(x, y))
                 drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform=f"rotate({turn:.0f})")
@@ -202,35 +233,16 @@ def _arrows(sheet: MapSheet, line: Any) -> Iterator[tuple[float, float, float]]:
 
 
 def _style(symbol: Symbol) -> dict[str, object]:
-    dash = " ".join(f"{part * PX:.1f}" for part in symbol.dash) or None
     if symbol.kind == "line":
         return {"fill": "none", "stroke": symbol.colour, "stroke_opacity": symbol.opacity,
-                "stroke_width": symbol.width * PX, "stroke_dasharray": dash, "stroke_linejoin": "round"}  # fmt: skip
-    if symbol.kind == "marker":
-        return {"fill": symbol.colour, "stroke": symbol.edge, "stroke_width": 0.4 * PX, "stroke_linejoin": "round"}
+                "stroke_width": symbol.width * PX, "stroke_linejoin": "round",
+                "stroke_dasharray": None if symbol.shape == "barrel" else _dash(symbol)}  # fmt: skip
     return {"fill": symbol.colour, "fill_opacity": symbol.opacity, "fill_rule": "evenodd", "stroke": symbol.edge,
-            "stroke_width": symbol.width * PX, "stroke_dasharray": dash}  # fmt: skip
+            "stroke_width": symbol.width * PX, "stroke_dasharray": _dash(symbol)}  # fmt: skip
 
 
-def _marker(symbol: Symbol) -> str:
-    """Outline of a marker about its middle."""
-    reach = symbol.width * PX / 2.0
-    if symbol.shape == "circle":
-        half = f"A{reach:.2f} {reach:.2f} 0 1 1 "
-        return f"M{-reach:.2f} 0{half}{reach:.2f} 0{half}{-reach:.2f} 0Z"
-    if symbol.shape == "square":
-        return f"M{-reach:.2f} {-reach:.2f}H{reach:.2f}V{reach:.2f}H{-reach:.2f}Z"
-    if symbol.shape == "cross":
-        arm = reach / 3.0
-        return (f"M{-arm:.2f} {-reach:.2f}H{arm:.2f}V{-arm:.2f}H{reach:.2f}V{arm:.2f}H{arm:.2f}V{reach:.2f}H{-arm:.2f}"
-                f"V{arm:.2f}H{-reach:.2f}V{-arm:.2f}H{-arm:.2f}Z")  # fmt: skip
-    if symbol.shape == "open end":
-        # half a round pipe, open upward
-        top = f"{-reach / 2.0:.2f}"
-        return f"M{-reach:.2f} {top}H{reach:.2f}A{reach:.2f} {reach:.2f} 0 0 1 {-reach:.2f} {top}Z"
-    corners = {"triangle": 3, "diamond": 4, "pentagon": 5}[symbol.shape]
-    turns = [2.0 * math.pi * corner / corners - math.pi / 2.0 for corner in range(corners)]
-    return path_data((reach * 1.15 * math.cos(turn), reach * 1.15 * math.sin(turn)) for turn in turns) + "Z"
+def _dash(symbol: Symbol) -> str | None:
+    return " ".join(f"{part * PX:.1f}" for part in symbol.dash) or None
 
 
 def _arrow(symbol: Symbol) -> str:

@@ -22,7 +22,7 @@ from pipelines.deliverables.report.numbers import number, row_words
 from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
 
-MARGIN = 6.0
+MARGIN = 3.0
 """Ground around the lot and its works that is seen at first. [m]"""
 MOST_LABELLED = 4
 """Low spots whose depth is written on the map. [-]"""
