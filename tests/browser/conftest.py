@@ -2,7 +2,7 @@
 
 import importlib.util
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -44,7 +44,12 @@ def browser() -> Iterator[Any]:
         started.close()
 
 
-def screened(name: str, folder: Path) -> Handed:
+@pytest.fixture(scope="session")
+def screened(browser: Any) -> Callable[[str, Path], Handed]:
+    return screen_sample
+
+
+def screen_sample(name: str, folder: Path) -> Handed:
     from pipelines.deliverables.lot.handover import write_lot
     from pipelines.lot import screen_lot
 
@@ -56,13 +61,13 @@ def screened(name: str, folder: Path) -> Handed:
 @pytest.fixture(scope="session")
 def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     """Lot 11: a patio that is pumped, roofs by gravity."""
-    return screened("lot_11", tmp_path_factory.mktemp("lot") / "lot_11")
+    return screen_sample("lot_11", tmp_path_factory.mktemp("lot") / "lot_11")
 
 
 @pytest.fixture(scope="session")
 def drained_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     """Lot 1: a patio that drains by gravity."""
-    return screened("lot_01", tmp_path_factory.mktemp("lot") / "lot_01")
+    return screen_sample("lot_01", tmp_path_factory.mktemp("lot") / "lot_01")
 
 
 @pytest.fixture(scope="session")

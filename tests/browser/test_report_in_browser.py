@@ -7,6 +7,7 @@ import json
 import re
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from PIL import Image
 from pipelines.deliverables.words.say import sentence
 
 FOOT, INCH = 0.3048, 0.0254
+SAMPLES = Path(__file__).parents[2] / "sample_data"
 
 
 def row_of(folder: Any, layer: str, name: str) -> dict[str, Any]:
@@ -73,7 +75,7 @@ def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch:
         if box.count():
             box.click()
     page.locator("#map-pane").scroll_into_view_if_needed()
-    box = page.locator(f'#layer-catch_basins [data-id="{basin["id"]}"] path').bounding_box()
+    box = page.locator(f'#layer-catch_basins [data-id="{basin["id"]}"] .symbol').bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     if touch:
         page.touchscreen.tap(x, y)
@@ -200,6 +202,93 @@ def test_other_storms_stand_shallower_or_deeper(made_lot: Any, opened: Any) -> N
     assert water[2] == water[4]
     assert water[0] == water[5]
     assert len(set(water)) == 3
+
+
+LYING = """() => {
+  const seen = (element) => { const layer = element.closest('.layer'); return !layer || layer.getAttribute('display') !== 'none'; };
+  const boxes = (elements) => elements.map((element) => { const box = element.getBoundingClientRect();
+    return [element.textContent, box.left, box.top, box.right, box.bottom]; });
+  return {labels: boxes([...document.querySelectorAll('.label')].filter((each) => each.getAttribute('visibility') === 'visible')),
+          symbols: boxes([...document.querySelectorAll('svg.map .symbol')].filter(seen))};
+}"""
+
+
+def covering(page: Any) -> tuple[int, list[tuple[str, str]]]:
+    """How many names stand on the map, and which of them cover a symbol or each other by more than a pixel."""
+    found = page.evaluate(LYING)
+    labels, symbols = found["labels"], found["symbols"]
+    pairs = [*itertools.product(labels, symbols), *itertools.combinations(labels, 2)]
+    over = [(one[0], other[0]) for one, other in pairs
+            if min(one[3], other[3]) - max(one[1], other[1]) > 1.0 and min(one[4], other[4]) - max(one[2], other[2]) > 1.0]
+    return len(labels), over  # fmt: skip
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 900), (768, 1024), (360, 740)])
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
+def test_no_name_lies_on_a_symbol(
+    which: str, width: int, height: int, opened: Any, request: pytest.FixtureRequest
+) -> None:
+    page = opened(request.getfixturevalue(which).page, width=width, height=height).page
+    for press in ("#see-lot", "#see-all", "#see-lot", "#zoom-in", "#zoom-in"):
+        page.locator(press).click()
+        count, over = covering(page)
+        assert count > 0
+        assert over == []
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("site", sorted(path.stem for path in SAMPLES.glob("lot_??.toml")))
+def test_no_name_lies_on_a_symbol_of_any_sample(site: str, opened: Any, screened: Any, tmp_path: Path) -> None:
+    page = opened(screened(site, tmp_path / site).page, width=1280).page
+    count, over = covering(page)
+    assert count > 0
+    assert over == []
+
+
+def test_pipes_say_where_they_run_how_wide_and_how_steep(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    told = page.locator('.label[data-for="pipe_runs"]').all_text_contents()
+    for run in pumped_lot.findings.plan.pipe_runs:
+        assert run.id in told
+        for level in (run.invert_up, run.invert_down):
+            assert f"inv {level / FOOT:,.2f} ft" in told
+        for segment in run.segments if run.kind == "gravity" else ():
+            assert any(text.startswith(run.size) and text.endswith(f"{100 * segment.slope:.2f} %") for text in told)
+        arrows = page.locator(f'#layer-pipe_runs [data-id="{run.id}"] .still path').count()
+        assert arrows >= 1
+
+
+def test_the_map_shows_all_that_was_given(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    for name, table in pumped_lot.findings.given.items():
+        layer = page.locator(f"#layer-{'site_culverts' if name == 'culverts' else name}")
+        assert layer.count() == (1 if len(table) else 0), name
+    assert page.locator("#layer-complaints .symbol").count() > 0
+    assert page.locator("#layer-utilities path").count() > 0
+
+
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot"])
+def test_a_tap_shows_its_numbers_on_a_small_screen(
+    which: str, opened: Any, request: pytest.FixtureRequest
+) -> None:
+    handed = request.getfixturevalue(which)
+    page = opened(handed.page, width=360, height=740, touch=True).page
+    page.evaluate("window.scrollTo(0, document.querySelector('#map-pane').offsetTop - 60)")
+    page.locator("#see-lot").click()
+    for basin in (*handed.summary["catch_basins"], {"id": handed.findings.plan.outfalls[0].id}):
+        page.evaluate("document.querySelector('#map-pane').scrollIntoView({block: 'center', behavior: 'instant'})")
+        box = page.locator(f'.layer [data-id="{basin["id"]}"] .symbol').bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.touchscreen.tap(x, y)
+        shown = page.locator("#picked").bounding_box()
+        assert shown["y"] >= 0
+        assert shown["y"] + shown["height"] <= 740 + 0.5
+        assert shown["x"] + shown["width"] <= 360 + 0.5
+        assert page.locator("#picked dd").count() > 0
+        # and not over what was tapped
+        assert not shown["y"] <= y <= shown["y"] + shown["height"]
+        page.locator("#unpick").click()
+        assert page.evaluate("getComputedStyle(document.querySelector('#picked')).position") != "fixed"
 
 
 def test_pointer_reads_the_ground_and_a_distance_falls(pumped_lot: Any, opened: Any) -> None:

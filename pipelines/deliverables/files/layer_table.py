@@ -146,6 +146,8 @@ def _declared(shapes: Sequence[Any], geometry: str) -> list[Any]:
         array = shapely.force_3d(array)
     elif array.size:
         array = shapely.force_2d(array)
+    if kind == "MultiLineString":
+        return [shapely.MultiLineString([shape]) if shape.geom_type == "LineString" else shape for shape in array]
     return [_multiple(shape) if kind == "MultiPolygon" else shape for shape in array]
 
 

@@ -1,5 +1,6 @@
 """Everything one run found, as handed to the rooms that write it down."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -282,6 +283,8 @@ class Findings:
         Places to look.
     hidden_culverts : tuple of HiddenCulvert
         Those of them that are banks near the lot, with what becomes of it if one is open.
+    given : dict of str to GeoDataFrame
+        Other tables of the site file, by name, in the metric frame.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -319,6 +322,7 @@ class Findings:
     outfall_looks: tuple[OutfallLook, ...] = ()
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     hidden_culverts: tuple[HiddenCulvert, ...] = ()
+    given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

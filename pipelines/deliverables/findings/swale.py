@@ -1,7 +1,9 @@
 """Everything one check of swales found, as handed to what writes it down."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
+import geopandas as gpd
 from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
@@ -201,6 +203,8 @@ class SwaleFindings:
         [m]
     hidden_culverts : tuple of SwaleBank
         Banks near the swales that may hide one.
+    given : dict of str to GeoDataFrame
+        Other tables of the site file, by name, in the metric frame.
     """
 
     name: str
@@ -222,3 +226,4 @@ class SwaleFindings:
     vertical_datum: Said
     ground: FloatArray
     hidden_culverts: tuple[SwaleBank, ...] = ()
+    given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)

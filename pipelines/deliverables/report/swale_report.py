@@ -10,9 +10,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Head, Items, Report, Sheet, Subhead, Table
+from pipelines.deliverables.report.context_map import UNDER, context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.map_svg import seen
@@ -64,7 +66,13 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
 
 def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture:
     """The map of a check of swales."""
-    drawn = tuple(layer for layer in (_map_layer(findings, layers, name) for name in MAPPED) if layer.features)
+    given = context_map(on_map(context_layers(findings.given, findings.units), findings.frame), findings.frame,
+                        findings.units)  # fmt: skip
+    own = [_map_layer(findings, layers, name) for name in MAPPED]
+    under, over = ([each for each in given.values() if (each.name in UNDER) == below] for below in (True, False))
+    # a culvert that was given is drawn with its verdict
+    every = (*under, *own, *over)
+    drawn = tuple(layer for layer in every if layer.features and layer.name != "site_culverts")
     lines = np.array([found.site.thalweg.line for found in findings.swales], dtype=object)
     west, south, east, north = shapely.total_bounds(lines).tolist()
     view = seen((west, south, east, north), 10.0, 1.25)

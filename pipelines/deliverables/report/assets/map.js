@@ -8,7 +8,7 @@
   const place = document.getElementById("map-place"), scale = told.scale;
   const ground = told.ground, bytes = Uint8Array.from(atob(ground.steps), (c) => c.charCodeAt(0));
   const steps = new Uint16Array(bytes.buffer);
-  const still = Array.from(svg.querySelectorAll(".still"), (group) => ({ group, at: group.getAttribute("transform") }));
+  const still = Array.from(svg.querySelectorAll(".still:not(.label)"), (group) => ({ group, at: group.getAttribute("transform") }));
   const hatches = svg.querySelectorAll("pattern");
   // middle in metres east and south of the view's corner, and metres in a pixel of the screen
   let middle = [0, 0], size = 1, points = [], measuring = false;
@@ -21,23 +21,70 @@
     const one = size * scale;
     for (const each of still) each.group.setAttribute("transform", each.at + " scale(" + one + ")");
     for (const hatch of hatches) hatch.setAttribute("patternTransform", "scale(" + one + ")");
-    declutter();
+    place_labels();
     drawScale();
     drawMeasure();
   }
 
-  // names that would cover one of more weight are left out, at this zoom
-  function declutter() {
-    const taken = [];
-    for (const label of svg.querySelectorAll(".label")) {
-      if (label.getAttribute("display") === "none") continue;
-      label.removeAttribute("visibility");
-      const box = label.getBoundingClientRect();
-      const free = taken.every((other) => box.left > other.right || box.right < other.left ||
-        box.top > other.bottom - 4 || box.bottom - 4 < other.top);
-      if (free) taken.push(box);
-      else label.setAttribute("visibility", "hidden");
+  // names and numbers stand beside what they belong to, over no symbol and no other name, at this zoom
+  const labels = Array.from(svg.querySelectorAll(".label"), (group) => ({
+    group, text: group.querySelector("text"), layer: svg.querySelector("#layer-" + group.dataset.for),
+    at: group.dataset.at.split(";").map((place) => place.split(" ").map(Number)), reach: Number(group.dataset.reach),
+    long: group.dataset.long ? Number(group.dataset.long) : Infinity, inside: group.dataset.inside !== undefined,
+    once: group.dataset.once !== undefined, words: group.textContent,
+  }));
+  const offered = [[1, 0, 0, -0.5], [-1, 0, -1, -0.5], [0, -1, -0.5, -1], [0, 1, -0.5, 0],
+    [0.7, -0.7, 0, -1], [0.7, 0.7, 0, 0], [-0.7, -0.7, -1, -1], [-0.7, 0.7, -1, 0]];
+  function place_labels() {
+    const pane_box = pane.getBoundingClientRect(), one = size * scale, taken = [], written = [];
+    const left = pane_box.left + pane.clientLeft, top = pane_box.top + pane.clientTop;
+    for (const layer of svg.querySelectorAll(".layer")) {
+      if (layer.getAttribute("display") === "none") continue;
+      for (const symbol of layer.querySelectorAll(".symbol")) {
+        const box = symbol.getBoundingClientRect();
+        taken.push([box.left - left - 1, box.top - top - 1, box.right - left + 1, box.bottom - top + 1]);
+      }
     }
+    for (const label of labels) {
+      label.group.setAttribute("visibility", "hidden");
+      if (!label.layer || label.layer.getAttribute("display") === "none") continue;
+      if (!label.wide) {
+        const box = label.text.getBBox();
+        // letters are set a little wider or narrower at other zooms
+        label.wide = 1.04 * box.width + 4;
+        label.high = box.height + 2;
+        label.down = 1 - box.y;
+      }
+      if (label.long / one < 0.6 * label.wide) continue;
+      const put = free(label, one, taken, label.once ? written.filter((each) => each.words === label.words) : []);
+      if (!put) continue;
+      written.push({ words: label.words, x: put[0], y: put[1] });
+      taken.push([put[0], put[1], put[0] + label.wide, put[1] + label.high]);
+      // drawing units under the pane's own pixels
+      const x = (middle[0] + (put[0] + 2 - pane.clientWidth / 2) * size) * scale;
+      const y = (middle[1] + (put[1] + label.down - pane.clientHeight / 2) * size) * scale;
+      label.group.setAttribute("transform", "translate(" + x + " " + y + ") scale(" + one + ")");
+      label.group.setAttribute("visibility", "visible");
+    }
+  }
+
+  function free(label, one, taken, again) {
+    const places = label.at.map(([x, y]) => [(x / scale - middle[0]) / size + pane.clientWidth / 2,
+      (y / scale - middle[1]) / size + pane.clientHeight / 2]);
+    const fits = ([x, y]) => again.every((each) => Math.hypot(x - each.x, y - each.y) >= 150) && x >= 2 && y >= 2 && x + label.wide <= pane.clientWidth - 2 && y + label.high <= pane.clientHeight - 2 &&
+      taken.every((box) => x > box[2] || x + label.wide < box[0] || y > box[3] || y + label.high < box[1]);
+    if (label.inside) {
+      const over = places.map(([x, y]) => [x - label.wide / 2, y - label.high / 2]).find(fits);
+      if (over) return over;
+    }
+    for (const step of [0, 12, 26]) {
+      for (const [x, y] of places) {
+        const off = label.reach + step;
+        const found = offered.map(([right, below, across, up]) => [x + right * off + across * label.wide, y + below * off + up * label.high]).find(fits);
+        if (found) return found;
+      }
+    }
+    return null;
   }
 
   function fit(bounds) {
@@ -276,8 +323,7 @@
     box.addEventListener("change", function () {
       const way = box.checked ? "inline" : "none";
       svg.querySelector("#layer-" + box.dataset.toggle).setAttribute("display", way);
-      for (const label of svg.querySelectorAll('[data-for="' + box.dataset.toggle + '"]')) label.setAttribute("display", way);
-      declutter();
+      place_labels();
     });
   }
 

@@ -11,6 +11,14 @@ from terrain.unit_table import Units
 
 
 @dataclass(frozen=True, slots=True)
+class MapNote:
+    """A number that is written beside a part of a feature, where there is room, and that part. [m]"""
+
+    text: str
+    shape: BaseGeometry
+
+
+@dataclass(frozen=True, slots=True)
 class MapFeature:
     """Something on the map.
 
@@ -26,6 +34,8 @@ class MapFeature:
         What a tap shows.
     label : str
         Written beside it; empty for nothing.
+    notes : tuple of MapNote
+        Numbers of its parts.
     """
 
     id: str
@@ -34,6 +44,7 @@ class MapFeature:
     symbol: int = 0
     rows: tuple[tuple[str, Inline], ...] = ()
     label: str = ""
+    notes: tuple[MapNote, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import base64
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,16 +13,26 @@ from pipelines.deliverables.files.glyphs import glyph_data, glyphs
 from pipelines.deliverables.files.styles import INSIDE
 from pipelines.deliverables.files.symbols import Symbol, symbols
 from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, shaded_png
-from pipelines.deliverables.report.figures.map_labels import ToPixels, place_labels
+from pipelines.deliverables.report.figures.map_labels import (
+    SMALL,
+    Label,
+    ToPixels,
+    map_labels,
+    place_labels,
+    symbol_boxes,
+)
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
-from pipelines.deliverables.report.figures.svg import Drawing, path_data
+from pipelines.deliverables.report.figures.svg import INK, Drawing, path_data
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import unit_of
+from terrain.arrays import FloatArray
 
 PX = 96.0 / 25.4
 """Pixels in a millimetre on paper."""
 WIDTH = 760.0
 HATCH = 7.0
+LETTERS = 11.0
+EARTH = "#5c3c00"
 FEW_CONTOURS = 12
 """Of more, only every fifth says its level."""
 
@@ -46,7 +56,7 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         drawing.root.set("width", f"{WIDTH:g}")
         drawing.root.set("height", f"{height:g}")
     _patterns(drawing)
-    _ground(drawing, sheet, picture)
+    levels = _ground(drawing, sheet, picture)
     for layer in picture.layers:
         drawing.open("g", id=f"layer-{layer.name}", class_="layer", data_layer=layer.name,
                      display=None if layer.on else "none")  # fmt: skip
@@ -55,7 +65,7 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         drawing.close()
         if layer.name == "low_spots" and moving:
             drawing.add("image", id="water", width=0.0, height=0.0, preserveAspectRatio="none", pointer_events="none")
-    _labels(drawing, sheet, picture, moving=moving)
+    _labels(drawing, sheet, picture, levels, height, moving=moving)
     if not moving:
         _scale_bar(drawing, sheet, picture, height)
         _north(drawing, WIDTH - 26.0, 40.0)
@@ -92,7 +102,7 @@ def _hatched(drawing: Drawing, symbol: Symbol, wide: float, high: float, at: tup
     fall = [f"M{x + column:g} {y:g}l{min(high, wide - column):g} {min(high, wide - column):g}"
             for column in np.arange(0.0, wide, HATCH)]  # fmt: skip
     lines = {"rafters": rise, "pavers": across + down, "no_entry": rise + fall, "furrows": across}[symbol.shape]
-    drawing.add("path", d="".join(lines), stroke=symbol.edge, stroke_width=0.9, fill="none")
+    drawing.add("path", d="".join(lines), stroke=symbol.edge, stroke_width=0.6, fill="none")
 
 
 def marker(drawing: Drawing, symbol: Symbol) -> None:
@@ -128,7 +138,8 @@ def _patterns(drawing: Drawing) -> None:
     drawing.close()
 
 
-def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
+def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> list[Label]:
+    """Draw the ground and its contours; give the contours' levels."""
     ground = picture.ground
     west, south, east, north = ground.grid.bounds
     (x, y), (right, bottom) = sheet.at([(west, north), (east, south)])
@@ -145,16 +156,19 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
         style = _style(symbol) | {"stroke_width": symbol.width * PX * (2.0 if index else 1.0)}
         d = "".join(path_data(sheet.at(shapely.get_coordinates(_thinner(part)))) for part in parts)
         drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
-    for level, parts in lines:
-        if len(lines) > FEW_CONTOURS and round(level / interval) % 5:
-            continue
-        longest = max(parts, key=len)
-        ((x, y),) = sheet.at([longest[len(longest) // 2]])
-        drawing.open("g", class_="still", transform=_placed(x, y))
-        drawing.text(0.0, 3.0, number(level, "level", picture.units).bare.rstrip("0").rstrip("."), size=9.0,
-                     anchor="middle", fill="#5c3c00", halo=True)  # fmt: skip
-        drawing.close()
     drawing.close()
+    return [
+        Label("contours", number(level, "level", picture.units).bare.rstrip("0").rstrip("."),
+              tuple(sheet.at(_spread(max(parts, key=len)))), 0.0, float("inf"), True, True, True)
+        for level, parts in lines
+        if len(lines) <= FEW_CONTOURS or round(level / interval) % 5 == 0
+    ]  # fmt: skip
+
+
+def _spread(part: FloatArray) -> list[list[float]]:
+    """Places along a contour where its level may be written."""
+    rows: list[list[float]] = part[(np.array([0.5, 0.3, 0.7, 0.15, 0.85]) * (len(part) - 1)).astype(int)].tolist()
+    return rows
 
 
 def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
@@ -191,17 +205,30 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
     drawing.close()
 
 
-def _labels(drawing: Drawing, sheet: MapSheet, picture: MapPicture, *, moving: bool) -> None:
-    seen_first = {layer.name for layer in picture.layers if layer.on}
+def _labels(
+    drawing: Drawing, sheet: MapSheet, picture: MapPicture, levels: Sequence[Label], height: float, *, moving: bool
+) -> None:
+    """Names and numbers: on paper those that find room, on a page all, for the page to place."""
+    seen_first = [layer for layer in picture.layers if layer.on]
     drawing.open("g", class_="labels", pointer_events="none")
-    for label in place_labels(picture.layers, sheet):
-        if not moving and not (label.fits and label.layer in seen_first):
-            continue
-        drawing.open("g", class_="still label", data_for=label.layer, transform=_placed(label.x, label.y),
-                     display=None if label.layer in seen_first else "none")  # fmt: skip
-        drawing.text(label.right, label.down, label.text, size=11.0, weight="bold", halo=True, anchor=label.anchor)
-        drawing.close()
+    if moving:
+        for label in (*map_labels(picture.layers, sheet), *levels):
+            drawing.open("g", class_="still label", data_for=label.layer, visibility="hidden",
+                         data_at=";".join(f"{x:.1f} {y:.1f}" for x, y in label.at), data_reach=label.reach,
+                         data_long=label.long if math.isfinite(label.long) else None,
+                         data_inside="" if label.inside else None, data_once="" if label.once else None)  # fmt: skip
+            _write(drawing, label, 0.0, 0.0)
+            drawing.close()
+    else:
+        boxes = symbol_boxes(seen_first, sheet)
+        for label, left, top in place_labels((*map_labels(seen_first, sheet), *levels), boxes, WIDTH, height):
+            _write(drawing, label, left, top + 0.78 * label.size[1])
     drawing.close()
+
+
+def _write(drawing: Drawing, label: Label, x: float, y: float) -> None:
+    drawing.text(x, y, label.text, size=LETTERS * (SMALL if label.small else 1.0), halo=True,
+                 weight=None if label.small else "bold", fill=INK if label.layer != "contours" else EARTH)  # fmt: skip
 
 
 def _placed(x: float, y: float) -> str:

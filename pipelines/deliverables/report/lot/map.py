@@ -9,17 +9,20 @@ import pandas as pd
 import shapely
 from shapely import Geometry
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from pipelines.deliverables.files.symbols import symbol_of
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Inline, Number
+from pipelines.deliverables.report.context_map import context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
-from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, PondShown, StormShown
+from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapNote, MapPicture, PondBed, PondShown, StormShown
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
 from pipelines.deliverables.report.numbers import number, row_words
 from pipelines.deliverables.words.say import say
+from pipelines.layout.plan import PipeRun, PipeSegment
 from terrain.unit_table import Units
 
 MARGIN = 3.0
@@ -74,12 +77,15 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         "parcel", "The lot", shapely.union_all(findings.parcel.geometry.array), 0,
         row_words(layers, "parcel", str(layers["parcel"]["id"].iloc[0]), units, COLUMNS["parcel"]),
     )
+    given = context_map(layers, findings.frame, units)
     paths = sorted(findings.flow_paths, key=lambda path: path.contributing_area)
     return (
         MapLayer("sub_catchments", "Sub-catchments",
                  features("sub_catchments", findings.runoff, "shape", "run_on"), on=False),
         MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
         MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
+        given["right_of_way"],
+        given["keep_out"],
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
         MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
                  on=plan.surface is not None and plan.surface.proposed),
@@ -87,11 +93,20 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
                  features("flow_paths", paths, "line", "when_full", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
         MapLayer("parcel", "Lot", (parcel,)),
+        given["barriers"],
+        given["utilities"],
+        given["site_culverts"],
         MapLayer("french_drains", "French drains", features("french_drains", plan.french_drains, "line", label=True)),
         MapLayer("channel_drains", "Channel drains",
                  features("channel_drains", plan.channel_drains, "line", label=True)),
-        MapLayer("pipe_runs", "Pipe runs", features("pipe_runs", plan.pipe_runs, "line", "kind", label=True)),
-        MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point")),
+        MapLayer("pipe_runs", "Pipe runs", tuple(
+            replace(feature, notes=_run_notes(run, units))
+            for feature, run in zip(features("pipe_runs", plan.pipe_runs, "line", "kind", label=True), plan.pipe_runs,
+                                    strict=True)
+        )),
+        given["downspouts"],
+        given["keep_out_marks"],
+        MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point", "kind")),
         MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
         MapLayer("outfall_moves", "Outfalls as drawn", _moved(layers, findings, units)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
@@ -101,7 +116,27 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
                        each.id)
             for each in findings.suspected_culverts
         )),
+        given["complaints"],
     )  # fmt: skip
+
+
+def _run_notes(run: PipeRun, units: Units) -> tuple[MapNote, ...]:
+    """Size and slope beside each segment of a run, an invert at each end."""
+    line = shapely.force_2d(run.line)
+    size = run.size.removesuffix(" pipe")
+    parts = run.segments or (PipeSegment(0.0, run.length, run.slope or 0.0, None),)
+    along = [
+        MapNote(
+            f"{size}, {number(part.slope, 'slope', units).text}" if run.kind == "gravity" else f"{size}, pressure",
+            substring(line, part.start, part.end),
+        )
+        for part in parts
+    ]
+    ends = ((run.invert_up, 0.0), (run.invert_down, 1.0))
+    return (*along, *(
+        MapNote(f"inv {number(level, 'level', units).text}", shapely.line_interpolate_point(line, at, normalized=True))
+        for level, at in ends
+    ))  # fmt: skip
 
 
 def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[MapFeature, ...]:
