@@ -26,6 +26,8 @@ WORTH_A_LINE = INCH
 UNKNOWN_TOLD = 0.02
 """Share of the lot without known ground that is told beside its area; what lies under it is the rounding to cells."""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
+LONGEST_LEAD = 150
+"""Letters of the answer in one sentence, before its details are left out. [-]"""
 CURRENCY = "in the currency of the price list"
 
 
@@ -60,7 +62,9 @@ def lead_of(findings: Findings, units: Units) -> str:
         way = reason("no_line_off", missing=verdict["missing"]) if is_said(verdict, "headline_no_way") else verdict["way"]
         verdict = reason("in_one_sentence", wrong=verdict["wrong"], way=way)
     # a point before a digit ends nothing
-    return re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]
+    text = re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]
+    # a list of what is done on the surface is told in full below the map
+    return text if len(text) <= LONGEST_LEAD else f"{': '.join(text.split(': ')[:2]).rstrip('.')}."
 
 
 def worst_verdict(findings: Findings) -> str:
