@@ -21,8 +21,8 @@
     const one = size * scale;
     for (const each of still) each.group.setAttribute("transform", each.at + " scale(" + one + ")");
     for (const hatch of hatches) hatch.setAttribute("patternTransform", "scale(" + one + ")");
-    place_labels();
     drawScale();
+    place_labels();
     drawMeasure();
   }
 
@@ -44,6 +44,10 @@
         const box = symbol.getBoundingClientRect();
         taken.push([box.left - left - 1, box.top - top - 1, box.right - left + 1, box.bottom - top + 1]);
       }
+    }
+    for (const name of ["map-north", "map-scale"]) {
+      const box = document.getElementById(name).getBoundingClientRect();
+      taken.push([box.left - left, box.top - top, box.right - left, box.bottom - top]);
     }
     for (const label of labels) {
       label.group.setAttribute("visibility", "hidden");

@@ -22,7 +22,7 @@ SMOOTHING = 1.0
 """Standard deviation of what contours are smoothed by, since lidar's noise would curl them. [m]"""
 WANTED_CONTOURS = 14
 STEPS = {"us": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0), "si": (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0)}
-DARKEST, LIGHTEST = (150, 146, 138), (255, 254, 250)
+DARKEST, LIGHTEST = (205, 202, 195), (253, 252, 249)
 
 Bounds = tuple[float, float, float, float]
 
