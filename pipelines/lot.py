@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.deliverables.findings.gathering import (
+    given_near,
     hydrographs_of,
     leaving_of,
     lift_hydrographs,
     pumps_of,
-    given_near,
     storms_of,
     suspected_of,
 )
@@ -154,6 +154,7 @@ def findings_of(stages: LotStages) -> Findings:
         levels_given=opened.shots is not None,
         fall_to_spare=stages.fall_to_spare,
         outfall_looks=planned.looks,
+        picture=opened.picture,
         given=given_near(layers, layers.parcel.buffer(situation.rules["surroundings"].likely)),
         suspected_culverts=suspected_of(planned.looks, stages.unseen),
         hidden_culverts=stages.unseen,

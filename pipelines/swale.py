@@ -333,6 +333,7 @@ def _findings(
         vertical_datum=case.inputs.source.vertical_datum,
         ground=case.ground.elevation,
         hidden_culverts=hidden,
+        picture=case.inputs.picture,
         given=given_near(case.inputs.layers, box(*case.ground.grid.bounds)),
     )
 

@@ -205,10 +205,10 @@ def test_other_storms_stand_shallower_or_deeper(made_lot: Any, opened: Any) -> N
 
 
 LYING = """() => {
-  const seen = (element) => { const layer = element.closest('.layer'); return !layer || layer.getAttribute('display') !== 'none'; };
+  const seen = (element) => element.closest('.layer').getAttribute('display') !== 'none';
   const boxes = (elements) => elements.map((element) => { const box = element.getBoundingClientRect();
     return [element.textContent, box.left, box.top, box.right, box.bottom]; });
-  return {labels: boxes([...document.querySelectorAll('.label')].filter((each) => each.getAttribute('visibility') === 'visible')),
+  return {labels: boxes([...document.querySelectorAll('.label[visibility=visible]')]),
           symbols: boxes([...document.querySelectorAll('svg.map .symbol')].filter(seen))};
 }"""
 
@@ -218,9 +218,12 @@ def covering(page: Any) -> tuple[int, list[tuple[str, str]]]:
     found = page.evaluate(LYING)
     labels, symbols = found["labels"], found["symbols"]
     pairs = [*itertools.product(labels, symbols), *itertools.combinations(labels, 2)]
-    over = [(one[0], other[0]) for one, other in pairs
-            if min(one[3], other[3]) - max(one[1], other[1]) > 1.0 and min(one[4], other[4]) - max(one[2], other[2]) > 1.0]
-    return len(labels), over  # fmt: skip
+    over = [
+        (one[0], other[0])
+        for one, other in pairs
+        if all(min(one[at + 2], other[at + 2]) - max(one[at], other[at]) > 1.0 for at in (1, 2))
+    ]
+    return len(labels), over
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 900), (768, 1024), (360, 740)])

@@ -58,7 +58,7 @@ def _keep_out(table: gpd.GeoDataFrame, units: Units) -> dict[str, pd.DataFrame]:
     ground = [shape.buffer(max(reach, LEAST if shape.area == 0.0 else 0.0))
               for shape, reach in zip(table.geometry, setback, strict=True)]  # fmt: skip
     marks = shapely.point_on_surface(table.geometry.array)
-    kinds = table["kind"] if "kind" in table else ()
+    kinds = table.get("kind", ())
     classes = [next((each for each in CLASSES if each in str(kind).lower()), "other") for kind in kinds]
     return {
         "keep_out": _layer("keep_out", "keep-out", table, units, ground, "kind", "setback", "crossing", "note"),
@@ -75,7 +75,7 @@ def _layer(
     values: dict[str, Any] = {}
     for column in columns:
         length = f"{column}_m"
-        values[column] = list(table[length] if length in table else table[column] if column in table else ())
+        values[column] = list(table[length] if length in table else table.get(column, ()))
     if "hours" in values:
         values["hours"] = [HOUR * hours for hours in values["hours"]]
     return make_layer(name, units, geometry=list(shapes), id=[f"{called}-{each}" for each in table["id"]], **values)

@@ -21,8 +21,8 @@ ABSENT = "-"
 
 
 DECIMALS = {
-    "": 3, "-": 3, "ft": 2, "in": 2, "m": 3, "mm": 1, "ft2": 0, "m2": 1, "ft3": 1, "m3": 2, "yd3": 2, "gpm": 1, "cfs": 3,
-    "l_s": 2, "ft_s": 2, "m_s": 2, "in_h": 2, "mm_h": 1, "pct": 2, "min": 1, "h": 2, "yr": 1,
+    "": 3, "-": 3, "ft": 2, "in": 2, "m": 3, "mm": 1, "ft2": 0, "m2": 1, "ft3": 1, "m3": 2, "yd3": 2, "gpm": 1,
+    "cfs": 3, "l_s": 2, "ft_s": 2, "m_s": 2, "in_h": 2, "mm_h": 1, "pct": 2, "min": 1, "h": 2, "yr": 1,
 }  # fmt: skip
 """Digits behind the point, by the unit in a column's name."""
 

@@ -57,8 +57,7 @@ def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) 
 
 @dataclass(frozen=True, slots=True)
 class LayerLabel:
-    """What is written beside a layer's features: columns, and to which scale that and the layer are shown. [1 to so many]
-    """
+    """What is written beside features: columns, and to which scale that and the layer are shown. [1 to so many]"""
 
     columns: tuple[str, ...]
     label_to: int | None

@@ -9,6 +9,7 @@ from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
+from pipelines.inputs.under_picture import UnderPicture
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.plan import Plan, Said
 from pipelines.layout.storm_by_storm import EdgeInStorm
@@ -285,6 +286,8 @@ class Findings:
         Those of them that are banks near the lot, with what becomes of it if one is open.
     given : dict of str to GeoDataFrame
         Other tables of the site file, by name, in the metric frame.
+    picture : UnderPicture or None
+        What is drawn under the maps.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -323,6 +326,7 @@ class Findings:
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     hidden_culverts: tuple[HiddenCulvert, ...] = ()
     given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    picture: UnderPicture | None = None
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

@@ -9,6 +9,7 @@ from shapely import Geometry
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.inputs.rules import Rule
+from pipelines.inputs.under_picture import UnderPicture
 from pipelines.layout.plan import Said
 from pipelines.layout.swale.hidden_banks import SwaleBank
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
@@ -205,6 +206,8 @@ class SwaleFindings:
         Banks near the swales that may hide one.
     given : dict of str to GeoDataFrame
         Other tables of the site file, by name, in the metric frame.
+    picture : UnderPicture or None
+        What is drawn under the map.
     """
 
     name: str
@@ -227,3 +230,4 @@ class SwaleFindings:
     ground: FloatArray
     hidden_culverts: tuple[SwaleBank, ...] = ()
     given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    picture: UnderPicture | None = None

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -35,7 +34,6 @@ from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.fall_to_spare import spare_contours
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
-from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.unit_table import FOOT, HOUR, Units
 

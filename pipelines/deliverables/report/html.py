@@ -85,12 +85,15 @@ def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
          "marks": [(legend_mark(symbols()["contours"][0]), "every fifth is heavier")]},
         {"name": "ground", "title": "Shaded ground", "on": True, "features": [], "marks": []},
     ]  # fmt: skip
+    if picture.under is not None:
+        listed.append({"name": "picture", "title": "Picture", "on": True, "features": [], "marks": []})
+    at = len(listed)
     for layer in reversed(picture.layers):
         used = sorted({feature.symbol for feature in layer.features})
         drawn = [symbols()[layer.name][each] for each in used]
         marks = [(legend_mark(symbol), symbol.label(picture.units)) for symbol in drawn]
         features = [(each.id, each.title) for each in layer.features if each.rows]
-        listed.insert(len(listed) - 2, {"name": layer.name, "title": layer.title, "on": layer.on,
+        listed.insert(len(listed) - at, {"name": layer.name, "title": layer.title, "on": layer.on,
                                         "features": features, "marks": marks})  # fmt: skip
     design = next((at for at, storm in enumerate(picture.storms) if storm.design), 0)
     rain_ends = picture.storms[design].rain_ends if picture.storms else 0.0
@@ -133,7 +136,7 @@ def _data(picture: MapPicture) -> dict[str, Any]:
                           symbol.colour, symbol.opacity] for symbol in symbols()[name]] for name in WATER},
         "storms": [
             {"name": shown(storm.name, most=60), "design": storm.design, "rain_ends": storm.rain_ends,
-             "ponds": {pond.id: {"deepest": pond.deepest, "course": [_millimetres(pond.before), _millimetres(pond.after)]}
+             "ponds": {pond.id: {"deepest": pond.deepest, "course": [*map(_millimetres, (pond.before, pond.after))]}
                        for pond in storm.ponds}}
             for storm in picture.storms
         ],

@@ -79,7 +79,7 @@ def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Ma
     limits = findings.grid.bounds
     whole: Bounds = (max(view[0], limits[0]), max(view[1], limits[1]), min(view[2], limits[2]), min(view[3], limits[3]))
     ground = ground_picture(findings.ground, findings.grid, whole)
-    return MapPicture(ground, drawn, view, findings.units, columns=findings.grid.shape[1])
+    return MapPicture(ground, drawn, view, findings.units, columns=findings.grid.shape[1], under=findings.picture)
 
 
 @cache

@@ -12,7 +12,9 @@ from pipelines.deliverables.report.swale_answer import ANSWERS
 from terrain.unit_table import Units, si_factor
 
 # the hues of the table of symbols; dashes and marks say the same again
-_GROUND, _WATER, _BANK, _RECUT = (symbols()[name][0].colour for name in ("contours", "swales", "cross_sections", "recut"))
+_GROUND, _WATER, _BANK, _RECUT = (
+    symbols()[name][0].colour for name in ("contours", "swales", "cross_sections", "recut")
+)
 _BAD, _SUSPECT = symbols()["stations"][1].colour, symbols()["suspected_culverts"][0].colour
 _INK, _PAPER, _FAINT = "#2b2b2b", "#fbfaf7", "#d9d4c8"
 _SECTIONS = 9

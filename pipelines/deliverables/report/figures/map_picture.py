@@ -6,6 +6,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.figures.ground_picture import Bounds, GroundPicture
+from pipelines.inputs.under_picture import UnderPicture
 from terrain.arrays import FloatArray, IntArray
 from terrain.unit_table import Units
 
@@ -109,6 +110,8 @@ class MapPicture:
         Since the rain began, at which water is known; empty for only its deepest. [h]
     columns : int
         Of the run's grid. [-]
+    under : UnderPicture or None
+        Drawn over the shaded ground and under everything else.
     improved : bool
         Improvements change where water stands.
     """
@@ -121,4 +124,5 @@ class MapPicture:
     storms: tuple[StormShown, ...] = ()
     hours: tuple[float, ...] = ()
     columns: int = 0
+    under: UnderPicture | None = None
     improved: bool = True

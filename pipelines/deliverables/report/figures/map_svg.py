@@ -12,7 +12,7 @@ from shapely import Geometry
 from pipelines.deliverables.files.glyphs import glyph_data, glyphs
 from pipelines.deliverables.files.styles import INSIDE
 from pipelines.deliverables.files.symbols import Symbol, symbols
-from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, shaded_png
+from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, photo_jpeg, shaded_png
 from pipelines.deliverables.report.figures.map_labels import (
     SMALL,
     Label,
@@ -25,6 +25,7 @@ from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLay
 from pipelines.deliverables.report.figures.svg import INK, Drawing, path_data
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import unit_of
+from pipelines.inputs.under_picture import UnderPicture
 from terrain.arrays import FloatArray
 
 PX = 96.0 / 25.4
@@ -148,6 +149,8 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> list[Labe
     drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/png;base64,{shade}",
                 preserveAspectRatio="none")  # fmt: skip
     drawing.close()
+    if picture.under is not None:
+        _photo(drawing, sheet, picture.under)
     interval, lines = contour_lines(ground, picture.units, picture.view)
     symbol = symbols()["contours"][0]
     drawing.open("g", id="layer-contours", class_="layer", data_layer="contours", pointer_events="none")
@@ -163,6 +166,16 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> list[Labe
         for level, parts in lines
         if len(lines) <= FEW_CONTOURS or round(level / interval) % 5 == 0
     ]  # fmt: skip
+
+
+def _photo(drawing: Drawing, sheet: MapSheet, under: UnderPicture) -> None:
+    west, south, east, north = under.bounds
+    (x, y), (right, bottom) = sheet.at([(west, north), (east, south)])
+    shown = base64.b64encode(photo_jpeg(under.pixels)).decode("ascii")
+    drawing.open("g", id="layer-picture", class_="layer", data_layer="picture")
+    drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/jpeg;base64,{shown}",
+                preserveAspectRatio="none")  # fmt: skip
+    drawing.close()
 
 
 def _spread(part: FloatArray) -> list[list[float]]:

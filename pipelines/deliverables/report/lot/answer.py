@@ -59,7 +59,8 @@ def lead_of(findings: Findings, units: Units) -> str:
     """What is wrong and what to do about it, in one sentence."""
     verdict = findings.plan.verdict
     if isinstance(verdict, Reason) and is_said(verdict, "headline", "headline_no_way"):
-        way = reason("no_line_off", missing=verdict["missing"]) if is_said(verdict, "headline_no_way") else verdict["way"]
+        none = is_said(verdict, "headline_no_way")
+        way = reason("no_line_off", missing=verdict["missing"]) if none else verdict["way"]
         verdict = reason("in_one_sentence", wrong=verdict["wrong"], way=way)
     # a point before a digit ends nothing
     text = re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]

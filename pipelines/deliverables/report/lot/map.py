@@ -16,7 +16,15 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Inline, Number
 from pipelines.deliverables.report.context_map import context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
-from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapNote, MapPicture, PondBed, PondShown, StormShown
+from pipelines.deliverables.report.figures.map_picture import (
+    MapFeature,
+    MapLayer,
+    MapNote,
+    MapPicture,
+    PondBed,
+    PondShown,
+    StormShown,
+)
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
@@ -54,6 +62,7 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     hours = next((course.hours.tolist() for storm in findings.storms for course in storm.courses), [])
     return MapPicture(
         ground, drawn, view, units, _beds(findings, storms), storms, tuple(hours), findings.grid.shape[1],
+        findings.picture,
         improved=improves(findings) or (surface is not None and surface.proposed),
     )
 
@@ -123,7 +132,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
 def _run_notes(run: PipeRun, units: Units) -> tuple[MapNote, ...]:
     """Size and slope beside each segment of a run, an invert at each end."""
     line = shapely.force_2d(run.line)
-    size = run.size.removesuffix(" pipe")
+    size = f"{run.size} {run.standard}"
     parts = run.segments or (PipeSegment(0.0, run.length, run.slope or 0.0, None),)
     along = [
         MapNote(
