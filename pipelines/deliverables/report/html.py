@@ -88,7 +88,7 @@ def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
     if picture.under is not None:
         listed.append({"name": "picture", "title": "Picture", "on": True, "features": [], "marks": []})
     at = len(listed)
-    for layer in reversed(picture.layers):
+    for layer in reversed([each for each in picture.layers if each.name not in WATER]):
         used = sorted({feature.symbol for feature in layer.features})
         drawn = [symbols()[layer.name][each] for each in used]
         marks = [(legend_mark(symbol), symbol.label(picture.units)) for symbol in drawn]

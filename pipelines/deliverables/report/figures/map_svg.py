@@ -58,7 +58,8 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         drawing.root.set("height", f"{height:g}")
     _patterns(drawing)
     levels = _ground(drawing, sheet, picture)
-    for layer in picture.layers:
+    # a page paints water by the hour
+    for layer in picture.layers if not moving else [each for each in picture.layers if each.name != "water_depth"]:
         drawing.open("g", id=f"layer-{layer.name}", class_="layer", data_layer=layer.name,
                      display=None if layer.on else "none")  # fmt: skip
         for feature in layer.features:

@@ -31,6 +31,7 @@ from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
 from pipelines.deliverables.report.numbers import number, row_words
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import PipeRun, PipeSegment
+from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.unit_table import Units
 
 MARGIN = 3.0
@@ -96,6 +97,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         given["right_of_way"],
         given["keep_out"],
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
+        MapLayer("water_depth", "Standing water, as it is, deepest in the design storm", _standing(findings)),
         MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
                  on=plan.surface is not None and plan.surface.proposed),
         MapLayer("flow_paths", "Flow paths, by contributing area",
@@ -206,6 +208,21 @@ def _low_spots(
                        symbol_of("low_spots", {"depth": water.spot.depth}), rows, label)
         )  # fmt: skip
     return tuple(found)
+
+
+def _standing(findings: Findings) -> tuple[MapFeature, ...]:
+    """Water of the design storm at its deepest, as the lot is: what paper shows where a page paints it by the hour."""
+    heights = findings.ground.ravel()
+    depth = np.zeros(heights.size)
+    for water in findings.low_spots:
+        cells = water.spot.cells
+        depth[cells] = np.fmax(depth[cells], water.spot.bottom_elevation + water.storm_depth - heights[cells])
+    wet = np.flatnonzero(depth > findings.rules["standing_film"].likely)
+    kinds = np.array([symbol_of("water_depth", {"depth": float(each)}) for each in depth[wet]], dtype=np.int64)
+    return tuple(
+        MapFeature(f"water-{kind}", "", cast(BaseGeometry, cells_polygon(wet[kinds == kind], findings.grid)), kind)
+        for kind in np.unique(kinds).tolist()
+    )
 
 
 def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeature, ...]:
