@@ -113,7 +113,7 @@ def _test(condition: Condition, layer: Layer, units: Units) -> str:
         # compared with a number, true is no 1 there
         return f'"{name}"' if condition.value == "1" else f'NOT "{name}"'
     if condition.word is not None:
-        return f"\"{name}\" {'NOT ' if condition.value.startswith('!') else ''}LIKE '%{condition.word}%'"
+        return f"\"{name}\" {'' if condition.wanted else 'NOT '}LIKE '%{condition.word}%'"
     if condition.value is not None:
         return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
     low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()

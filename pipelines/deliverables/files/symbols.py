@@ -41,8 +41,13 @@ class Condition:
         if self.value is None:
             return isinstance(value, int | float) and self.low <= value < self.high
         if self.word is not None:
-            return (self.word in str(value)) != self.value.startswith("!")
+            return (self.word in str(value)) == self.wanted
         return str(int(value) if isinstance(value, bool) else value) == self.value
+
+    @property
+    def wanted(self) -> bool:
+        """Whether its word must be in it rather than not."""
+        return not (self.value or "").startswith("!")
 
     @property
     def word(self) -> str | None:

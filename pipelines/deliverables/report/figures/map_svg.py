@@ -99,10 +99,10 @@ def _hatched(drawing: Drawing, symbol: Symbol, wide: float, high: float, at: tup
     x, y = at
     across = [f"M{x:g} {y + row:g}h{wide:g}" for row in np.arange(0.5 * HATCH, high, HATCH)]
     down = [f"M{x + column:g} {y:g}v{high:g}" for column in np.arange(0.5 * HATCH, wide, HATCH)]
-    rise = [f"M{x + column:g} {y + high:g}l{min(high, wide - column):g} {-min(high, wide - column):g}"
-            for column in np.arange(0.0, wide, HATCH)]  # fmt: skip
-    fall = [f"M{x + column:g} {y:g}l{min(high, wide - column):g} {min(high, wide - column):g}"
-            for column in np.arange(0.0, wide, HATCH)]  # fmt: skip
+    columns: list[float] = np.arange(0.0, wide, HATCH).tolist()
+    sides = [(column, min(high, wide - column)) for column in columns]
+    rise = [f"M{x + column:g} {y + high:g}l{side:g} {-side:g}" for column, side in sides]
+    fall = [f"M{x + column:g} {y:g}l{side:g} {side:g}" for column, side in sides]
     lines = {"rafters": rise, "pavers": across + down, "no_entry": rise + fall, "furrows": across}[symbol.shape]
     drawing.add("path", d="".join(lines), stroke=symbol.edge, stroke_width=0.6, fill="none")
 
