@@ -128,6 +128,9 @@ layer = {layer}{where}
 #                         # season: in_rain, days_after, always or thaw
 # file = "complaints.gpkg"
 
+# [picture]               # any raster, drawn under the maps
+# file = "photo.tif"
+
 # [levels]                # shots of a level: point, easting, northing, height_m or height_ft
 # file = "shots.csv"
 

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from shapely import LineString
 
+from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings, FlowPath, StandingWater
@@ -34,7 +34,6 @@ from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.fall_to_spare import spare_contours
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
-from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.unit_table import FOOT, HOUR, Units
 
@@ -69,20 +68,14 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
         "outfall_moves": moves_layer(findings.plan.outfalls, units),
         "fall_to_spare": spare_layer(findings.fall_to_spare, units),
+        **context_layers(findings.given, units),
         "runoff": runoff_table(findings.runoff, units),
         "leaving": leaving_table(findings.leaving, units),
         "take_off": take_off_table(findings.plan.take_off, units),
         "cautions": make_layer("cautions", units, **_fields(findings.cautions, "id", "text")),
         "run_info": run_info(findings, units, outputs),
     }
-    return {name: _on_map(table, findings.frame) for name, table in tables.items()}
-
-
-def _on_map(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
-    if not isinstance(table, gpd.GeoDataFrame):
-        return table
-    placed: pd.DataFrame = frame.to_map(table).set_crs(frame.crs)
-    return placed
+    return on_map(tables, findings.frame)
 
 
 def runoff_table(runoff: Sequence[SubCatchment], units: Units) -> pd.DataFrame:

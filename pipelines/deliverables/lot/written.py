@@ -1,10 +1,12 @@
 """The files beside a lot's layers: the report as a page and on paper, what the crew stakes out, layers for a phone."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pipelines.deliverables.files.geojson import geojson_text
@@ -26,6 +28,7 @@ from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.report.text import Entry, blocks_as_text, entries_as_text, files_entry
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import sentence
+from terrain.unit_table import si_factor
 
 DECIMALS = 3
 """Of feet or metres in what the crew reads."""
@@ -51,7 +54,9 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
         files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
     if findings.fall_to_spare is not None:
         spare = findings.fall_to_spare
-        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, spare)
+        unit = "ft" if units == "us" else "m"
+        told = replace(spare, values=np.round(spare.values / si_factor(unit), DECIMALS), unit=unit)
+        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, told)
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
     return files

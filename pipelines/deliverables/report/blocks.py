@@ -159,9 +159,13 @@ class Report:
     sure : str
         sure, cannot_tell or no: how the answer is coloured and marked.
     verdict : str
-        The answer in a sentence.
+        The answer with its reasons.
+    lead : str
+        The answer in one sentence.
+    parts : tuple of (str, str, str)
+        What is judged, how sure that is (sure, cannot_tell, no or not_needed), and the same in words.
     answer : tuple of Block
-        The answer's parts, then the site checks.
+        The answer's parts, and the site checks.
     sheets : tuple of Sheet
         By reader.
     tables : tuple of Block
@@ -178,6 +182,8 @@ class Report:
     subject: str
     sure: str
     verdict: str
+    lead: str
+    parts: tuple[tuple[str, str, str], ...]
     answer: tuple[Block, ...]
     sheets: tuple[Sheet, ...]
     tables: tuple[Block, ...]

@@ -50,6 +50,11 @@ def start_upper(text: str) -> str:
     return text if _ID.match(text) else text[:1].upper() + text[1:]
 
 
+def start_lower(text: str) -> str:
+    """The same within a sentence."""
+    return text if _ID.match(text) else text[:1].lower() + text[1:]
+
+
 def with_article(text: str) -> str:
     """A text behind its article: a 12 in grate, an 18 in grate."""
     return f"{'an' if text[:1] in 'aeiou' or text.startswith(('8', '11 ', '18 ')) else 'a'} {text}"
@@ -92,6 +97,7 @@ def environment(units: Units) -> Any:
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
+    made.filters["within"] = lambda value: start_lower(_written(value, units=units))
     made.filters["sentence"] = lambda value: sentence(_written(value, units=units), units)
     made.filters["closed"] = lambda value: _closed(_written(value, units=units))
     made.filters["open"] = lambda value: _written(value, units=units).rstrip(".")

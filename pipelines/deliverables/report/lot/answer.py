@@ -1,5 +1,6 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
@@ -9,7 +10,7 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
-from pipelines.deliverables.words.names import MODES, PARTS, PARTS_SHORT, STATES, VERDICTS
+from pipelines.deliverables.words.names import MODES, PARTS, SHORT_PARTS, SHORT_STATES, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
@@ -25,6 +26,8 @@ WORTH_A_LINE = INCH
 UNKNOWN_TOLD = 0.02
 """Share of the lot without known ground that is told beside its area; what lies under it is the rounding to cells."""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
+LONGEST_LEAD = 150
+"""Letters of the answer in one sentence, before its details are left out. [-]"""
 CURRENCY = "in the currency of the price list"
 
 
@@ -33,15 +36,15 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     plan, looks = findings.plan, findings.outfall_looks
     cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
-        ("Where does the water come from?", _sources(findings, units)),
-        ("Where does it stand, and for how long?", standing_words(findings, layers, units)),
+        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
         ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
-        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
-        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
-        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
         ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
+        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
+        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
+        ("Where does the water come from?", _sources(findings, units)),
+        ("Where does it stand, and for how long?", standing_words(findings, layers, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
     blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
@@ -50,6 +53,19 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     if plan.site_checks:
         blocks += [Subhead("Check on site, most telling first"), said_items(plan.site_checks, units, "box")]
     return tuple(blocks)
+
+
+def lead_of(findings: Findings, units: Units) -> str:
+    """What is wrong and what to do about it, in one sentence."""
+    verdict = findings.plan.verdict
+    if isinstance(verdict, Reason) and is_said(verdict, "headline", "headline_no_way"):
+        none = is_said(verdict, "headline_no_way")
+        way = reason("no_line_off", missing=verdict["missing"]) if none else verdict["way"]
+        verdict = reason("in_one_sentence", wrong=verdict["wrong"], way=way)
+    # a point before a digit ends nothing
+    text = re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]
+    # a list of what is done on the surface is told in full below the map
+    return text if len(text) <= LONGEST_LEAD else f"{': '.join(text.split(': ')[:2]).rstrip('.')}."
 
 
 def worst_verdict(findings: Findings) -> str:
@@ -379,7 +395,7 @@ def part_words(findings: Findings, name: PartName) -> str:
 
 def part_in_short(findings: Findings, name: PartName) -> str:
     """A part of the verdict in a few words."""
-    return f"{PARTS_SHORT[name]}: {_state_words(findings, name)}"
+    return f"{SHORT_PARTS[name]} {SHORT_STATES[dict(findings.plan.parts.named)[name].state]}"
 
 
 def _state_words(findings: Findings, name: PartName) -> str:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Block, Facts, Head, Report, Table, Words
-from pipelines.deliverables.report.lot.answer import improves, lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.lot.answer import improves, lead_of, lot_answer_blocks, worst_verdict
 from pipelines.deliverables.report.lot.brief import brief_entries
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES, columns_of
 from pipelines.deliverables.report.lot.crew import crew_sheet
@@ -15,6 +15,7 @@ from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_tab
 from pipelines.deliverables.report.lot.storms import storm_table
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.deliverables.report.text import Entry
+from pipelines.deliverables.words.names import SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
 
@@ -40,6 +41,9 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         subject="Drainage pre-screen of a lot",
         sure=worst_verdict(findings),
         verdict=sentence(findings.plan.verdict, units),
+        lead=lead_of(findings, units),
+        parts=tuple((SHORT_PARTS[name], part.state, SHORT_STATES[part.state]) for name, part in
+                    findings.plan.parts.named),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,
