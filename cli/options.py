@@ -34,6 +34,11 @@ def json_option(function: Decorated) -> Decorated:
     )
 
 
+def full_option(function: Decorated) -> Decorated:
+    """--full: the whole answer on the terminal."""
+    return click.option("--full", is_flag=True, help="Print the whole answer, not only what a glance needs.")(function)
+
+
 def overwrite_option(function: Decorated) -> Decorated:
     """--overwrite, on every command that writes."""
     return click.option("--overwrite", is_flag=True, help="Replace an earlier result.")(function)

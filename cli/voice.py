@@ -11,7 +11,7 @@ import click
 
 from cli import interrupt
 
-MOST_WIDTH = 100
+LEAST_WIDTH, USUAL_WIDTH, MOST_WIDTH = 60, 80, 120
 
 
 class Progress(Protocol):
@@ -59,8 +59,8 @@ class Voice:
 
 
 def text_width() -> int:
-    """Characters in a line of an answer: the terminal's, at most as many as read well."""
-    return min(shutil.get_terminal_size((MOST_WIDTH, 24)).columns, MOST_WIDTH)
+    """Characters in a line of an answer: the terminal's, as far as they read well."""
+    return min(max(shutil.get_terminal_size((USUAL_WIDTH, 24)).columns, LEAST_WIDTH), MOST_WIDTH)
 
 
 def _silence(text: str, done: float | None) -> None:

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
+from pipelines.deliverables.findings.crossings import crossing_points
 from pipelines.deliverables.findings.gathering import (
+    given_near,
     hydrographs_of,
     leaving_of,
     lift_hydrographs,
@@ -153,8 +155,11 @@ def findings_of(stages: LotStages) -> Findings:
         levels_given=opened.shots is not None,
         fall_to_spare=stages.fall_to_spare,
         outfall_looks=planned.looks,
+        picture=opened.picture,
+        given=given_near(layers, layers.parcel.buffer(situation.rules["surroundings"].likely)),
         suspected_culverts=suspected_of(planned.looks, stages.unseen),
         hidden_culverts=stages.unseen,
+        crossings=crossing_points(planned.plan.pipe_runs, layers.utilities),
     )
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import shapely
-from shapely import Point
+from shapely import Point, box
 
+from pipelines.deliverables.findings.gathering import given_near
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.deliverables.findings.swale import (
     AddedDischarge,
@@ -332,5 +333,7 @@ def _findings(
         vertical_datum=case.inputs.source.vertical_datum,
         ground=case.ground.elevation,
         hidden_culverts=hidden,
+        picture=case.inputs.picture,
+        given=given_near(case.inputs.layers, box(*case.ground.grid.bounds)),
     )
 

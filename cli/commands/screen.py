@@ -8,6 +8,7 @@ from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
     also_option,
     dry_run_option,
+    full_option,
     json_option,
     out_folder_option,
     overwrite_option,
@@ -25,6 +26,7 @@ from cli.voice import Voice, text_width
 @strict_option
 @dry_run_option
 @json_option
+@full_option
 @overwrite_option
 @talk_options
 @click.pass_obj
@@ -37,14 +39,15 @@ def command(
     strict: bool,
     dry_run: bool,
     as_json: bool,
+    full: bool,
     overwrite: bool,
 ) -> int | None:
     """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
 
     SITE.toml names the ground raster, the parcel and whatever else is known; `lotshed start` writes one. Into DIR go
     lot.gpkg (layers in the raster's CRS if that is projected, else local UTM; z in its linear unit), runoff.csv,
-    summary.json, report.html and report.pdf, and where pipes are laid stakeout.csv and profiles.csv. Columns carry
-    their unit in their name and follow `units` of the site file; JSON is always in SI.
+    summary.json, report.html, report.pdf with its appendix.pdf, and where pipes are laid stakeout.csv and
+    profiles.csv. Columns carry their unit in their name and follow `units` of the site file; JSON is always in SI.
 
     \b
     Example:
@@ -69,7 +72,7 @@ def command(
 
     from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.lot.handover import write_lot
-    from pipelines.deliverables.lot.written import answer_text, lot_files
+    from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
@@ -78,12 +81,16 @@ def command(
         further = lot_files(findings, made_on=date.today(), geojson="geojson" in also)
         write_lot(findings, out, overwrite=overwrite, extra_files=further)
 
+    written = ["lot.gpkg", "runoff.csv", "summary.json", *further]
     if as_json:
         from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.lot.summary import summary
 
         click.echo(summary_text(summary(findings)), nl=False)
-    else:
+    elif full:
         click.echo(answer_text(findings, text_width()))
-        voice.note(f"Written to {out}: {', '.join(['lot.gpkg', 'runoff.csv', 'summary.json', *further])}")
+    else:
+        click.echo(brief_text(findings, text_width(), str(out), written))
+    if as_json or full:
+        voice.note(f"Written to {out}: {', '.join(written)}")
     return VERDICT_FAILS if strict and findings.plan.parts.verdict != "sure" else None

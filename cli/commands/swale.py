@@ -8,18 +8,17 @@ import click
 from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
     dry_run_option,
+    full_option,
     json_option,
     out_folder_option,
     overwrite_option,
     strict_option,
     talk_options,
 )
-from cli.voice import Voice
+from cli.voice import Voice, text_width
 
 if TYPE_CHECKING:
     from pipelines.swale import WhatIf
-
-WIDTH = 100
 
 
 @click.command("swale")
@@ -31,6 +30,7 @@ WIDTH = 100
 @strict_option
 @dry_run_option
 @json_option
+@full_option
 @overwrite_option
 @talk_options
 @click.pass_obj
@@ -44,6 +44,7 @@ def command(
     strict: bool,
     dry_run: bool,
     as_json: bool,
+    full: bool,
     overwrite: bool,
 ) -> int | None:
     """Check swales station by station: slope, standing water, culverts, water levels in the storm, outlets, a re-cut.
@@ -90,11 +91,16 @@ def command(
         from pipelines.deliverables.swale.summary import swale_summary
 
         click.echo(summary_text(swale_summary(findings)), nl=False)
-    else:
+    elif full:
         from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
         from pipelines.deliverables.report.text import blocks_as_text
 
-        click.echo(blocks_as_text((*swale_answer_blocks(findings), *caution_blocks(findings)), WIDTH))
+        click.echo(blocks_as_text((*swale_answer_blocks(findings), *caution_blocks(findings)), text_width()))
+    else:
+        from pipelines.deliverables.report.swale_answer import swale_brief_text
+
+        click.echo(swale_brief_text(findings, text_width(), str(out), written))
+    if as_json or full:
         voice.note(f"Written to {out}: {', '.join(written)}")
     return VERDICT_FAILS if strict and any(not found.takes_all for found in findings.swales) else None
 

@@ -71,6 +71,13 @@ class PoolWater:
             return followed
         return followed + left / self.falls if self.falls > 0.0 else float(np.inf)
 
+    def depth_at(self, times: FloatArray) -> FloatArray:
+        """Depth at times since the rain began; after the last that was followed it falls as it then did. [s] to [m]"""
+        end = (self.depths.size - 1) * self.step
+        followed = np.interp(times, np.arange(self.depths.size) * self.step, self.depths)
+        depth: FloatArray = np.maximum(followed - self.falls * np.maximum(times - end, 0.0), 0.0)
+        return depth
+
     @property
     def balance(self) -> float:
         """Water in less water out and kept: 0 but for round-off. [m3]"""

@@ -21,6 +21,7 @@ from pipelines.inputs.site_sections import (
     House,
     Layout,
     Levels,
+    Picture,
     PriceFile,
     Pump,
     Rain,
@@ -52,6 +53,7 @@ class SiteFile(Section):
     culverts: VectorFile | None = None
     outfalls: VectorFile | None = None
     complaints: VectorFile | None = None
+    picture: Picture | None = None
     levels: Levels | None = None
     rain: Rain = Rain()
     soil: Soil = Soil()

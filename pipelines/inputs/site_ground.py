@@ -13,6 +13,7 @@ from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layer
 from pipelines.inputs.shapes.parcel_names import lot_name
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
+from pipelines.inputs.under_picture import UnderPicture, read_picture
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.conditioning import CulvertLine, make_ground
@@ -33,6 +34,7 @@ class SiteInputs:
     source: RasterSource
     layers: SiteLayers
     shots: LevelShots | None
+    picture: UnderPicture | None = None
 
     @property
     def rmse(self) -> float:
@@ -49,7 +51,17 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
         named = path.stem if several_parcels else lot_name(layers.parcels, (path.stem, site.parcel.file.stem))
         site = site.model_copy(update={"name": named})
     shots = read_level_shots(site.levels.file, source.grid.frame) if site.levels is not None else None
-    return SiteInputs(site, source, layers, shots)
+    return SiteInputs(site, source, layers, shots, _picture(site, source, layers))
+
+
+def _picture(site: SiteFile, source: RasterSource, layers: SiteLayers) -> UnderPicture | None:
+    if site.picture is None:
+        return None
+    shown = layers.swales if len(layers.swales) else layers.parcels
+    west, south, east, north = (float(each) for each in shown.total_bounds)
+    reach = site.rules["surroundings"].likely
+    bounds = (west - reach, south - reach, east + reach, north + reach)
+    return read_picture(site.picture.file, source.grid.frame, bounds)
 
 
 def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:

@@ -93,6 +93,12 @@ class House(Section):
     built: Year | None = None
 
 
+class Picture(Section):
+    """[picture]: any raster, drawn under the maps."""
+
+    file: ExistingPath
+
+
 class Levels(Section):
     """[levels]: shots of a level."""
 

@@ -69,7 +69,7 @@ class ScreenedLot:
 
     @property
     def answer(self) -> str:
-        """The whole answer as text, as the command line prints it."""
+        """The whole answer as text, as the command line prints it with --full."""
         return answer_text(self.findings, WIDTH)
 
     @property

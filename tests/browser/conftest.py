@@ -2,7 +2,7 @@
 
 import importlib.util
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -26,7 +26,7 @@ class Handed:
 
     folder: Path
     summary: dict[str, Any]
-    verdict: Any = None
+    findings: Any = None
 
     @property
     def page(self) -> str:
@@ -45,15 +45,29 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="session")
-def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
-    """Lot 11: a patio that is pumped, roofs by gravity."""
+def screened(browser: Any) -> Callable[[str, Path], Handed]:
+    return screen_sample
+
+
+def screen_sample(name: str, folder: Path) -> Handed:
     from pipelines.deliverables.lot.handover import write_lot
     from pipelines.lot import screen_lot
 
-    folder = tmp_path_factory.mktemp("lot") / "lot_11"
-    findings = screen_lot(SAMPLES / "lot_11.toml")
+    findings = screen_lot(SAMPLES / f"{name}.toml")
     write_lot(findings, folder, extra_files=lot_files(findings, made_on=date(2025, 3, 4)))
-    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")), findings.plan.verdict)
+    return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")), findings)
+
+
+@pytest.fixture(scope="session")
+def pumped_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
+    """Lot 11: a patio that is pumped, roofs by gravity."""
+    return screen_sample("lot_11", tmp_path_factory.mktemp("lot") / "lot_11")
+
+
+@pytest.fixture(scope="session")
+def drained_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
+    """Lot 1: a patio that drains by gravity."""
+    return screen_sample("lot_01", tmp_path_factory.mktemp("lot") / "lot_01")
 
 
 @pytest.fixture(scope="session")
@@ -98,8 +112,8 @@ class Watched:
 def opened(browser: Any) -> Iterator[Any]:
     contexts = []
 
-    def open_page(address: str, *, width: int = 1400, touch: bool = False) -> Watched:
-        context = browser.new_context(viewport={"width": width, "height": 900}, has_touch=touch)
+    def open_page(address: str, *, width: int = 1400, height: int = 900, touch: bool = False) -> Watched:
+        context = browser.new_context(viewport={"width": width, "height": height}, has_touch=touch)
         contexts.append(context)
         page = context.new_page()
         watched = Watched(page, [], [])

@@ -2,16 +2,22 @@
 
 import csv
 import io
+import itertools
+import json
 import re
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from pipelines.deliverables.words.say import sentence
 
 FOOT, INCH = 0.3048, 0.0254
+SAMPLES = Path(__file__).parents[2] / "sample_data"
 
 
 def row_of(folder: Any, layer: str, name: str) -> dict[str, Any]:
@@ -33,7 +39,7 @@ def test_opens_without_a_word_and_asks_for_nothing(pumped_lot: Any, opened: Any,
     assert [each for each in watched.asked if not each.startswith(("file:", "data:"))] == []
     # nothing sticks out to the side
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
-    assert watched.page.locator(".verdict .what").inner_text() == sentence(pumped_lot.verdict, "us")
+    assert watched.page.locator(".verdict .what").inner_text() == sentence(pumped_lot.findings.plan.verdict, "us")
 
 
 def test_swales_open_without_a_word(swales: Any, opened: Any) -> None:
@@ -69,7 +75,7 @@ def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch:
         if box.count():
             box.click()
     page.locator("#map-pane").scroll_into_view_if_needed()
-    box = page.locator(f'#layer-catch_basins [data-id="{basin["id"]}"] path').bounding_box()
+    box = page.locator(f'#layer-catch_basins [data-id="{basin["id"]}"] .symbol').bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     if touch:
         page.touchscreen.tap(x, y)
@@ -85,7 +91,28 @@ def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch:
     assert shown["Grate"] == basin["grate"]
 
 
-def test_the_slider_says_what_summary_says(pumped_lot: Any, opened: Any) -> None:
+@pytest.mark.parametrize(("width", "height", "most"), [(1280, 900, 700), (360, 740, 500)])
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
+def test_the_answer_and_the_map_are_on_the_first_screen(
+    which: str, width: int, height: int, most: int, opened: Any, request: pytest.FixtureRequest
+) -> None:
+    handed = request.getfixturevalue(which)
+    page = opened(handed.page, width=width, height=height).page
+    assert page.locator("#map-pane").bounding_box()["y"] < most
+    lead = page.locator(".lead").inner_text()
+    assert lead.endswith(".")
+    assert not re.search(r"[.?!] [A-Z]", lead), lead
+    states = [part.get_attribute("class") for part in page.locator(".parts li").all()]
+    if handed.findings is None:
+        assert len(states) == len(handed.summary["swales"])
+    else:
+        assert states == [part["state"] for part in handed.summary["parts"].values()]
+    # a word and a mark, not a colour alone
+    marks = {state: page.locator(f".parts .{state} .sign").first.inner_text() for state in set(states)}
+    assert len(set(marks.values())) == len(marks)
+
+
+def test_the_table_says_what_summary_says(pumped_lot: Any, opened: Any) -> None:
     page = opened(pumped_lot.page).page
     assert "the design storm" in page.locator("#storm-name").inner_text()
     told = {spot["id"]: spot for spot in pumped_lot.summary["low_spots"]}
@@ -93,15 +120,73 @@ def test_the_slider_says_what_summary_says(pumped_lot: Any, opened: Any) -> None
     assert rows
     for row in rows:
         spot = told[row.locator("th").inner_text()]
-        for cell, when in zip(row.locator("data").all(), ("before", "after"), strict=True):
+        for cell, when in zip(row.locator("data").all()[1:], ("before", "after"), strict=True):
             assert float(cell.get_attribute("value")) == pytest.approx(spot[when]["depth_m"], rel=1e-12)
             assert number_in(cell.inner_text()) == pytest.approx(spot[when]["depth_m"] / INCH, abs=0.0501)
+
+
+def choose(page: Any, *, hour: float | None = None, when: str = "before", water: str = "water_depth") -> None:
+    if hour is not None:
+        page.locator("#hour").fill(str(told_by(page)["hours"].index(hour)))
+    page.locator(f'[name="when"][value="{when}"]').click()
+    page.locator(f'[name="water"][value="{water}"]').click()
+
+
+def told_by(page: Any) -> dict[str, Any]:
+    told: dict[str, Any] = json.loads(page.locator("#map-data").text_content())
+    return told
+
+
+def pixels(page: Any) -> Any:
+    return np.asarray(Image.open(io.BytesIO(page.locator("#map-pane").screenshot())).convert("RGB"), dtype=int)
+
+
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot"])
+def test_the_map_shows_what_the_improvements_do(which: str, opened: Any, request: pytest.FixtureRequest) -> None:
+    page = opened(request.getfixturevalue(which).page, width=1280).page
+    seen = {}
+    for water in ("water_depth", "water_hours"):
+        for when in ("before", "after"):
+            choose(page, hour=6.0 if water == "water_depth" else None, when=when, water=water)
+            assert page.locator("#hour").is_disabled() == (water == "water_hours")
+            seen[water, when] = pixels(page)
+        changed = np.abs(seen[water, "before"] - seen[water, "after"]).max(axis=-1) > 16
+        assert np.count_nonzero(changed) > 1000
+
+
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot"])
+def test_no_spot_is_shallower_in_a_heavier_storm(which: str, opened: Any, request: pytest.FixtureRequest) -> None:
+    told = told_by(opened(request.getfixturevalue(which).page).page)
+    assert len(told["storms"]) > 1
+    for lighter, heavier in itertools.pairwise(told["storms"]):
+        assert lighter["ponds"].keys() == heavier["ponds"].keys()
+        for name, pond in lighter["ponds"].items():
+            more = heavier["ponds"][name]
+            assert np.all(np.array(more["deepest"]) >= np.array(pond["deepest"]) - 1e-9)
+            # a millimetre for the rounding
+            assert np.all(np.array(more["course"]) >= np.array(pond["course"]) - 1), (heavier["name"], name)
+
+
+def test_an_hour_is_what_was_routed(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    design = next(storm for storm in pumped_lot.findings.storms if storm.design)
+    for hour in (6.0, 12.5, 30.0):
+        for when in ("before", "after"):
+            choose(page, hour=hour, when=when)
+            assert page.locator("#hour-name").inner_text().startswith(f"{hour:g} h after the rain began")
+            for row in page.locator("#storm-table tbody tr").all():
+                course = next(each for each in design.courses if each.id == row.locator("th").inner_text())
+                depths = course.depth if when == "before" else course.depth_after
+                told = float(row.locator("data").first.get_attribute("value"))
+                assert told == pytest.approx(np.interp(hour, course.hours, depths), abs=0.0006)
 
 
 def test_other_storms_stand_shallower_or_deeper(made_lot: Any, opened: Any) -> None:
     watched = opened(made_lot.as_uri())
     page, slider = watched.page, watched.page.locator("#storm")
     assert watched.said == []
+    # how the water goes in time is not known of this lot
+    assert page.locator("#hour").count() == 0
     water = []
     for at, (name, before, after) in enumerate((("2-year", 0.04, 0.0), ("10-year", 0.1, 0.0), ("100-year", 0.1, 0.06))):
         slider.fill(str(at))
@@ -112,10 +197,101 @@ def test_other_storms_stand_shallower_or_deeper(made_lot: Any, opened: Any) -> N
         told = page.locator("#storm-table tbody data").evaluate_all("cells => cells.map(cell => Number(cell.value))")
         assert told == [before, after]
     assert all(each.startswith("data:image/png") for each in water)
-    # dry is dry whatever the storm, and each depth of water is another picture
+    # dry is dry whatever the storm, and each class of depth is another picture
     assert water[1] == water[3]
     assert water[2] == water[4]
-    assert len(set(water)) == 4
+    assert water[0] == water[5]
+    assert len(set(water)) == 3
+
+
+LYING = """() => {
+  const seen = (element) => element.closest('.layer').getAttribute('display') !== 'none';
+  const boxes = (elements) => elements.map((element) => { const box = element.getBoundingClientRect();
+    return [element.textContent, box.left, box.top, box.right, box.bottom]; });
+  return {labels: boxes([...document.querySelectorAll('.label[visibility=visible]')]),
+          symbols: boxes([...document.querySelectorAll('svg.map .symbol')].filter(seen))};
+}"""
+
+
+def covering(page: Any) -> tuple[int, list[tuple[str, str]]]:
+    """How many names stand on the map, and which of them cover a symbol or each other by more than a pixel."""
+    found = page.evaluate(LYING)
+    labels, symbols = found["labels"], found["symbols"]
+    pairs = [*itertools.product(labels, symbols), *itertools.combinations(labels, 2)]
+    over = [
+        (one[0], other[0])
+        for one, other in pairs
+        if all(min(one[at + 2], other[at + 2]) - max(one[at], other[at]) > 1.0 for at in (1, 2))
+    ]
+    return len(labels), over
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 900), (768, 1024), (360, 740)])
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
+def test_no_name_lies_on_a_symbol(
+    which: str, width: int, height: int, opened: Any, request: pytest.FixtureRequest
+) -> None:
+    page = opened(request.getfixturevalue(which).page, width=width, height=height).page
+    for press in ("#see-lot", "#see-all", "#see-lot", "#zoom-in", "#zoom-in"):
+        page.locator(press).click()
+        count, over = covering(page)
+        assert count > 0
+        assert over == []
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("site", sorted(path.stem for path in SAMPLES.glob("lot_??.toml")))
+def test_no_name_lies_on_a_symbol_of_any_sample(site: str, opened: Any, screened: Any, tmp_path: Path) -> None:
+    page = opened(screened(site, tmp_path / site).page, width=1280).page
+    count, over = covering(page)
+    assert count > 0
+    assert over == []
+
+
+def test_pipes_say_where_they_run_how_wide_and_how_steep(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    told = page.locator('.label[data-for="pipe_runs"]').all_text_contents()
+    for run in pumped_lot.findings.plan.pipe_runs:
+        assert run.id in told
+        for level in (run.invert_up, run.invert_down):
+            assert f"inv {level / FOOT:,.2f} ft" in told
+        for segment in run.segments if run.kind == "gravity" else ():
+            assert any(text.startswith(run.size) and text.endswith(f"{100 * segment.slope:.2f} %") for text in told)
+        arrows = page.locator(f'#layer-pipe_runs [data-id="{run.id}"] .still path').count()
+        assert arrows >= 1
+
+
+def test_the_map_shows_all_that_was_given(pumped_lot: Any, opened: Any) -> None:
+    page = opened(pumped_lot.page).page
+    for name, table in pumped_lot.findings.given.items():
+        layer = page.locator(f"#layer-{'site_culverts' if name == 'culverts' else name}")
+        assert layer.count() == (1 if len(table) else 0), name
+    assert page.locator("#layer-complaints .symbol").count() > 0
+    assert page.locator("#layer-utilities path").count() > 0
+
+
+@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot"])
+def test_a_tap_shows_its_numbers_on_a_small_screen(
+    which: str, opened: Any, request: pytest.FixtureRequest
+) -> None:
+    handed = request.getfixturevalue(which)
+    page = opened(handed.page, width=360, height=740, touch=True).page
+    page.evaluate("window.scrollTo(0, document.querySelector('#map-pane').offsetTop - 60)")
+    page.locator("#see-lot").click()
+    for basin in (*handed.summary["catch_basins"], {"id": handed.findings.plan.outfalls[0].id}):
+        page.evaluate("document.querySelector('#map-pane').scrollIntoView({block: 'center', behavior: 'instant'})")
+        box = page.locator(f'.layer [data-id="{basin["id"]}"] .symbol').bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.touchscreen.tap(x, y)
+        shown = page.locator("#picked").bounding_box()
+        assert shown["y"] >= 0
+        assert shown["y"] + shown["height"] <= 740 + 0.5
+        assert shown["x"] + shown["width"] <= 360 + 0.5
+        assert page.locator("#picked dd").count() > 0
+        # and not over what was tapped
+        assert not shown["y"] <= y <= shown["y"] + shown["height"]
+        page.locator("#unpick").click()
+        assert page.evaluate("getComputedStyle(document.querySelector('#picked')).position") != "fixed"
 
 
 def test_pointer_reads_the_ground_and_a_distance_falls(pumped_lot: Any, opened: Any) -> None:

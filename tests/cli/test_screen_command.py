@@ -14,7 +14,8 @@ from terrain.errors import LotshedError
 Run = Callable[..., Result]
 Put = Callable[[Any], None]
 
-FILES = ["lot.gpkg", "profiles.csv", "report.html", "report.pdf", "runoff.csv", "stakeout.csv", "summary.json"]
+FILES = ["appendix.pdf", "lot.gpkg", "profiles.csv", "report.html", "report.pdf", "runoff.csv", "stakeout.csv",
+         "summary.json"]  # fmt: skip
 
 
 def _names(folder: Path) -> list[str]:
@@ -25,7 +26,7 @@ def test_the_answer_is_on_stdout_and_the_files_are_there(
     run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
 ) -> None:
     lot_that_finds(findings)
-    result = run("screen", "site.toml", "--out", tmp_path / "lot")
+    result = run("screen", "site.toml", "--out", tmp_path / "lot", "--full")
     assert result.exit_code == 0
     for told in (
         "Lot 7: Roof water leaves by gravity; the patio is pumped.",
@@ -45,6 +46,24 @@ def test_the_answer_is_on_stdout_and_the_files_are_there(
     assert f"Written to {tmp_path / 'lot'}" in result.stderr
     assert "reading" not in result.stderr
     assert _names(tmp_path / "lot") == FILES
+
+
+def test_by_default_a_glance_is_on_stdout_and_where_the_files_are(
+    run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
+) -> None:
+    lot_that_finds(findings)
+    result = run("screen", "site.toml", "--out", tmp_path / "lot")
+    lines = result.stdout.splitlines()
+    assert len(lines) <= 25
+    assert lines[0] == "Lot 7"
+    text = " ".join(result.stdout.split())
+    for told in (
+        "Cause sure; Fall sure; Outfall cannot be judged; Cure no.",
+        "basin-1, a catch basin with a 12 in grate for 48 gpm.", "900 to 2,100, likely 1,400",
+        f"in {tmp_path / 'lot'}", "Call before you dig.",
+    ):  # fmt: skip
+        assert told in text
+    assert "Over the north edge" not in text
 
 
 def test_quiet_says_only_the_result_and_verbose_says_each_stage(
@@ -67,7 +86,7 @@ def test_sections_without_content_are_not_there(
     run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
 ) -> None:
     lot_that_finds(replace(findings, plan=Plan("Nothing to build.", NOTHING_NEEDED), warnings=(), low_spots=()))
-    text = run("screen", "site.toml", "--out", tmp_path / "lot").stdout
+    text = run("screen", "site.toml", "--out", tmp_path / "lot", "--full").stdout
     assert "No water worth a line stands on the lot" in text
     for title in ("Which ways were compared", "Assumed, missing", "What costs little", "Refer"):
         assert title not in text
@@ -75,7 +94,7 @@ def test_sections_without_content_are_not_there(
 
 def test_metric_units_are_told_in_metres(run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path) -> None:
     lot_that_finds(replace(findings, units="si"))
-    text = " ".join(run("screen", "site.toml", "--out", tmp_path / "lot").stdout.split())
+    text = " ".join(run("screen", "site.toml", "--out", tmp_path / "lot", "--full").stdout.split())
     assert "the lot 600 m²" in text
     assert "10 cm deep over up to 30 m², for 26 h" in text
     assert " ft" not in text.replace("out-1 ft", "")
@@ -85,7 +104,7 @@ def test_a_name_is_shown_and_not_read_as_markup(
     run: Run, lot_that_finds: Put, findings: Findings, tmp_path: Path
 ) -> None:
     lot_that_finds(replace(findings, name="[red]<b>=1+1"))
-    assert run("screen", "site.toml", "--out", tmp_path / "lot").stdout.startswith("[red]<b>=1+1: ")
+    assert run("screen", "site.toml", "--out", tmp_path / "lot").stdout.startswith("[red]<b>=1+1\n")
 
 
 def test_strict_exits_with_3_where_a_verdict_is_not_sure(
@@ -148,7 +167,7 @@ def test_also_geojson_is_written_and_listed(
     run: Callable[..., Result], lot_that_finds: Callable[[Any], None], findings: Findings, tmp_path: Path
 ) -> None:
     lot_that_finds(findings)
-    result = run("screen", "site.toml", "--out", tmp_path / "lot", "--also", "geojson")
+    result = run("screen", "site.toml", "--out", tmp_path / "lot", "--also", "geojson", "--full")
     assert result.exit_code == 0
     assert "lot.geojson" in result.stderr
     collection = json.loads((tmp_path / "lot" / "lot.geojson").read_text(encoding="utf-8"))

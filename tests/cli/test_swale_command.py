@@ -18,7 +18,7 @@ def run(*arguments):
 @pytest.fixture(scope="module")
 def done(tmp_path_factory):
     out = tmp_path_factory.mktemp("swale") / "out"
-    return run(SAMPLE, "--out", out), out
+    return run(SAMPLE, "--out", out, "--full"), out
 
 
 def test_it_answers_in_words_with_units(done):
@@ -28,6 +28,18 @@ def test_it_answers_in_words_with_units(done):
         assert part in result.stdout
     assert "Written to" in result.stderr
     assert (out / "swale.gpkg").exists()
+
+
+def test_by_default_it_answers_at_a_glance(tmp_path):
+    result = run(SAMPLE, "--out", tmp_path / "out")
+    assert result.exit_code == 0, result.stderr
+    lines = result.stdout.splitlines()
+    assert len(lines) <= 25
+    assert max(map(len, lines)) <= 80
+    text = " ".join(result.stdout.split())
+    for told in ("south swale holds water in the 1-year storm", "cut-2.5: dig", "1. reach-2.5", "swale.gpkg",
+                 "nobody re-cuts it without that", "Call for marks before you dig"):  # fmt: skip
+        assert told in text
 
 
 def test_json_with_a_what_if_and_strict(done, tmp_path):

@@ -20,6 +20,13 @@ from terrain.unit_table import Units
 ABSENT = "-"
 
 
+DECIMALS = {
+    "": 3, "-": 3, "ft": 2, "in": 2, "m": 3, "mm": 1, "ft2": 0, "m2": 1, "ft3": 1, "m3": 2, "yd3": 2, "gpm": 1,
+    "cfs": 3, "l_s": 2, "ft_s": 2, "m_s": 2, "in_h": 2, "mm_h": 1, "pct": 2, "min": 1, "h": 2, "yr": 1,
+}  # fmt: skip
+"""Digits behind the point, by the unit in a column's name."""
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """A column of a layer.
@@ -110,6 +117,15 @@ def make_layer(
     return table
 
 
+def rounded(name: str, table: pd.DataFrame, units: Units) -> pd.DataFrame:
+    """A layer or table with its numbers at the digits that they are worth: what the ground and the rain can bear."""
+    places = {
+        written: DECIMALS[column.unit(units)] for written, column in layers()[name].written(units)
+        if column.type == "real" and written in table
+    }  # fmt: skip
+    return table.round(places)
+
+
 def empty_layer(name: str, units: Units, *, crs: Any = None) -> pd.DataFrame:
     """A layer without features, with its columns and types."""
     columns = {column.name: () for column in layers()[name].columns}
@@ -146,6 +162,8 @@ def _declared(shapes: Sequence[Any], geometry: str) -> list[Any]:
         array = shapely.force_3d(array)
     elif array.size:
         array = shapely.force_2d(array)
+    if kind == "MultiLineString":
+        return [shapely.MultiLineString([shape]) if shape.geom_type == "LineString" else shape for shape in array]
     return [_multiple(shape) if kind == "MultiPolygon" else shape for shape in array]
 
 

@@ -95,7 +95,8 @@ layer = {layer}{where}
 # footing_depth = "18 in"
 # built = 2015
 
-# [roofs]                 # building outlines; open_below marks carports, decks and porches
+# [roofs]                 # building outlines; open_below marks carports, decks and porches;
+#                         # outline = walls where drawn along walls: ties are measured from their corners
 # file = "buildings.gpkg"
 
 # [hardscape]             # patios, drives, walks; protect marks what must stay dry
@@ -126,6 +127,9 @@ layer = {layer}{where}
 #                         # where: basement, crawl_space, wall, patio, lawn, drive or street
 #                         # season: in_rain, days_after, always or thaw
 # file = "complaints.gpkg"
+
+# [picture]               # any raster, drawn under the maps
+# file = "photo.tif"
 
 # [levels]                # shots of a level: point, easting, northing, height_m or height_ft
 # file = "shots.csv"

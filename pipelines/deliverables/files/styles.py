@@ -1,22 +1,34 @@
 """Default styles of the layers, in the markup that desktop GIS reads from a layer_styles table."""
 
+import base64
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
 from xml.etree import ElementTree
 
-from pipelines.deliverables.files.layer_table import Layer
+from pipelines.deliverables.files.glyphs import glyph_data, glyphs
+from pipelines.deliverables.files.layer_table import DECIMALS, Column, Layer, read_rows
 from pipelines.deliverables.files.symbols import Condition, Symbol
 from pipelines.deliverables.unit_systems import from_si
 from terrain.unit_table import Units
 
-HATCHES = {"horizontal": "horizontal", "diagonal": "b_diagonal"}
-MARKERS = {"cross": "cross_fill", "open end": "semi_circle"}
-"""Hatches and markers by what that markup calls them."""
+INSIDE = 0.45
+"""Width of a barrel's inside of that of the barrel. [-]"""
+HATCHES = {"rafters": "b_diagonal", "pavers": "cross", "no_entry": "diagonal_x", "furrows": "horizontal"}
+"""Hatches by what that markup calls them."""
+REACH = 1.15
+"""Of a glyph's drawing, its lines' width counted in. [-]"""
 
 
 def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) -> str:
     """A style document (QML) for the symbols of one layer."""
-    root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
+    told = labels().get(layer.name, LayerLabel((), None, None))
+    root = ElementTree.Element(
+        "qgis", version="3.22.0", styleCategories="Symbology|Labeling|Fields|Rendering",
+        labelsEnabled="1" if told.columns else "0", hasScaleBasedVisibilityFlag="1" if told.shown_to else "0",
+        minScale=str(told.shown_to or 0), maxScale="0",
+    )  # fmt: skip
     by_rule = bool(layer_symbols[0].conditions)
     renderer = ElementTree.SubElement(
         root, "renderer-v2", type="RuleRenderer" if by_rule else "singleSymbol", symbollevels="0"
@@ -31,8 +43,67 @@ def style_document(layer: Layer, layer_symbols: Sequence[Symbol], units: Units) 
     drawn = ElementTree.SubElement(renderer, "symbols")
     for number, symbol in enumerate(layer_symbols):
         _add_symbol(drawn, str(number), symbol)
+    if told.columns:
+        _add_labels(root, layer, told, units)
+    aliases = ElementTree.SubElement(root, "aliases")
+    for index, (written, column) in enumerate(layer.written(units), start=1):
+        # the key stands before the columns
+        name, unit = column.name.replace("_", " "), column.unit(units).replace("_", "/").replace("pct", "%")
+        ElementTree.SubElement(aliases, "alias", field=written, index=str(index),
+                               name=f"{name} [{unit}]" if unit else name)  # fmt: skip
     ElementTree.indent(root, " ")
     return ElementTree.tostring(root, encoding="unicode") + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class LayerLabel:
+    """What is written beside features: columns, and to which scale that and the layer are shown. [1 to so many]"""
+
+    columns: tuple[str, ...]
+    label_to: int | None
+    shown_to: int | None
+
+
+@cache
+def labels() -> dict[str, LayerLabel]:
+    """What is written, by layer."""
+    return {
+        row["layer"]: LayerLabel(
+            tuple(part for part in row["columns"].split(";") if part),
+            int(row["label_to"]) if row["label_to"] else None, int(row["shown_to"]) if row["shown_to"] else None,
+        )
+        for row in read_rows("layer_labels.csv")
+    }  # fmt: skip
+
+
+def _add_labels(root: ElementTree.Element, layer: Layer, told: LayerLabel, units: Units) -> None:
+    written = {column.name: (name, column) for name, column in layer.written(units)}
+    parts = [_told(*written[column], units) for column in told.columns if column in written]
+    first, *rest = parts
+    expression = " || ".join([first, *(f"coalesce(', ' || {part}, '')" for part in rest)])
+    labeling = ElementTree.SubElement(root, "labeling", type="simple")
+    settings = ElementTree.SubElement(labeling, "settings", calloutType="simple")
+    style = ElementTree.SubElement(
+        settings, "text-style", fieldName=expression, isExpression="1", fontSize="8", fontSizeUnit="Point",
+        textColor="26,26,26,255", multilineHeight="1",
+    )  # fmt: skip
+    ElementTree.SubElement(style, "text-buffer", bufferDraw="1", bufferSize="0.8", bufferSizeUnits="MM",
+                           bufferColor="255,255,255,255", bufferOpacity="1")  # fmt: skip
+    ElementTree.SubElement(settings, "text-format", wrapChar="", autoWrapLength="28")
+    # along a line, around a point or ground
+    placement = "2" if "Line" in (layer.geometry or "") else "0"
+    ElementTree.SubElement(settings, "placement", placement=placement, placementFlags="10", dist="1.5", distUnits="MM")
+    ElementTree.SubElement(settings, "rendering", drawLabels="1", scaleVisibility="1", scaleMin="0",
+                           scaleMax=str(told.label_to or 0), obstacle="1", displayAll="0")  # fmt: skip
+
+
+def _told(name: str, column: Column, units: Units) -> str:
+    """A column as it is written beside a feature: a number with its unit."""
+    if column.type != "real":
+        return f'"{name}"'
+    unit = column.unit(units)
+    places = min(DECIMALS[unit], 2)
+    return f"round(\"{name}\", {places}) || ' {unit.replace('_', '/').replace('pct', '%')}'"
 
 
 def _test(condition: Condition, layer: Layer, units: Units) -> str:
@@ -41,6 +112,8 @@ def _test(condition: Condition, layer: Layer, units: Units) -> str:
     if column.type == "boolean":
         # compared with a number, true is no 1 there
         return f'"{name}"' if condition.value == "1" else f'NOT "{name}"'
+    if condition.word is not None:
+        return f"\"{name}\" {'' if condition.wanted else 'NOT '}LIKE '%{condition.word}%'"
     if condition.value is not None:
         return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
     low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
@@ -53,7 +126,10 @@ def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
     element = ElementTree.SubElement(parent, "symbol", name=name, type=symbol.kind, alpha="1")
     drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](symbol)
     _add_layer(element, drawing, options)
-    if symbol.shape == "arrow":
+    if symbol.shape == "barrel":
+        inside = replace(symbol, colour=symbol.edge, width=INSIDE * symbol.width)
+        _add_layer(element, *_line(inside))
+    if symbol.shape in ("arrow", "barrel"):
         along = _add_layer(element, "MarkerLine", {"placement": "centralpoint", "rotate": "1"})
         head = ElementTree.SubElement(along, "symbol", name=f"@{name}@1", type="marker", alpha="1")
         _add_layer(head, "SimpleMarker", _head(symbol))
@@ -108,18 +184,21 @@ def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
 
 
 def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
-    return "SimpleMarker", {
-        "name": MARKERS.get(symbol.shape, symbol.shape),
-        # the host's half circle bulges upward, an open end downward
-        "angle": "180" if symbol.shape == "open end" else "0",
-        "color": _colour(symbol.colour, symbol.opacity),
-        "outline_color": _colour(symbol.edge, 1.0),
-        "outline_style": "solid",
-        "outline_width": "0.4",
-        "outline_width_unit": "MM",
-        "size": f"{symbol.width:g}",
-        "size_unit": "MM",
-    }
+    """The glyph goes along as a drawing."""
+    drawing = base64.b64encode(marker_svg(symbol).encode()).decode("ascii")
+    return "SvgMarker", {"name": f"base64:{drawing}", "size": f"{symbol.width * REACH:g}", "size_unit": "MM"}
+
+
+def marker_svg(symbol: Symbol) -> str:
+    """A glyph as a drawing by itself."""
+    glyph, reach = glyphs()[symbol.shape], 10.0
+    half = reach * REACH
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half:g} {-half:g} {2 * half:g} {2 * half:g}">'
+        f'<path d="{glyph_data(glyph.face, reach, closed=True)}" fill="{symbol.colour}"/>'
+        f'<path d="{glyph_data(glyph.line, reach, closed=False)}" fill="none" stroke="{symbol.edge}" stroke-width="2"/>'
+        f'<path d="{glyph_data(glyph.solid, reach, closed=True)}" fill="{symbol.edge}"/></svg>'
+    )
 
 
 def _colour(text: str, opacity: float) -> str:

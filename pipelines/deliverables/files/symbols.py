@@ -1,6 +1,6 @@
 """How features are drawn, by layer: one table for the report's map and for the styles in a GeoPackage.
 
-The base colours are those of Okabe and Ito, "Color Universal Design", 2008, which the colour-blind can tell
+One hue has one meaning; most are of Okabe and Ito, "Color Universal Design", 2008, which the colour-blind can tell
 apart; shape, width and dash say the same a second time.
 """
 
@@ -18,7 +18,17 @@ EVERY_LAYER = "symbols.csv"
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """What an attribute must be: a value as text, or a range that begins with `low` and ends before `high`. [SI]"""
+    """What an attribute must be: a value as text, a text with or without a word in it, or a range. [SI]
+
+    Attributes
+    ----------
+    attribute : str
+        Its name without unit.
+    value : str or None
+        What it is; after `~` a word in it, after `!~` one that is not; None for a range.
+    low, high : float
+        The range begins with `low` and ends before `high`. [SI]
+    """
 
     attribute: str
     value: str | None
@@ -30,7 +40,19 @@ class Condition:
         value = values.get(self.attribute)
         if self.value is None:
             return isinstance(value, int | float) and self.low <= value < self.high
+        if self.word is not None:
+            return (self.word in str(value)) == self.wanted
         return str(int(value) if isinstance(value, bool) else value) == self.value
+
+    @property
+    def wanted(self) -> bool:
+        """Whether its word must be in it rather than not."""
+        return not (self.value or "").startswith("!")
+
+    @property
+    def word(self) -> str | None:
+        """The word that must, or must not, be in it; None where it is not asked for one."""
+        return self.value.lstrip("!")[1:] if self.value and self.value.lstrip("!").startswith("~") else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +63,17 @@ class Symbol:
     ----------
     conditions : tuple of Condition
         All of which must hold; none for every feature.
+    state : str
+        What it means: one state has one look, whatever layer it stands in, and one look one state.
     words : str
         Of the legend: a template, as of sentences.
     kind, colour, edge : str
-        fill, line or marker; `#rrggbb`; `#rrggbb` of the outline.
+        fill, line or marker; `#rrggbb`; `#rrggbb` of the outline, or of a barrel's inside.
+    hue : str
+        What its colour says: water, time, earth, built, works, limits, passes, doubtful or fails.
     shape : str
-        Of a marker square, circle, triangle, pentagon, diamond, cross or open end;
-        arrow for a line that shows its direction; horizontal
-        or diagonal for a hatched fill; else empty.
+        Of a marker the name of its glyph; arrow for a line that shows its direction, barrel for a pipe;
+        the hatch of a fill; else empty.
     opacity : float
         0 is clear, 1 solid. [-]
     width : float
@@ -58,14 +83,21 @@ class Symbol:
     """
 
     conditions: tuple[Condition, ...]
+    state: str
     words: str
     kind: str
+    hue: str
     colour: str
     edge: str
     shape: str
     opacity: float
     width: float
     dash: tuple[float, ...]
+
+    @property
+    def look(self) -> tuple[str, str, tuple[float, ...]]:
+        """What it is known by beside its colour and width."""
+        return self.kind, self.shape, self.dash
 
     def label(self, units: Units) -> str:
         """Words of the legend."""
@@ -79,8 +111,10 @@ def symbols() -> dict[str, tuple[Symbol, ...]]:
     for row in read_rows(EVERY_LAYER):
         symbol = Symbol(
             _conditions(row["attribute"], row["value"]),
+            row["state"],
             row["label"],
             row["kind"],
+            row["hue"],
             row["colour"],
             row["edge"],
             row["shape"],

@@ -2,12 +2,15 @@
 
 from collections.abc import Callable, Mapping, Sequence
 
+import geopandas as gpd
 import numpy as np
 from shapely import LineString
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.findings.lot import (
     CollectorFlow,
     FlowPath,
+    PondCourse,
     PumpPicture,
     StandingWater,
     StormWater,
@@ -21,6 +24,7 @@ from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
+from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -37,6 +41,13 @@ from terrain.flow.low_spots import LowSpot, settle_water
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
+
+GIVEN = ("right_of_way", "keep_out", "barriers", "utilities", "culverts", "downspouts", "complaints")
+"""Tables of the site file that are shown as they were given."""
+HOURS = np.concatenate([np.arange(0.0, 24.0, 0.5), np.arange(24.0, 48.0, 2.0), np.arange(48.0, 97.0, 6.0)])
+"""Since the rain began, at which water is told. [h]"""
+FIRST_HOURS = np.arange(0.0, 6.0, 0.25)
+"""The same of a rain that is over before. [h]"""
 
 
 def flow_paths_of(
@@ -220,6 +231,8 @@ def leaving_of(
 
 def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
     """Water at each low spot in each storm, before and after."""
+    longest = max((storm.rain.storm.duration for storm in storms), default=0.0) / HOUR
+    hours = np.union1d(FIRST_HOURS, HOURS) if longest < FIRST_HOURS[-1] else HOURS
     return tuple(
         StormWater(
             name=storm.rain.storm.name,
@@ -230,9 +243,23 @@ def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
                 (name, water.depth, storm.after.standing[name].depth if name in storm.after.standing else water.depth)
                 for name, water in storm.before.standing.items()
             ),
+            rain_ends=storm.rain.storm.duration / HOUR,
+            courses=tuple(
+                PondCourse(
+                    name, hours, water.depth_at(hours * HOUR),
+                    storm.after.standing.get(name, water).depth_at(hours * HOUR),
+                )
+                for name, water in storm.before.standing.items()
+            ),
         )
         for storm in storms
     )
+
+
+def given_near(layers: SiteLayers, place: BaseGeometry) -> dict[str, gpd.GeoDataFrame]:
+    """Tables of the site file that are shown as they were given, as far as they touch a place."""
+    tables = {name: getattr(layers, name) for name in GIVEN}
+    return {name: table[table.intersects(place)].reset_index(drop=True) for name, table in tables.items()}
 
 
 def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[CollectorFlow, ...]:

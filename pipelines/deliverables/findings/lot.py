@@ -1,5 +1,6 @@
 """Everything one run found, as handed to the rooms that write it down."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -8,6 +9,7 @@ from shapely import Geometry, LineString, Point
 
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.rules import Rules, load_rules
+from pipelines.inputs.under_picture import UnderPicture
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.plan import Plan, Said
 from pipelines.layout.storm_by_storm import EdgeInStorm
@@ -133,6 +135,26 @@ class Balance:
     collected: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PondCourse:
+    """How water stands in a low spot in one storm.
+
+    Attributes
+    ----------
+    id : str
+        Of the low spot.
+    hours : (n,) float ndarray
+        Since the rain began. [h]
+    depth, depth_after : (n,) float ndarray
+        As the lot is and with the works. [m]
+    """
+
+    id: str
+    hours: FloatArray
+    depth: FloatArray
+    depth_after: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StormWater:
     """Water standing in one storm, before and after the works.
@@ -149,6 +171,10 @@ class StormWater:
         The storm that the works are designed for.
     standing : tuple of (str, float, float)
         Id of a low spot, deepest water there as the lot is and with the works. [m]
+    courses : tuple of PondCourse
+        Of the same low spots.
+    rain_ends : float
+        After it began. [h]
     """
 
     name: Said
@@ -156,6 +182,8 @@ class StormWater:
     depth: float
     design: bool
     standing: tuple[tuple[str, float, float], ...]
+    courses: tuple[PondCourse, ...] = ()
+    rain_ends: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -216,6 +244,29 @@ class SuspectedCulvert:
     why: Said
 
 
+@dataclass(frozen=True, slots=True)
+class CrossingPoint:
+    """A place where a run crosses a buried line.
+
+    Attributes
+    ----------
+    run, kind : str
+        Id of the run, and what the line carries.
+    point : shapely Point
+        In the metric frame.
+    station : float
+        Along the run. [m]
+    depth : float or None
+        Of the line, where the user gave it. [m]
+    """
+
+    run: str
+    kind: str
+    point: Point
+    station: float
+    depth: float | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
     """What one run of the main job found.
@@ -256,6 +307,12 @@ class Findings:
         Places to look.
     hidden_culverts : tuple of HiddenCulvert
         Those of them that are banks near the lot, with what becomes of it if one is open.
+    crossings : tuple of CrossingPoint
+        Buried lines that runs cross.
+    given : dict of str to GeoDataFrame
+        Other tables of the site file, by name, in the metric frame.
+    picture : UnderPicture or None
+        What is drawn under the maps.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -293,6 +350,9 @@ class Findings:
     outfall_looks: tuple[OutfallLook, ...] = ()
     suspected_culverts: tuple[SuspectedCulvert, ...] = ()
     hidden_culverts: tuple[HiddenCulvert, ...] = ()
+    given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    picture: UnderPicture | None = None
     fall_to_spare: Raster | None = None
+    crossings: tuple[CrossingPoint, ...] = ()
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

@@ -1,12 +1,15 @@
 """Everything one check of swales found, as handed to what writes it down."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
+import geopandas as gpd
 from shapely import Geometry
 
 from pipelines.deliverables.findings.lot import Caution, InputFile
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.inputs.rules import Rule
+from pipelines.inputs.under_picture import UnderPicture
 from pipelines.layout.plan import Said
 from pipelines.layout.swale.hidden_banks import SwaleBank
 from pipelines.layout.swale.judgement import CrossingFinding, ReachFinding
@@ -201,6 +204,10 @@ class SwaleFindings:
         [m]
     hidden_culverts : tuple of SwaleBank
         Banks near the swales that may hide one.
+    given : dict of str to GeoDataFrame
+        Other tables of the site file, by name, in the metric frame.
+    picture : UnderPicture or None
+        What is drawn under the map.
     """
 
     name: str
@@ -222,3 +229,5 @@ class SwaleFindings:
     vertical_datum: Said
     ground: FloatArray
     hidden_culverts: tuple[SwaleBank, ...] = ()
+    given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    picture: UnderPicture | None = None

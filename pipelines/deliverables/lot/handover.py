@@ -6,6 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipelines.deliverables.files.geopackage import write_geopackage
+from pipelines.deliverables.files.layer_table import rounded
 from pipelines.deliverables.files.place import Writer, hand_over
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.files.text_file import summary_text, write_text
@@ -28,6 +29,7 @@ def write_lot(
     further = dict(extra_files or {})
     outputs = ["lot.gpkg", "runoff.csv", "summary.json", *further]
     tables = lot_tables(findings, units, outputs=outputs)
+    tables = {name: rounded(name, table, units) for name, table in tables.items()}
     tables = {**tables, **(extra_layers or {}), "run_info": tables["run_info"]}
 
     files: dict[str, Writer] = {

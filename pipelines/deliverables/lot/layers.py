@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from shapely import LineString
 
+from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings, FlowPath, StandingWater
@@ -34,7 +34,6 @@ from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.fall_to_spare import spare_contours
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
-from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.unit_table import FOOT, HOUR, Units
 
@@ -69,20 +68,14 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
         "outfall_moves": moves_layer(findings.plan.outfalls, units),
         "fall_to_spare": spare_layer(findings.fall_to_spare, units),
+        **context_layers(findings.given, units),
         "runoff": runoff_table(findings.runoff, units),
         "leaving": leaving_table(findings.leaving, units),
         "take_off": take_off_table(findings.plan.take_off, units),
         "cautions": make_layer("cautions", units, **_fields(findings.cautions, "id", "text")),
         "run_info": run_info(findings, units, outputs),
     }
-    return {name: _on_map(table, findings.frame) for name, table in tables.items()}
-
-
-def _on_map(table: pd.DataFrame, frame: Frame) -> pd.DataFrame:
-    if not isinstance(table, gpd.GeoDataFrame):
-        return table
-    placed: pd.DataFrame = frame.to_map(table).set_crs(frame.crs)
-    return placed
+    return on_map(tables, findings.frame)
 
 
 def runoff_table(runoff: Sequence[SubCatchment], units: Units) -> pd.DataFrame:
@@ -239,7 +232,7 @@ def _channel_drains(rows: Sequence[ChannelDrain], units: Units) -> pd.DataFrame:
 
 
 def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
-    hydraulic = ("length", "slope", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
+    hydraulic = ("length", "invert_up", "invert_down", "peak_flow", "velocity", "filled", "capacity")
     columns = _fields(rows, "id", "kind", "from_id", "to_id", "purpose", *hydraulic)
     columns |= _fields(rows, "least_cover", "deepest", "under_paving")
     return make_layer(
@@ -248,6 +241,8 @@ def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
         geometry=[row.line for row in rows],
         size=[f"{row.size} {row.standard}".strip() for row in rows],
         crossings=[_joined(row.crossings, units) for row in rows],
+        # over a broken grade a mean tells nobody how to dig
+        slope=[None if len(row.segments) > 1 else row.slope for row in rows],
         slopes=[told and say(told, units) for told in map(slopes_of, rows)],
         covers=[say(covers_of(row), units) for row in rows],
         **columns,

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 from shapely import box
 
+from pipelines.deliverables.files.glyphs import plot_marker
 from pipelines.deliverables.files.layer_table import layers as table
+from pipelines.deliverables.files.styles import INSIDE
 from pipelines.deliverables.files.symbols import Symbol, symbol_of, symbols
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.unit_systems import unit_system, unit_value
@@ -19,7 +21,7 @@ DRAWN = (
     "low_spots", "surface_works", "flow_paths", "parcel", "french_drains", "channel_drains", "pipe_runs", "fittings",
     "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
-MARKERS = {"square": "s", "circle": "o", "triangle": "^", "pentagon": "p", "cross": "X", "diamond": "D"}
+HATCHES = {"rafters": "//", "pavers": "++", "no_entry": "xx", "furrows": "--"}
 POINTS_IN_MM = 72.0 / 25.4
 AROUND = 0.15
 """Ground around the lot that is seen, of the lot's own width. [-]"""
@@ -69,24 +71,22 @@ def _kinds(name: str, layer: pd.DataFrame, units: Units) -> IntArray:
 
 def _draw(ax: Any, shapes: gpd.GeoSeries, symbol: Symbol, units: Units) -> None:
     from matplotlib.colors import to_rgba
-    from matplotlib.path import Path
 
     if shapes.empty:
         return
     label, width = symbol.label(units), symbol.width * POINTS_IN_MM
     dash = (0, tuple(part * POINTS_IN_MM for part in symbol.dash)) if symbol.dash else "-"
     if symbol.kind == "fill":
-        hatch = {"horizontal": "--", "diagonal": "//"}.get(symbol.shape)
+        hatch = HATCHES.get(symbol.shape)
         shapes.plot(ax=ax, facecolor=to_rgba(symbol.colour, symbol.opacity), edgecolor=symbol.edge, linewidth=width,
                     linestyle=dash, hatch=hatch, aspect=None)  # fmt: skip
         ax.fill([], [], facecolor=to_rgba(symbol.colour, symbol.opacity), edgecolor=symbol.edge, label=label)
     elif symbol.kind == "line":
-        shapes.plot(ax=ax, color=symbol.colour, alpha=symbol.opacity, linewidth=width, linestyle=dash, aspect=None)
+        outer = "-" if symbol.shape == "barrel" else dash
+        shapes.plot(ax=ax, color=symbol.colour, alpha=symbol.opacity, linewidth=width, linestyle=outer, aspect=None)
+        if symbol.shape == "barrel":
+            shapes.plot(ax=ax, color=symbol.edge, linewidth=INSIDE * width, linestyle=dash, aspect=None)
         ax.plot([], [], color=symbol.colour, linewidth=width, linestyle=dash, label=label)
     else:
-        ax.scatter(
-            shapes.x, shapes.y, s=(symbol.width * POINTS_IN_MM) ** 2, c=symbol.colour, edgecolors=symbol.edge,
-            # half a round pipe, open upward
-            marker=Path.wedge(180, 360) if symbol.shape == "open end" else MARKERS[symbol.shape],
-            zorder=5, label=label,
-        )
+        plot_marker(ax, shapes.x, shapes.y, symbol.shape, size=symbol.width * POINTS_IN_MM, colour=symbol.colour,
+                    edge=symbol.edge, zorder=5, label=label)  # fmt: skip

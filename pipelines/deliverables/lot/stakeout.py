@@ -9,7 +9,7 @@ from pipelines.deliverables.findings.stakeout import benchmark_of, profile_of, s
 from pipelines.deliverables.unit_systems import from_si
 from pipelines.deliverables.words.say import say
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from terrain.unit_table import Units
+from terrain.unit_table import FOOT, INCH, Units
 
 
 def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
@@ -29,9 +29,16 @@ def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
     }
     if findings.levels_given:
         columns[f"cut_{unit}"] = from_si((stake.cut for stake in stakes), unit)
+    over, name = fall_told(units)
+    columns[name] = [None if stake.slope is None else stake.slope * over for stake in stakes]
     columns["provisional"] = ["yes"] * len(stakes)
     columns["benchmark"] = [say(benchmark.name, units) if benchmark else ""] * len(stakes)
     return pd.DataFrame(columns)
+
+
+def fall_told(units: Units) -> tuple[float, str]:
+    """What a slope times which is the fall to the next stake as a crew reads it, and the name of its column. [-]"""
+    return (10.0 * FOOT / INCH, "fall_in_10_ft_in") if units == "us" else (1e4, "fall_in_10_m_mm")
 
 
 def profile_table(findings: Findings, units: Units) -> pd.DataFrame:

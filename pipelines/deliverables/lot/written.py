@@ -1,10 +1,12 @@
 """The files beside a lot's layers: the report as a page and on paper, what the crew stakes out, layers for a phone."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pipelines.deliverables.files.geojson import geojson_text
@@ -18,13 +20,15 @@ from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, sai
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
 from pipelines.deliverables.report.lot.answer import lot_answer_blocks
+from pipelines.deliverables.report.lot.brief import brief_entries, caution_short
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_blocks
-from pipelines.deliverables.report.pdf import report_pdf
-from pipelines.deliverables.report.text import blocks_as_text
+from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
+from pipelines.deliverables.report.text import Entry, blocks_as_text, entries_as_text, files_entry
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import sentence
+from terrain.unit_table import si_factor
 
 DECIMALS = 3
 """Of feet or metres in what the crew reads."""
@@ -43,13 +47,16 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     files: dict[str, Writer] = {
         "report.html": lambda path: _write(path, report_html(*parts()[1:], made_on=day)),
         "report.pdf": lambda path: _write(path, report_pdf(*parts()[1:], made_on=day)),
+        "appendix.pdf": lambda path: _write(path, appendix_pdf(parts()[1], made_on=day)),
     }
     if findings.plan.pipe_runs:
         files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))
         files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
     if findings.fall_to_spare is not None:
         spare = findings.fall_to_spare
-        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, spare)
+        unit = "ft" if units == "us" else "m"
+        told = replace(spare, values=np.round(spare.values / si_factor(unit), DECIMALS), unit=unit)
+        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, told)
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
     return files
@@ -79,6 +86,14 @@ def answer_text(findings: Findings, width: int) -> str:
         ),
         width,
     )
+
+
+def brief_text(findings: Findings, width: int, folder: str, files: Sequence[str]) -> str:
+    """The answer at a glance, and the files that a folder holds."""
+    units = unit_system(findings.units)
+    entries = brief_entries(findings, lot_tables(findings, units), units)
+    caution = Entry("Caution", (caution_short(findings.cautions, units),))
+    return entries_as_text(findings.name, (*entries, files_entry(folder, files), caution), width)
 
 
 def _write(path: Path, content: str | bytes) -> None:

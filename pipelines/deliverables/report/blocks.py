@@ -104,13 +104,20 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A drawing as SVG, with what it shows in words for those who cannot see it."""
+    """A drawing as SVG, with what it shows in words for those who cannot see it, and its width on paper.
+
+    Attributes
+    ----------
+    wide : float
+        On paper; 0 for as wide as the page. [mm]
+    """
 
     kind: ClassVar[str] = "figure"
     id: str
     title: str
     svg: str
     alt: str
+    wide: float = 0.0
 
 
 Block = Paragraph | Subhead | Items | Facts | Table | Figure
@@ -128,12 +135,15 @@ class Sheet:
         Who it is for, in a sentence.
     blocks : tuple of Block
         In order.
+    paper : tuple of Block
+        What is printed; the rest goes to the appendix. Empty where all is printed.
     """
 
     id: str
     title: str
     purpose: str
     blocks: tuple[Block, ...]
+    paper: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,15 +159,21 @@ class Report:
     sure : str
         sure, cannot_tell or no: how the answer is coloured and marked.
     verdict : str
-        The answer in a sentence.
+        The answer with its reasons.
+    lead : str
+        The answer in one sentence.
+    parts : tuple of (str, str, str)
+        What is judged, how sure that is (sure, cannot_tell, no or not_needed), and the same in words.
     answer : tuple of Block
-        The answer's parts, then the site checks.
+        The answer's parts, and the site checks.
     sheets : tuple of Sheet
         By reader.
     tables : tuple of Block
         Everything by number.
     foot : tuple of str
         The inputs and their hashes.
+    paper : tuple of Block
+        What of the answer is printed on the first page; the rest goes to the appendix. Empty where all is printed.
     """
 
     name: str
@@ -166,10 +182,13 @@ class Report:
     subject: str
     sure: str
     verdict: str
+    lead: str
+    parts: tuple[tuple[str, str, str], ...]
     answer: tuple[Block, ...]
     sheets: tuple[Sheet, ...]
     tables: tuple[Block, ...]
     foot: tuple[str, ...]
+    paper: tuple[Block, ...] = ()
 
 
 def plain(words: Words) -> str:

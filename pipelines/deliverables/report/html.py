@@ -3,10 +3,12 @@
 import base64
 import hashlib
 import json
+import math
 from functools import cache
 from importlib import resources
 from typing import Any
 
+import numpy as np
 import shapely
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
@@ -18,15 +20,18 @@ from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.map_svg import WIDTH, legend_mark, map_drawing
 from pipelines.deliverables.report.shown_text import shown
 from pipelines.deliverables.words.quantities import unit_of
+from terrain.arrays import FloatArray
 from terrain.unit_table import Units
 
-SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗"}
+SIGNS = {"sure": "✓", "cannot_tell": "?", "no": "✗", "not_needed": "–"}
 SAID = {
     "sure": "Sure, as far as lidar can be", "cannot_tell": "Cannot be judged from this lidar",
     "no": "No: it does not work, as far as is known",
 }
 ASSETS = "pipelines.deliverables.report"
 LONGEST_NAME = 90
+WATER = ("water_depth", "water_hours")
+"""Ways to colour standing water, as the table of symbols calls them."""
 
 
 def report_html(report: Report, picture: MapPicture | None, *, made_on: str = "", view_name: str = "Lot") -> str:
@@ -80,20 +85,28 @@ def _map(picture: MapPicture, report: Report, view_name: str) -> dict[str, Any]:
          "marks": [(legend_mark(symbols()["contours"][0]), "every fifth is heavier")]},
         {"name": "ground", "title": "Shaded ground", "on": True, "features": [], "marks": []},
     ]  # fmt: skip
-    for layer in reversed(picture.layers):
+    if picture.under is not None:
+        listed.append({"name": "picture", "title": "Picture", "on": True, "features": [], "marks": []})
+    at = len(listed)
+    for layer in reversed([each for each in picture.layers if each.name not in WATER]):
         used = sorted({feature.symbol for feature in layer.features})
         drawn = [symbols()[layer.name][each] for each in used]
         marks = [(legend_mark(symbol), symbol.label(picture.units)) for symbol in drawn]
         features = [(each.id, each.title) for each in layer.features if each.rows]
-        listed.insert(len(listed) - 2, {"name": layer.name, "title": layer.title, "on": layer.on,
+        listed.insert(len(listed) - at, {"name": layer.name, "title": layer.title, "on": layer.on,
                                         "features": features, "marks": marks})  # fmt: skip
     design = next((at for at, storm in enumerate(picture.storms) if storm.design), 0)
+    rain_ends = picture.storms[design].rain_ends if picture.storms else 0.0
     return {
         "svg": map_drawing(picture, moving=True),
         "layers": listed,
         "storms": len(picture.storms),
         "improved": picture.improved,
         "design": design,
+        "hours": len(picture.hours),
+        "hour": next((at for at, hour in enumerate(picture.hours) if hour >= rain_ends), 0),
+        "water": [(name, [(legend_mark(symbol), symbol.label(picture.units)) for symbol in symbols()[name]])
+                  for name in WATER],
         "view_name": view_name,
         "data": _data(picture),
     }
@@ -118,12 +131,20 @@ def _data(picture: MapPicture) -> dict[str, Any]:
         "frame": [frame.x_scale, frame.y_scale], "ground": heights,
         "length": _kind("length", picture.units), "level": _kind("level", picture.units),
         "depth": _kind("depth", picture.units), "features": _features(picture), "beds": beds,
+        "hours": picture.hours,
+        "water": {name: [[symbol.conditions[0].high if math.isfinite(symbol.conditions[0].high) else None,
+                          symbol.colour, symbol.opacity] for symbol in symbols()[name]] for name in WATER},
         "storms": [
-            {"name": shown(storm.name, most=60), "design": storm.design,
-             "standing": {name: [before, after] for name, before, after in storm.standing}}
+            {"name": shown(storm.name, most=60), "design": storm.design, "rain_ends": storm.rain_ends,
+             "ponds": {pond.id: {"deepest": pond.deepest, "course": [*map(_millimetres, (pond.before, pond.after))]}
+                       for pond in storm.ponds}}
             for storm in picture.storms
         ],
     }  # fmt: skip
+
+
+def _millimetres(depths: FloatArray) -> list[int]:
+    return [int(each) for each in np.rint(1000.0 * depths)]
 
 
 def _features(picture: MapPicture) -> dict[str, Any]:

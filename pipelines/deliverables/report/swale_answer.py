@@ -4,7 +4,9 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Facts, Items, Paragraph, Subhead, Words
+from pipelines.deliverables.report.lot.brief import caution_short
 from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.report.text import Entry, entries_as_text, files_entry
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper
 from pipelines.layout.swale.judgement import ReachFinding
@@ -27,8 +29,7 @@ def swale_answer_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
     units = findings.units
     blocks: list[Block] = []
     for position, found in enumerate(findings.swales):
-        head = f"{found.site.name} {ANSWERS[found.answer]} in {storm_name(findings)}."
-        blocks.append(Paragraph((f"{head} {start_upper(say(found.why, units))}.",), "strong"))
+        blocks.append(Paragraph((" ".join(_head(found, findings)),), "strong"))
         facts = (
             ("The swale", _measured(found, f"summary|swales|{position}", units)),
             ("Reaches", _lines(_reaches(found, units))),
@@ -42,6 +43,35 @@ def swale_answer_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
     if checks:
         blocks += [Subhead("Measure on site, most telling first"), Items(_lines(checks), "box")]
     return tuple(blocks)
+
+
+def swale_brief_text(findings: SwaleFindings, width: int, folder: str, files: Sequence[str]) -> str:
+    """The answer at a glance: each swale, its drives, a re-cut, what to measure first, the files, a caution."""
+    units = findings.units
+    recut = tuple(text for found in findings.swales for text in _recut(found, units))
+    measured = (f"{at}. {text}" for at, text in enumerate(tuple(dict.fromkeys(_to_measure(findings)))[:3], start=1))
+    authority = (sentence(each.text, units) for each in findings.cautions if each.id == "swale_keeper")
+    entries = [
+        *(Entry("Swale", (*_head(found, findings), *_overtops(found)), least=2) for found in findings.swales),
+        Entry("Drives", tuple(text for found in findings.swales for text in _failing(found, units))),
+        Entry("Re-cut", recut),
+        Entry("Permits", tuple(authority)),
+        Entry("Measure", tuple(measured), least=3),
+    ]
+    caution = Entry("Caution", (caution_short(findings.cautions, units),))
+    told = (*(each for each in entries if each.told), files_entry(folder, files), caution)
+    return entries_as_text(findings.name, told, width)
+
+
+def _head(found: SwaleFinding, findings: SwaleFindings) -> tuple[str, str]:
+    """What is found of a swale, and why."""
+    return (f"{found.site.name} {ANSWERS[found.answer]} in {storm_name(findings)}.",
+            f"{start_upper(say(found.why, findings.units))}.")  # fmt: skip
+
+
+def _overtops(found: SwaleFinding) -> Iterator[str]:
+    if found.first_overtops is not None:
+        yield f"First overtops a bank or a drive in the {found.first_overtops:g}-year storm."
 
 
 def caution_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
@@ -80,8 +110,7 @@ def _measured(found: SwaleFinding, source: str, units: Units) -> tuple[Words, ..
             " of the capacity: the swale carries more than computed here.",
         ),
     ]  # fmt: skip
-    if found.first_overtops is not None:
-        words.append((f"First overtops a bank or a drive in the {found.first_overtops:g}-year storm.",))
+    words += _lines(_overtops(found))
     return tuple(words)
 
 
@@ -118,14 +147,16 @@ def _notes(each: ReachFinding, units: Units) -> Iterator[str]:
         yield f"water runs at {speed}, more than its grass stands ({allowed})"
 
 
-def _drives(found: SwaleFinding, units: Units) -> Iterator[str]:
-    passing = []
+def _failing(found: SwaleFinding, units: Units) -> Iterator[str]:
     for each, remedy in zip(found.crossings, found.remedies, strict=True):
-        if each.answer == "takes_it" and each.crossing.given:
-            passing.append(each)
-        else:
+        if each.answer != "takes_it" or not each.crossing.given:
             would_do = "" if remedy is None else f" {sentence(remedy.why, units)}"
             yield f"{each.crossing.id}: {say(each.why, units)}.{would_do}"
+
+
+def _drives(found: SwaleFinding, units: Units) -> Iterator[str]:
+    yield from _failing(found, units)
+    passing = [each for each in found.crossings if each.answer == "takes_it" and each.crossing.given]
     for each in sorted(passing, key=lambda one: one.crossing.ridge.lowest - one.headwater)[:1]:
         yield f"{each.crossing.id}, the tightest that passes: {say(each.why, units)}."
         passing.remove(each)

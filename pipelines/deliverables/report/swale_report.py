@@ -10,9 +10,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Head, Items, Report, Sheet, Subhead, Table
+from pipelines.deliverables.report.context_map import UNDER, context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
 from pipelines.deliverables.report.figures.map_svg import seen
@@ -53,6 +55,8 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
         subject="Check of outfall swales",
         sure=SURE[worst],
         verdict=f"In {storm_name(findings)}: {said}.",
+        lead=f"In {storm_name(findings)}: {said}.",
+        parts=tuple((found.site.name, SURE[found.answer], ANSWERS[found.answer]) for found in findings.swales),
         answer=swale_answer_blocks(findings),
         sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _authority(findings, layers)),
         tables=tuple(_numbers(findings, layers)),
@@ -62,14 +66,20 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
 
 def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture:
     """The map of a check of swales."""
-    drawn = tuple(layer for layer in (_map_layer(findings, layers, name) for name in MAPPED) if layer.features)
+    given = context_map(on_map(context_layers(findings.given, findings.units), findings.frame), findings.frame,
+                        findings.units)  # fmt: skip
+    own = [_map_layer(findings, layers, name) for name in MAPPED]
+    under, over = ([each for each in given.values() if (each.name in UNDER) == below] for below in (True, False))
+    # a culvert that was given is drawn with its verdict
+    every = (*under, *own, *over)
+    drawn = tuple(layer for layer in every if layer.features and layer.name != "site_culverts")
     lines = np.array([found.site.thalweg.line for found in findings.swales], dtype=object)
     west, south, east, north = shapely.total_bounds(lines).tolist()
     view = seen((west, south, east, north), 10.0, 1.25)
     limits = findings.grid.bounds
     whole: Bounds = (max(view[0], limits[0]), max(view[1], limits[1]), min(view[2], limits[2]), min(view[3], limits[3]))
     ground = ground_picture(findings.ground, findings.grid, whole)
-    return MapPicture(ground, drawn, view, findings.units, columns=findings.grid.shape[1])
+    return MapPicture(ground, drawn, view, findings.units, columns=findings.grid.shape[1], under=findings.picture)
 
 
 @cache

@@ -11,7 +11,7 @@ from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.files.text_file import summary_text, write_text
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.html import report_html
-from pipelines.deliverables.report.pdf import report_pdf
+from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.report.swale_report import swale_map, swale_report
 from pipelines.deliverables.swale.layers import stations_table, swale_tables
 from pipelines.deliverables.swale.plot import profile_png, sections_png
@@ -27,7 +27,7 @@ def write_swales(
     for found in findings.swales:
         files[f"{found.site.id}_profile.png"] = partial(_write_picture, found, findings.units, profile_png)
         files[f"{found.site.id}_sections.png"] = partial(_write_picture, found, findings.units, sections_png)
-    outputs = ["swale.gpkg", "stations.csv", "summary.json", "report.html", "report.pdf", *files]
+    outputs = ["swale.gpkg", "stations.csv", "summary.json", "report.html", "report.pdf", "appendix.pdf", *files]
     tables = swale_tables(findings, outputs=outputs)
     report, picture = swale_report(findings, tables), swale_map(findings, tables)
     day = (made_on or date.today()).isoformat()
@@ -37,6 +37,7 @@ def write_swales(
         "summary.json": lambda path: write_text(path, summary_text(swale_summary(findings))),
         "report.html": lambda path: write_text(path, report_html(report, picture, made_on=day, view_name="Swales")),
         "report.pdf": lambda path: _write_bytes(path, report_pdf(report, picture, made_on=day)),
+        "appendix.pdf": lambda path: _write_bytes(path, appendix_pdf(report, made_on=day)),
     }
     hand_over(out_dir, {**main, **files}, overwrite=overwrite)
     return tuple(outputs)

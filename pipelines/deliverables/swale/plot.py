@@ -5,12 +5,17 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.deliverables.files.glyphs import plot_marker
+from pipelines.deliverables.files.symbols import Symbol, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding
 from pipelines.deliverables.report.swale_answer import ANSWERS
 from terrain.unit_table import Units, si_factor
 
-# Okabe and Ito, "Color Universal Design", 2008: the colour-blind tell them apart; dashes and marks say the same again
-_GROUND, _WATER, _BANK, _RECUT, _BAD, _SUSPECT = "#5a4632", "#0072b2", "#009e73", "#e69f00", "#d55e00", "#cc79a7"
+# the hues of the table of symbols; dashes and marks say the same again
+_GROUND, _WATER, _BANK, _RECUT = (
+    symbols()[name][0].colour for name in ("contours", "swales", "cross_sections", "recut")
+)
+_BAD, _SUSPECT = symbols()["stations"][1].colour, symbols()["suspected_culverts"][0].colour
 _INK, _PAPER, _FAINT = "#2b2b2b", "#fbfaf7", "#d9d4c8"
 _SECTIONS = 9
 
@@ -29,8 +34,7 @@ def profile_png(found: SwaleFinding, units: Units) -> bytes:
               label="water in the design storm")  # fmt: skip
     over = found.levels.over_bank
     if over.any():
-        axes.plot(site.station[over] / one, level[over], linestyle="none", marker="^", color=_BAD, markersize=6,
-                  label="above the lower bank")  # fmt: skip
+        _mark(axes, site.station[over] / one, level[over], symbols()["stations"][1], "above the lower bank")
     _draw_normal(axes, found, one)
     for index, pond in enumerate(found.ponds):
         axes.plot([pond.start / one, pond.end / one], [pond.level / one] * 2, color=_WATER, linewidth=4, alpha=0.35,
@@ -76,7 +80,7 @@ def sections_png(found: SwaleFinding, units: Units) -> bytes:
         axes.set_ylabel(f"Elevation [{unit}]", fontsize=7)
         axes.tick_params(labelsize=7)
     figure.suptitle(
-        f"{site.name}, sections: ground brown, water of the design storm blue, lower bank dashed green, re-cut orange",
+        f"{site.name}, sections: ground brown, water of the design storm blue, lower bank dashed gray, re-cut dotted",
         fontsize=9, color=_INK,
     )  # fmt: skip
     figure.subplots_adjust(left=0.08, right=0.98, bottom=0.08, top=1.0 - 0.25 / rows, wspace=0.32, hspace=0.6)
@@ -156,18 +160,20 @@ def _draw_drives(axes: Any, found: SwaleFinding, one: float) -> None:
 
 
 def _draw_outlets(axes: Any, found: SwaleFinding, one: float) -> None:
-    marks = {"free": ("o", _BANK), "part": ("v", _RECUT), "always": ("X", _BAD)}
-    words = {"free": "free", "part": "submerged part of the storm", "always": "always submerged"}
-    for state, (mark, colour) in marks.items():
-        mine = [each for each in found.outlets if each.tailwater.state == state]
+    for symbol in symbols()["outlets"]:
+        mine = [each for each in found.outlets if each.tailwater.state == symbol.conditions[0].value]
         if mine:
             at, level = [each.outlet.station / one for each in mine], [each.outlet.invert / one for each in mine]
-            axes.plot(at, level, linestyle="none", marker=mark, color=colour, markeredgecolor=_INK, markersize=7,
-                      label=f"outlet, {words[state]}")  # fmt: skip
+            _mark(axes, at, level, symbol, symbol.label("si"))
     for each in found.outlets:
         place = (each.outlet.station / one, each.outlet.invert / one)
         axes.annotate(each.outlet.name, place, xytext=(6, -2), textcoords="offset points", va="top", fontsize=7.5,
                       color=_INK)  # fmt: skip
+
+
+def _mark(axes: Any, x: Any, y: Any, symbol: Symbol, label: str) -> None:
+    plot_marker(axes, x, y, symbol.shape, size=3.2 * symbol.width, colour=symbol.colour, edge=symbol.edge, zorder=6,
+                label=label)  # fmt: skip
 
 
 def _draw_recut_section(axes: Any, found: SwaleFinding, index: int, one: float) -> None:

@@ -9,6 +9,9 @@ PARTS = {
     "cure": "Does that end it?",
 }
 """Parts of the verdict as a person asks for them."""
+SHORT_PARTS = {"cause": "Cause", "fall": "Fall", "outfall": "Outfall", "cure": "Cure"}
+SHORT_STATES = {**STATES, "cannot_tell": "cannot be judged"}
+"""The same where there is room for a word."""
 MODES = {
     "gravity": "by gravity",
     "pump": "pumped",

@@ -26,6 +26,16 @@ def sentence(fact: Reason | str, units: Units) -> str:
     return _closed(start_upper(say(fact, units).strip()))
 
 
+def say_short(fact: Reason | str, units: Units) -> str:
+    """What is told as a sentence, in its short form where the table of those has one; an empty one is left out."""
+    if isinstance(fact, Reason) and fact.code == "sentences":
+        return " ".join(filter(None, (say_short(part, units) for part in fact["parts"])))
+    if isinstance(fact, str) or fact.code not in short_forms():
+        return sentence(fact, units)
+    short = short_forms()[fact.code]
+    return _closed(start_upper(str(environment(units).from_string(short).render(dict(fact.values))).strip()))
+
+
 def _closed(text: str) -> str:
     return text if not text or text.endswith((".", "?", "!")) else f"{text}."
 
@@ -38,6 +48,11 @@ def say_all(facts: Iterable[Reason | str], units: Units) -> tuple[str, ...]:
 def start_upper(text: str) -> str:
     """A text with a capital first letter; an id at its start, such as sump-1, stays as it is."""
     return text if _ID.match(text) else text[:1].upper() + text[1:]
+
+
+def start_lower(text: str) -> str:
+    """The same within a sentence."""
+    return text if _ID.match(text) else text[:1].lower() + text[1:]
 
 
 def with_article(text: str) -> str:
@@ -60,6 +75,13 @@ def sentences() -> dict[str, str]:
 
 
 @functools.cache
+def short_forms() -> dict[str, str]:
+    """Short form by code, of the sentences that are too long for a look at a terminal."""
+    table = files("pipelines.deliverables.words").joinpath("short", "short_forms.toml")
+    return tomllib.loads(table.read_text(encoding="utf-8"))
+
+
+@functools.cache
 def _template(code: str, units: Units) -> Any:
     return environment(units).from_string(sentences()[code])
 
@@ -75,6 +97,7 @@ def environment(units: Units) -> Any:
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))
+    made.filters["within"] = lambda value: start_lower(_written(value, units=units))
     made.filters["sentence"] = lambda value: sentence(_written(value, units=units), units)
     made.filters["closed"] = lambda value: _closed(_written(value, units=units))
     made.filters["open"] = lambda value: _written(value, units=units).rstrip(".")

@@ -1,7 +1,11 @@
 """Slope and cover of a run in words, segment by segment: over a broken grade a mean tells a crew nothing."""
 
+from collections.abc import Callable
+
+from pipelines.deliverables.words.quantities import written
 from pipelines.layout.plan import PipeRun
 from terrain.reason import Reason, reason
+from terrain.unit_table import FOOT, Units
 
 
 def slopes_of(run: PipeRun) -> Reason | None:
@@ -30,3 +34,14 @@ def slope_range(run: PipeRun) -> Reason | None:
         return slopes_of(run)
     slopes = [each.slope for each in run.segments]
     return reason("slope_range", flattest=min(slopes), steepest=max(slopes), segments=len(slopes))
+
+
+def fall_for_crew(slope: float) -> Reason:
+    """A slope as a crew reads it off a level."""
+    return reason("fall_for_crew", fall=slope * 10.0 * FOOT, metric_fall=slope * 10.0)
+
+
+def fall_over_ten(units: Units) -> tuple[Callable[[float], str], str]:
+    """What writes a slope as the fall over ten feet or metres, without its unit, and that unit."""
+    kind, length = ("depth", 10.0 * FOOT) if units == "us" else ("diameter", 10.0)
+    return (lambda slope: written(slope * length, kind, units)[0]), "in / 10 ft" if units == "us" else "mm / 10 m"

@@ -47,6 +47,8 @@ LAYER_KINDS = {
                 Attribute("foundation", allowed=("slab", "crawl", "basement")),
                 Attribute("floor", "length", _UNKNOWN),
                 Attribute("built", "number", _UNKNOWN),
+                # an outline seen from the air is the eaves', and no corner of it can be measured from
+                Attribute("outline", default="eaves", allowed=("walls", "eaves")),
             ),
         ),
         LayerKind("hardscape", ("polygon",), (Attribute("kind"), Attribute("protect", "yes_no", False))),

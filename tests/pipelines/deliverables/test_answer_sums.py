@@ -8,7 +8,7 @@ import pytest
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.report.blocks import Number
-from pipelines.deliverables.report.lot.answer import _sources, _standing, _ways, discharge_words
+from pipelines.deliverables.report.lot.answer import _sources, _ways, discharge_words, standing_words
 from pipelines.deliverables.words.say import say
 from terrain.reason import reason
 
@@ -35,7 +35,7 @@ def test_a_pond_within_a_pond_is_told_with_it(findings_with: Callable[..., Findi
     apart = replace(outer, spot=replace(outer.spot, id="low-9"), rank=2)
     for second, lines in ((inner, 1), (apart, 2)):
         findings = findings_with(low_spots=(outer, second))
-        told = [text(each) for each in _standing(findings, lot_tables(findings, "us"), "us")]
+        told = [text(each) for each in standing_words(findings, lot_tables(findings, "us"), "us")]
         assert len([each for each in told if each.startswith("low-")]) == lines
         assert not any("more, shallower" in each for each in told)
 

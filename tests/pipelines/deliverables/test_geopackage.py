@@ -1,4 +1,6 @@
+import base64
 import hashlib
+import re
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +15,7 @@ from pyproj import CRS
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.geopackage import write_geopackage
 from pipelines.deliverables.files.layer_table import Layer, layers
-from pipelines.deliverables.files.styles import style_document
+from pipelines.deliverables.files.styles import labels, marker_svg, style_document
 from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
@@ -34,6 +36,14 @@ FEATURES = {
     "outfall_moves": "LineString",
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",
+    "right_of_way": "MultiPolygon",
+    "keep_out": "MultiPolygon",
+    "keep_out_marks": "Point",
+    "barriers": "MultiLineString",
+    "utilities": "MultiLineString",
+    "site_culverts": "MultiLineString",
+    "downspouts": "Point",
+    "complaints": "Point",
 }
 TABLES = ("runoff", "leaving", "take_off", "cautions", "run_info")
 
@@ -133,16 +143,52 @@ def test_default_styles_are_found_by_layer_name(database: sqlite3.Connection) ->
 
 
 def test_symbols_differ_by_more_than_colour() -> None:
-    drawn = [symbol for listed in symbols().values() for symbol in listed]
-    looks = {(symbol.kind, symbol.shape, symbol.dash, symbol.width) for symbol in drawn if symbol.kind != "fill"}
-    assert len(looks) == len([symbol for symbol in drawn if symbol.kind != "fill"])
     for name, listed in symbols().items():
+        drawn = [symbol for symbol in listed if symbol.kind != "fill"]
+        assert len({(symbol.look, symbol.width) for symbol in drawn}) == len(drawn)
         if name not in layers():  # drawn in the report only
             continue
         columns = {column.name for column in layers()[name].columns}
         assert {condition.attribute for symbol in listed for condition in symbol.conditions} <= columns
         for units in ("si", "us"):
             assert style_document(layers()[name], listed, units).startswith("<qgis")
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_layers_are_labelled_with_columns_that_they_have(units: Units) -> None:
+    told = labels()
+    assert {"pipe_runs", "catch_basins", "outfalls", "utilities", "complaints", "keep_out_marks"} <= set(told)
+    for name, label in told.items():
+        written = {key for key, _ in layers()[name].written(units)}
+        document = ElementTree.fromstring(style_document(layers()[name], symbols()[name], units))
+        assert document.get("hasScaleBasedVisibilityFlag") == ("1" if label.shown_to else "0")
+        aliases = {alias.get("field") for alias in document.iter("alias")}
+        assert aliases == written
+        style = document.find("labeling/settings/text-style")
+        assert (style is not None) == bool(label.columns)
+        if style is not None:
+            named = set(re.findall(r'"([^"]+)"', style.get("fieldName", "")))
+            assert len(named) == len(label.columns)
+            assert named <= written
+
+
+def test_a_pipe_is_labelled_with_its_size_and_the_slope_of_each_segment() -> None:
+    document = ElementTree.fromstring(style_document(layers()["pipe_runs"], symbols()["pipe_runs"], "us"))
+    style = document.find("labeling/settings/text-style")
+    assert style is not None
+    assert style.get("fieldName") == """"id" || coalesce(', ' || "size", '') || coalesce(', ' || "slopes", '')"""
+    heads = [layer for layer in document.iter("layer") if layer.get("class") == "MarkerLine"]
+    assert len(heads) == len(symbols()["pipe_runs"])
+
+
+def test_a_marker_goes_along_as_its_glyph() -> None:
+    for name in ("outfalls", "sumps", "fittings"):
+        document = ElementTree.fromstring(style_document(layers()[name], symbols()[name], "us"))
+        for drawn, symbol in zip(document.findall("renderer-v2/symbols/symbol"), symbols()[name], strict=True):
+            (option,) = [each for each in drawn.iter("Option") if each.get("name") == "name"]
+            svg = base64.b64decode(option.get("value", "").removeprefix("base64:")).decode()
+            assert svg == marker_svg(symbol)
+            assert ElementTree.fromstring(svg).tag.endswith("svg")
 
 
 def test_rules_hold_for_booleans_texts_and_ranges() -> None:

@@ -15,9 +15,9 @@ from pipelines.deliverables.lot.written import lot_files
 LETTER, A4 = (612.0, 792.0), (595.28, 841.89)
 
 
-def printed(findings: Findings, folder: Path) -> bytes:
-    path = folder / "report.pdf"
-    lot_files(findings, made_on=date(2025, 3, 4))["report.pdf"](path)
+def printed(findings: Findings, folder: Path, name: str = "report.pdf") -> bytes:
+    path = folder / name
+    lot_files(findings, made_on=date(2025, 3, 4))[name](path)
     return path.read_bytes()
 
 
@@ -29,9 +29,12 @@ def test_text_pages_and_hashes(findings: Findings, tmp_path: Path) -> None:
     reader = PdfReader(io.BytesIO(printed(findings, tmp_path)))
     text = text_of(reader)
     assert findings.plan.verdict in text
-    for words in ("Crew", "Owner", "Reviewer", "2025-03-04", f"1 of {len(reader.pages)}", "abababababababab"):
+    for words in ("Crew", "Owner", "Reviewer", "2025-03-04", f"1 of {len(reader.pages)}", "appendix.pdf"):
         assert words in text
-    assert 5 <= len(reader.pages) <= 20
+    assert "abababababababab" not in text
+    assert 3 <= len(reader.pages) <= 6
+    appendix = PdfReader(io.BytesIO(printed(findings, tmp_path, "appendix.pdf")))
+    assert "abababababababab" in text_of(appendix)
 
 
 @pytest.mark.parametrize(("units", "size"), [("us", LETTER), ("si", A4)])

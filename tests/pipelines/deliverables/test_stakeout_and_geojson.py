@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pipelines.deliverables.findings.stakeout import benchmark_of
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.lot.stakeout import profile_table, stakeout_table
 from pipelines.deliverables.lot.written import lot_files
+from pipelines.deliverables.report.figures.profile import cover_told, profile_figure
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 
 
@@ -78,10 +80,35 @@ def test_geojson_lies_on_the_globe(findings: Findings) -> None:
 
 
 def test_files_of_a_lot(findings: Findings, tmp_path: Path) -> None:
-    names = ["report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
+    names = ["report.html", "report.pdf", "appendix.pdf", "stakeout.csv", "profiles.csv"]
     assert list(lot_files(findings, made_on=date(2025, 3, 4))) == names
     files = lot_files(findings, made_on=date(2025, 3, 4), geojson=True)
     assert list(files) == [*names, "lot.geojson"]
     for name, write in files.items():
         write(tmp_path / name)
         assert (tmp_path / name).stat().st_size > 100
+
+
+def test_the_fall_to_the_next_stake_is_told_as_a_crew_reads_it(findings_with: Callable[..., Findings]) -> None:
+    findings = findings_with(benchmark=Benchmark("sill", 100.0, True))
+    us = stakeout_table(findings, "us").query("run == 'run-1'")
+    # 1 in 100 is 1.2 in over 10 ft
+    assert us["fall_in_10_ft_in"].iloc[0] == pytest.approx(1.2, abs=0.01)
+    assert us["fall_in_10_ft_in"].isna().iloc[-1]
+    si = stakeout_table(findings, "si").query("run == 'run-1'")
+    assert si["fall_in_10_m_mm"].iloc[0] == pytest.approx(100.0, abs=1.0)
+    assert stakeout_table(findings, "us").query("run == 'run-2'")["fall_in_10_ft_in"].isna().all(), "under pressure"
+
+
+def test_a_pipe_above_the_ground_has_no_cover_in_its_profile(findings_with: Callable[..., Findings]) -> None:
+    findings = findings_with()
+    run = findings.plan.pipe_runs[1]
+    first, last = run.line.coords[0], run.line.coords[-1]
+    line = shapely.LineString([(*first[:2], 99.5), (*last[:2], 99.4), (last[0] + 10.0, last[1], 99.3)])
+    for middle, told in ((99.45, "out of the ground by"), (99.9, "least cover")):
+        changed = replace(run, line=line, ground=(100.0, middle, 100.0))
+        made = replace(findings, plan=replace(findings.plan, pipe_runs=(changed,)))
+        figure = profile_figure(changed, made, "us")
+        assert told in figure.svg
+        assert (cover_told(changed) is None) == (told != "least cover")
+        assert ("least cover" in figure.alt) == (told == "least cover")

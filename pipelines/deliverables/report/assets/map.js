@@ -8,7 +8,7 @@
   const place = document.getElementById("map-place"), scale = told.scale;
   const ground = told.ground, bytes = Uint8Array.from(atob(ground.steps), (c) => c.charCodeAt(0));
   const steps = new Uint16Array(bytes.buffer);
-  const still = Array.from(svg.querySelectorAll(".still"), (group) => ({ group, at: group.getAttribute("transform") }));
+  const still = Array.from(svg.querySelectorAll(".still:not(.label)"), (group) => ({ group, at: group.getAttribute("transform") }));
   const hatches = svg.querySelectorAll("pattern");
   // middle in metres east and south of the view's corner, and metres in a pixel of the screen
   let middle = [0, 0], size = 1, points = [], measuring = false;
@@ -21,23 +21,74 @@
     const one = size * scale;
     for (const each of still) each.group.setAttribute("transform", each.at + " scale(" + one + ")");
     for (const hatch of hatches) hatch.setAttribute("patternTransform", "scale(" + one + ")");
-    declutter();
     drawScale();
+    place_labels();
     drawMeasure();
   }
 
-  // names that would cover one of more weight are left out, at this zoom
-  function declutter() {
-    const taken = [];
-    for (const label of svg.querySelectorAll(".label")) {
-      if (label.getAttribute("display") === "none") continue;
-      label.removeAttribute("visibility");
-      const box = label.getBoundingClientRect();
-      const free = taken.every((other) => box.left > other.right || box.right < other.left ||
-        box.top > other.bottom - 4 || box.bottom - 4 < other.top);
-      if (free) taken.push(box);
-      else label.setAttribute("visibility", "hidden");
+  // names and numbers stand beside what they belong to, over no symbol and no other name, at this zoom
+  const labels = Array.from(svg.querySelectorAll(".label"), (group) => ({
+    group, text: group.querySelector("text"), layer: svg.querySelector("#layer-" + group.dataset.for),
+    at: group.dataset.at.split(";").map((place) => place.split(" ").map(Number)), reach: Number(group.dataset.reach),
+    long: group.dataset.long ? Number(group.dataset.long) : Infinity, inside: group.dataset.inside !== undefined,
+    once: group.dataset.once !== undefined, words: group.textContent,
+  }));
+  const offered = [[1, 0, 0, -0.5], [-1, 0, -1, -0.5], [0, -1, -0.5, -1], [0, 1, -0.5, 0],
+    [0.7, -0.7, 0, -1], [0.7, 0.7, 0, 0], [-0.7, -0.7, -1, -1], [-0.7, 0.7, -1, 0]];
+  function place_labels() {
+    const pane_box = pane.getBoundingClientRect(), one = size * scale, taken = [], written = [];
+    const left = pane_box.left + pane.clientLeft, top = pane_box.top + pane.clientTop;
+    for (const layer of svg.querySelectorAll(".layer")) {
+      if (layer.getAttribute("display") === "none") continue;
+      for (const symbol of layer.querySelectorAll(".symbol")) {
+        const box = symbol.getBoundingClientRect();
+        taken.push([box.left - left - 1, box.top - top - 1, box.right - left + 1, box.bottom - top + 1]);
+      }
     }
+    for (const name of ["map-north", "map-scale"]) {
+      const box = document.getElementById(name).getBoundingClientRect();
+      taken.push([box.left - left, box.top - top, box.right - left, box.bottom - top]);
+    }
+    for (const label of labels) {
+      label.group.setAttribute("visibility", "hidden");
+      if (!label.layer || label.layer.getAttribute("display") === "none") continue;
+      if (!label.wide) {
+        const box = label.text.getBBox();
+        // letters are set a little wider or narrower at other zooms
+        label.wide = 1.04 * box.width + 4;
+        label.high = box.height + 2;
+        label.down = 1 - box.y;
+      }
+      if (label.long / one < 0.6 * label.wide) continue;
+      const put = free(label, one, taken, label.once ? written.filter((each) => each.words === label.words) : []);
+      if (!put) continue;
+      written.push({ words: label.words, x: put[0], y: put[1] });
+      taken.push([put[0], put[1], put[0] + label.wide, put[1] + label.high]);
+      // drawing units under the pane's own pixels
+      const x = (middle[0] + (put[0] + 2 - pane.clientWidth / 2) * size) * scale;
+      const y = (middle[1] + (put[1] + label.down - pane.clientHeight / 2) * size) * scale;
+      label.group.setAttribute("transform", "translate(" + x + " " + y + ") scale(" + one + ")");
+      label.group.setAttribute("visibility", "visible");
+    }
+  }
+
+  function free(label, one, taken, again) {
+    const places = label.at.map(([x, y]) => [(x / scale - middle[0]) / size + pane.clientWidth / 2,
+      (y / scale - middle[1]) / size + pane.clientHeight / 2]);
+    const fits = ([x, y]) => again.every((each) => Math.hypot(x - each.x, y - each.y) >= 150) && x >= 2 && y >= 2 && x + label.wide <= pane.clientWidth - 2 && y + label.high <= pane.clientHeight - 2 &&
+      taken.every((box) => x > box[2] || x + label.wide < box[0] || y > box[3] || y + label.high < box[1]);
+    if (label.inside) {
+      const over = places.map(([x, y]) => [x - label.wide / 2, y - label.high / 2]).find(fits);
+      if (over) return over;
+    }
+    for (const step of [0, 12, 26]) {
+      for (const [x, y] of places) {
+        const off = label.reach + step;
+        const found = offered.map(([right, below, across, up]) => [x + right * off + across * label.wide, y + below * off + up * label.high]).find(fits);
+        if (found) return found;
+      }
+    }
+    return null;
   }
 
   function fit(bounds) {
@@ -106,6 +157,7 @@
     for (const group of svg.querySelectorAll(".feature.chosen")) group.classList.remove("chosen");
     if (id === undefined) {
       title.textContent = "Nothing here";
+      unpick.parentElement.classList.remove("shown");
       return;
     }
     const feature = told.features[id];
@@ -130,13 +182,22 @@
     for (const group of svg.querySelectorAll(".feature")) {
       if (group.dataset.id === id) group.classList.add("chosen");
     }
+    unpick.parentElement.classList.add("shown");
   }
+
+  // on a small screen the numbers lie over it, never over what was tapped
+  const unpick = document.getElementById("unpick");
+  unpick.hidden = false;
+  unpick.addEventListener("click", () => pick([]));
 
   function tap(x, y) {
     if (measuring) {
       points.push(under(x, y));
       drawMeasure();
-    } else pick(featuresAt(x, y));
+    } else {
+      unpick.parentElement.classList.toggle("above", y > window.innerHeight / 2);
+      pick(featuresAt(x, y));
+    }
   }
 
   document.getElementById("find").addEventListener("change", function () {
@@ -266,59 +327,92 @@
     box.addEventListener("change", function () {
       const way = box.checked ? "inline" : "none";
       svg.querySelector("#layer-" + box.dataset.toggle).setAttribute("display", way);
-      for (const label of svg.querySelectorAll('[data-for="' + box.dataset.toggle + '"]')) label.setAttribute("display", way);
-      declutter();
+      place_labels();
     });
   }
 
-  // ---- water standing in a storm
-  const slider = document.getElementById("storm"), water = svg.querySelector("#water");
-  function pond(depths, after) {
+  // ---- water standing in a storm, at an hour
+  const slider = document.getElementById("storm"), clock = document.getElementById("hour"), water = svg.querySelector("#water");
+  const chosen = (name) => document.querySelector("[name=" + name + "]:checked").value;
+  const painted = {};
+  for (const way in told.water) {
+    painted[way] = told.water[way].map(([below, colour, opacity]) => ({ below: below === null ? Infinity : below,
+      bytes: [1, 3, 5].map((n) => parseInt(colour.slice(n, n + 2), 16)).concat(Math.round(255 * opacity)) }));
+  }
+
+  // depth of a pond's water now [mm]
+  function depthOf(pond, after) {
+    return clock ? pond.course[after][Number(clock.value)] : 1000 * pond.deepest[after];
+  }
+
+  // hours that water stands over each height above a pond's bottom, by whole millimetres
+  function hoursOver(course) {
+    const found = new Float64Array(Math.max(...course) + 2);
+    for (let n = 1; n < course.length; n++) {
+      for (let high = 0; high < (course[n - 1] + course[n]) / 2; high++) found[high] += told.hours[n] - told.hours[n - 1];
+    }
+    return found;
+  }
+
+  function paint(ponds, after, way) {
     const canvas = document.createElement("canvas");
     canvas.width = ground.columns;
     canvas.height = ground.rows;
     const paper = canvas.getContext("2d"), image = paper.createImageData(ground.columns, ground.rows);
+    const values = new Float32Array(ground.rows * ground.columns);
     for (const bed of told.beds) {
-      const depth = depths[bed.id] && depths[bed.id][after ? 1 : 0];
-      if (!depth) continue;
-      const level = bed.bottom + depth;
+      const pond = ponds[bed.id];
+      if (!pond) continue;
+      const hours = way === "water_hours" ? hoursOver(pond.course[after]) : null, depth = depthOf(pond, after);
       for (const [start, count] of bed.runs) {
         for (let cell = start; cell < start + count; cell++) {
           const height = heightOf(cell);
-          if (height === null || height >= level) continue;
-          const deep = Math.min((level - height) / 0.15, 1), at = 4 * cell;
-          image.data[at] = Math.round(70 * (1 - deep));
-          image.data[at + 1] = Math.round(150 - 80 * deep);
-          image.data[at + 2] = Math.round(225 - 60 * deep);
-          image.data[at + 3] = Math.max(image.data[at + 3], Math.round(150 + 90 * deep));
+          if (height === null) continue;
+          const above = 1000 * (height - bed.bottom);
+          const value = hours ? hours[Math.max(Math.round(above), 0)] || 0 : Math.max(depth - above, 0) / 1000;
+          if (value > values[cell]) values[cell] = value;
         }
       }
+    }
+    for (let cell = 0; cell < values.length; cell++) {
+      if (values[cell] > 0) image.data.set(painted[way].find((each) => values[cell] < each.below).bytes, 4 * cell);
     }
     paper.putImageData(image, 0, 0);
     water.setAttribute("href", canvas.toDataURL());
   }
+
   function standing() {
-    const storm = told.storms[Number(slider.value)], after = document.querySelector("[name=when]:checked").value === "after";
+    const storm = told.storms[Number(slider.value)], after = chosen("when") === "after" ? 1 : 0, way = chosen("water");
     document.getElementById("storm-name").textContent = storm.name + (storm.design ? ", the design storm" : "");
     slider.setAttribute("aria-valuetext", storm.name);
-    pond(storm.standing, after);
+    for (const marks of document.querySelectorAll("[data-water]")) marks.hidden = marks.dataset.water !== way;
+    if (clock) {
+      const hour = told.hours[Number(clock.value)], ends = storm.rain_ends;
+      const words = hour + " h after the rain began" + (hour === ends ? ", as it ends" : hour > ends ? ", " + (hour - ends) + " h after it ended" : "");
+      document.getElementById("hour-name").textContent = way === "water_hours" ? "At any hour" : words;
+      clock.setAttribute("aria-valuetext", words);
+      clock.disabled = way === "water_hours";
+    }
+    paint(storm.ponds, after, way);
     const body = document.querySelector("#storm-table tbody");
     body.replaceChildren();
     for (const bed of told.beds) {
-      const depths = storm.standing[bed.id];
-      if (!depths || Math.max(depths[0], depths[1]) < 0.0005) continue;
+      const pond = storm.ponds[bed.id];
+      if (!pond || Math.max(...pond.deepest) < 0.0005) continue;
       if (body.rows.length >= 8) break;
       const row = body.insertRow(), name = document.createElement("th");
       name.scope = "row";
       name.textContent = bed.title;
       row.append(name);
-      depths.slice(0, told.improved ? 2 : 1).forEach(function (depth) {
+      const depths = pond.deepest.slice(0, told.improved ? 2 : 1);
+      if (clock) depths.unshift(depthOf(pond, after) / 1000);
+      for (const depth of depths) {
         const cell = row.insertCell(), data = document.createElement("data");
         data.value = depth;
         data.textContent = written(depth, told.depth);
         cell.className = "n";
         cell.append(data);
-      });
+      }
     }
     if (!body.rows.length) body.insertRow().insertCell().textContent = "No water stands.";
   }
@@ -327,8 +421,8 @@
     water.setAttribute("y", (told.north - ground.north) * scale);
     water.setAttribute("width", ground.columns * ground.width * scale);
     water.setAttribute("height", ground.rows * ground.height * scale);
-    slider.addEventListener("input", standing);
-    for (const radio of document.querySelectorAll("[name=when]")) radio.addEventListener("change", standing);
+    for (const each of [slider, clock]) if (each) each.addEventListener("input", standing);
+    for (const radio of document.querySelectorAll("[name=when],[name=water]")) radio.addEventListener("change", standing);
     standing();
   }
 

@@ -4,6 +4,7 @@ import base64
 import struct
 import zlib
 from dataclasses import dataclass
+from io import BytesIO
 from typing import Any
 
 import numpy as np
@@ -17,12 +18,14 @@ from terrain.unit_table import Units, si_factor
 
 MOST_CELLS = 250_000
 """More are thinned out, so that a report stays small."""
+MOST_BYTES = 720_000
+"""Of a picture under the map: under a million as the text that a page carries."""
 UNKNOWN = 65535
 SMOOTHING = 1.0
 """Standard deviation of what contours are smoothed by, since lidar's noise would curl them. [m]"""
 WANTED_CONTOURS = 14
 STEPS = {"us": (0.25, 0.5, 1.0, 2.0, 5.0, 10.0), "si": (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0)}
-DARKEST, LIGHTEST = (150, 146, 138), (255, 254, 250)
+DARKEST, LIGHTEST = (205, 202, 195), (253, 252, 249)
 
 Bounds = tuple[float, float, float, float]
 
@@ -82,6 +85,20 @@ def shaded_png(picture: GroundPicture) -> bytes:
         light = (1.0 - east * np.sqrt(0.5) + north * np.sqrt(0.5)) / np.sqrt(2.0 * (1.0 + east**2 + north**2))
     shade = np.clip((light - 0.15) / 0.8, 0.0, 1.0)
     return _png(np.where(known, 1 + np.round(shade * 62), 0).astype(np.uint8))
+
+
+def photo_jpeg(pixels: np.ndarray) -> bytes:
+    """A picture as small as a report may carry."""
+    from PIL import Image
+
+    image = Image.fromarray(pixels)
+    while True:
+        for quality in (80, 65, 50, 35):
+            file = BytesIO()
+            image.save(file, "JPEG", quality=quality, optimize=True)
+            if file.tell() < MOST_BYTES:
+                return file.getvalue()
+        image = image.resize((max(image.width * 3 // 4, 1), max(image.height * 3 // 4, 1)))
 
 
 def heights_text(picture: GroundPicture) -> dict[str, object]:

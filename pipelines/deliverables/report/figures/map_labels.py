@@ -1,76 +1,76 @@
-"""Where names are written on a map, so that they do not cover each other."""
+"""Where names and numbers are written on a map: beside what they belong to, never over a symbol or each other.
 
+A page places them anew at every zoom, by the same rule (map.js).
+"""
+
+import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import shapely
 from shapely import LineString
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.files.symbols import symbols
-from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer
+from pipelines.deliverables.report.figures.map_picture import MapLayer
 
-FIRST = ("sumps", "catch_basins", "outfalls", "outlets", "crossings", "suspected_culverts", "french_drains",
-         "channel_drains", "low_spots", "standing_water")  # fmt: skip
-"""Layers whose names come first where there is no room for all."""
+FIRST = ("sumps", "catch_basins", "outfalls", "outlets", "crossings", "suspected_culverts", "pipe_runs",
+         "french_drains", "channel_drains", "low_spots", "standing_water", "culverts", "swales")  # fmt: skip
+"""Layers whose names come first where there is no room for all; the rest come after their numbers."""
 CHARACTER, LINE = 6.9, 14.0
 """Width of a character and height of a line. [px]"""
-MARK = 9.0
-"""Half of what a marker takes. [px]"""
+SMALL = 0.82
+"""Size of a number's letters of those of a name. [-]"""
+PX = 96.0 / 25.4
+CLEAR = 3.0
+"""Between a name and its symbol. [px]"""
+SHARES = (0.5, 0.35, 0.65, 0.2, 0.8)
+"""Places along a line where its name may stand. [-]"""
+NEAR = 150.0
+"""Within which a name of what was given is not written again. [px]"""
+STEPS = (0.0, 12.0, 26.0)
+"""How much farther off a name may stand. [px]"""
 
 Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A name on the map.
+    """A name or number on the map.
 
     Attributes
     ----------
     layer, text : str
         Whose name, and the name.
-    x, y : float
-        What it belongs to. [px]
-    right, down : float
-        From there to the text's own point. [px]
-    anchor : str
-        start, middle or end.
-    fits : bool
-        It covers nothing at the first view.
+    at : tuple of (float, float)
+        Places that it may stand beside, the best first. [px]
+    reach : float
+        Half of what the symbol there takes. [px]
+    long : float
+        Length of the line that it belongs to, which it may not outdo; infinite elsewhere. [px]
+    inside : bool
+        It may stand over its place.
+    small : bool
+        A number, or a name of what was given, rather than of what is proposed.
+    once : bool
+        Not written again near by.
     """
 
     layer: str
     text: str
-    x: float
-    y: float
-    right: float
-    down: float
-    anchor: str
-    fits: bool
+    at: tuple[tuple[float, float], ...]
+    reach: float
+    long: float
+    inside: bool
+    small: bool
+    once: bool = False
 
-
-def place_labels(
-    layers: Sequence[MapLayer], to_pixels: "ToPixels", *, most: int = 22
-) -> tuple[Label, ...]:
-    """Names of the features that have one, the most important first."""
-    named = [(layer, feature) for layer in layers for feature in layer.features if feature.label]
-    rank = {name: position for position, name in enumerate(FIRST)}
-    named.sort(key=lambda each: rank.get(each[0].name, len(rank)))
-    taken: list[Box] = [
-        (x - MARK, y - MARK, x + MARK, y + MARK)
-        for layer in layers
-        for feature in layer.features
-        if symbols()[layer.name][feature.symbol].kind == "marker" and feature.label
-        for x, y in [to_pixels(*feature.shape.bounds[:2])]
-    ]
-    placed = []
-    for layer, feature in named:
-        text = feature.label if len(feature.label) <= most else feature.label[: most - 1] + "…"
-        label = _free(layer, feature, text, to_pixels, taken)
-        placed.append(label)
-        if label.fits:
-            taken.append(box_of(label))
-    return tuple(placed)
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height. [px]"""
+        size = SMALL if self.small else 1.0
+        return CHARACTER * size * len(self.text), LINE * size
 
 
 class ToPixels:
@@ -83,40 +83,88 @@ class ToPixels:
         return (x - self.west) * self.scale, (self.north - y) * self.scale
 
 
-def box_of(label: Label) -> Box:
-    """Left, top, right, bottom of a name. [px]"""
-    wide = CHARACTER * len(label.text)
-    left = label.x + label.right - {"start": 0.0, "middle": wide / 2.0, "end": wide}[label.anchor]
-    return left, label.y + label.down - LINE + 3.0, left + wide, label.y + label.down + 3.0
+def map_labels(layers: Sequence[MapLayer], to_pixels: ToPixels, *, most: int = 26) -> tuple[Label, ...]:
+    """Names and numbers of the features, the most important first."""
+    rank = {name: position for position, name in enumerate(FIRST)}
+    names, numbers = [], []
+    for layer in sorted(layers, key=lambda each: rank.get(each.name, len(rank))):
+        for feature in layer.features:
+            symbol = symbols()[layer.name][feature.symbol]
+            reach = symbol.width * PX / 2.0 + CLEAR if symbol.kind == "marker" else CLEAR + 2.0
+            if feature.label:
+                text = feature.label if len(feature.label) <= most else feature.label[: most - 1] + "…"
+                names.append(_label(layer.name, text, feature.shape, reach, to_pixels, small=False))
+            for note in feature.notes:
+                numbers.append(_label(layer.name, note.text, note.shape, reach + CLEAR, to_pixels, small=True))
+    first = [each for each in names if each.layer in rank]
+    rest = (replace(each, small=True, once=True) for each in names if each.layer not in rank)
+    return (*first, *numbers, *rest)
 
 
-def _free(layer: MapLayer, feature: MapFeature, text: str, to_pixels: ToPixels, taken: Sequence[Box]) -> Label:
-    first: Label | None = None
-    for label in _candidates(layer, feature, text, to_pixels):
-        first = first or label
-        left, top, right, bottom = box_of(label)
-        if all(left > r or right < l or top > b or bottom < t for l, t, r, b in taken):  # noqa: E741
-            return label
-    assert first is not None
-    return Label(layer.name, text, first.x, first.y, first.right, first.down, first.anchor, False)
+def symbol_boxes(layers: Sequence[MapLayer], to_pixels: ToPixels) -> list[Box]:
+    """What the point symbols take. [px]"""
+    boxes = []
+    for layer in layers:
+        for feature in layer.features:
+            symbol = symbols()[layer.name][feature.symbol]
+            if symbol.kind != "marker":
+                continue
+            half = symbol.width * PX / 2.0
+            for x, y in shapely.get_coordinates(feature.shape):
+                left, top = to_pixels(x, y)
+                boxes.append((left - half, top - half, left + half, top + half))
+    return boxes
 
 
-def _candidates(layer: MapLayer, feature: MapFeature, text: str, to_pixels: ToPixels) -> Iterator[Label]:
-    shape = feature.shape
-    if symbols()[layer.name][feature.symbol].kind == "marker":
-        x, y = to_pixels(*shape.bounds[:2])
-        for right, down, anchor in (
-            (12.0, 4.0, "start"), (-12.0, 4.0, "end"), (0.0, -12.0, "middle"), (0.0, 22.0, "middle"),
-        ):  # fmt: skip
-            yield Label(layer.name, text, x, y, right, down, anchor, True)
-    elif shape.geom_type.endswith("LineString"):
-        for share in (0.5, 0.3, 0.7, 0.15, 0.85):
-            point = shapely.line_interpolate_point(cast(LineString, shape), share, normalized=True)
-            x, y = to_pixels(point.x, point.y)
-            for right, down, anchor in ((8.0, 4.0, "start"), (-8.0, 4.0, "end"), (0.0, -7.0, "middle")):
-                yield Label(layer.name, text, x, y, right, down, anchor, True)
-    else:
-        point = shapely.point_on_surface(shape)
-        x, y = to_pixels(point.x, point.y)
-        for down in (4.0, 20.0, -14.0):
-            yield Label(layer.name, text, x, y, 0.0, down, "middle", True)
+def place_labels(
+    labels: Sequence[Label], taken: Sequence[Box], width: float, height: float
+) -> Iterator[tuple[Label, float, float]]:
+    """Left and top of each label that finds room on a sheet, in order. [px]"""
+    used = list(taken)
+    written: list[tuple[str, float, float]] = []
+    for label in labels:
+        wide, high = label.size
+        if label.long < 0.6 * wide:
+            continue
+        for left, top in _candidates(label):
+            right, bottom = left + wide, top + high
+            if label.once and any(label.text == text and math.hypot(left - x, top - y) < NEAR
+                                  for text, x, y in written):  # fmt: skip
+                continue
+            free = left >= 0.0 and top >= 0.0 and right <= width and bottom <= height
+            if free and all(left > r or right < l or top > b or bottom < t for l, t, r, b in used):  # noqa: E741
+                used.append((left, top, right, bottom))
+                written.append((label.text, left, top))
+                yield label, left, top
+                break
+
+
+def _candidates(label: Label) -> Iterator[tuple[float, float]]:
+    wide, high = label.size
+    if label.inside:
+        for x, y in label.at:
+            yield x - wide / 2.0, y - high / 2.0
+    for step in STEPS:
+        off = label.reach + step
+        for x, y in label.at:
+            yield from (
+                (x + off, y - high / 2.0), (x - off - wide, y - high / 2.0), (x - wide / 2.0, y - off - high),
+                (x - wide / 2.0, y + off), (x + 0.7 * off, y - 0.7 * off - high), (x + 0.7 * off, y + 0.7 * off),
+                (x - 0.7 * off - wide, y - 0.7 * off - high), (x - 0.7 * off - wide, y + 0.7 * off),
+            )  # fmt: skip
+
+
+def _label(
+    layer: str, text: str, shape: BaseGeometry, reach: float, to_pixels: ToPixels, *, small: bool
+) -> Label:
+    if shape.geom_type == "MultiLineString":
+        shape = max(shapely.get_parts(shape), key=shapely.length)
+    if shape.geom_type == "LineString":
+        line = cast(LineString, shape)
+        points = [shapely.line_interpolate_point(line, share, normalized=True) for share in SHARES]
+        at = tuple(to_pixels(point.x, point.y) for point in points)
+        return Label(layer, text, at, reach, float(line.length) * to_pixels.scale if small else float("inf"), False,
+                     small)  # fmt: skip
+    point = shape if shape.geom_type == "Point" else shapely.point_on_surface(shape)
+    x, y = shapely.get_coordinates(point)[0]
+    return Label(layer, text, (to_pixels(x, y),), reach, float("inf"), shape.area > 0.0, small)

@@ -6,8 +6,17 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.report.blocks import Inline
 from pipelines.deliverables.report.figures.ground_picture import Bounds, GroundPicture
-from terrain.arrays import IntArray
+from pipelines.inputs.under_picture import UnderPicture
+from terrain.arrays import FloatArray, IntArray
 from terrain.unit_table import Units
+
+
+@dataclass(frozen=True, slots=True)
+class MapNote:
+    """A number that is written beside a part of a feature, where there is room, and that part. [m]"""
+
+    text: str
+    shape: BaseGeometry
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +35,8 @@ class MapFeature:
         What a tap shows.
     label : str
         Written beside it; empty for nothing.
+    notes : tuple of MapNote
+        Numbers of its parts.
     """
 
     id: str
@@ -34,6 +45,7 @@ class MapFeature:
     symbol: int = 0
     rows: tuple[tuple[str, Inline], ...] = ()
     label: str = ""
+    notes: tuple[MapNote, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +68,24 @@ class PondBed:
     title: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PondShown:
+    """Water in a pond: deepest, and at each of the map's hours, as it is and with the improvements. [m]"""
+
+    id: str
+    deepest: tuple[float, float]
+    before: FloatArray
+    after: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StormShown:
-    """Standing water in one storm: its name, and by pond its id, depth before and with the improvements. [m]"""
+    """Standing water in one storm: its name, its ponds, the same in every storm, and when its rain ends. [h]"""
 
     name: str
     design: bool
-    standing: tuple[tuple[str, float, float], ...]
+    ponds: tuple[PondShown, ...]
+    rain_ends: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,8 +106,12 @@ class MapPicture:
         Of low spots whose water is shown.
     storms : tuple of StormShown
         From the lightest to the heaviest.
+    hours : tuple of float
+        Since the rain began, at which water is known; empty for only its deepest. [h]
     columns : int
         Of the run's grid. [-]
+    under : UnderPicture or None
+        Drawn over the shaded ground and under everything else.
     improved : bool
         Improvements change where water stands.
     """
@@ -95,5 +122,7 @@ class MapPicture:
     units: Units
     beds: tuple[PondBed, ...] = ()
     storms: tuple[StormShown, ...] = ()
+    hours: tuple[float, ...] = ()
     columns: int = 0
+    under: UnderPicture | None = None
     improved: bool = True

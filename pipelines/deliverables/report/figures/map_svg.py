@@ -2,24 +2,38 @@
 
 import base64
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely import Geometry
 
+from pipelines.deliverables.files.glyphs import glyph_data, glyphs
+from pipelines.deliverables.files.styles import INSIDE
 from pipelines.deliverables.files.symbols import Symbol, symbols
-from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, shaded_png
-from pipelines.deliverables.report.figures.map_labels import ToPixels, place_labels
+from pipelines.deliverables.report.figures.ground_picture import Bounds, contour_lines, photo_jpeg, shaded_png
+from pipelines.deliverables.report.figures.map_labels import (
+    SMALL,
+    Label,
+    ToPixels,
+    map_labels,
+    place_labels,
+    symbol_boxes,
+)
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
-from pipelines.deliverables.report.figures.svg import Drawing, path_data
+from pipelines.deliverables.report.figures.svg import INK, Drawing, path_data
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import unit_of
+from pipelines.inputs.under_picture import UnderPicture
+from terrain.arrays import FloatArray
 
 PX = 96.0 / 25.4
 """Pixels in a millimetre on paper."""
 WIDTH = 760.0
 HATCH = 7.0
+LETTERS = 11.0
+EARTH = "#5c3c00"
 FEW_CONTOURS = 12
 """Of more, only every fifth says its level."""
 
@@ -43,8 +57,9 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         drawing.root.set("width", f"{WIDTH:g}")
         drawing.root.set("height", f"{height:g}")
     _patterns(drawing)
-    _ground(drawing, sheet, picture)
-    for layer in picture.layers:
+    levels = _ground(drawing, sheet, picture)
+    # a page paints water by the hour
+    for layer in picture.layers if not moving else [each for each in picture.layers if each.name != "water_depth"]:
         drawing.open("g", id=f"layer-{layer.name}", class_="layer", data_layer=layer.name,
                      display=None if layer.on else "none")  # fmt: skip
         for feature in layer.features:
@@ -52,11 +67,29 @@ def map_drawing(picture: MapPicture, *, moving: bool) -> str:
         drawing.close()
         if layer.name == "low_spots" and moving:
             drawing.add("image", id="water", width=0.0, height=0.0, preserveAspectRatio="none", pointer_events="none")
-    _labels(drawing, sheet, picture, moving=moving)
+    _labels(drawing, sheet, picture, levels, height, moving=moving)
     if not moving:
         _scale_bar(drawing, sheet, picture, height)
         _north(drawing, WIDTH - 26.0, 40.0)
     return drawing.markup()
+
+
+def draw_layers(drawing: Drawing, sheet: MapSheet, layers: Iterable[MapLayer]) -> None:
+    """Draw layers that stand still, with an arrow along each pipe."""
+    _patterns(drawing)
+    for layer in layers:
+        for feature in layer.features:
+            _feature(drawing, sheet, layer, feature, moving=False)
+        for feature in layer.features if layer.name == "pipe_runs" else ():
+            symbol = symbols()[layer.name][feature.symbol]
+            for x, y, turn in _arrows(sheet, feature.shape):
+                drawing.add("path", d=_arrow(symbol), fill=symbol.colour, stroke="#ffffff", stroke_width=0.8,
+                            transform=f"translate({x:.2f} {y:.2f}) rotate({turn:.0f})")  # fmt: skip
+
+
+def draw_north(drawing: Drawing, x: float, y: float) -> None:
+    """An arrow to the north. [px]"""
+    _north(drawing, x, y)
 
 
 def legend_mark(symbol: Symbol) -> str:
@@ -64,23 +97,51 @@ def legend_mark(symbol: Symbol) -> str:
     drawing = Drawing(34.0, 18.0)
     drawing.root.set("class", "mark")
     drawing.root.set("aria-hidden", "true")
-    style = _style(symbol)
     if symbol.kind == "fill":
-        drawing.add("rect", x=2.0, y=2.0, width=30.0, height=14.0, **style)
+        drawing.add("rect", x=2.0, y=2.0, width=30.0, height=14.0, **_style(symbol))
         if symbol.shape:
-            shift = range(5, 17, 4) if symbol.shape == "horizontal" else range(2, 32, 6)
-            for place in shift:
-                ends = [(3.0, float(place)), (31.0, float(place))] if symbol.shape == "horizontal" else [
-                    (float(place), 16.0), (min(place + 14.0, 32.0), max(16.0 - (32.0 - place), 2.0)),
-                ]  # fmt: skip
-                drawing.line(ends, colour=symbol.edge, width=1.0)
+            _hatched(drawing, symbol, 30.0, 14.0, (2.0, 2.0))
     elif symbol.kind == "line":
-        drawing.add("path", d="M2 9L32 9", **style)
-        if symbol.shape == "arrow":
+        _line(drawing, "M2 9L32 9", symbol)
+        if symbol.shape in ("arrow", "barrel"):
             drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform="translate(19 9)")
     else:
-        drawing.add("path", d=_marker(symbol), transform="translate(17 9)", **style)
+        drawing.open("g", transform="translate(17 9)")
+        marker(drawing, symbol)
+        drawing.close()
     return drawing.markup()
+
+
+def _hatched(drawing: Drawing, symbol: Symbol, wide: float, high: float, at: tuple[float, float] = (0.0, 0.0)) -> None:
+    """Lines of a hatch over a rectangle."""
+    x, y = at
+    across = [f"M{x:g} {y + row:g}h{wide:g}" for row in np.arange(0.5 * HATCH, high, HATCH)]
+    down = [f"M{x + column:g} {y:g}v{high:g}" for column in np.arange(0.5 * HATCH, wide, HATCH)]
+    columns: list[float] = np.arange(0.0, wide, HATCH).tolist()
+    sides = [(column, min(high, wide - column)) for column in columns]
+    rise = [f"M{x + column:g} {y + high:g}l{side:g} {-side:g}" for column, side in sides]
+    fall = [f"M{x + column:g} {y:g}l{side:g} {side:g}" for column, side in sides]
+    lines = {"rafters": rise, "pavers": across + down, "no_entry": rise + fall, "furrows": across}[symbol.shape]
+    drawing.add("path", d="".join(lines), stroke=symbol.edge, stroke_width=0.6, fill="none")
+
+
+def marker(drawing: Drawing, symbol: Symbol) -> None:
+    """A point symbol about the origin."""
+    glyph, reach = glyphs()[symbol.shape], symbol.width * PX / 2.0
+    drawing.open("g", class_="symbol")
+    drawing.add("path", d=glyph_data(glyph.face, reach, closed=True), fill=symbol.colour)
+    drawing.add("path", d=glyph_data(glyph.line, reach, closed=False), fill="none", stroke=symbol.edge,
+                stroke_width=1.4, stroke_linejoin="round")  # fmt: skip
+    if glyph.solid:
+        drawing.add("path", d=glyph_data(glyph.solid, reach, closed=True), fill=symbol.edge)
+    drawing.close()
+
+
+def _line(drawing: Drawing, d: str, symbol: Symbol) -> None:
+    drawing.add("path", d=d, vector_effect="non-scaling-stroke", **_style(symbol))
+    if symbol.shape == "barrel":
+        drawing.add("path", d=d, vector_effect="non-scaling-stroke", fill="none", stroke=symbol.edge,
+                    stroke_width=INSIDE * symbol.width * PX, stroke_dasharray=_dash(symbol))  # fmt: skip
 
 
 def _patterns(drawing: Drawing) -> None:
@@ -92,13 +153,13 @@ def _patterns(drawing: Drawing) -> None:
             drawing.open("pattern", id=f"hatch-{name}-{position}", width=HATCH, height=HATCH,
                          patternUnits="userSpaceOnUse", class_="hatch")  # fmt: skip
             drawing.add("rect", width=HATCH, height=HATCH, fill=symbol.colour, fill_opacity=symbol.opacity)
-            d = f"M0 3.5H{HATCH:g}" if symbol.shape == "horizontal" else f"M0 {HATCH:g}L{HATCH:g} 0"
-            drawing.add("path", d=d, stroke=symbol.edge, stroke_width=1.1, fill="none")
+            _hatched(drawing, symbol, HATCH, HATCH)
             drawing.close()
     drawing.close()
 
 
-def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
+def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> list[Label]:
+    """Draw the ground and its contours; give the contours' levels."""
     ground = picture.ground
     west, south, east, north = ground.grid.bounds
     (x, y), (right, bottom) = sheet.at([(west, north), (east, south)])
@@ -107,6 +168,8 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
     drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/png;base64,{shade}",
                 preserveAspectRatio="none")  # fmt: skip
     drawing.close()
+    if picture.under is not None:
+        _photo(drawing, sheet, picture.under)
     interval, lines = contour_lines(ground, picture.units, picture.view)
     symbol = symbols()["contours"][0]
     drawing.open("g", id="layer-contours", class_="layer", data_layer="contours", pointer_events="none")
@@ -115,16 +178,29 @@ def _ground(drawing: Drawing, sheet: MapSheet, picture: MapPicture) -> None:
         style = _style(symbol) | {"stroke_width": symbol.width * PX * (2.0 if index else 1.0)}
         d = "".join(path_data(sheet.at(shapely.get_coordinates(_thinner(part)))) for part in parts)
         drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
-    for level, parts in lines:
-        if len(lines) > FEW_CONTOURS and round(level / interval) % 5:
-            continue
-        longest = max(parts, key=len)
-        ((x, y),) = sheet.at([longest[len(longest) // 2]])
-        drawing.open("g", class_="still", transform=_placed(x, y))
-        drawing.text(0.0, 3.0, number(level, "level", picture.units).bare.rstrip("0").rstrip("."), size=9.0,
-                     anchor="middle", fill="#5c3c00", halo=True)  # fmt: skip
-        drawing.close()
     drawing.close()
+    return [
+        Label("contours", number(level, "level", picture.units).bare.rstrip("0").rstrip("."),
+              tuple(sheet.at(_spread(max(parts, key=len)))), 0.0, float("inf"), True, True, True)
+        for level, parts in lines
+        if len(lines) <= FEW_CONTOURS or round(level / interval) % 5 == 0
+    ]  # fmt: skip
+
+
+def _photo(drawing: Drawing, sheet: MapSheet, under: UnderPicture) -> None:
+    west, south, east, north = under.bounds
+    (x, y), (right, bottom) = sheet.at([(west, north), (east, south)])
+    shown = base64.b64encode(photo_jpeg(under.pixels)).decode("ascii")
+    drawing.open("g", id="layer-picture", class_="layer", data_layer="picture")
+    drawing.add("image", x=x, y=y, width=right - x, height=bottom - y, href=f"data:image/jpeg;base64,{shown}",
+                preserveAspectRatio="none")  # fmt: skip
+    drawing.close()
+
+
+def _spread(part: FloatArray) -> list[list[float]]:
+    """Places along a contour where its level may be written."""
+    rows: list[list[float]] = part[(np.array([0.5, 0.3, 0.7, 0.15, 0.85]) * (len(part) - 1)).astype(int)].tolist()
+    return rows
 
 
 def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
@@ -133,7 +209,6 @@ def _thinner(part: Iterable[Iterable[float]]) -> Geometry:
 
 def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFeature, *, moving: bool) -> None:
     symbol = symbols()[layer.name][feature.symbol]
-    style = _style(symbol)
     tapped = bool(feature.rows) and moving
     drawing.open("g", class_="feature" if tapped else None, data_id=feature.id if tapped else None,
                  pointer_events=None if tapped else "none")  # fmt: skip
@@ -142,17 +217,19 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
             drawing.open("g", class_="still", transform=_placed(x, y))
             if tapped:
                 drawing.add("circle", r=15.0, fill="#000000", fill_opacity=0.0)
-            drawing.add("path", d=_marker(symbol), **style)
+            marker(drawing, symbol)
             drawing.close()
     else:
-        if symbol.kind == "fill" and symbol.shape:
-            style |= {"fill": f"url(#hatch-{layer.name}-{feature.symbol})", "fill_opacity": 1.0}
         d = _shape_data(sheet, feature.shape)
         if tapped and symbol.kind == "line":
             drawing.add("path", d=d, fill="none", stroke="#000000", stroke_opacity=0.0, stroke_width=16.0,
                         vector_effect="non-scaling-stroke", pointer_events="stroke")  # fmt: skip
-        drawing.add("path", d=d, vector_effect="non-scaling-stroke", **style)
-        if symbol.shape == "arrow":
+        if symbol.kind == "line":
+            _line(drawing, d, symbol)
+        else:
+            hatch = {"fill": f"url(#hatch-{layer.name}-{feature.symbol})", "fill_opacity": 1.0} if symbol.shape else {}
+            drawing.add("path", d=d, vector_effect="non-scaling-stroke", **(_style(symbol) | hatch))
+        if symbol.shape in ("arrow", "barrel"):
             for x, y, turn in _arrows(sheet, feature.shape):
                 drawing.open("g", class_="still", transform=_placed(x, y))
                 drawing.add("path", d=_arrow(symbol), fill=symbol.colour, transform=f"rotate({turn:.0f})")
@@ -160,17 +237,30 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
     drawing.close()
 
 
-def _labels(drawing: Drawing, sheet: MapSheet, picture: MapPicture, *, moving: bool) -> None:
-    seen_first = {layer.name for layer in picture.layers if layer.on}
+def _labels(
+    drawing: Drawing, sheet: MapSheet, picture: MapPicture, levels: Sequence[Label], height: float, *, moving: bool
+) -> None:
+    """Names and numbers: on paper those that find room, on a page all, for the page to place."""
+    seen_first = [layer for layer in picture.layers if layer.on]
     drawing.open("g", class_="labels", pointer_events="none")
-    for label in place_labels(picture.layers, sheet):
-        if not moving and not (label.fits and label.layer in seen_first):
-            continue
-        drawing.open("g", class_="still label", data_for=label.layer, transform=_placed(label.x, label.y),
-                     display=None if label.layer in seen_first else "none")  # fmt: skip
-        drawing.text(label.right, label.down, label.text, size=11.0, weight="bold", halo=True, anchor=label.anchor)
-        drawing.close()
+    if moving:
+        for label in (*map_labels(picture.layers, sheet), *levels):
+            drawing.open("g", class_="still label", data_for=label.layer, visibility="hidden",
+                         data_at=";".join(f"{x:.1f} {y:.1f}" for x, y in label.at), data_reach=label.reach,
+                         data_long=label.long if math.isfinite(label.long) else None,
+                         data_inside="" if label.inside else None, data_once="" if label.once else None)  # fmt: skip
+            _write(drawing, label, 0.0, 0.0)
+            drawing.close()
+    else:
+        boxes = symbol_boxes(seen_first, sheet)
+        for label, left, top in place_labels((*map_labels(seen_first, sheet), *levels), boxes, WIDTH, height):
+            _write(drawing, label, left, top + 0.78 * label.size[1])
     drawing.close()
+
+
+def _write(drawing: Drawing, label: Label, x: float, y: float) -> None:
+    drawing.text(x, y, label.text, size=LETTERS * (SMALL if label.small else 1.0), halo=True,
+                 weight=None if label.small else "bold", fill=INK if label.layer != "contours" else EARTH)  # fmt: skip
 
 
 def _placed(x: float, y: float) -> str:
@@ -202,35 +292,16 @@ def _arrows(sheet: MapSheet, line: Any) -> Iterator[tuple[float, float, float]]:
 
 
 def _style(symbol: Symbol) -> dict[str, object]:
-    dash = " ".join(f"{part * PX:.1f}" for part in symbol.dash) or None
     if symbol.kind == "line":
         return {"fill": "none", "stroke": symbol.colour, "stroke_opacity": symbol.opacity,
-                "stroke_width": symbol.width * PX, "stroke_dasharray": dash, "stroke_linejoin": "round"}  # fmt: skip
-    if symbol.kind == "marker":
-        return {"fill": symbol.colour, "stroke": symbol.edge, "stroke_width": 0.4 * PX, "stroke_linejoin": "round"}
+                "stroke_width": symbol.width * PX, "stroke_linejoin": "round",
+                "stroke_dasharray": None if symbol.shape == "barrel" else _dash(symbol)}  # fmt: skip
     return {"fill": symbol.colour, "fill_opacity": symbol.opacity, "fill_rule": "evenodd", "stroke": symbol.edge,
-            "stroke_width": symbol.width * PX, "stroke_dasharray": dash}  # fmt: skip
+            "stroke_width": symbol.width * PX, "stroke_dasharray": _dash(symbol)}  # fmt: skip
 
 
-def _marker(symbol: Symbol) -> str:
-    """Outline of a marker about its middle."""
-    reach = symbol.width * PX / 2.0
-    if symbol.shape == "circle":
-        half = f"A{reach:.2f} {reach:.2f} 0 1 1 "
-        return f"M{-reach:.2f} 0{half}{reach:.2f} 0{half}{-reach:.2f} 0Z"
-    if symbol.shape == "square":
-        return f"M{-reach:.2f} {-reach:.2f}H{reach:.2f}V{reach:.2f}H{-reach:.2f}Z"
-    if symbol.shape == "cross":
-        arm = reach / 3.0
-        return (f"M{-arm:.2f} {-reach:.2f}H{arm:.2f}V{-arm:.2f}H{reach:.2f}V{arm:.2f}H{arm:.2f}V{reach:.2f}H{-arm:.2f}"
-                f"V{arm:.2f}H{-reach:.2f}V{-arm:.2f}H{-arm:.2f}Z")  # fmt: skip
-    if symbol.shape == "open end":
-        # half a round pipe, open upward
-        top = f"{-reach / 2.0:.2f}"
-        return f"M{-reach:.2f} {top}H{reach:.2f}A{reach:.2f} {reach:.2f} 0 0 1 {-reach:.2f} {top}Z"
-    corners = {"triangle": 3, "diamond": 4, "pentagon": 5}[symbol.shape]
-    turns = [2.0 * math.pi * corner / corners - math.pi / 2.0 for corner in range(corners)]
-    return path_data((reach * 1.15 * math.cos(turn), reach * 1.15 * math.sin(turn)) for turn in turns) + "Z"
+def _dash(symbol: Symbol) -> str | None:
+    return " ".join(f"{part * PX:.1f}" for part in symbol.dash) or None
 
 
 def _arrow(symbol: Symbol) -> str:

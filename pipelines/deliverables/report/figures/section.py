@@ -4,6 +4,7 @@ from pipelines.deliverables.report.blocks import Figure
 from pipelines.deliverables.report.figures.svg import INK, PALE, Drawing
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.slopes import fall_for_crew
 from pipelines.layout.plan import FrenchDrain, Sump
 from terrain.unit_table import Units
 
@@ -37,7 +38,7 @@ def drain_section(drain: FrenchDrain, units: Units) -> Figure:
     under = number(UNDER_PIPE, "depth", units).text
     x = right + 26.0
     drawing.line([(middle + PIPE / 2.0 * scale, centre), (x - 4.0, centre - 20.0)], colour=PALE, width=1.0)
-    drawing.text(x, centre - 16.0, f"{drain.pipe}, holes down, at {number(drain.slope, 'slope', units).text}")
+    drawing.text(x, centre - 16.0, f"{drain.pipe}, holes down, falls {say(fall_for_crew(drain.slope), units)}")
     over = number(OVER_PIPE, "depth", units).text
     drawing.text(x, centre + 4.0, f"{under} of stone under it, at least {over} over it")
     drawing.text(x, top + 22.0, "washed stone brought to grade, where it catches")

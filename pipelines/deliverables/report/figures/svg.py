@@ -41,15 +41,16 @@ class Drawing:
         self._open.pop()
 
     def text(self, x: float, y: float, words: str, *, size: float = 12.0, anchor: str = "start", fill: str = INK,
-             weight: str | None = None, halo: bool = False, turn: float | None = None) -> None:  # fmt: skip
-        """Add words; with a halo they read over a picture."""
+             weight: str | None = None, halo: bool = False, turn: float | None = None,
+             most: int = 80) -> None:  # fmt: skip
+        """Add words, cut where they are longer than so many characters; with a halo they read over a picture."""
         element = self.add(
             "text", x=x, y=y, font_size=size, text_anchor=anchor, fill=fill, font_weight=weight,
             stroke="#ffffff" if halo else None, stroke_width=3.0 if halo else None,
             stroke_linejoin="round" if halo else None, paint_order="stroke" if halo else None,
             transform=None if turn is None else f"rotate({_n(turn)} {_n(x)} {_n(y)})",
         )
-        element.text = shown(words, most=80)
+        element.text = shown(words, most=most)
 
     def line(self, points: Points, *, colour: str = INK, width: float = 1.5, dash: str | None = None) -> None:
         """Add a line through points."""
@@ -110,10 +111,11 @@ class Plot(Drawing):
         return [(self.x(a), self.y(b)) for a, b in values]
 
     def axes(self, across_name: str, up_name: str, *, across_most: int = 8, up_most: int = 6) -> None:
-        """Draw grid, numbers and names of both axes."""
+        """Draw grid, numbers and names of both axes; across no numbers where that axis has no name."""
         for value, text in _labelled(round_steps(*self.across, across_most)):
             self.line([(self.x(value), self.top), (self.x(value), self.bottom)], colour=GRID, width=1.0)
-            self.text(self.x(value), self.bottom + 15.0, text, size=11.0, anchor="middle", fill=PALE)
+            if across_name:
+                self.text(self.x(value), self.bottom + 15.0, text, size=11.0, anchor="middle", fill=PALE)
         for value, text in _labelled(round_steps(*self.up, up_most)):
             self.line([(self.left, self.y(value)), (self.right, self.y(value))], colour=GRID, width=1.0)
             self.text(self.left - 6.0, self.y(value) + 4.0, text, size=11.0, anchor="end", fill=PALE)

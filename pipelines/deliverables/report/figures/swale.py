@@ -4,13 +4,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pipelines.deliverables.files.symbols import Symbol, symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding
 from pipelines.deliverables.report.blocks import Figure
+from pipelines.deliverables.report.figures.map_svg import marker
 from pipelines.deliverables.report.figures.svg import INK, PALE, Plot
 from pipelines.deliverables.report.numbers import number
 from terrain.unit_table import Units, si_factor
 
-GROUND, WATER, BANK, RECUT, BAD = "#8a5a00", "#0072b2", "#00684c", "#b07400", "#c24a00"
+GROUND, WATER, BANK, RECUT, BAD = (
+    symbols()[name][at].colour
+    for name, at in (("contours", 0), ("swales", 0), ("cross_sections", 0), ("recut", 0), ("stations", 1))
+)
 MOST_SECTIONS = 6
 
 
@@ -37,7 +42,7 @@ def long_profile_figure(found: SwaleFinding, units: Units) -> Figure:
     plot.line(plot.at(zip(site.station / one, found.levels.level / one, strict=True)), colour=WATER, width=2.0)
     for index in np.flatnonzero(found.levels.over_bank):
         x, y = plot.x(site.station[index] / one), plot.y(found.levels.level[index] / one)
-        plot.add("path", d=f"M{x:.1f} {y - 6:.1f}L{x + 5:.1f} {y + 3:.1f}L{x - 5:.1f} {y + 3:.1f}Z", fill=BAD)
+        _mark(plot, x, y, symbols()["stations"][1])
     rows = [("bottom as the raster shows it", GROUND, None), ("lower bank", BANK, "6 3"),
             ("water in the design storm", WATER, None)]  # fmt: skip
     for stretch in found.recut:
@@ -112,9 +117,14 @@ def _drives(plot: Plot, found: SwaleFinding, one: float) -> None:
 def _outlets(plot: Plot, found: SwaleFinding, one: float) -> None:
     for each in found.outlets:
         x, y = plot.x(each.outlet.station / one), plot.y(each.outlet.invert / one)
-        free = each.tailwater.state == "free"
-        plot.add("circle", cx=x, cy=y, r=4.0, fill="#ffffff" if free else BAD, stroke=INK, stroke_width=1.3)
+        _mark(plot, x, y, symbols()["outlets"][symbol_of("outlets", {"tailwater": each.tailwater.state})])
         plot.text(x, y + 15.0, each.outlet.name, size=9.0, anchor="middle", halo=True, fill=INK)
+
+
+def _mark(plot: Plot, x: float, y: float, symbol: Symbol) -> None:
+    plot.open("g", transform=f"translate({x:.1f} {y:.1f})")
+    marker(plot, symbol)
+    plot.close()
 
 
 def _legend(plot: Plot, rows: Sequence[tuple[str, str, str | None]]) -> None:

@@ -1,5 +1,6 @@
 """The top of a lot's report: the answer in plain words, with the numbers that a reader asks for first."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
@@ -9,11 +10,11 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
-from pipelines.deliverables.words.names import MODES, PARTS, STATES, VERDICTS
+from pipelines.deliverables.words.names import MODES, PARTS, SHORT_PARTS, SHORT_STATES, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.layout.parts import CaughtBy, Size, WithPipes
+from pipelines.layout.parts import CaughtBy, PartName, Size, WithPipes
 from pipelines.layout.plan import Discharge, Said
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
@@ -25,6 +26,8 @@ WORTH_A_LINE = INCH
 UNKNOWN_TOLD = 0.02
 """Share of the lot without known ground that is told beside its area; what lies under it is the rounding to cells."""
 SMALL = ("low_spot_too_small", "low_spot_inside_another")
+LONGEST_LEAD = 150
+"""Letters of the answer in one sentence, before its details are left out. [-]"""
 CURRENCY = "in the currency of the price list"
 
 
@@ -33,15 +36,15 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     plan, looks = findings.plan, findings.outfall_looks
     cures = ((" ".join(sentence(each, units) for each in (cure.what, cure.changes)),) for cure in plan.cures)
     questions = (
-        ("Where does the water come from?", _sources(findings, units)),
-        ("Where does it stand, and for how long?", _standing(findings, layers, units)),
+        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
         ("What costs little, first?", cures),
         ("What is proposed?", in_short(findings, layers, units)),
-        ("What will it do, storm by storm?", storm_sentences(findings, units, improved=improves(findings))),
-        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
-        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
         ("Which ways were compared, and what may they cost?", _ways(findings, units)),
         ("How sure is that?", _sure(findings, units)),
+        ("How does it leave?", (discharge_words(line, at, units) for at, line in enumerate(plan.discharges))),
+        ("Does the outfall take it?", (outfall_words(look, at, units) for at, look in enumerate(looks))),
+        ("Where does the water come from?", _sources(findings, units)),
+        ("Where does it stand, and for how long?", standing_words(findings, layers, units)),
     )
     rows = tuple((question, tuple(answer)) for question, answer in questions)
     blocks: list[Block] = [Facts(tuple(row for row in rows if row[1]))]
@@ -50,6 +53,19 @@ def lot_answer_blocks(findings: Findings, layers: Mapping[str, pd.DataFrame], un
     if plan.site_checks:
         blocks += [Subhead("Check on site, most telling first"), said_items(plan.site_checks, units, "box")]
     return tuple(blocks)
+
+
+def lead_of(findings: Findings, units: Units) -> str:
+    """What is wrong and what to do about it, in one sentence."""
+    verdict = findings.plan.verdict
+    if isinstance(verdict, Reason) and is_said(verdict, "headline", "headline_no_way"):
+        none = is_said(verdict, "headline_no_way")
+        way = reason("no_line_off", missing=verdict["missing"]) if none else verdict["way"]
+        verdict = reason("in_one_sentence", wrong=verdict["wrong"], way=way)
+    # a point before a digit ends nothing
+    text = re.split(r"(?<=[.?!])\s+(?=[A-Z])", sentence(verdict, units), maxsplit=1)[0]
+    # a list of what is done on the surface is told in full below the map
+    return text if len(text) <= LONGEST_LEAD else f"{': '.join(text.split(': ')[:2]).rstrip('.')}."
 
 
 def worst_verdict(findings: Findings) -> str:
@@ -107,19 +123,23 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     yield (f"On dry soil {dry} would run off in all, on wet soil {wet}.",)
 
 
-def _standing(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+def standing_words(
+    findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units, *, most: int = MOST_LOW_SPOTS,
+    short: bool = False,
+) -> Iterator[Words]:  # fmt: skip
+    """Where water stands on the lot, worst first; in short without why that matters and what is done."""
     wet = [water for water in findings.low_spots if _stands(water.depth_on_lot, water.hours_on_lot)]
     # one inside another is told with it
     told = {water.spot.id for water in wet}
     wet = [water for water in wet if water.spot.contained_in not in told]
     deep = [water for water in wet if water.depth_on_lot >= WORTH_A_LINE and water.why.code not in SMALL]
     deep.sort(key=lambda water: water.rank)
-    if not deep:
+    if not deep and not short:
         yield ("No water worth a line stands on the lot in the design storm.",)
-    for water in deep[:MOST_LOW_SPOTS]:
-        yield _low_spot(water, layers, units, improved=improves(findings))
-    more = len(wet) - len(deep[:MOST_LOW_SPOTS])
-    if more:
+    for water in deep[:most]:
+        yield _low_spot(water, layers, units, improved=improves(findings), short=short)
+    more = len(wet) - len(deep[:most])
+    if more and not short:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
 
 
@@ -134,7 +154,9 @@ def improves(findings: Findings) -> bool:
     return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
 
 
-def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, improved: bool) -> Words:
+def _low_spot(
+    water: StandingWater, layers: Mapping[str, pd.DataFrame], units: Units, *, improved: bool, short: bool
+) -> Words:
     name = water.spot.id
 
     def told(column: str, kind: str) -> Number:
@@ -143,6 +165,8 @@ def _low_spot(water: StandingWater, layers: Mapping[str, pd.DataFrame], units: U
     words: list[Inline] = [f"{name}: ", told("depth_on_lot", "depth"), " deep over up to "]
     words += [told("area_on_lot", "area"), ", "]
     words += _how_long(water.hours_on_lot, told("stands_on_lot", "time"))
+    if short:
+        return (*words, ".")
     if improved and _stands(water.depth_on_lot_after, water.hours_on_lot_after):
         words += ["; with the improvements ", told("depth_on_lot_after", "depth"), " deep, "]
         words += _how_long(water.hours_on_lot_after, told("stands_on_lot_after", "time"))
@@ -161,21 +185,33 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     """What is built, the pipes added up."""
     runs = findings.plan.pipe_runs
     yield from _collectors(findings, layers, units)
+    yield from pump_words(findings, layers, units)
     if runs:
-        column = "length_ft" if units == "us" else "length_m"
-        words: list[Inline] = ["Pipe: "]
-        for place, size in enumerate(dict.fromkeys(f"{run.size} {run.standard}".strip() for run in runs)):
-            length = sum(run.length for run in runs if f"{run.size} {run.standard}".strip() == size)
-            told = number(length, "length", units, f"sum|pipe_runs|{column}|size|{size}")
-            words += [", " if place else "", told, f" of {size}"]
-        deepest = max(runs, key=lambda run: run.deepest)
-        words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
         crossings = list(dict.fromkeys(text for run in runs for text in say_all(run.crossings, units)))
-        words.append(_crossings(crossings))
-        yield tuple(words)
+        yield (*pipe_words(findings, layers, units), _crossings(crossings))
     elif not findings.plan.catch_basins and not findings.plan.refer_out:
-        yield ("Nothing to build." if worst_verdict(findings) == "sure" or not findings.plan.discharges
-               else "Nothing, as far as is known now.",)  # fmt: skip
+        yield (nothing_built(findings),)
+
+
+def pipe_words(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Words:
+    """The pipes added up by size, and the deepest trench."""
+    runs = findings.plan.pipe_runs
+    column = "length_ft" if units == "us" else "length_m"
+    words: list[Inline] = ["Pipe: "]
+    for place, size in enumerate(dict.fromkeys(f"{run.size} {run.standard}".strip() for run in runs)):
+        length = sum(run.length for run in runs if f"{run.size} {run.standard}".strip() == size)
+        told = number(length, "length", units, f"sum|pipe_runs|{column}|size|{size}")
+        words += [", " if place else "", told, f" of {size}"]
+    deepest = max(runs, key=lambda run: run.deepest)
+    words += [", trench up to ", layer_number(layers, "pipe_runs", deepest.id, "deepest", "length", units), " deep"]
+    return tuple(words)
+
+
+def nothing_built(findings: Findings) -> str:
+    """What is told where nothing is built."""
+    if worst_verdict(findings) == "sure" or not findings.plan.discharges:
+        return "Nothing to build."
+    return "Nothing, as far as is known now."
 
 
 def _crossings(crossings: Sequence[str]) -> str:
@@ -185,6 +221,7 @@ def _crossings(crossings: Sequence[str]) -> str:
 def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     """What a plan proposes, a line each."""
     yield from _collectors(findings, layers, units)
+    yield from pump_words(findings, layers, units)
     for run in findings.plan.pipe_runs:
         told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
         slopes = slopes_of(run)
@@ -198,45 +235,61 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
 
 def _collectors(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     plan = findings.plan
+    each_why = [*(basin.why for basin in plan.catch_basins), *(drain.why for drain in plan.french_drains),
+                *(channel.why for channel in plan.channel_drains)]  # fmt: skip
+    for words, why in zip(collector_words(findings, layers, units), each_why, strict=True):
+        yield (*words, f". {sentence(why, units)}")
+
+
+def collector_words(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
+    """What catches the water, without its reason."""
+    plan = findings.plan
 
     def told(layer: str, name: str, column: str, kind: str) -> Number:
         return layer_number(layers, layer, name, column, kind, units)
 
     for basin in plan.catch_basins:
         if basin.provisional:
-            yield (f"{basin.id}, a provisional catch basin. {sentence(basin.why, units)}",)
+            yield (f"{basin.id}, a provisional catch basin",)
         else:
             yield (f"{basin.id}, a catch basin with {with_article(basin.grate)} grate for ",
-                   told("catch_basins", basin.id, "peak_flow", "flow"), f". {sentence(basin.why, units)}")  # fmt: skip
+                   told("catch_basins", basin.id, "peak_flow", "flow"))  # fmt: skip
     for drain in plan.french_drains:
         length = told("french_drains", drain.id, "length", "length")
         if drain.peak_flow > 0.0:
             yield (f"{drain.id}, a French drain ", length, f" long with {drain.pipe}, for ",
-                   told("french_drains", drain.id, "peak_flow", "flow"), f". {sentence(drain.why, units)}")  # fmt: skip
+                   told("french_drains", drain.id, "peak_flow", "flow"))  # fmt: skip
         else:
-            yield (f"{drain.id}, a trench of stone ", length, f" long with {drain.pipe}. {sentence(drain.why, units)}")
+            yield (f"{drain.id}, a trench of stone ", length, f" long with {drain.pipe}")
     for channel in plan.channel_drains:
-        yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"),
-               f" long. {sentence(channel.why, units)}")  # fmt: skip
-    for sump in plan.sumps:
+        yield (f"{channel.id}, a channel drain ", told("channel_drains", channel.id, "length", "length"), " long")
+
+
+def pump_words(
+    findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units, *, short: bool = False
+) -> Iterator[Words]:
+    """Each sump basin, its pump and what that delivers; in short without its warnings."""
+    told = partial(layer_number, layers, "sumps", units=units)
+    for sump in findings.plan.sumps:
         # what it falls short by is told by the flows, and among the warnings
         others = [each for each in sump.warnings if isinstance(each, str) or each.code != "more_than_the_pump_moves"]
-        warned = "".join(f"; {warning}" for warning in say_all(others, units))
+        warned = "" if short else "".join(f"; {warning}" for warning in say_all(others, units))
         pumps = "a pump: delivers " if sump.pumps == 1 else f"{sump.pumps} pumps, each on a line of its own: delivers "
         yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with {pumps}",
-               told("sumps", sump.id, "delivered_flow", "flow"), ", lifted by ",
-               told("sumps", sump.id, "lift", "length"), ", where ", told("sumps", sump.id, "inflow", "flow"),
+               told(sump.id, "delivered_flow", "flow"), ", lifted by ",
+               told(sump.id, "lift", "length"), ", where ", told(sump.id, "inflow", "flow"),
                f" reaches it at the peak{'' if sump.copes else ': it does not cope'}{warned}.")  # fmt: skip
 
 
-def discharge_words(line: Discharge, position: int, units: Units) -> Words:
-    """One discharge in words: how it leaves, how sure that is, by how much, and why."""
+def discharge_words(line: Discharge, position: int, units: Units, *, short: bool = False) -> Words:
+    """One discharge in words: how it leaves, how sure that is, by how much, and why; in short how and by how much."""
     source = f"summary|discharges|{position}"
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     if line.mode == "none" and line.verdict != "sure":
         return (sentence(line.why, units),)
-    words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "") + ": "]
-    words.append(VERDICTS[line.verdict])
+    words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "")]
+    if not short:
+        words.append(f": {VERDICTS[line.verdict]}")
     told: list[tuple[str, Inline]] = []
     if line.fall_to_spare is not None and line.mode != "pump":
         told.append(fall_words(line.fall_to_spare, source, units))
@@ -246,7 +299,7 @@ def discharge_words(line: Discharge, position: int, units: Units) -> Words:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
     for place, (words_before, value) in enumerate(told):
         words += [" (" if place == 0 else ", ", words_before, value]
-    words.append((")" if told else "") + f". {sentence(line.why, units)}")
+    words.append((")" if told else "") + ("." if short else f". {sentence(line.why, units)}"))
     return tuple(words)
 
 
@@ -332,10 +385,24 @@ def said_size(size: Size) -> Reason:
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     for name, part in findings.plan.parts.named:
-        # not the lidar leaves that open, but what was not given
-        asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
-        state = "cannot be judged from what is given" if asked else STATES[part.state]
-        yield (f"{PARTS[name]} {start_upper(state)}: {sentence(part.why, units)}",)
+        yield (f"{part_words(findings, name)}: {sentence(part.why, units)}",)
+
+
+def part_words(findings: Findings, name: PartName) -> str:
+    """A part of the verdict as a question with its answer, open at its end."""
+    return f"{PARTS[name]} {start_upper(_state_words(findings, name))}"
+
+
+def part_in_short(findings: Findings, name: PartName) -> str:
+    """A part of the verdict in a few words."""
+    return f"{SHORT_PARTS[name]} {SHORT_STATES[dict(findings.plan.parts.named)[name].state]}"
+
+
+def _state_words(findings: Findings, name: PartName) -> str:
+    part = dict(findings.plan.parts.named)[name]
+    # not the lidar leaves that open, but what was not given
+    asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
+    return "cannot be judged from what is given" if asked else STATES[part.state]
 
 
 def is_said(said: Said, *codes: str) -> bool:

@@ -1,11 +1,15 @@
 """The crew's sheet: where it is dug and how deep, in which order, what can hurt, what to photograph and to test."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
+from shapely import Point
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of, stakes_of
+from pipelines.deliverables.findings.ties import WallCorner, structures_of, ties_of, wall_corners
 from pipelines.deliverables.report.blocks import (
     Block,
     Head,
@@ -17,20 +21,23 @@ from pipelines.deliverables.report.blocks import (
     Table,
     said_items,
 )
-from pipelines.deliverables.report.figures.profile import profile_figure
+from pipelines.deliverables.report.figures.plan import inverts_at, plan_figure
+from pipelines.deliverables.report.figures.profile import profile_figure, profiles_of
 from pipelines.deliverables.report.figures.section import drain_section, sump_section
 from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
-from pipelines.deliverables.report.lot.columns import COLUMNS
-from pipelines.deliverables.report.numbers import layer_table, number
+from pipelines.deliverables.report.lot.map import lot_map
+from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import format_quantity
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.say import say, say_all
+from pipelines.deliverables.words.slopes import fall_for_crew
+from pipelines.deliverables.words.take_off import in_trade_units
+from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.layout.plan import Plan
 from terrain.unit_table import Units
 
 HOSE = 0.5e-3
 """What a garden hose gives; common practice, no source. [m3/s]"""
-SHORT = ("id", "from_id", "to_id", "size", "length", "slopes", "deepest", "crossings")
 
 
 def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet | None:
@@ -39,37 +46,45 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     if not (plan.pipe_runs or plan.french_drains or plan.channel_drains):
         return None
     digging = [caution for caution in findings.cautions if caution.id != "not_a_survey"]
-    blocks: list[Block] = [
-        caution_paragraph(),
-        Subhead("Before you dig"),
-        said_items((caution.text for caution in digging), units, "box"),
-        Subhead("Order of work"),
-        Items(tuple((step,) for step in order_of_work(plan)), "number"),
-        Subhead("Pipes"),
-    ]
-    shown = tuple(each for each in COLUMNS["pipe_runs"] if each.column in SHORT)
-    runs = layer_table(layers, "pipe_runs", units, shown, title="Pipes to lay")
-    if runs is not None:
-        blocks.append(Table("crew-runs", runs.title, runs.columns, runs.rows))
-    blocks += _grades(findings, units)
-    if plan.pipe_runs:
-        blocks.append(Subhead("Profiles, as lidar sees the ground"))
-    for run in plan.pipe_runs:
-        on_run = [fitting for fitting in plan.fittings if fitting.on_run == run.id]
-        blocks.append(profile_figure(run, on_run, findings.ground, findings.grid, units))
+    crossed = tuple((f"{run.id} crosses {'; '.join(say_all(run.crossings, units))}.",)
+                    for run in profiles_of(findings) if run.crossings)  # fmt: skip
+    cautions = said_items((caution.text for caution in digging), units, "box")
+    before = (Subhead("Before you dig"), replace(cautions, items=(*crossed, *cautions.items)))
+    order = (Subhead("Order of work"), Items(tuple((step,) for step in order_of_work(plan)), "number"))
+    heights, profiles = tuple(_heights(findings, units)), tuple(_profiles(findings, units))
+    drawn = (plan_figure(findings, lot_map(findings, layers, units), units), *heights)
+    take_off = (Subhead("Take-off, material"), Paragraph((material_words(findings, units),)))
+    rest: list[Block] = [*_grades(findings, units)]
     if plan.french_drains or plan.sumps:
-        blocks.append(Subhead("Sections"))
-    blocks += [drain_section(drain, units) for drain in plan.french_drains]
+        rest.append(Subhead("Sections"))
+    rest += [drain_section(drain, units) for drain in plan.french_drains]
     for sump in plan.sumps:
-        blocks.append(sump_section(sump, units))
-        blocks += [pump_figure(each, sump, units) for each in findings.pumps if each.sump == sump.id]
-    blocks += [
+        rest.append(sump_section(sump, units))
+        rest += [pump_figure(each, sump, units) for each in findings.pumps if each.sump == sump.id]
+    rest += [
         Subhead("Photograph before backfilling"),
         Items(tuple((text,) for text in photographs(plan)), "box"),
         Subhead("Hose test, before the sod goes back"),
         Items(tuple((text,) for text in hose_test(plan, units)), "number"),
     ]
-    return Sheet("crew", "Crew", "For the crew that digs and lays.", tuple(blocks))
+    paper = (caution_paragraph(), *drawn, *before, *profiles, *order, *take_off)
+    blocks = (caution_paragraph(), *before, *order, *drawn, *profiles, *take_off, *rest)
+    return Sheet("crew", "Crew", "For the crew that digs and lays.", blocks, paper)
+
+
+def _profiles(findings: Findings, units: Units) -> Iterator[Block]:
+    runs = profiles_of(findings)
+    if runs:
+        yield Subhead("Profiles, as lidar sees the ground")
+    yield from (profile_figure(run, findings, units) for run in runs)
+
+
+def material_words(findings: Findings, units: Units) -> str:
+    """What is brought, in one line."""
+    material = [(line.item, *in_trade_units(line.quantity, line.kind, units))
+                for line in findings.plan.take_off if line.share == "material"]  # fmt: skip
+    told = ((item, number(amount, "amount", units).text.removesuffix(".0"), unit) for item, amount, unit in material)
+    return f"{'; '.join(' '.join(each) for each in told)}."
 
 
 def order_of_work(plan: Plan) -> Iterator[str]:
@@ -124,8 +139,9 @@ def hose_test(plan: Plan, units: Units) -> Iterator[str]:
     yield "Look for wet joints, a belly that holds water (a level on the pipe tells), and water where none should be."
 
 
-def _grades(findings: Findings, units: Units) -> Iterator[Block]:
-    benchmark, stakes = benchmark_of(findings), stakes_of(findings)
+def _heights(findings: Findings, units: Units) -> Iterator[Block]:
+    """What heights are told from, and where each structure stands."""
+    benchmark = benchmark_of(findings)
     if benchmark is None:
         return
     yield Subhead("Heights, provisional")
@@ -141,10 +157,51 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
         told += " Cuts are to the trench's bottom under the pipe."
     else:
         told += " Cut depths need level shots."
+    corners = wall_corners(findings)
+    if not corners:
+        told += " No outline of a house was drawn along its walls, and a roof's corner is an eave: locate on site."
     yield Paragraph((told,))
+    yield _structures(findings, corners, units)
+
+
+def _structures(findings: Findings, corners: Sequence[WallCorner], units: Units) -> Table:
+    """Each structure with its inverts, its depth, and the distances that find it."""
+    level, length = number(0.0, "level", units).unit, number(0.0, "length", units).unit
+    deep = Head("Cut", level, True) if findings.levels_given else Head("Depth, about", length, True)
+    where = (Head("First tie"), Head("Second tie")) if corners else (Head("Where"),)
+    columns = (Head("Structure"), Head("What"), Head("Invert above benchmark, in / out", level, True), deep, *where)
+    rows: list[tuple[Inline, ...]] = []
+    for each in structures_of(findings):
+        ties = ties_of(each.point, corners)
+        told = tuple(f"{number(tie.distance, 'length', units).text} from {tie.corner}" for tie in ties or ())
+        depth = depth_at(findings, each.point)
+        kind = "level" if findings.levels_given else "length"
+        rows.append((each.id, each.what, inverts_at(findings, each.point, units),
+                     "" if depth is None else number(depth, kind, units).bare,
+                     *(told or ("locate on site", "")[: len(where)])))  # fmt: skip
+    note = "Ties are from corners of walls, lettered on the plan." if corners else ""
+    return Table("structures", "Structures", columns, tuple(rows), note=note)
+
+
+def depth_at(findings: Findings, point: Point) -> float | None:
+    """Ground less the trench's bottom under the lowest pipe at a point; None where no pipe ends there. [m]"""
+    deepest = [
+        ground - z + find_pipe(run.pipe_key).wall
+        for run in findings.plan.pipe_runs
+        for (x, y, z), ground in ((run.line.coords[0], run.ground[0]), (run.line.coords[-1], run.ground[-1]))
+        if np.hypot(x - point.x, y - point.y) < 0.3
+    ]
+    return max(max(deepest), 0.0) if deepest else None
+
+
+def _grades(findings: Findings, units: Units) -> Iterator[Block]:
+    stakes = stakes_of(findings)
+    if not stakes:
+        return
     level = number(0.0, "level", units).unit
+    fall = Head(f"Fall to the next, over {'10 ft' if units == 'us' else '10 m'}", "", True)
     columns = [Head("Stake"), Head("What"), Head("Station", number(0.0, "length", units).unit, True),
-               Head("Invert above benchmark, below it with a minus", level, True)]  # fmt: skip
+               Head("Invert above benchmark, below it with a minus", level, True), fall]  # fmt: skip
     if findings.levels_given:
         columns.append(Head("Cut", level, True))
     rows: list[tuple[Inline, ...]] = []
@@ -152,7 +209,7 @@ def _grades(findings: Findings, units: Units) -> Iterator[Block]:
         above = number(stake.above_benchmark, "level", units, f"stakeout|{stake.point}|invert_above_benchmark_{level}")
         row: list[Inline] = [
             stake.point, stake.what, number(stake.station, "length", units, f"stakeout|{stake.point}|station_{level}"),
-            above,
+            above, "" if stake.slope is None else say(fall_for_crew(stake.slope), units).partition(" per")[0],
         ]  # fmt: skip
         if findings.levels_given:
             row.append(number(stake.cut, "level", units, f"stakeout|{stake.point}|cut_{level}"))

@@ -9,20 +9,32 @@ import pandas as pd
 import shapely
 from shapely import Geometry
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from pipelines.deliverables.files.symbols import symbol_of
-from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.report.blocks import Inline, Number
+from pipelines.deliverables.report.context_map import context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
-from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture, PondBed, StormShown
+from pipelines.deliverables.report.figures.map_picture import (
+    MapFeature,
+    MapLayer,
+    MapNote,
+    MapPicture,
+    PondBed,
+    PondShown,
+    StormShown,
+)
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
 from pipelines.deliverables.report.numbers import number, row_words
 from pipelines.deliverables.words.say import say
+from pipelines.layout.plan import PipeRun, PipeSegment
+from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.unit_table import Units
 
-MARGIN = 6.0
+MARGIN = 3.0
 """Ground around the lot and its works that is seen at first. [m]"""
 MOST_LABELLED = 4
 """Low spots whose depth is written on the map. [-]"""
@@ -47,9 +59,12 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     ground = ground_picture(findings.ground, findings.grid, whole)
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
+    storms, surface = _storms(findings, units), findings.plan.surface
+    hours: list[float] = next((course.hours.tolist() for storm in findings.storms for course in storm.courses), [])
     return MapPicture(
-        ground, drawn, view, units, _beds(findings.low_spots), _storms(findings, units), findings.grid.shape[1],
-        improved=improves(findings),
+        ground, drawn, view, units, _beds(findings, storms), storms, tuple(hours), findings.grid.shape[1],
+        findings.picture,
+        improved=improves(findings) or (surface is not None and surface.proposed),
     )
 
 
@@ -72,24 +87,37 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         "parcel", "The lot", shapely.union_all(findings.parcel.geometry.array), 0,
         row_words(layers, "parcel", str(layers["parcel"]["id"].iloc[0]), units, COLUMNS["parcel"]),
     )
+    given = context_map(layers, findings.frame, units)
     paths = sorted(findings.flow_paths, key=lambda path: path.contributing_area)
     return (
         MapLayer("sub_catchments", "Sub-catchments",
                  features("sub_catchments", findings.runoff, "shape", "run_on"), on=False),
         MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
         MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
+        given["right_of_way"],
+        given["keep_out"],
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
+        MapLayer("water_depth", "Standing water, as it is, deepest in the design storm", _standing(findings)),
         MapLayer("surface_works", "Surface works", _surface(findings, layers, units),
                  on=plan.surface is not None and plan.surface.proposed),
         MapLayer("flow_paths", "Flow paths, by contributing area",
                  features("flow_paths", paths, "line", "when_full", "run_on", "contributing_area")),
         MapLayer("fall_to_spare", "Fall to spare", _spare(layers, findings, units), on=False),
         MapLayer("parcel", "Lot", (parcel,)),
+        given["barriers"],
+        given["utilities"],
+        given["site_culverts"],
         MapLayer("french_drains", "French drains", features("french_drains", plan.french_drains, "line", label=True)),
         MapLayer("channel_drains", "Channel drains",
                  features("channel_drains", plan.channel_drains, "line", label=True)),
-        MapLayer("pipe_runs", "Pipe runs", features("pipe_runs", plan.pipe_runs, "line", "kind", label=True)),
-        MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point")),
+        MapLayer("pipe_runs", "Pipe runs", tuple(
+            replace(feature, notes=_run_notes(run, units))
+            for feature, run in zip(features("pipe_runs", plan.pipe_runs, "line", "kind", label=True), plan.pipe_runs,
+                                    strict=True)
+        )),
+        given["downspouts"],
+        given["keep_out_marks"],
+        MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point", "kind")),
         MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
         MapLayer("outfall_moves", "Outfalls as drawn", _moved(layers, findings, units)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
@@ -99,7 +127,27 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
                        each.id)
             for each in findings.suspected_culverts
         )),
+        given["complaints"],
     )  # fmt: skip
+
+
+def _run_notes(run: PipeRun, units: Units) -> tuple[MapNote, ...]:
+    """Size and slope beside each segment of a run, an invert at each end."""
+    line = shapely.force_2d(run.line)
+    size = f"{run.size} {run.standard}"
+    parts = run.segments or (PipeSegment(0.0, run.length, run.slope or 0.0, None),)
+    along = [
+        MapNote(
+            f"{size}, {number(part.slope, 'slope', units).text}" if run.kind == "gravity" else f"{size}, pressure",
+            substring(line, part.start, part.end),
+        )
+        for part in parts
+    ]
+    ends = ((run.invert_up, 0.0), (run.invert_down, 1.0))
+    return (*along, *(
+        MapNote(f"inv {number(level, 'level', units).text}", shapely.line_interpolate_point(line, at, normalized=True))
+        for level, at in ends
+    ))  # fmt: skip
 
 
 def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[MapFeature, ...]:
@@ -162,6 +210,21 @@ def _low_spots(
     return tuple(found)
 
 
+def _standing(findings: Findings) -> tuple[MapFeature, ...]:
+    """Water of the design storm at its deepest, as the lot is: what paper shows where a page paints it by the hour."""
+    heights = findings.ground.ravel()
+    depth = np.zeros(heights.size)
+    for water in findings.low_spots:
+        cells = water.spot.cells
+        depth[cells] = np.fmax(depth[cells], water.spot.bottom_elevation + water.storm_depth - heights[cells])
+    wet = np.flatnonzero(depth > findings.rules["standing_film"].likely)
+    kinds = np.array([symbol_of("water_depth", {"depth": float(each)}) for each in depth[wet]], dtype=np.int64)
+    return tuple(
+        MapFeature(f"water-{kind}", "", cast(BaseGeometry, cells_polygon(wet[kinds == kind], findings.grid)), kind)
+        for kind in np.unique(kinds).tolist()
+    )
+
+
 def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeature, ...]:
     """What is seen of the features: a neighborhood's roofs and a hillside's run-on reach far beyond a lot."""
     seen_at = shapely.box(*bounds)
@@ -177,24 +240,39 @@ def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
     return tuple(MapFeature(f"{name}-{position}", "", shape, 0, rows) for position, shape in enumerate(shapes, start=1))
 
 
-def _beds(spots: Sequence[StandingWater]) -> tuple[PondBed, ...]:
+def _beds(findings: Findings, storms: Sequence[StormShown]) -> tuple[PondBed, ...]:
+    """Beds of what is shown, by rank."""
+    shown = {pond.id for storm in storms for pond in storm.ponds}
     return tuple(
         PondBed(water.spot.id, water.spot.cells, water.spot.bottom_elevation, water.spot.id)
-        for water in sorted(spots, key=lambda each: each.rank)
+        for water in sorted(findings.low_spots, key=lambda each: each.rank)
+        if water.spot.id in shown
     )
 
 
 def _storms(findings: Findings, units: Units) -> tuple[StormShown, ...]:
-    """The storms that were run; the design storm from the low spots themselves, so that both say the same."""
-    if not findings.low_spots:
+    """Every storm that was run, with the same low spots in each: those whose water was followed through it."""
+    listed = {each.spot.id for each in findings.low_spots}
+    if not listed:
         return ()
-    design = tuple((each.spot.id, each.storm_depth, each.storm_depth_after) for each in findings.low_spots)
-    others = [storm for storm in findings.storms if not storm.design]
-    named = design_storm(findings, units) or "Design storm"
-    depth = max((row.storm_depth for row in findings.runoff), default=0.0)
-    shown = [(storm.depth, StormShown(say(storm.name, units), False, storm.standing)) for storm in others]
-    shown.append((depth, StormShown(named, True, design)))
-    return tuple(storm for _, storm in sorted(shown, key=lambda each: each[0]))
+    none = np.empty(0)
+    if not findings.storms:
+        ponds = tuple(
+            PondShown(each.spot.id, (each.storm_depth, each.storm_depth_after), none, none)
+            for each in findings.low_spots
+        )
+        return (StormShown(design_storm(findings, units) or "Design storm", True, ponds),)
+    found = []
+    for storm in sorted(findings.storms, key=lambda each: each.depth):
+        courses = {course.id: course for course in storm.courses}
+        ponds = tuple(
+            PondShown(name, (before, after), *((courses[name].depth, courses[name].depth_after) if courses else
+                                               (none, none)))
+            for name, before, after in storm.standing
+            if name in listed
+        )  # fmt: skip
+        found.append(StormShown(say(storm.name, units), storm.design, ponds, storm.rain_ends))
+    return tuple(found)
 
 
 def _view(findings: Findings) -> Bounds:

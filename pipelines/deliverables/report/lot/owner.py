@@ -17,7 +17,7 @@ from pipelines.deliverables.report.blocks import (
     Table,
     said_items,
 )
-from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, is_said, proposed
+from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, in_short, is_said, proposed
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.say import sentence
 from pipelines.layout.plan import Cure, Plan, TakeOffLine
@@ -31,11 +31,10 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
     """What the owner of the lot needs."""
     plan = findings.plan
     works = bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins)
-    blocks: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((sentence(plan.verdict, units),))]
+    top: list[Block] = [caution_paragraph(), Subhead("What, and why"), Paragraph((sentence(plan.verdict, units),))]
     if plan.refer_out:
-        blocks.append(said_items(plan.refer_out, units))
-    if works:
-        blocks.append(Items(tuple(proposed(findings, layers, units))))
+        top.append(said_items(plan.refer_out, units))
+    blocks: list[Block] = []
     if plan.cures:
         blocks += [
             Subhead("What costs little, first"),
@@ -57,7 +56,10 @@ def owner_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: U
         Subhead("Cautions"),
         said_items((caution.text for caution in findings.cautions), units),
     ]
-    return Sheet("owner", "Owner", "For whoever lives there and pays.", tuple(blocks))
+    each = (Items(tuple(proposed(findings, layers, units))),) if works else ()
+    summed = (Items(tuple(in_short(findings, layers, units))),) if works else ()
+    return Sheet("owner", "Owner", "For whoever lives there and pays.", (*top, *each, *blocks),
+                 (*top, *summed, *blocks))  # fmt: skip
 
 
 def cure_words(cure: Cure, units: Units) -> str:

@@ -5,14 +5,17 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Block, Head, Report, Table
-from pipelines.deliverables.report.lot.answer import improves, lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.blocks import Block, Facts, Head, Report, Table, Words
+from pipelines.deliverables.report.lot.answer import improves, lead_of, lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.lot.brief import brief_entries
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES, columns_of
 from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.lot.storms import storm_table
 from pipelines.deliverables.report.numbers import layer_table
+from pipelines.deliverables.report.text import Entry
+from pipelines.deliverables.words.names import SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.say import sentence
 from terrain.unit_table import Units
 
@@ -38,11 +41,20 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         subject="Drainage pre-screen of a lot",
         sure=worst_verdict(findings),
         verdict=sentence(findings.plan.verdict, units),
+        lead=lead_of(findings, units),
+        parts=tuple((SHORT_PARTS[name], part.state, SHORT_STATES[part.state]) for name, part in
+                    findings.plan.parts.named),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,
+        paper=(Facts(tuple((entry.name, _answers(entry)) for entry in brief_entries(findings, layers, units))),),
         foot=tuple(f"{file.file} sha256 {file.sha256[:16]}" for file in findings.inputs),
     )
+
+
+def _answers(entry: Entry) -> tuple[Words, ...]:
+    """What is told of an entry: each check by itself, all else in one."""
+    return tuple((text,) for text in entry.told) if entry.name == "Check" else ((" ".join(entry.told),),)
 
 
 def _inputs(findings: Findings) -> Table | None:

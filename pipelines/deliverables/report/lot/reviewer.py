@@ -28,32 +28,39 @@ from pipelines.deliverables.words.rules import parameter_rows
 from pipelines.deliverables.words.say import say, sentence
 from terrain.unit_table import Units
 
+RECKONED = ("flow_length", "slope", "runoff_coefficient", "storm_depth", "runoff_depth", "level_low", "level_high")
+"""Columns that only a recalculation needs."""
+
 
 def reviewer_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet:
     """What a reviewer asks."""
     blocks: list[Block] = [caution_paragraph(), Subhead("What leaves the lot, before and after")]
     blocks += leaving_blocks(layers, units)
     blocks.append(Facts(tuple(_balance(findings, units))))
-    blocks.append(Subhead("Areas and flows"))
-    for name in ("runoff", "outfalls"):
-        key = "sub_catchment" if name == "runoff" else "id"
-        table = layer_table(layers, name, units, COLUMNS[name], title=TITLES[name], key=key)
-        if table is not None:
-            blocks.append(table)
+    flows, printed = list(_flows(layers, units, short=False)), list(_flows(layers, units, short=True))
     figures = [figure for flow in findings.hydrographs if (figure := hydrograph_figure(flow, units)) is not None]
-    if figures:
-        blocks += [Subhead("Hydrographs at the collectors, design storm"), *figures]
+    shown: list[Block] = [Subhead("Hydrographs at the collectors, design storm"), *figures] if figures else []
+    rest: list[Block] = []
     if findings.plan.alternatives:
-        blocks += [Subhead("Ways compared"), _alternatives(findings, units)]
+        rest += [Subhead("Ways compared"), _alternatives(findings, units)]
     permits = tuple((text,) for text in dict.fromkeys(_permits(findings, units)))
     if permits:
-        blocks += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
-    blocks += warning_blocks(findings, units)
-    blocks += [
-        Subhead("Sources of every method"),
-        Facts(tuple(_methods())),
-    ]
-    return Sheet("reviewer", "Reviewer", "For the permit reviewer.", tuple(blocks))
+        rest += [Subhead("Permits, rights and what must be confirmed"), Items(permits, "box")]
+    rest += warning_blocks(findings, units)
+    sources = (Subhead("Sources of every method"), Facts(tuple(_methods())))
+    return Sheet("reviewer", "Reviewer", "For the permit reviewer.", (*blocks, *flows, *shown, *rest, *sources),
+                 (*blocks, *printed, *rest))  # fmt: skip
+
+
+def _flows(layers: Mapping[str, pd.DataFrame], units: Units, *, short: bool) -> Iterator[Block]:
+    """Areas with their runoff, and outfalls; in short without what only a recalculation needs."""
+    yield Subhead("Areas and flows")
+    for name in ("runoff", "outfalls"):
+        key = "sub_catchment" if name == "runoff" else "id"
+        shown = tuple(each for each in COLUMNS[name] if not short or each.column not in RECKONED)
+        table = layer_table(layers, name, units, shown, title=TITLES[name], key=key)
+        if table is not None:
+            yield table
 
 
 def leaving_blocks(layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Block, ...]:

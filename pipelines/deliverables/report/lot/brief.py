@@ -1,0 +1,125 @@
+"""A lot's answer as a terminal shows it at a glance: the page's facts and sentences, each cut to what a look needs."""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import pandas as pd
+
+from pipelines.deliverables.findings.lot import Caution, Findings
+from pipelines.deliverables.report.blocks import plain
+from pipelines.deliverables.report.lot.answer import (
+    CURRENCY,
+    collector_words,
+    discharge_words,
+    nothing_built,
+    part_in_short,
+    pipe_words,
+    pump_words,
+    standing_words,
+)
+from pipelines.deliverables.report.numbers import number
+from pipelines.deliverables.report.text import Entry
+from pipelines.deliverables.words.say import say, say_short, sentence
+from terrain.reason import Reason
+from terrain.unit_table import Units
+
+CHECKS = 3
+"""Site checks that are told at a glance. [-]"""
+
+
+def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> tuple[Entry, ...]:
+    """What is wrong, why, how sure that is, what is built, where it goes, what it costs, what to check first."""
+    plan = findings.plan
+    checks = (f"{at}. {say_short(each, units)}" for at, each in enumerate(plan.site_checks[:CHECKS], start=1))
+    told = (
+        Entry("Wrong", tuple(_wrong(findings, layers, units))),
+        Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
+        Entry("Verdict", (f"{'; '.join(part_in_short(findings, name) for name, _ in plan.parts.named)}.",)),
+        Entry("Hangs on", tuple(_overturned(findings, units))),
+        Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
+        Entry("Build", tuple(_built(findings, layers, units)), least=2),
+        Entry("Faults", tuple(say_short(each, units) for each in plan.faults)),
+        Entry("Leaves", tuple(_leaves(findings, layers, units))),
+        Entry("Cost", tuple(_cost(findings, units))),
+        Entry("Permits", tuple(_permits(findings, units)), least=2),
+        Entry("Check", tuple(checks), least=CHECKS),
+    )
+    return tuple(entry for entry in _each_once(told) if entry.told)
+
+
+def _each_once(entries: Sequence[Entry]) -> Iterator[Entry]:
+    """Entries without what an earlier one tells."""
+    seen: set[str] = set()
+    for entry in entries:
+        yield replace(entry, told=tuple(text for text in dict.fromkeys(entry.told) if text not in seen))
+        seen.update(entry.told)
+
+
+def caution_short(cautions: Sequence[Caution], units: Units) -> str:
+    """The one line of caution that goes with every answer."""
+    kept = [each.text for each in cautions if each.id in ("not_a_survey", "before_you_dig")]
+    return " ".join(say_short(text, units) for text in kept)
+
+
+def _wrong(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
+    verdict = findings.plan.verdict
+    if isinstance(verdict, Reason) and verdict.code == "headline" and verdict["wrong"] is not None:
+        yield sentence(verdict["wrong"], units)
+        yield from (plain(words) for words in standing_words(findings, layers, units, most=1, short=True))
+    elif isinstance(verdict, Reason) and verdict.code == "headline":
+        yield from _sentences(sentence(verdict["way"], units))
+    else:
+        yield from _sentences(say_short(verdict, units))
+
+
+def _overturned(findings: Findings, units: Units) -> Iterator[str]:
+    verdict = findings.plan.verdict
+    _, weakest = findings.plan.parts.weakest
+    if weakest.state in ("cannot_tell", "no") and weakest != findings.plan.parts.cause:
+        yield from _sentences(say_short(weakest.why, units))
+    if isinstance(verdict, Reason) and verdict.code == "headline" and (told := sentence(verdict["overturned"], units)):
+        yield told
+
+
+def _sentences(text: str) -> list[str]:
+    return re.split(r"(?<=\.) (?=[A-Z])", text)
+
+
+def _built(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
+    plan = findings.plan
+    moved = plan.surface.works if plan.surface is not None and plan.surface.proposed else ()
+    if plan.pipe_runs:
+        yield f"{plain(pipe_words(findings, layers, units))}."
+    yield from (f"{plain(words)}." for words in collector_words(findings, layers, units))
+    yield from (say_short(work.why, units) for work in moved)
+    if not (plan.pipe_runs or plan.catch_basins or plan.refer_out or moved):
+        yield nothing_built(findings)
+    yield from (f"First: {say_short(cure.what, units)}" for cure in plan.cures[:1])
+
+
+def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
+    yield from (plain(words) for words in pump_words(findings, layers, units, short=True))
+    for at, line in enumerate(findings.plan.discharges):
+        if line.mode == "none":
+            if line.verdict != "sure":
+                yield from _sentences(say_short(line.why, units))
+            continue
+        yield plain(discharge_words(line, at, units, short=True))
+
+
+def _cost(findings: Findings, units: Units) -> Iterator[str]:
+    for way in findings.plan.alternatives:
+        if way.chosen and way.likely:
+            low, likely, high = (number(value, "money", units).text for value in (way.low, way.likely, way.high))
+            yield f"{low} to {high}, likely {likely}, {CURRENCY}."
+
+
+def _permits(findings: Findings, units: Units) -> Iterator[str]:
+    crossed = [text for run in findings.plan.pipe_runs for text in run.crossings]
+    if crossed:
+        yield f"Crosses {'; '.join(dict.fromkeys(say(text, units) for text in crossed))}."
+    used = {line.outfall for line in findings.plan.discharges}
+    for outfall in findings.plan.outfalls:
+        if outfall.id in used:
+            yield f"{outfall.id}: {say_short(outfall.to_confirm, units)}"

@@ -1,0 +1,78 @@
+"""What the terminal prints by default: 25 lines of 80 columns on every sample, in the report's words and numbers."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from jinja2 import meta
+
+from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.written import answer_text, brief_text
+from pipelines.deliverables.report.text import Entry, entries_as_text
+from pipelines.deliverables.words.say import environment, sentences, short_forms
+from tests.pipelines.lot.test_sample_lots import LOTS, screened
+
+FILES = ["lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
+UNITS = "ft²|yd³|ft|in|gpm|m²|m³|m|cm|l/s|h|d|min"
+NUMBER = re.compile(rf"(?<![\w.,-])\d[\d,]*(?:\.\d+)?(?: (?:{UNITS})(?![\w/]))?")
+CHECK = re.compile(r"\b[123]\. ")
+
+
+@pytest.fixture(params=LOTS)
+def findings(request: pytest.FixtureRequest) -> Findings:
+    return screened(request.param)
+
+
+def glance(findings: Findings, width: int) -> list[str]:
+    return brief_text(findings, width, "out-lot", FILES).splitlines()
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_it_fits_a_terminal(findings: Findings, units: str) -> None:
+    for width in (80, 120):
+        lines = glance(replace(findings, units=units), width)
+        assert len(lines) <= 25, lines
+        assert max(map(len, lines)) <= width
+    assert max(map(len, glance(findings, 60))) <= 60
+
+
+def test_it_tells_each_part_once(findings: Findings) -> None:
+    lines = glance(findings, 80)
+    names = [line[:11].strip() for line in lines[1:] if line[:11].strip()]
+    assert len(names) == len(set(names))
+    assert {"Wrong", "Verdict", "Files", "Caution"} <= set(names)
+    assert names[-1] == "Caution"
+    assert lines[-1].startswith("Caution"), "one line of caution"
+    plan, text = findings.plan, " ".join(" ".join(lines).split())
+    if plan.pipe_runs:
+        assert {"Build", "Leaves", "Cost", "Permits", "Check"} <= set(names)
+        assert "trench up to" in text
+        assert all(outfall in text for outfall in {line.outfall for line in plan.discharges if line.outfall})
+        assert "Call for marks before you dig" in text
+    assert text.count("Check ") == bool(plan.site_checks)
+    assert all(f"{at}. " in text for at in range(1, min(3, len(plan.site_checks)) + 1))
+
+
+def test_every_number_is_in_the_whole_answer(findings: Findings) -> None:
+    whole = " ".join(answer_text(findings, 100_000).split())
+    lines = brief_text(findings, 100_000, "out-lot", FILES).splitlines()
+    told = [line for line in lines[1:] if not line.startswith(("Files", "Caution"))]
+    found = [number for line in told for number in NUMBER.findall(CHECK.sub("", re.sub(r"And \d+ more", "", line)))]
+    assert not [number for number in found if number not in whole]
+
+
+def test_a_short_form_tells_the_same_fact_in_fewer_words() -> None:
+    for code, short in short_forms().items():
+        full = sentences()[code]
+        told, known = (meta.find_undeclared_variables(environment("us").parse(text)) for text in (short, full))
+        assert told <= known, code
+        assert len(short) < len(full), code
+
+
+def test_the_longest_gives_up_its_last() -> None:
+    long = Entry("Build", tuple(f"Sentence number {number} of a long list." for number in range(90)))
+    lines = entries_as_text("A lot", (Entry("Wrong", ("Water stands.",)), long, Entry("Cost", ("10.", "20."))), 80)
+    assert len(lines.splitlines()) <= 25
+    assert "Water stands." in lines
+    assert "20." in lines
+    assert re.search(r"And \d+ more: --full\.", " ".join(lines.split()))
