@@ -53,6 +53,7 @@ def plot_marker(ax: Any, x: Any, y: Any, name: str, *, size: float, colour: str,
     """Draw a point symbol on matplotlib's axes; the size in points."""
     from matplotlib.path import Path
 
+    # a legend shows one part: the lines tell the shape
     glyph, label = glyphs()[name], options.pop("label", None)
     for outlines, face, line in ((glyph.face, colour, "none"), (glyph.line, "none", edge), (glyph.solid, edge, "none")):
         if not outlines:
@@ -63,8 +64,7 @@ def plot_marker(ax: Any, x: Any, y: Any, name: str, *, size: float, colour: str,
         for outline in outlines:
             codes += [Path.MOVETO, *[Path.LINETO] * (len(outline) - 1)]
         ax.scatter(x, y, s=size**2, marker=Path(points, codes), facecolors=face, edgecolors=line, linewidths=0.9,
-                   label=label, **options)  # fmt: skip
-        label = None
+                   label=label if outlines is glyph.line else None, **options)  # fmt: skip
 
 
 def _outline(part: Any) -> Outline:

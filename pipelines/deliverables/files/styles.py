@@ -124,7 +124,9 @@ def _test(condition: Condition, layer: Layer, units: Units) -> str:
 
 def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
     element = ElementTree.SubElement(parent, "symbol", name=name, type=symbol.kind, alpha="1")
-    drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](symbol)
+    # of a barrel the inside alone is broken
+    outer = replace(symbol, dash=()) if symbol.shape == "barrel" else symbol
+    drawing, options = {"fill": _fill, "line": _line, "marker": _marker}[symbol.kind](outer)
     _add_layer(element, drawing, options)
     if symbol.shape == "barrel":
         inside = replace(symbol, colour=symbol.edge, width=INSIDE * symbol.width)

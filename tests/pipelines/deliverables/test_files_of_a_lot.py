@@ -17,7 +17,8 @@ from pipelines.deliverables.files.layer_table import rounded
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.handover import write_lot
 from pipelines.deliverables.lot.layers import lot_tables
-from pipelines.deliverables.lot.written import lot_files
+from pipelines.deliverables.lot.written import lot_files, report_page
+from pipelines.inputs.under_picture import UnderPicture
 from terrain.raster import Raster
 from terrain.unit_table import Units
 
@@ -38,6 +39,17 @@ def test_fall_to_spare_is_in_the_units_of_the_site_and_says_so(
         assert file.units == ("ft" if units == "us" else "m",)
     assert read.count() == values.size - 1
     assert np.all(read.compressed() == pytest.approx(0.4572 / one, abs=0.0005))
+
+
+def test_a_picture_lies_under_the_map_and_over_the_shade(findings: Findings) -> None:
+    noise = np.random.default_rng(5).integers(0, 256, (900, 900, 3), dtype=np.uint8)
+    plain = report_page(findings, made_on=date(2025, 3, 4))
+    page = report_page(replace(findings, picture=UnderPicture(noise, findings.grid.bounds)), made_on=date(2025, 3, 4))
+    assert "data:image/jpeg" not in plain
+    assert page.count("data:image/jpeg;base64,") == 1
+    assert page.index('id="layer-ground"') < page.index('id="layer-picture"') < page.index('id="layer-contours"')
+    assert 'data-toggle="picture"' in page
+    assert len(page) - len(plain) < 1_000_000
 
 
 def test_runoff_is_rounded_to_what_it_is_worth(tmp_path: Path, findings: Findings) -> None:

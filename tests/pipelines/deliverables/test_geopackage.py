@@ -177,6 +177,11 @@ def test_a_pipe_is_labelled_with_its_size_and_the_slope_of_each_segment() -> Non
     style = document.find("labeling/settings/text-style")
     assert style is not None
     assert style.get("fieldName") == """"id" || coalesce(', ' || "size", '') || coalesce(', ' || "slopes", '')"""
+    # a barrel: a whole outside, an inside that is broken under pressure
+    lines = [layer for layer in document.iter("layer") if layer.get("class") == "SimpleLine"]
+    broken = [next(each.get("value") for each in layer.iter("Option") if each.get("name") == "use_custom_dash")
+              for layer in lines]  # fmt: skip
+    assert broken == ["0", "0", "0", "1"]
     heads = [layer for layer in document.iter("layer") if layer.get("class") == "MarkerLine"]
     assert len(heads) == len(symbols()["pipe_runs"])
 

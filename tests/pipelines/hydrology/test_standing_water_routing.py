@@ -107,6 +107,19 @@ def test_what_a_pipe_leaves_standing_falls_on_at_the_soil_s_rate():
         assert routed.time_over(depth) == pytest.approx((0.1 - depth) / 1e-7, rel=0.01)
 
 
+def test_depth_at_a_time_is_what_was_routed_and_falls_on_at_the_soil_s_rate():
+    pond = storage_of([0.0, 1.0], [10.0, 10.0])
+    water = route_storage(Hydrograph(600.0, np.full(4, 0.005)), pond, infiltration_rate=1e-6, watched=3600.0)
+    steps = np.arange(water.depths.size)
+    assert water.depth_at(steps * water.step) == pytest.approx(water.depths, abs=1e-12)
+    # upright sides: an hour takes an hour's soaking, down to the bottom and no further
+    end, last = steps[-1] * water.step, water.depths[-1]
+    assert last > 0.5
+    later = np.array([3600.0, 36_000.0, 1e9])
+    assert water.depth_at(end + later) == pytest.approx(np.maximum(last - 1e-6 * later, 0.0), rel=1e-9)
+    assert water.depth_at(np.array([water.time_over(0.1) - 1.0]))[0] >= 0.1
+
+
 def test_water_that_never_leaves_stands_to_the_end_of_the_watch():
     routed = route_storage(Hydrograph(30.0, np.array([0.01])), POND, watched=3600.0)
     assert routed.stands_at_end

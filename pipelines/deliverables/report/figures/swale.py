@@ -111,7 +111,7 @@ def _drives(plot: Plot, found: SwaleFinding, one: float) -> None:
                  stroke_dasharray=None if each.crossing.given else "3 2")  # fmt: skip
         words = each.crossing.id if each.crossing.given else f"{each.crossing.id}?"
         plot.text((left + right) / 2.0, top - 6.0, words, size=10.0, anchor="middle", halo=True,
-                  fill=BAD if each.answer == "short" or not each.crossing.given else INK)  # fmt: skip
+                  fill=BAD if each.answer == "short" else INK)  # fmt: skip
 
 
 def _outlets(plot: Plot, found: SwaleFinding, one: float) -> None:
