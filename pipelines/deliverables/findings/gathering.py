@@ -19,7 +19,7 @@ from pipelines.hydraulics.pumping.sump_storage import route_through_pump
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph
-from pipelines.inputs.ground_rules import lidar_noise
+from pipelines.inputs.ground_rules import lidar_noise, site_puddles
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
@@ -56,7 +56,8 @@ def flow_paths_of(
     near = None if studied is None else _near_lot(drainage, studied)
     sigmas, noise, rmse = rules["flow_path_sigmas"].likely, lidar_noise(rules), rules["lidar_rmse"].likely
     lines = find_flow_paths(
-        drainage, min_area=rules["flow_path_least_area"].likely, low_spots=spots, marks=outside
+        drainage, min_area=rules["flow_path_least_area"].likely, low_spots=(*spots, *site_puddles(drainage, rules)),
+        marks=outside,
     )
     paths: list[FlowPath] = []
     for path in sorted(lines, key=lambda path: -path.contributing_area):
@@ -72,6 +73,7 @@ def flow_paths_of(
                 run_on=None if outside is None else path.marked,
                 certain=path.fall > sigmas * fall_error(rmse, float(line.length), **noise),
                 when_full=path.when_full,
+                climb=path.climb,
             )
         )
     return tuple(paths)

@@ -37,6 +37,8 @@ class FlowPath:
         Falls by more than the lidar's error.
     when_full : bool
         Runs only when the low spot is full in which it begins.
+    climb : float
+        Most that it rises out of puddles shallower than a low spot that counts. [m]
     """
 
     id: str
@@ -45,6 +47,7 @@ class FlowPath:
     run_on: bool | None
     certain: bool
     when_full: bool = False
+    climb: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("run_on", "Carries run-on"),
         Shown("certain", "Falls by more than lidar error"),
         Shown("when_full", "Runs only when its low spot is full"),
+        Shown("climb", "Rises out of puddles by up to", "depth"),
     ),
     "low_spots": (
         Shown("id", "Low spot"),
