@@ -16,6 +16,8 @@ RAY = 8.0
 """Length over which the two ways of a crest are looked for. Common practice, no source. [m]"""
 STEP = 1.0
 """Least distance between the heights that are read along and across a bank. [m]"""
+TOP = 0.15
+"""What a road's crown and its roughness differ from level. Common practice, no source. [m]"""
 ONE_SIDED = 0.2
 """Largest share of the low ground that may lie on the far side of a bank that dams it. Common practice. [-]"""
 
@@ -77,22 +79,28 @@ def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: Embank
     for spot in spots:
         if spot.spill_cell is None or spot.within_lidar_error:
             continue
-        bank = _bank_at(drainage, spot, spot.spill_cell, rules)
+        # a top as wide as a road is looked for where none as narrow as a rail's is
+        tops = (_bank_at(drainage, spot, spot.spill_cell, rules, top) for top in (0.0, rules.width))
+        bank = next((each for each in tops if each is not None), None)
         if bank is not None and all(bank.crest.distance(each.crest) > rules.width for each in found):
             found.append(bank)
     return tuple(found)
 
 
-def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules) -> Embankment | None:
+def _bank_at(
+    drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules, widest: float
+) -> Embankment | None:
+    """The bank over a spill, its flat top at most so wide; 0 for one that a few cells span. [m]"""
     ground, grid = drainage.ground, drainage.ground.grid
     step = max(grid.cell_width, grid.cell_height, STEP)
     x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
-    rays = _ways_along(ground, x, y, step)
+    rays = _ways_along(ground, x, y, step, max(RAY, 4.0 * step, 1.5 * widest))
     if rays is None:
         return None
+    start = _middle_of_top(ground, np.array([x, y]), rays[0], step, widest) if widest else np.array([x, y])
     # the spill may lie at a bank's end, from where all of it goes one way
     reach = 3.0 * rules.length
-    back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
+    back, on = (_followed(ground, start, ray, step, reach, max(2.0 * step, 0.5 * widest)) for ray in rays)
     crest = np.vstack([back[:0:-1], on])
     if min(len(back), len(on)) < 2:
         return None
@@ -128,7 +136,7 @@ def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRul
     end = _foot(sides[1 - inside][here], max(float(before.min()), float(behind[here - first])), middle, 1 - inside)
     line = LineString(crest[run])
     # another ridge beside the lowest way out does not lie across it: what passes under it goes elsewhere
-    if line.distance(Point(x, y)) > step and not _meet(drainage, spill, at[here, end], reach):
+    if line.distance(Point(x, y)) > max(step, 0.75 * widest) and not _meet(drainage, spill, at[here, end], reach):
         return None
     return Embankment(
         spot=spot,
@@ -142,11 +150,13 @@ def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRul
     )
 
 
-def _ways_along(ground: Ground, x: float, y: float, step: float) -> tuple[FloatArray, FloatArray] | None:
+def _ways_along(
+    ground: Ground, x: float, y: float, step: float, ray: float
+) -> tuple[FloatArray, FloatArray] | None:
     """The two directions in which the ground stays most nearly at the spill's height."""
     angles = np.radians(np.arange(0.0, 360.0, 5.0))
     directions = np.column_stack([np.cos(angles), np.sin(angles)])
-    away = np.arange(step, max(RAY, 4.0 * step) + 0.5 * step, step)
+    away = np.arange(step, ray + 0.5 * step, step)
     level = sample_bilinear(ground.elevation, ground.grid, x, y)
     heights = sample_bilinear(
         ground.elevation, ground.grid, x + directions[:, :1] * away, y + directions[:, 1:] * away
@@ -162,10 +172,30 @@ def _ways_along(ground: Ground, x: float, y: float, step: float) -> tuple[FloatA
     return (directions[best], directions[second]) if np.isfinite(other[second]) else None
 
 
-def _followed(ground: Ground, x: float, y: float, way: FloatArray, step: float, reach: float) -> FloatArray:
+def _middle_of_top(
+    ground: Ground, at: FloatArray, way: FloatArray, step: float, widest: float
+) -> FloatArray:
+    """The middle of the flat top that a place lies on, across a way."""
+    across = np.array([-way[1], way[0]])
+    away = np.arange(step, widest + 0.5 * step, step)
+    ends = []
+    for side in (across, -across):
+        tried = at + away[:, None] * side
+        heights = sample_bilinear(ground.elevation, ground.grid, tried[:, 0], tried[:, 1])
+        level = float(sample_bilinear(ground.elevation, ground.grid, *at))
+        with np.errstate(invalid="ignore"):
+            flat = np.abs(heights - level) <= TOP
+        count = int(np.argmin(flat)) if not flat.all() else flat.size
+        ends.append(at + count * step * side)
+    return np.asarray(0.5 * (ends[0] + ends[1]), dtype=np.float64)
+
+
+def _followed(
+    ground: Ground, start: FloatArray, way: FloatArray, step: float, reach: float, wide: float
+) -> FloatArray:
     """Points a step apart along a ridge's highest line, from a place on it, as far as ground is known."""
-    points = [np.array([x, y])]
-    aside = np.linspace(-2.0, 2.0, 9) * step
+    points = [start]
+    aside = np.linspace(-wide, wide, 2 * int(np.ceil(2.0 * wide / step)) + 1)
     for _ in range(int(np.ceil(reach / step))):
         across = np.array([-way[1], way[0]])
         tried = points[-1] + way * step + aside[:, None] * across

@@ -18,7 +18,7 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydraulics.pumping.sump_storage import route_through_pump
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater
-from pipelines.hydrology.sub_catchment import Hydrograph
+from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.ground_rules import lidar_noise, site_puddles
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.division import SIDES
@@ -77,6 +77,11 @@ def flow_paths_of(
             )
         )
     return tuple(paths)
+
+
+def held_upslope(runoff: Sequence[SubCatchment]) -> float:
+    """What low spots upslope keep of the water that runs off there. [m3]"""
+    return sum(row.runoff_volume - row.hydrograph.volume for row in runoff if row.id.endswith("-upslope"))
 
 
 def _near_lot(drainage: Drainage, studied: BoolArray) -> BoolArray:

@@ -241,6 +241,8 @@ class Findings:
         (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
     parameters : tuple of tuple
         (name, value, mark) of what was taken as given beside the rules.
+    spots_upslope, held_upslope : int, float
+        Low spots farther upslope than those that are listed, and what of the design storm's run-on they keep. [m3]
     storms : tuple of StormWater
         From the lightest to the heaviest; may be empty.
     edges : tuple of EdgeInStorm
@@ -299,3 +301,5 @@ class Findings:
     fall_to_spare: Raster | None = None
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0
+    spots_upslope: int = 0
+    held_upslope: float = 0.0
