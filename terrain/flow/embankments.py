@@ -1,9 +1,10 @@
 """Embankments that dam low ground: a long narrow ridge of even height across the lowest way out may hide a culvert."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 from shapely import LineString, Point
 
 from terrain.arrays import BoolArray, FloatArray
@@ -16,8 +17,6 @@ RAY = 8.0
 """Length over which the two ways of a crest are looked for. Common practice, no source. [m]"""
 STEP = 1.0
 """Least distance between the heights that are read along and across a bank. [m]"""
-TOP = 0.15
-"""What a road's crown and its roughness differ from level. Common practice, no source. [m]"""
 ONE_SIDED = 0.2
 """Largest share of the low ground that may lie on the far side of a bank that dams it. Common practice. [-]"""
 
@@ -79,28 +78,46 @@ def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: Embank
     for spot in spots:
         if spot.spill_cell is None or spot.within_lidar_error:
             continue
-        # a top as wide as a road is looked for where none as narrow as a rail's is
-        tops = (_bank_at(drainage, spot, spot.spill_cell, rules, top) for top in (0.0, rules.width))
-        bank = next((each for each in tops if each is not None), None)
+        bank = _bank_at(drainage, spot, spot.spill_cell, rules)
         if bank is not None and all(bank.crest.distance(each.crest) > rules.width for each in found):
             found.append(bank)
     return tuple(found)
 
 
-def _bank_at(
-    drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules, widest: float
-) -> Embankment | None:
-    """The bank over a spill, its flat top at most so wide; 0 for one that a few cells span. [m]"""
+def deep_ponds(drainage: Drainage, near: BoolArray, depth: float) -> BoolArray:
+    """Cells of full ponds that come near and are at least so deep somewhere, as those behind a bank are. [m]"""
+    with np.errstate(invalid="ignore"):
+        water = drainage.filled - drainage.ground.elevation
+        ponds, count = ndimage.label(water > 0.0, np.ones((3, 3)))
+    deepest = ndimage.maximum(water, ponds, np.arange(1, count + 1)) if count else np.zeros(0)
+    kept = np.intersect1d(np.flatnonzero(np.asarray(deepest) >= depth) + 1, ponds[near])
+    found: BoolArray = np.isin(ponds, kept)
+    return found
+
+
+def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules) -> Embankment | None:
+    """The bank over a spill."""
     ground, grid = drainage.ground, drainage.ground.grid
     step = max(grid.cell_width, grid.cell_height, STEP)
     x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
-    rays = _ways_along(ground, x, y, step, max(RAY, 4.0 * step, 1.5 * widest))
-    if rays is None:
-        return None
-    start = _middle_of_top(ground, np.array([x, y]), rays[0], step, widest) if widest else np.array([x, y])
+    banks = (_bank_along(drainage, spot, spill, rules, rays, step) for rays in _ways_along(ground, x, y, step))
+    return next((bank for bank in banks if bank is not None), None)
+
+
+def _bank_along(
+    drainage: Drainage,
+    spot: LowSpot,
+    spill: int,
+    rules: EmbankmentRules,
+    rays: tuple[FloatArray, FloatArray],
+    step: float,
+) -> Embankment | None:
+    """The bank whose crest leaves a spill by two ways."""
+    ground, grid = drainage.ground, drainage.ground.grid
+    x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
     # the spill may lie at a bank's end, from where all of it goes one way
     reach = 3.0 * rules.length
-    back, on = (_followed(ground, start, ray, step, reach, max(2.0 * step, 0.5 * widest)) for ray in rays)
+    back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
     crest = np.vstack([back[:0:-1], on])
     if min(len(back), len(on)) < 2:
         return None
@@ -136,7 +153,7 @@ def _bank_at(
     end = _foot(sides[1 - inside][here], max(float(before.min()), float(behind[here - first])), middle, 1 - inside)
     line = LineString(crest[run])
     # another ridge beside the lowest way out does not lie across it: what passes under it goes elsewhere
-    if line.distance(Point(x, y)) > max(step, 0.75 * widest) and not _meet(drainage, spill, at[here, end], reach):
+    if line.distance(Point(x, y)) > step and not _meet(drainage, spill, at[here, end], reach):
         return None
     return Embankment(
         spot=spot,
@@ -150,13 +167,11 @@ def _bank_at(
     )
 
 
-def _ways_along(
-    ground: Ground, x: float, y: float, step: float, ray: float
-) -> tuple[FloatArray, FloatArray] | None:
-    """The two directions in which the ground stays most nearly at the spill's height."""
+def _ways_along(ground: Ground, x: float, y: float, step: float) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Pairs of directions that a crest may take: the two most nearly at the spill's height, then all straight on."""
     angles = np.radians(np.arange(0.0, 360.0, 5.0))
     directions = np.column_stack([np.cos(angles), np.sin(angles)])
-    away = np.arange(step, ray + 0.5 * step, step)
+    away = np.arange(step, max(RAY, 4.0 * step) + 0.5 * step, step)
     level = sample_bilinear(ground.elevation, ground.grid, x, y)
     heights = sample_bilinear(
         ground.elevation, ground.grid, x + directions[:, :1] * away, y + directions[:, 1:] * away
@@ -164,38 +179,20 @@ def _ways_along(
     off = np.abs(heights - level).mean(axis=1)
     off[np.isnan(off)] = np.inf
     best = int(np.argmin(off))
-    if not np.isfinite(off[best]):
-        return None
     # a bank bends, but does not turn back
     other = np.where(directions @ directions[best] <= -0.5, off, np.inf)
     second = int(np.argmin(other))
-    return (directions[best], directions[second]) if np.isfinite(other[second]) else None
+    if np.isfinite(off[best]) and np.isfinite(other[second]):
+        yield directions[best], directions[second]
+    # where a bank's end meets a valley's side, the level ways run along that
+    for turn in directions[:36:3]:
+        yield turn, -turn
 
 
-def _middle_of_top(
-    ground: Ground, at: FloatArray, way: FloatArray, step: float, widest: float
-) -> FloatArray:
-    """The middle of the flat top that a place lies on, across a way."""
-    across = np.array([-way[1], way[0]])
-    away = np.arange(step, widest + 0.5 * step, step)
-    ends = []
-    for side in (across, -across):
-        tried = at + away[:, None] * side
-        heights = sample_bilinear(ground.elevation, ground.grid, tried[:, 0], tried[:, 1])
-        level = float(sample_bilinear(ground.elevation, ground.grid, *at))
-        with np.errstate(invalid="ignore"):
-            flat = np.abs(heights - level) <= TOP
-        count = int(np.argmin(flat)) if not flat.all() else flat.size
-        ends.append(at + count * step * side)
-    return np.asarray(0.5 * (ends[0] + ends[1]), dtype=np.float64)
-
-
-def _followed(
-    ground: Ground, start: FloatArray, way: FloatArray, step: float, reach: float, wide: float
-) -> FloatArray:
+def _followed(ground: Ground, x: float, y: float, way: FloatArray, step: float, reach: float) -> FloatArray:
     """Points a step apart along a ridge's highest line, from a place on it, as far as ground is known."""
-    points = [start]
-    aside = np.linspace(-wide, wide, 2 * int(np.ceil(2.0 * wide / step)) + 1)
+    points = [np.array([x, y])]
+    aside = np.linspace(-2.0, 2.0, 9) * step
     for _ in range(int(np.ceil(reach / step))):
         across = np.array([-way[1], way[0]])
         tried = points[-1] + way * step + aside[:, None] * across

@@ -134,6 +134,14 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
     ),
+    "hidden_culverts": (
+        Shown("height", "Bank's height", "length"),
+        Shown("width", "Bank's width", "length"),
+        Shown("depth", "It dams a low spot of", "depth"),
+        Shown("depth_open", "The same with an open culvert", "depth"),
+        Shown("decides", "The answer hangs on it"),
+        Shown("why", "Why"),
+    ),
     "outfall_moves": (Shown("id", "Outfall as drawn"), Shown("distance", "From its bed", "length")),
     "fall_to_spare": (Shown("spare", SPARE, "depth"),),
     "runoff": (
