@@ -146,12 +146,18 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         for each in drawn
         if each.moved_from is not None
     )
-    plan, unseen = planned.plan, tuple(each.why for each in inputs.unseen)
+    plan, unseen, verdict = planned.plan, tuple(each.why for each in inputs.unseen), planned.plan.verdict
+    if inputs.cells is not None:
+        unseen = (*unseen, inputs.cells.why)
+        if inputs.cells.decides and not plan.refer_out:
+            verdict = reason("verdict_on_cells", verdict=verdict, cells=inputs.cells.why)
     # a look into a ditch that may overturn all of it comes before any level shot
     checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
     planned = replace(
         planned,
-        plan=replace(plan, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks),
+        plan=replace(
+            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks
+        ),
     )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
 
