@@ -217,8 +217,9 @@ class LotStages:
     def cells(self) -> CellDoubt | None:
         """What hangs on the raster's cells: the lot drained again in cells twice as wide."""
         opened = self.lot.opened
-        ground = ground_of(in_wider_cells(self.ground[0]), opened.layers, opened.site.rules)
-        return what_hangs_on_cells(self.situation, _drains_to_lot(ground, opened))
+        surfaces = [in_wider_cells(self.ground[0], first) for first in (0, 1)]
+        grounds = [ground_of(surface, opened.layers, opened.site.rules) for surface in surfaces]
+        return what_hangs_on_cells(self.situation, [(each.grid, _drains_to_lot(each, opened)) for each in grounds])
 
     @cached_property
     def sited(self) -> Sited:

@@ -1,5 +1,6 @@
 """What of a lot's answer hangs on how wide the raster's cells are."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,12 +41,13 @@ class CellDoubt:
     why: Reason
 
 
-def what_hangs_on_cells(lot: Situation, wider: BoolArray) -> CellDoubt | None:
-    """The lot beside its drainage area in cells twice as wide; None where neither run-on nor a place hangs on them."""
+def what_hangs_on_cells(lot: Situation, wider: Sequence[tuple[Grid, BoolArray]]) -> CellDoubt | None:
+    """The lot beside its drainage area in cells twice as wide, as they may lie; None where nothing hangs on them."""
     grid, rules = lot.grid, lot.rules
     cell, share = max(grid.cell_width, grid.cell_height), rules["cells_run_on"].likely
     outside = lot.studied & ~lot.on_parcel
-    then = _on_fine(wider, grid) & ~lot.on_parcel
+    tried = [_on_fine(studied, each, grid) & ~lot.on_parcel for each, studied in wider]
+    then = max(tried, key=lambda each: abs(np.count_nonzero(each) - np.count_nonzero(outside)))
     run_on, run_on_wider = (float(np.count_nonzero(each)) * grid.cell_area for each in (outside, then))
     differs = abs(run_on - run_on_wider) > share * max(run_on, run_on_wider)
     narrow = _narrow_places(lot, rules["cells_across"].likely * cell)
@@ -60,10 +62,11 @@ def what_hangs_on_cells(lot: Situation, wider: BoolArray) -> CellDoubt | None:
     return CellDoubt(cell, run_on, run_on_wider, narrow, decides, why)
 
 
-def _on_fine(wider: BoolArray, grid: Grid) -> BoolArray:
+def _on_fine(mask: BoolArray, wider: Grid, grid: Grid) -> BoolArray:
     found = np.zeros(grid.shape, dtype=np.bool_)
-    fours = np.repeat(np.repeat(wider, 2, axis=0), 2, axis=1)
-    found[: fours.shape[0], : fours.shape[1]] = fours
+    fours = np.repeat(np.repeat(mask, 2, axis=0), 2, axis=1)
+    row, column = round((grid.top - wider.top) / grid.cell_height), round((wider.left - grid.left) / grid.cell_width)
+    found[row : row + fours.shape[0], column : column + fours.shape[1]] = fours
     return found
 
 
