@@ -216,7 +216,9 @@ class LotStages:
     @cached_property
     def cells(self) -> CellDoubt | None:
         """What hangs on the raster's cells: the lot drained again in cells twice as wide."""
-        opened = self.lot.opened
+        opened, grid = self.lot.opened, self.ground[0].grid
+        if max(grid.cell_width, grid.cell_height) < opened.site.rules["cells_trusted"].likely:
+            return None
         surfaces = [in_wider_cells(self.ground[0], first) for first in (0, 1)]
         grounds = [ground_of(surface, opened.layers, opened.site.rules) for surface in surfaces]
         return what_hangs_on_cells(self.situation, [(each.grid, _drains_to_lot(each, opened)) for each in grounds])

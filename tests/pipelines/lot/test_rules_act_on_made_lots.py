@@ -272,6 +272,13 @@ embankment_over | "0 m" | warnings
 
 valley far above a road
 embankment_look | "5 m" | warnings
+
+wide cells
+cells_trusted | "0.3 m" | warnings
+
+cells doubted
+cells_run_on | "0.01 %" | warnings
+cells_across | 40 | warnings
 """
 
 X, Y = np.meshgrid((np.arange(60) + 0.5) / 2.0, 30.0 - (np.arange(60) + 0.5) / 2.0)
@@ -370,6 +377,8 @@ ASIDE = {"own_swale_run_on": 0.125}
 BACK_FALLS_AWAY = -np.where(Y > 14.5, 0.08 * (Y - 14.5), 0.0)
 LOTS = {
     "small": lot(),
+    "wide cells": lot(None, with_rules(cells_across=40)),
+    "cells doubted": lot(None, with_rules(cells_trusted='"0.3 m"')),
     "holes": lot(holed),
     "surface model": lot(with_house_and_trees),
     "far fence": lot(barriers=one(LineString([(400.0, 10.0), (404.0, 10.0)]), kind="fence")),
