@@ -103,14 +103,9 @@ def berm_before(situation: Situation, ground: Ground, name: str) -> Shaped | Non
     )
     if arrival.stretch is None:
         return None
-    rows, columns = np.indices(grid.shape)
-    x, y = grid.centres(rows.ravel(), columns.ravel())
-    line = arrival.stretch
-    west, south, east, north = line.bounds
-    close = ((x > west - half) & (x < east + half) & (y > south - half) & (y < north + half)).reshape(grid.shape)
-    close &= _free(situation, ground)
+    line, free = arrival.stretch, _free(situation, ground)
     away = np.full(grid.shape, np.inf)
-    away[close] = shapely.distance(line, shapely.points(x[close.ravel()], y[close.ravel()]))
+    away[free] = shapely.distance(line, shapely.points(*grid.centres(*np.nonzero(free))))
     # a level crest over a third of its width, so that no gap between cells lets water through
     crest = np.where(away < half, height * np.clip(1.5 * (1.0 - away / half), 0.0, 1.0), -np.inf)
     return _raised(
