@@ -11,6 +11,7 @@ from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
+from pipelines.layout.diagnosis.coarse_cells import on_cells
 from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -150,7 +151,7 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     if inputs.cells is not None:
         unseen = (*unseen, inputs.cells.why)
         if inputs.cells.decides and not plan.refer_out:
-            verdict = reason("verdict_on_cells", verdict=verdict, cells=inputs.cells.why)
+            verdict = on_cells(verdict, inputs.cells)
     # a look into a ditch that may overturn all of it comes before any level shot
     checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
     planned = replace(

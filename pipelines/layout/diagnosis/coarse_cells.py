@@ -62,6 +62,14 @@ def what_hangs_on_cells(lot: Situation, wider: Sequence[tuple[Grid, BoolArray]])
     return CellDoubt(cell, run_on, run_on_wider, narrow, decides, why)
 
 
+def on_cells(verdict: Reason | str, doubt: CellDoubt) -> Reason:
+    """An answer that says in one sentence that it hangs on the cells."""
+    return reason(
+        "verdict_on_cells", verdict=verdict, cell=doubt.cell, run_on=doubt.run_on, run_on_wider=doubt.run_on_wider,
+        side=doubt.why["side"],
+    )  # fmt: skip
+
+
 def _on_fine(mask: BoolArray, wider: Grid, grid: Grid) -> BoolArray:
     found = np.zeros(grid.shape, dtype=np.bool_)
     fours = np.repeat(np.repeat(mask, 2, axis=0), 2, axis=1)

@@ -164,8 +164,10 @@ def test_an_answer_that_hangs_on_the_cells_says_so_first_and_what_to_do(made_lot
     assert found.plan.verdict.code == "verdict_on_cells"
     (why,) = [said for said in found.warnings if said.code == "hangs_on_cells"]
     assert why["cell"] == 2.0
-    told = say(found.plan.verdict, "us")
-    assert "This answer hangs on the raster's 6.6 ft cells: in cells twice as wide" in told
-    assert "get a finer raster of this place if there is one, or read levels on site along the north lot line" in told
-    assert " ".join(told.split()) in answer_text(found, 100_000)
+    told, answer = say(found.plan.verdict, "us"), answer_text(found, 100_000)
+    assert "This answer hangs on the raster's 6.6 ft cells: in cells twice as wide run-on is" in told
+    assert told.endswith("Before pricing get a finer raster, or levels along the north lot line.")
+    # on screen, in whole
+    assert told.replace("ft2", "ft²") in answer
+    assert "get a finer raster of this place if there is one, or read levels on site along the north lot line" in answer
     assert "hangs on the raster's 2.0 m cells" in summary(found)["verdict"]
