@@ -9,6 +9,7 @@ import numpy as np
 from pipelines.deliverables.findings.crossings import crossing_points
 from pipelines.deliverables.findings.gathering import (
     given_near,
+    held_upslope,
     hydrographs_of,
     leaving_of,
     lift_hydrographs,
@@ -123,6 +124,8 @@ def findings_of(stages: LotStages) -> Findings:
         parcel_area=float(layers.parcel.area),
         run_on_area=float(np.count_nonzero(situation.studied & ~situation.on_parcel)) * grid.cell_area,
         passing_area=stages.passing_area,
+        spots_upslope=0 if situation.upslope is None else len(situation.upslope.spots),
+        held_upslope=held_upslope(after.runoff),
         roof_area=float(np.count_nonzero(studied_roofs)) * grid.cell_area,
         flow_paths=stages.flow_paths,
         low_spots=stages.standing(after),

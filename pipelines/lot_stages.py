@@ -14,6 +14,7 @@ from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
+from pipelines.layout.diagnosis.coarse_cells import CellDoubt, what_hangs_on_cells
 from pipelines.layout.diagnosis.diagnose import (
     Diagnosis,
     Reckoning,
@@ -53,6 +54,7 @@ from terrain.grid import Frame
 from terrain.ground import ROOF, Ground
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
+from terrain.reading.wider_cells import in_wider_cells
 from terrain.reason import reason
 
 STAGES = (
@@ -66,6 +68,7 @@ STAGES = (
     ("diagnosis", "diagnosing the lot", 0.55),
     ("looks", "looking along each outfall", 0.56),
     ("unseen", "looking for banks that may hide a culvert", 0.565),
+    ("cells", "draining it in wider cells", 0.567),
     ("sited", "siting what catches it", 0.57),
     ("way_ground", "looking for ways out", 0.6),
     ("fall_to_spare", "measuring fall to spare", 0.65),
@@ -180,7 +183,7 @@ class LotStages:
         curve = None if pump is None else pump_curve(*pump)
         return PlanInputs(
             opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks,
-            self.unseen,
+            self.unseen, self.cells,
         )
 
     @cached_property
@@ -209,6 +212,16 @@ class LotStages:
                 if_open(f"bank-{number}", bank, now.situation, now.diagnosis, then.situation, then.diagnosis)
             )
         return tuple(found)
+
+    @cached_property
+    def cells(self) -> CellDoubt | None:
+        """What hangs on the raster's cells: the lot drained again in cells twice as wide."""
+        opened, grid = self.lot.opened, self.ground[0].grid
+        if max(grid.cell_width, grid.cell_height) < opened.site.rules["cells_trusted"].likely:
+            return None
+        surfaces = [in_wider_cells(self.ground[0], first) for first in (0, 1)]
+        grounds = [ground_of(surface, opened.layers, opened.site.rules) for surface in surfaces]
+        return what_hangs_on_cells(self.situation, [(each.grid, _drains_to_lot(each, opened)) for each in grounds])
 
     @cached_property
     def sited(self) -> Sited:

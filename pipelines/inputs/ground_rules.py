@@ -60,14 +60,24 @@ def embankment_rules(rules: Rules) -> EmbankmentRules:
     )
 
 
-def site_low_spots(drainage: Drainage, rules: Rules, *, prefix: str = "L") -> tuple[LowSpot, ...]:
-    """Low spots of a site's ground, largest volume first."""
+def site_low_spots(
+    drainage: Drainage, rules: Rules, *, prefix: str = "L", min_area: float | None = None
+) -> tuple[LowSpot, ...]:
+    """Low spots of a site's ground, largest volume first; of the least area [m2] that is listed where none is given."""
     return find_low_spots(
         drainage,
         rmse=rules["lidar_rmse"].likely,
         **lidar_noise(rules),
         min_depth=rules["low_spot_least_depth"].likely,
-        min_area=rules["low_spot_least_area"].likely,
+        min_area=rules["low_spot_least_area"].likely if min_area is None else min_area,
         sigmas=rules["low_spot_sigmas"].likely,
         prefix=prefix,
     )
+
+
+def site_puddles(drainage: Drainage, rules: Rules) -> tuple[LowSpot, ...]:
+    """Depressions as deep as a low spot that is listed, and too small to be."""
+    if drainage.ground.grid.cell_area >= rules["low_spot_least_area"].likely:
+        return ()
+    listed = {spot.bottom for spot in site_low_spots(drainage, rules)}
+    return tuple(spot for spot in site_low_spots(drainage, rules, min_area=0.0) if spot.bottom not in listed)

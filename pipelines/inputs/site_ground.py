@@ -17,8 +17,10 @@ from pipelines.inputs.under_picture import UnderPicture, read_picture
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.conditioning import CulvertLine, make_ground
-from terrain.flow.lot_ground import THE_PARCEL
-from terrain.flow.window import grow_window
+from terrain.flow.drainage import drain_ground
+from terrain.flow.embankments import deep_ponds
+from terrain.flow.lot_ground import THE_PARCEL, cells_inside
+from terrain.flow.window import Look, grow_window
 from terrain.ground import Ground
 from terrain.level_shots import rebase_on_shots
 from terrain.reading.raster_source import RasterSource, open_raster
@@ -87,11 +89,23 @@ def read_lot_ground(
     inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray]
 ) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, bring it to the level shots, and make it ground."""
-    return read_ground(inputs, inputs.layers.parcel, drains_to_lot)
+    layers, rules = inputs.layers, inputs.site.rules
+    near = layers.parcel.buffer(rules["embankment_reach"].likely)
+
+    def ponds(surface: Surface) -> BoolArray:
+        drainage = drain_ground(ground_of(surface, layers, rules))
+        return deep_ponds(drainage, cells_inside(surface.grid, near), rules["embankment_height"].likely)
+
+    return read_ground(inputs, layers.parcel, drains_to_lot, look=Look(ponds, rules["embankment_look"].likely))
 
 
 def read_ground(
-    inputs: SiteInputs, place: BaseGeometry, drains: Callable[[Ground], BoolArray], *, named: Reason = THE_PARCEL
+    inputs: SiteInputs,
+    place: BaseGeometry,
+    drains: Callable[[Ground], BoolArray],
+    *,
+    named: Reason = THE_PARCEL,
+    look: Look | None = None,
 ) -> tuple[Surface, Ground]:
     """Read the window that a place needs, bring it to the level shots, and make it ground."""
     layers, rules = inputs.layers, inputs.site.rules
@@ -104,6 +118,7 @@ def read_ground(
         largest_hole=int(rules["largest_hole"].likely),
         limits=ground_limits(rules),
         named=named,
+        look=look,
     )
     if inputs.shots is not None:
         surface = _on_shots(surface, inputs.shots, rules)

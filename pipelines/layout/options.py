@@ -8,6 +8,7 @@ from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import works_division
 from pipelines.layout.choice import choose_way
+from pipelines.layout.diagnosis.coarse_cells import CellDoubt
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
@@ -54,6 +55,8 @@ class PlanInputs:
         What was found of the candidates for an outfall; empty where nobody looked.
     unseen : tuple of HiddenCulvert
         Banks near the lot that may hide a culvert.
+    cells : CellDoubt or None
+        What hangs on the raster's cells.
     earth : tuple of SurfaceWork
         Works on the surface that lie on the lot already and are paid for on the same job.
     """
@@ -66,6 +69,7 @@ class PlanInputs:
     curve: PumpCurve | None
     looks: tuple[OutfallLook, ...] = ()
     unseen: tuple[HiddenCulvert, ...] = ()
+    cells: CellDoubt | None = None
     earth: tuple[SurfaceWork, ...] = ()
 
 

@@ -14,6 +14,7 @@ from pipelines.layout.catching.design_flows import NOTHING_HELD_BACK, run_with_w
 from pipelines.layout.diagnosis.diagnose import Reckoning, settings_for
 from pipelines.layout.diagnosis.houses import HouseGround, nearest_house
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
+from pipelines.layout.diagnosis.protected import ground_in_spots
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.planner import LotPlan
 from pipelines.layout.surface.surface_only import dry_where_gone, storm_on
@@ -136,7 +137,7 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
             years=heaviest.rain.return_period, depth=depths[spot_id] + level - ponds[spot_id],
             place=places[spot_id].name, outfall=backed[spot_id][0],
             room=rooms[spot_id], freeboard=freeboard, near=near[spot_id], unknown=unknown,
-            at_wall=_over_wall_ground(beside[spot_id], places[spot_id].shape, level, near_house),
+            at_wall=_over_wall_ground(situation, by_id[spot_id], beside[spot_id], places[spot_id].shape, level),
             # one place that reaches up to the sill, and no other may be told as leaving the floor dry
             dry=not any(near.values()) and not at_sill,
             onward=_runs_over(by_id[spot_id], situation.grid, ponds[spot_id]),
@@ -145,10 +146,16 @@ def when_all_is_clogged(situation: Situation, planned: LotPlan, heaviest: OtherS
     )
 
 
-def _over_wall_ground(house: HouseGround | None, shape: BaseGeometry, level: float, reach: float) -> float | None:
-    """How far a level stands over the lowest ground along the walls near a low spot; None where it is below. [m]"""
-    ground = np.empty(0) if house is None else house.ground_near(shape, reach)
-    over = level - float(ground.min(initial=np.inf))
+def _over_wall_ground(
+    situation: Situation, spot: LowSpot, house: HouseGround | None, shape: BaseGeometry, level: float
+) -> float | None:
+    """How far a level stands over the lowest ground at a wall that a low spot reaches, along the walls near it where a
+    higher level reaches farther; None where it is below. [m]"""
+    walls = [edge for edge in situation.edges if edge.kind == "wall"]
+    ground = [low for edge in walls for low in ground_in_spots(edge, situation.drainage, {spot.id: spot}).values()]
+    if not ground and house is not None and (spot.spill_elevation is None or level > spot.spill_elevation + 1e-3):
+        ground = house.ground_near(shape, situation.rules["near_house"].likely).tolist()
+    over = level - min(ground, default=np.inf)
     return over if over > 0.0 else None
 
 

@@ -11,6 +11,7 @@ from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
+from pipelines.layout.diagnosis.coarse_cells import on_cells
 from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -146,12 +147,18 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         for each in drawn
         if each.moved_from is not None
     )
-    plan, unseen = planned.plan, tuple(each.why for each in inputs.unseen)
+    plan, unseen, verdict = planned.plan, tuple(each.why for each in inputs.unseen), planned.plan.verdict
+    if inputs.cells is not None:
+        unseen = (*unseen, inputs.cells.why)
+        if inputs.cells.decides and not plan.refer_out:
+            verdict = on_cells(verdict, inputs.cells)
     # a look into a ditch that may overturn all of it comes before any level shot
     checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
     planned = replace(
         planned,
-        plan=replace(plan, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks),
+        plan=replace(
+            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks
+        ),
     )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.layout.diagnosis.houses import nearest_house
-from pipelines.layout.diagnosis.protected import ProtectedEdge, mask_of
+from pipelines.layout.diagnosis.protected import ground_in_spots
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.other_storms import OtherStorm
 from terrain.flow.low_spots import LowSpot
@@ -85,7 +85,7 @@ def _rows(situation: Situation, then: Situation, storms: Sequence[OtherStorm]) -
     film = situation.rules["standing_film"].likely
     lots = [(each, {spot.id: spot for spot in each.counted_spots}) for each in (situation, then)]
     for edge in situation.edges:
-        grounds = [_ground_at(edge, lot, spots) for lot, spots in lots]
+        grounds = [ground_in_spots(edge, lot.drainage, spots) for lot, spots in lots]
         for storm in storms:
             before, after = (
                 _water(ground, spots, water.standing, film)
@@ -97,17 +97,6 @@ def _rows(situation: Situation, then: Situation, storms: Sequence[OtherStorm]) -
                 edge.name, edge.kind, storm, before[0], after[0], before[1], after[1],
                 _room(sill, before[2]), _room(sill, after[2]),
             )
-
-
-def _ground_at(edge: ProtectedEdge, situation: Situation, spots: Mapping[str, LowSpot]) -> dict[str, float]:
-    """Lowest ground of the edge in each low spot that reaches it. [m]"""
-    inside = mask_of(edge.shape, situation.grid).ravel()
-    heights = situation.drainage.ground.elevation.ravel()
-    return {
-        name: float(heights[cells].min())
-        for name, spot in spots.items()
-        if (cells := spot.cells[inside[spot.cells]]).size
-    }
 
 
 def _water(

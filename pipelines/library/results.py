@@ -118,6 +118,8 @@ class ScreenedLot:
 
     def __repr__(self) -> str:
         told = self.findings.plan.verdict
+        if isinstance(told, Reason) and told.code == "verdict_on_cells":
+            told = told["verdict"]
         short = told["way"] if isinstance(told, Reason) and told.code == "headline" else told
         return f"<{self.findings.name}: {sentence(short, unit_system(self.findings.units))} [{self.verdict}]>"
 

@@ -17,6 +17,8 @@ from terrain.reading.surface import Surface
 
 DOWNSPOUT_REACH = 1.5
 """A downspout belongs to a roof whose outline is this near. Common practice, no source. [m]"""
+_BESIDE = 16
+"""Cells around roofs and barriers among which open ground is looked for first. [-]"""
 INVERT_REACH = 1.0
 """The lowest ground this near a culvert's end is the invert that is found. Common practice, no source. [m]"""
 
@@ -64,8 +66,8 @@ def make_ground(
     kind[barrier] = BARRIER
     kind[roof >= 0] = ROOF
     receiver = np.full(grid.shape, -1, dtype=np.int64)
-    if (kind == OPEN).any():
-        nearest = _nearest_open(kind == OPEN, grid)
+    if (kind == OPEN).any() and (kind > OPEN).any():
+        nearest = _nearest_open(kind, grid)
         receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
         receiver[roof >= 0] = nearest[roof >= 0]
         for shape, position in walls:
@@ -94,11 +96,21 @@ def _burn(shapes: Sequence[tuple[Geometry, int]], grid: Grid, *, all_touched: bo
     return np.asarray(burnt, dtype=np.int64)
 
 
-def _nearest_open(is_open: BoolArray, grid: Grid) -> IntArray:
-    _, (rows, columns) = distance_transform_edt(
-        ~is_open, sampling=(grid.cell_height, grid.cell_width), return_indices=True
-    )
-    return np.asarray(rows * grid.shape[1] + columns, dtype=np.int64)
+def _nearest_open(kind: IntArray, grid: Grid) -> IntArray:
+    """Open cell nearest to each roof and barrier cell, itself elsewhere."""
+    found = np.arange(kind.size, dtype=np.int64).reshape(kind.shape)
+    rows, columns = (np.flatnonzero((kind > OPEN).any(axis=axis)) for axis in (1, 0))
+    sampling = (grid.cell_height, grid.cell_width)
+    beside = min(sampling) * _BESIDE
+    # most often some of a small piece is open near by
+    for reach in (_BESIDE, max(kind.shape)):
+        top, left = max(int(rows[0]) - reach, 0), max(int(columns[0]) - reach, 0)
+        piece = slice(top, int(rows[-1]) + reach + 1), slice(left, int(columns[-1]) + reach + 1)
+        away, (row, column) = distance_transform_edt(kind[piece] != OPEN, sampling=sampling, return_indices=True)
+        if (kind[piece] == OPEN).any() and away[kind[piece] > OPEN].max() <= beside:
+            break
+    found[piece] = (row + top) * kind.shape[1] + column + left
+    return found
 
 
 def _lowest_beside(elevation: FloatArray, kind: IntArray, barrier: BoolArray, nearest: IntArray) -> IntArray:

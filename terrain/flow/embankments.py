@@ -1,9 +1,10 @@
 """Embankments that dam low ground: a long narrow ridge of even height across the lowest way out may hide a culvert."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 from shapely import LineString, Point
 
 from terrain.arrays import BoolArray, FloatArray
@@ -83,13 +84,37 @@ def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: Embank
     return tuple(found)
 
 
+def deep_ponds(drainage: Drainage, near: BoolArray, depth: float) -> BoolArray:
+    """Cells of full ponds that come near and are at least so deep somewhere, as those behind a bank are. [m]"""
+    with np.errstate(invalid="ignore"):
+        water = drainage.filled - drainage.ground.elevation
+        ponds, count = ndimage.label(water > 0.0, np.ones((3, 3)))
+    deepest = ndimage.maximum(water, ponds, np.arange(1, count + 1)) if count else np.zeros(0)
+    kept = np.intersect1d(np.flatnonzero(np.asarray(deepest) >= depth) + 1, ponds[near])
+    found: BoolArray = np.isin(ponds, kept)
+    return found
+
+
 def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules) -> Embankment | None:
+    """The bank over a spill."""
     ground, grid = drainage.ground, drainage.ground.grid
     step = max(grid.cell_width, grid.cell_height, STEP)
     x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
-    rays = _ways_along(ground, x, y, step)
-    if rays is None:
-        return None
+    banks = (_bank_along(drainage, spot, spill, rules, rays, step) for rays in _ways_along(ground, x, y, step))
+    return next((bank for bank in banks if bank is not None), None)
+
+
+def _bank_along(
+    drainage: Drainage,
+    spot: LowSpot,
+    spill: int,
+    rules: EmbankmentRules,
+    rays: tuple[FloatArray, FloatArray],
+    step: float,
+) -> Embankment | None:
+    """The bank whose crest leaves a spill by two ways."""
+    ground, grid = drainage.ground, drainage.ground.grid
+    x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
     # the spill may lie at a bank's end, from where all of it goes one way
     reach = 3.0 * rules.length
     back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
@@ -142,8 +167,8 @@ def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRul
     )
 
 
-def _ways_along(ground: Ground, x: float, y: float, step: float) -> tuple[FloatArray, FloatArray] | None:
-    """The two directions in which the ground stays most nearly at the spill's height."""
+def _ways_along(ground: Ground, x: float, y: float, step: float) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Pairs of directions that a crest may take: the two most nearly at the spill's height, then all straight on."""
     angles = np.radians(np.arange(0.0, 360.0, 5.0))
     directions = np.column_stack([np.cos(angles), np.sin(angles)])
     away = np.arange(step, max(RAY, 4.0 * step) + 0.5 * step, step)
@@ -154,12 +179,14 @@ def _ways_along(ground: Ground, x: float, y: float, step: float) -> tuple[FloatA
     off = np.abs(heights - level).mean(axis=1)
     off[np.isnan(off)] = np.inf
     best = int(np.argmin(off))
-    if not np.isfinite(off[best]):
-        return None
     # a bank bends, but does not turn back
     other = np.where(directions @ directions[best] <= -0.5, off, np.inf)
     second = int(np.argmin(other))
-    return (directions[best], directions[second]) if np.isfinite(other[second]) else None
+    if np.isfinite(off[best]) and np.isfinite(other[second]):
+        yield directions[best], directions[second]
+    # where a bank's end meets a valley's side, the level ways run along that
+    for turn in directions[:36:3]:
+        yield turn, -turn
 
 
 def _followed(ground: Ground, x: float, y: float, way: FloatArray, step: float, reach: float) -> FloatArray:

@@ -36,6 +36,8 @@ class PathLine:
         Runs only when the low spot is full in which it begins.
     marked : bool
         Water of the cells that were marked runs in it.
+    climb : float
+        Most that it rises over lower ground that it came by, past the sill of a low spot that it begins in. [m]
     """
 
     cells: IntArray
@@ -44,6 +46,7 @@ class PathLine:
     fall: float
     when_full: bool
     marked: bool
+    climb: float
 
 
 def find_flow_paths(
@@ -73,21 +76,23 @@ def find_flow_paths(
     level = np.where(np.isfinite(direct.filled), direct.filled, direct.ground.elevation).ravel()
     gathers = (drainage.ground.kind.ravel() == OPEN) & (direct.accumulation.ravel() >= least)
     marked = accumulate(direct.target, direct.order, weights) > 0.0
+    heights, filled = drainage.ground.elevation.ravel(), drainage.filled.ravel()
     lines = []
     for cells, lower_end in _chains(direct.target, gathers):
         lines.append(
             PathLine(
                 cells, lower_end, float(direct.accumulation.flat[lower_end]), float(level[cells[0]] - level[cells[-1]]),
-                when_full=False, marked=bool(marked[lower_end]),
+                when_full=False, marked=bool(marked[lower_end]), climb=_climb(heights[cells]),
             )
         )
     marked = accumulate(drainage.target, drainage.order, weights) > 0.0
     for cells, lower_end in _overflows(drainage, direct, low_spots, gathers, least):
+        sill = int(np.flatnonzero(filled[cells] >= filled[cells[0]])[-1])
         lines.append(
             PathLine(
                 cells, lower_end, float(drainage.accumulation.flat[lower_end]),
-                float(drainage.filled.flat[cells[0]] - level[cells[-1]]),
-                when_full=True, marked=bool(marked[lower_end]),
+                float(filled[cells[0]] - level[cells[-1]]),
+                when_full=True, marked=bool(marked[lower_end]), climb=_climb(heights[cells[sill:]]),
             )
         )
     return tuple(lines)
@@ -119,6 +124,10 @@ def drain_into(drainage: Drainage, low_spots: Sequence[LowSpot]) -> Drainage:
     every[order] = ground.grid.cell_area
     gathered = accumulate(target, order, every).reshape(kind.shape)
     return Drainage(ground, drained.filled, target, order, gathered)
+
+
+def _climb(heights: FloatArray) -> float:
+    return float(np.max(heights - np.minimum.accumulate(heights)))
 
 
 def _chains(target: IntArray, gathers: BoolArray) -> list[tuple[IntArray, int]]:

@@ -4,7 +4,7 @@
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -16,6 +16,22 @@ from terrain.reading.surface import Bounds, Surface, read_window, snapped_cells
 from terrain.reason import Reason, reason
 
 Drain = Callable[[Surface], BoolArray]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A look at ground farther off than a lot's own water comes from, before its window is read.
+
+    Attributes
+    ----------
+    ponds : callable
+        Marks the cells of ponds that the lot's answer hangs on.
+    reach : float
+        How far beyond the window that is read first. [m]
+    """
+
+    ponds: Drain
+    reach: float
 
 _SIDES = ("n", "e", "s", "w")
 _NAMES = {
@@ -33,17 +49,21 @@ def grow_window(
     largest_hole: int = 25,
     limits: GroundLimits | None = None,
     named: Reason = THE_PARCEL,
+    look: Look | None = None,
 ) -> Surface:
     """Read the ground around a lot, and more on each side until all that drains to the lot is inside.
 
     A side grows while ground that drains to the lot touches it, by twice as much each time. When none does, the
     window grows once more by the margin all round: where that changes what drains to the lot (a low spot cut by
-    the old edge spills the other way), growing goes on. `named` is what the ground is read for.
+    the old edge spills the other way), growing goes on. `named` is what the ground is read for. Ponds that a look
+    farther off finds are read whole, with what dams them.
     """
     limits = limits or GroundLimits()
     refuse_unfit(source, parcel, limits)
     west, south, east, north = parcel.bounds
     bounds = (west - margin, south - margin, east + margin, north + margin)
+    if look is not None:
+        bounds = _with_ponds(source, bounds, look, 2.0 * margin, limit)
     surface = read_window(source, bounds, largest_hole=largest_hole)
     found = refuse_unknown(source, surface, parcel, limits, named)
     step = dict.fromkeys(_SIDES, margin)
@@ -72,6 +92,24 @@ def grow_window(
         old_mask, mask = mask, drain(surface)
         settled = not cut and _same_ground(before, old_mask, surface, mask)
     return replace(surface, warnings=(*surface.warnings, *found, *_remarks_on_ends(source, surface, mask, named)))
+
+
+def _with_ponds(source: RasterSource, bounds: Bounds, look: Look, margin: float, limit: int) -> Bounds:
+    """A rectangle that holds the ponds too, with a margin."""
+    wide = _moved(bounds, list(_SIDES), dict.fromkeys(_SIDES, look.reach))
+    if _cells(source, wide) > limit:
+        return bounds
+    seen = read_window(source, wide)
+    rows, columns = np.nonzero(look.ponds(seen))
+    if not rows.size:
+        return bounds
+    (west, east), (north, south) = seen.grid.centres(
+        np.array([rows.min(), rows.max()]), np.array([columns.min(), columns.max()])
+    )
+    return (
+        min(bounds[0], float(west) - margin), min(bounds[1], float(south) - margin),
+        max(bounds[2], float(east) + margin), max(bounds[3], float(north) + margin),
+    )  # fmt: skip
 
 
 def _touched(mask: BoolArray) -> list[str]:

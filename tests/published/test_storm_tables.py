@@ -3,11 +3,8 @@
 import numpy as np
 import pytest
 
-from pipelines.hydrology.rain.rainfall import (
-    depths_of_duration,
-    rain_depth,
-    rain_intensity,
-)
+from pipelines.hydrology.rain.design_rain import rain_from_table
+from pipelines.hydrology.rain.rainfall import depths_of_duration, rain_depth
 from pipelines.hydrology.rain.storms import nested_storm, nrcs_distribution, nrcs_storm
 from pipelines.hydrology.storm_question import which_storm
 from pipelines.inputs.tables.rain_table import RainTable
@@ -54,7 +51,8 @@ def agency_table():
 )
 def test_printed_depths_come_back(agency_table, minutes, depth, intensity):
     assert rain_depth(agency_table, minutes * MINUTE, 10) == depth * IN
-    assert rain_intensity(agency_table, minutes * MINUTE, 10) / IN_H == pytest.approx(intensity, abs=5e-4)
+    rain = rain_from_table(agency_table, 10.0)
+    assert rain.intensity(minutes * MINUTE) / IN_H == pytest.approx(intensity, abs=5e-4)
 
 
 @pytest.mark.parametrize("minutes, depth", [(7, 0.9877), (12, 1.3147), (20, 1.7923)])

@@ -55,6 +55,22 @@ def test_a_rail_embankment_across_a_valley_is_found_where_it_lies(ground_of):
     assert bank.behind <= bank.spot.bottom_elevation + RULES.over
 
 
+@pytest.mark.parametrize("crown, grade", [(0.0, 0.0), (0.02, 0.0), (0.02, 0.01)], ids=["level", "crowned", "climbing"])
+@pytest.mark.parametrize("half_top", [3.0, 4.0, 5.0], ids=lambda half: f"{2 * half:g} m")
+def test_a_road_with_a_wide_top_is_found_where_it_lies(ground_of, half_top, crown, grade):
+    rough = np.random.default_rng(3).normal(0.0, 0.02, (ROWS, COLUMNS))
+    road = rail(half_top=half_top) - crown * np.minimum(np.abs(NORTH - BANK), half_top) + grade * (EAST - MIDDLE)
+    (bank,) = found_on(ground_of, np.maximum(valley(), road) + rough)
+    assert placed(bank.point).coords[0] == pytest.approx((MIDDLE, BANK), abs=4.0)
+    assert 2 * half_top < bank.width <= RULES.width
+    (_, before), (_, behind) = placed(bank.opening).coords
+    assert before > BANK + half_top
+    assert behind < BANK - half_top
+    # it is as long as the valley is wide, and follows the road
+    assert placed(bank.crest).hausdorff_distance(shapely.LineString([(30.0, BANK), (100.0, BANK)])) < 30.0
+    assert all(abs(y - BANK) < half_top for _, y in placed(bank.crest).coords)
+
+
 @pytest.mark.parametrize(
     "z",
     [

@@ -103,3 +103,16 @@ def test_a_roof_gives_its_water_to_a_bottom(ground_of):
     direct = drain_into(drained, spots)
     assert direct.target[3 * 9 + 5] == 3 * 9 + 4
     assert direct.accumulation[3, 4] >= 35.0
+
+
+@given(heights=HEIGHTS)
+def test_a_line_says_what_it_climbs_past_the_sill_that_it_begins_in(ground_of, heights):
+    drained = drain_ground(ground_of(heights))
+    spots = find_low_spots(drained, rmse=0.1, min_depth=0.12, min_area=0.0)
+    for line in find_flow_paths(drained, min_area=1.0, low_spots=spots):
+        along = heights.ravel()[line.cells]
+        if line.when_full:
+            spill = drained.filled.flat[line.cells[0]]
+            along = along[int(np.flatnonzero(drained.filled.flat[line.cells] >= spill)[-1]) :]
+        assert line.climb == climb(along)
+        assert line.climb < 0.12

@@ -21,8 +21,8 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve, head_at
 from pipelines.hydraulics.pumping.sump_storage import route_through_pump
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.standing_water import PoolWater
-from pipelines.hydrology.sub_catchment import Hydrograph
-from pipelines.inputs.ground_rules import lidar_noise
+from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
+from pipelines.inputs.ground_rules import lidar_noise, site_puddles
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.division import SIDES
@@ -67,7 +67,8 @@ def flow_paths_of(
     near = None if studied is None else _near_lot(drainage, studied)
     sigmas, noise, rmse = rules["flow_path_sigmas"].likely, lidar_noise(rules), rules["lidar_rmse"].likely
     lines = find_flow_paths(
-        drainage, min_area=rules["flow_path_least_area"].likely, low_spots=spots, marks=outside
+        drainage, min_area=rules["flow_path_least_area"].likely, low_spots=(*spots, *site_puddles(drainage, rules)),
+        marks=outside,
     )
     paths: list[FlowPath] = []
     for path in sorted(lines, key=lambda path: -path.contributing_area):
@@ -83,9 +84,15 @@ def flow_paths_of(
                 run_on=None if outside is None else path.marked,
                 certain=path.fall > sigmas * fall_error(rmse, float(line.length), **noise),
                 when_full=path.when_full,
+                climb=path.climb,
             )
         )
     return tuple(paths)
+
+
+def held_upslope(runoff: Sequence[SubCatchment]) -> float:
+    """What low spots upslope keep of the water that runs off there. [m3]"""
+    return sum(row.runoff_volume - row.hydrograph.volume for row in runoff if row.id.endswith("-upslope"))
 
 
 def _near_lot(drainage: Drainage, studied: BoolArray) -> BoolArray:

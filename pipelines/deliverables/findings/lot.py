@@ -39,6 +39,8 @@ class FlowPath:
         Falls by more than the lidar's error.
     when_full : bool
         Runs only when the low spot is full in which it begins.
+    climb : float
+        Most that it rises out of puddles shallower than a low spot that counts. [m]
     """
 
     id: str
@@ -47,6 +49,7 @@ class FlowPath:
     run_on: bool | None
     certain: bool
     when_full: bool = False
+    climb: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,6 +292,8 @@ class Findings:
         (where, peak before [m3/s], volume before [m3], peak after [m3/s], volume after [m3]) by side and outfall.
     parameters : tuple of tuple
         (name, value, mark) of what was taken as given beside the rules.
+    spots_upslope, held_upslope : int, float
+        Low spots farther upslope than those that are listed, and what of the design storm's run-on they keep. [m3]
     storms : tuple of StormWater
         From the lightest to the heaviest; may be empty.
     edges : tuple of EdgeInStorm
@@ -356,3 +361,5 @@ class Findings:
     crossings: tuple[CrossingPoint, ...] = ()
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0
+    spots_upslope: int = 0
+    held_upslope: float = 0.0

@@ -17,6 +17,7 @@ from pipelines.deliverables.words.slopes import covers_of, slopes_of
 from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.hydrology.sub_catchment import SubCatchment
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import SurfaceOnly
 from pipelines.layout.plan import (
@@ -67,6 +68,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         **line_layers(findings.plan, units),
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
         "outfall_moves": moves_layer(findings.plan.outfalls, units),
+        "hidden_culverts": hidden_culverts_layer(findings.hidden_culverts, units),
         "fall_to_spare": spare_layer(findings.fall_to_spare, units),
         **context_layers(findings.given, units),
         "runoff": runoff_table(findings.runoff, units),
@@ -108,7 +110,7 @@ def _fields(rows: Sequence[Any], *names: str) -> dict[str, list[Any]]:
 
 def flow_path_layer(rows: Sequence[FlowPath], units: Units) -> pd.DataFrame:
     """Lines of flow, in the metric frame as every layer here."""
-    columns = _fields(rows, "id", "contributing_area", "run_on", "certain", "when_full")
+    columns = _fields(rows, "id", "contributing_area", "run_on", "certain", "when_full", "climb")
     return make_layer("flow_paths", units, geometry=[row.line for row in rows], **columns)
 
 
@@ -284,6 +286,17 @@ def moves_layer(rows: Sequence[Outfall], units: Units) -> pd.DataFrame:
     return make_layer(
         "outfall_moves", units, geometry=[line for _, line in moves], id=[name for name, _ in moves],
         distance=[line.length for _, line in moves],
+    )
+
+
+def hidden_culverts_layer(rows: Sequence[HiddenCulvert], units: Units) -> pd.DataFrame:
+    """Where a culvert would lie under a bank, from the side of the low ground."""
+    banks = [row.bank for row in rows]
+    return make_layer(
+        "hidden_culverts", units, geometry=[bank.opening for bank in banks],
+        **_fields(banks, "height", "width", "length"),
+        **_fields(rows, "id", "depth", "depth_open", "run_on", "run_on_open", "decides"),
+        why=[say(row.why, units) for row in rows],
     )
 
 

@@ -37,6 +37,8 @@ def summary(findings: Findings) -> dict[str, Any]:
         "parcel_area_m2": findings.parcel_area,
         "run_on_area_m2": findings.run_on_area,
         "passing_by_area_m2": findings.passing_area,
+        "low_spots_upslope": findings.spots_upslope,
+        "held_upslope_m3": findings.held_upslope,
         "roof_area_m2": findings.roof_area,
         "low_spots": [_low_spot(water) for water in sorted(findings.low_spots, key=lambda water: water.spot.id)],
         "catch_basins": [_catch_basin(basin) for basin in sorted(plan.catch_basins, key=lambda basin: basin.id)],

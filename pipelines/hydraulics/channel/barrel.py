@@ -1,4 +1,4 @@
-"""The inside of a round or box culvert, clean or partly silted."""
+"""The inside of a round culvert, clean or partly silted."""
 
 from dataclasses import dataclass
 from math import sqrt
@@ -15,21 +15,18 @@ from terrain.arrays import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class Barrel:
-    """A culvert barrel; made by `circular_barrel` or `box_barrel`.
+    """A culvert barrel; made by `circular_barrel`.
 
     Attributes
     ----------
     diameter : float
-        Clean and inside; the height of a box. [m]
+        Clean and inside. [m]
     silt : float
         Depth of silt in its bottom. [m]
-    width : float or None
-        Of a box; None where it is round. [m]
     """
 
     diameter: float
     silt: float = 0.0
-    width: float | None = None
 
     @property
     def rise(self) -> float:
@@ -56,24 +53,14 @@ def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:
     return Barrel(diameter, silt)
 
 
-def box_barrel(width: float, height: float) -> Barrel:
-    """Box, its corners square."""
-    require_positive(width=width, height=height)
-    return Barrel(height, width=width)
-
-
 def wet_area(barrel: Barrel, depth: float) -> float:
     """Area of water that stands to a depth above the silt. [m2]"""
-    if barrel.width is not None:
-        return barrel.width * min(depth, barrel.rise)
     silted = circular_segment(barrel.silt, barrel.diameter).area if barrel.silt > 0 else 0.0
     return circular_segment(depth + barrel.silt, barrel.diameter).area - silted
 
 
 def wet_perimeter(barrel: Barrel, depth: float) -> float:
     """Length of wall, and of silt, that water of a depth above the silt touches. [m]"""
-    if barrel.width is not None:
-        return barrel.width + 2.0 * depth if depth < barrel.rise else 2.0 * (barrel.width + barrel.rise)
     wall = circular_segment(depth + barrel.silt, barrel.diameter).perimeter
     if barrel.silt == 0:
         return wall
@@ -83,8 +70,6 @@ def wet_perimeter(barrel: Barrel, depth: float) -> float:
 
 def free_sections(barrel: Barrel, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Wet area and wetted perimeter at depths above the silt, no higher than the crown and open there. [m2], [m]"""
-    if barrel.width is not None:
-        return barrel.width * depth, barrel.width + 2.0 * depth
     # the angle by the arc sine of the root keeps its digits in shallow water
     half = 2.0 * np.arcsin(np.sqrt(np.clip((depth + barrel.silt) / barrel.diameter, 0.0, 1.0)))
     area = barrel.diameter**2 / 4.0 * (half - np.sin(half) * np.cos(half))
@@ -170,7 +155,7 @@ def critical_depth(barrel: Barrel, flow: float) -> float:
         return 0.0
 
     def above(depth: float) -> float:
-        width = barrel.width or circular_segment(depth + barrel.silt, barrel.diameter).top_width
+        width = circular_segment(depth + barrel.silt, barrel.diameter).top_width
         area = wet_area(barrel, depth)
         return area * sqrt(GRAVITY * area / width) - flow
 

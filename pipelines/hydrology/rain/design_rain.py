@@ -74,7 +74,7 @@ class DesignRain:
 
         References
         ----------
-        .. [1] As of `pipelines.hydrology.rain.rainfall.rain_intensity`.
+        .. [1] FHWA, "Urban Drainage Design Manual", HEC-22, sec. 3.2.2.
         """
         require_positive(RainError, duration=duration)
         first, last = float(self.curve.durations[0]), float(self.curve.durations[-1])

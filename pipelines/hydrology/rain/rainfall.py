@@ -57,35 +57,6 @@ def rain_depth(table: RainTable, duration: float, return_period: float) -> float
     return float(np.interp(math.log(return_period), np.log(table.return_periods), depths))
 
 
-def rain_intensity(table: RainTable, duration: float, return_period: float) -> float:
-    """Mean intensity of rain of a duration and return period.
-
-    Parameters
-    ----------
-    table : RainTable
-        Depths by duration and return period.
-    duration : float
-        [s]
-    return_period : float
-        [yr]
-
-    Returns
-    -------
-    float
-        Intensity, the depth over the duration. [m/s]
-
-    Raises
-    ------
-    RainError
-        If the duration or return period lies outside the table.
-
-    References
-    ----------
-    .. [1] FHWA, "Urban Drainage Design Manual", HEC-22, sec. 3.2.2.
-    """
-    return rain_depth(table, duration, return_period) / duration
-
-
 def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
     """Depth of one duration at each of the table's return periods.
 

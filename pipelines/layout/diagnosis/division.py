@@ -1,8 +1,8 @@
 """Studied ground divided by where its water collects: low spots, works, and the sides it leaves over."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from scipy import ndimage
@@ -15,6 +15,7 @@ from terrain.flow.low_spots import LowSpot
 
 SIDES = ("edge_n", "edge_e", "edge_s", "edge_w")
 ENCLOSED = "enclosed"
+Water = TypeVar("Water")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +66,20 @@ class Region:
     entries: IntArray | None = None
 
 
+class StormsRun:
+    """Water of storms that were run already, each once; a rain is kept with its water."""
+
+    def __init__(self) -> None:
+        self._water: dict[Hashable, Any] = {}
+
+    def water(self, storm: Hashable, run: Callable[[], Water]) -> Water:
+        """Of a storm, run where it was not yet."""
+        if storm not in self._water:
+            self._water[storm] = run()
+        found: Water = self._water[storm]
+        return found
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Upslope:
     """Ground whose water is held by low spots upslope of all that bears on the lot.
@@ -81,8 +96,8 @@ class Upslope:
         Flat indices of the first cells below it. [-]
     entry_of : (rows * cols,) int ndarray
         Which of the entries a cell's water comes out at, -1 elsewhere. [-]
-    known : dict
-        Storms that were run on it already.
+    storms : StormsRun
+        That were run on it already.
     """
 
     regions: tuple[Region, ...]
@@ -92,7 +107,7 @@ class Upslope:
     out: dict[str, int]
     entries: IntArray
     entry_of: IntArray
-    known: dict[tuple[int, bool], tuple[object, Any]] = field(default_factory=dict)
+    storms: StormsRun = field(default_factory=StormsRun)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -79,7 +79,7 @@ def name_of_bank(bank: Embankment, place: BaseGeometry, drainage: Drainage) -> R
     """A bank with where it lies from a lot or swale, and its place on the map."""
     frame = drainage.ground.grid.frame
     return reason(
-        "bank_named", distance=float(place.distance(bank.point)), side=_side(bank.point, place.centroid),
+        "bank_named", distance=float(place.distance(bank.point)), side=side_of(bank.point, place.centroid),
         place=f"{bank.point.x / frame.x_scale:.0f}, {bank.point.y / frame.y_scale:.0f}",
     )  # fmt: skip
 
@@ -125,7 +125,8 @@ def _same(one: Trouble, other: Trouble) -> bool:
     return bool(np.isin(one.spot.spot.cells, other.spot.spot.cells).any())
 
 
-def _side(point: BaseGeometry, middle: BaseGeometry) -> Reason:
+def side_of(point: BaseGeometry, middle: BaseGeometry) -> Reason:
+    """On which side of a place another lies."""
     east, north = (float(value) for value in np.subtract(point.coords[0], middle.coords[0]))
     if abs(east) > abs(north):
         return reason("side_east") if east > 0.0 else reason("side_west")

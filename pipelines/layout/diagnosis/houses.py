@@ -9,11 +9,14 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import FloatArray
+from terrain.flow.lot_ground import cells_inside
 from terrain.ground import OPEN, Ground
 
 APART = 0.1
 """Roofs drawn nearer than this are parts of one house. [m]"""
 _AVERAGED = 3
+_NEAR = 30.0
+"""Ground beside a wall lies nearer than this. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +54,9 @@ def houses_of(
         return ()
     merged = shapely.get_parts(shapely.union_all(shapely.buffer(np.array(roofs, dtype=object), 0.5 * APART)))
     grid = ground.grid
-    rows, columns = np.nonzero((ground.kind == OPEN) & np.isfinite(ground.elevation))
+    known = (ground.kind == OPEN) & np.isfinite(ground.elevation)
+    near = known & cells_inside(grid, shapely.box(*shapely.bounds(shapely.union_all(merged))).buffer(_NEAR))
+    rows, columns = np.nonzero(near if near.any() else known)
     if not rows.size:
         return ()
     tree = cKDTree(np.column_stack(grid.centres(rows, columns)))

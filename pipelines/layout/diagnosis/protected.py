@@ -1,5 +1,6 @@
 """What must stay dry, and where water arrives at it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, cast
 
@@ -11,6 +12,7 @@ from shapely import LineString, Point, Polygon
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage
+from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
 from terrain.ground import OPEN
 
@@ -59,6 +61,17 @@ def arriving_water(
     steps = np.flatnonzero((target >= 0) & ~inside & open_ground)
     steps = steps[inside[target[steps]]]
     return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps], strip)
+
+
+def ground_in_spots(edge: ProtectedEdge, drainage: Drainage, spots: Mapping[str, LowSpot]) -> dict[str, float]:
+    """Lowest ground of the edge in each low spot that reaches it. [m]"""
+    inside = mask_of(edge.shape, drainage.ground.grid).ravel()
+    heights = drainage.ground.elevation.ravel()
+    return {
+        name: float(heights[cells].min())
+        for name, spot in spots.items()
+        if (cells := spot.cells[inside[spot.cells]]).size
+    }
 
 
 def mask_of(shape: Any, grid: Grid) -> BoolArray:

@@ -95,12 +95,9 @@ def upslope_water(
     upslope: Upslope, drainage: Drainage, surfaces: SurfaceMap, rain: DesignRain, settings: WaterSettings
 ) -> UpslopeWater:
     """One storm on the ground upslope, worked out once: nothing that is built on the lot changes it."""
-    key = (id(rain), settings.compacted)
-    if key not in upslope.known:
-        # the rain is kept beside its water, so that no other can come to have its id
-        upslope.known[key] = rain, _water(upslope, drainage, surfaces, rain, settings)
-    found: UpslopeWater = upslope.known[key][1]
-    return found
+    return upslope.storms.water(
+        (rain, settings.compacted), lambda: _water(upslope, drainage, surfaces, rain, settings)
+    )
 
 
 def _water(

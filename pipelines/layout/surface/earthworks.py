@@ -68,7 +68,7 @@ def against_wall(situation: Situation, ground: Ground, troubles: Sequence[Troubl
     )
     foot = ground.elevation[tuple(nearest)]
     wanted = foot + fall * (1.0 - away / reach)
-    floor = _floor_beside(situation, grid)
+    floor = _floor_beside(situation, grid, free)
     wanted = np.minimum(wanted, floor - rules["soil_below_floor"].likely)
     return _raised(
         "regrade", situation, ground, np.where(free, wanted, -np.inf),
@@ -79,12 +79,13 @@ def against_wall(situation: Situation, ground: Ground, troubles: Sequence[Troubl
     )
 
 
-def _floor_beside(situation: Situation, grid: Grid) -> FloatArray:
-    """Floor of the house that each cell lies nearest to, infinite where nobody gave it. [m]"""
-    points = shapely.points(*grid.centres(*np.indices(grid.shape)))
+def _floor_beside(situation: Situation, grid: Grid, cells: BoolArray) -> FloatArray:
+    """Floor of the house that each of some cells lies nearest to, infinite elsewhere and where nobody gave it. [m]"""
+    points = shapely.points(*grid.centres(*np.nonzero(cells)))
     nearest = np.argmin([shapely.distance(house.shape, points) for house in situation.each_house], axis=0)
     floors = np.array([np.inf if house.floor is None else house.floor for house in situation.each_house])
-    found: FloatArray = floors[nearest]
+    found = np.full(grid.shape, np.inf)
+    found[cells] = floors[nearest]
     return found
 
 
@@ -102,14 +103,9 @@ def berm_before(situation: Situation, ground: Ground, name: str) -> Shaped | Non
     )
     if arrival.stretch is None:
         return None
-    rows, columns = np.indices(grid.shape)
-    x, y = grid.centres(rows.ravel(), columns.ravel())
-    line = arrival.stretch
-    west, south, east, north = line.bounds
-    close = ((x > west - half) & (x < east + half) & (y > south - half) & (y < north + half)).reshape(grid.shape)
-    close &= _free(situation, ground)
+    line, free = arrival.stretch, _free(situation, ground)
     away = np.full(grid.shape, np.inf)
-    away[close] = shapely.distance(line, shapely.points(x[close.ravel()], y[close.ravel()]))
+    away[free] = shapely.distance(line, shapely.points(*grid.centres(*np.nonzero(free))))
     # a level crest over a third of its width, so that no gap between cells lets water through
     crest = np.where(away < half, height * np.clip(1.5 * (1.0 - away / half), 0.0, 1.0), -np.inf)
     return _raised(

@@ -66,20 +66,9 @@ def surface_only(
     """The works on the surface that help, each kept only where it does, and what they take; None where none does."""
     situation = inputs.situation
     best = _tried(inputs, situation.drainage.ground, ())
-    start = best
+    today = best.found.water
     for shape in _candidates(inputs, found, aside):
-        shaped = shape(best.situation, best.ground)
-        if shaped is None:
-            continue
-        alike = sum(work.kind == shaped.work.kind for work in best.works)
-        work = shaped.work
-        if work.kind != "extension":
-            work = replace(work, id=f"{work.kind.replace(' ', '-')}-{alike + 1}")
-        after = _tried(inputs, shaped.ground, (*best.works, work))
-        # edging is dear: it is kept where it ends something, not where it only makes it less
-        helps = len(after.left) < len(best.left) if work.kind == "raised edge" else after.badness < best.badness
-        if helps and not side_gains(start.found.water, after.found.water, situation):
-            best = after
+        best = _with_one_more(shape, best, inputs, today)
         if not best.left:
             break
     if not best.works:
@@ -88,10 +77,25 @@ def surface_only(
     lines, _ = price_take_off(soil_quantities(best.works, situation.rules), inputs.prices, situation.rules)
     cost = total_cost(lines)
     told = SurfaceOnly(
-        best.works, tuple(told_left(each) for each in best.left), _sends(start.found.water, best.found.water),
+        best.works, tuple(told_left(each) for each in best.left), _sends(today, best.found.water),
         refused, _state(best, refused, situation), cost.low, cost.likely, cost.high,
     )
     return told, best, lines
+
+
+def _with_one_more(shape: Try, best: Reshaped, inputs: PlanInputs, today: LotWater) -> Reshaped:
+    """The lot with one more work where that helps, else as it was: what was tried is not kept on a large window."""
+    shaped = shape(best.situation, best.ground)
+    if shaped is None:
+        return best
+    alike = sum(work.kind == shaped.work.kind for work in best.works)
+    work = shaped.work
+    if work.kind != "extension":
+        work = replace(work, id=f"{work.kind.replace(' ', '-')}-{alike + 1}")
+    after = _tried(inputs, shaped.ground, (*best.works, work))
+    # edging is dear: it is kept where it ends something, not where it only makes it less
+    helps = len(after.left) < len(best.left) if work.kind == "raised edge" else after.badness < best.badness
+    return after if helps and not side_gains(today, after.found.water, inputs.situation) else best
 
 
 def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:

@@ -34,6 +34,7 @@ FEATURES = {
     "fittings": "Point",
     "outfalls": "Point",
     "outfall_moves": "LineString",
+    "hidden_culverts": "LineString",
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",
     "right_of_way": "MultiPolygon",

@@ -5,7 +5,7 @@ import pytest
 
 from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rain.design_rain import design_rain, rain_from_table, rain_given
-from pipelines.hydrology.rain.rainfall import rain_intensity
+from pipelines.hydrology.rain.rainfall import rain_depth
 from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.inputs.site_sections import Rain
 from pipelines.inputs.tables.rain_table import RainTable
@@ -27,7 +27,7 @@ def test_a_full_table_assumes_nothing():
     assert rain.storm.duration == 86400.0
     assert rain.storm.depth == pytest.approx(FULL.depths[-1, 1])
     assert rain.two_year_24h_depth == pytest.approx(FULL.depths[-1, 0])
-    assert rain.intensity(900.0) == rain_intensity(FULL, 900.0, 10.0)
+    assert rain.intensity(900.0) == rain_depth(FULL, 900.0, 10.0) / 900.0
 
 
 @pytest.mark.parametrize("distribution", ["nested", "I", "IA", "II", "III"])
@@ -40,7 +40,7 @@ def test_every_distribution_holds_the_24_hour_depth(distribution):
 def test_intensity_stays_within_the_table_and_says_so():
     coarse = table([15, 60, 1440])
     rain = rain_from_table(coarse, 10.0)
-    assert rain.intensity(300.0) == rain.intensity(900.0) == rain_intensity(coarse, 900.0, 10.0)
+    assert rain.intensity(300.0) == rain.intensity(900.0) == rain_depth(coarse, 900.0, 10.0) / 900.0
     assert reason("rain_table_begins_late", table="rain.csv", shortest=900.0) in rain.notes
 
 

@@ -132,3 +132,63 @@ def test_feet_say_the_same(screen: Screen) -> None:
     assert us.depth == pytest.approx(metres.depth, abs=0.01)
     assert us.bank.height == pytest.approx(metres.bank.height, abs=0.02)
     assert us.ends == metres.ends
+
+
+FAR_ROWS, FAR_LOT, ROAD = 200, box(25.0, 142.0, 65.0, 175.0), 62.0
+
+
+def far_ground(road: bool) -> np.ndarray:
+    """A valley that falls south by 1 % from a lot, with or without a road 10 m wide on a bank across it, 80 m below."""
+    x, y = np.meshgrid(np.arange(COLUMNS) + 0.5, FAR_ROWS - np.arange(FAR_ROWS) - 0.5)
+    z = 100.0 + 0.01 * y + 0.04 * np.abs(x - MIDDLE)
+    top = 100.0 + 0.01 * ROAD + 1.3 - np.maximum(np.abs(y - ROAD) - 5.0, 0.0) / 2.0 + 0.005 * (x - MIDDLE)
+    z = np.maximum(z, top) if road else z
+    return z + np.random.default_rng(5).normal(0.0, 0.005, z.shape)
+
+
+@pytest.fixture
+def screen_far(make_lot) -> Screen:
+    def run(road: bool, *, more: str = "") -> Findings:
+        layers: dict[str, list[dict[str, Any]]] = {
+            "parcel": [{"geometry": FAR_LOT}], "roofs": [{"geometry": box(27.0, 165.0, 34.0, 172.0)}],
+        }  # fmt: skip
+        return screen_lot(make_lot(far_ground(road), layers, more=MORE + more, cell=CELL))
+
+    return run
+
+
+def test_a_wide_road_eighty_metres_below_the_lot_is_seen_with_its_pond(screen_far: Screen) -> None:
+    found = screen_far(road=True)
+    (hidden,) = found.hidden_culverts
+    place = affinity.translate(hidden.bank.point, -500000.0, -4400000.0)
+    assert place.y == pytest.approx(ROAD, abs=5.0)
+    assert 10.0 < hidden.bank.width < 14.0
+    assert FAR_LOT.distance(place) == pytest.approx(80.0, abs=6.0)
+    # the pond behind it comes up to the lot, a valley's floor that rises by 1 %
+    (pond,) = [each for each in found.low_spots if each.spot.id == hidden.bank.spot.id]
+    assert affinity.translate(pond.shape, -500000.0, -4400000.0).distance(FAR_LOT) < 30.0
+    assert hidden.depth == pytest.approx(1.2, abs=0.2)
+    assert hidden.depth_open < 0.1
+
+
+def test_the_same_valley_without_the_road_hides_none_and_reads_less(screen_far: Screen) -> None:
+    found = screen_far(road=False)
+    assert found.hidden_culverts == ()
+    assert found.grid.shape[0] < 120
+
+
+def test_the_bank_is_a_layer_of_the_file_and_of_the_map(screen: Screen) -> None:
+    found = screen(ground())
+    (hidden,) = found.hidden_culverts
+    layers = lot_tables(found, "si")
+    (row,) = layers["hidden_culverts"].to_dict("records")
+    assert row["id"] == "bank-1"
+    assert row["height_m"] == pytest.approx(hidden.bank.height)
+    assert row["width_m"] == pytest.approx(hidden.bank.width)
+    assert row["decides"]
+    assert row["why"] == say(hidden.why, "si")
+    line = affinity.translate(row["geometry"], -500000.0, -4400000.0)
+    # from the pond's side to the other, under the crest
+    assert line.coords[0][1] > BANK > line.coords[-1][1]
+    (drawn,) = [each for each in lot_map(found, layers, "si").layers if each.name == "hidden_culverts"]
+    assert [each.id for each in drawn.features] == ["bank-1-line"]

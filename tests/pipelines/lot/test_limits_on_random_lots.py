@@ -149,6 +149,7 @@ def test_whatever_is_proposed_keeps_every_limit(screen: Any, lot: Made) -> None:
     plan = findings.plan
     event(" and ".join(sorted({line.mode for line in plan.discharges})))
     _check_water(findings)
+    _check_flow_paths(findings)
     _check_forest(plan)
     for run in plan.pipe_runs:
         _check_profile(run, plan, lot)
@@ -171,6 +172,16 @@ def _check_water(findings: Findings) -> None:
     assert sum(row.area for row in findings.runoff) == pytest.approx(findings.studied_area, rel=1e-9)
     for water in findings.low_spots:
         assert water.storm_depth_after <= water.storm_depth + 1e-6
+
+
+def _check_flow_paths(findings: Findings) -> None:
+    least = findings.rules["low_spot_least_depth"].likely
+    for path in findings.flow_paths:
+        rows, columns = findings.grid.cells(*shapely.get_coordinates(path.line).T)
+        heights = findings.ground[rows, columns]
+        assert path.climb < least + 1e-9
+        if not path.when_full:
+            assert np.max(heights - np.minimum.accumulate(heights)) == pytest.approx(path.climb, abs=1e-9)
 
 
 def _onward(run: PipeRun, plan: Plan) -> PipeRun | None:

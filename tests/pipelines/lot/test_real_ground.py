@@ -61,7 +61,7 @@ def on_raster(spot) -> int:
 @pytest.fixture(scope="module")
 def hollow(findings):
     """The low spot at the patio."""
-    return next(water for water in findings.low_spots if water.spot.id == "low-1")
+    return max((water for water in findings.low_spots if water.on_parcel), key=lambda water: water.spot.volume)
 
 
 def test_low_spots_have_the_depth_area_volume_and_spill_level_of_the_raster(findings) -> None:
@@ -108,7 +108,7 @@ def test_the_patio_s_depth_is_the_water_level_less_its_own_ground(findings, holl
     on_lot = pond_at(on_raster(hollow.spot), level) & inside(LOT)
     assert hollow.area_on_lot == np.count_nonzero(on_lot)
     deep, area = 100 * (level - HEIGHTS[on_lot].min()), np.count_nonzero(on_lot)
-    assert f"low-1: {deep:.0f} cm deep over up to {area} m²" in answer
+    assert f"{hollow.spot.id}: {deep:.0f} cm deep over up to {area} m²" in answer
 
 
 def test_water_beside_the_house_is_over_the_lowest_ground_along_its_walls(findings, hollow, answer) -> None:
@@ -120,6 +120,9 @@ def test_water_beside_the_house_is_over_the_lowest_ground_along_its_walls(findin
     assert design.depth == pytest.approx(level - HEIGHTS[wet].min(), abs=CENTIMETER)
     told = f"As it is: wet in the lightest storm that was run; in the design storm {100 * design.depth:.0f} cm deep for"
     assert any(line.strip().startswith("- The house") and told in line for line in answer.splitlines())
+    # where it is told again for clogged drains it is the same water over the same ground
+    (clogged,) = [said for said in findings.warnings if said.code == "clogged"]
+    assert clogged["at_wall"] == pytest.approx(design.depth, abs=1e-9)
 
 
 def test_areas_are_the_lot_s_and_the_ground_that_a_flood_from_the_hollow_claims(findings, hollow, answer) -> None:
@@ -134,7 +137,7 @@ def test_areas_are_the_lot_s_and_the_ground_that_a_flood_from_the_hollow_claims(
     edge[1:-1, 1:-1] = False
     markers = np.where(here, basins.max() + 1, np.where(edge & (basins == 0), basins.max() + 2, basins))
     catchment = watershed(GROUND, markers, connectivity=2) == basins.max() + 1
-    comes = [row for row in findings.runoff if row.drains_to in ("low-1", "basin-1", "area-1")]
+    comes = [row for row in findings.runoff if row.drains_to in (hollow.spot.id, "basin-1", "area-1")]
     drained = sum(row.area for row in comes)
     assert drained == pytest.approx(np.count_nonzero(catchment), rel=0.1)
     run_on = np.count_nonzero(catchment & ~inside(LOT))

@@ -269,6 +269,16 @@ embankment_width | "3 m" | warnings
 embankment_height | "2 m" | warnings
 embankment_evenness | "0.5 mm" | warnings
 embankment_over | "0 m" | warnings
+
+valley far above a road
+embankment_look | "5 m" | warnings
+
+wide cells
+cells_trusted | "0.3 m" | warnings
+
+cells doubted
+cells_run_on | "0.01 %" | warnings
+cells_across | 40 | warnings
 """
 
 X, Y = np.meshgrid((np.arange(60) + 0.5) / 2.0, 30.0 - (np.arange(60) + 0.5) / 2.0)
@@ -299,6 +309,14 @@ def holed(ground):
     ground = ground.copy()
     ground[30:33, 8:11] = ground[10:18, 14:20] = -999999.0
     return ground
+
+
+def valley_far_above_a_road():
+    """A valley 56 m wide that falls south by 1 % past a lot to a road 10 m wide on a bank 66 m below it."""
+    x, y = np.meshgrid((np.arange(112) + 0.5) / 2.0 - 28.0, 110.0 - (np.arange(220) + 0.5) / 2.0)
+    z = 100.0 + 0.01 * y + 0.04 * np.abs(x)
+    road = 100.22 + 1.3 - np.maximum(np.abs(y - 22.0) - 5.0, 0.0) / 2.0 + 0.005 * x
+    return np.maximum(z, road) + np.random.default_rng(5).normal(0.0, 0.005, x.shape)
 
 
 def valley_below_a_bank():
@@ -359,6 +377,8 @@ ASIDE = {"own_swale_run_on": 0.125}
 BACK_FALLS_AWAY = -np.where(Y > 14.5, 0.08 * (Y - 14.5), 0.0)
 LOTS = {
     "small": lot(),
+    "wide cells": lot(None, with_rules(cells_across=40)),
+    "cells doubted": lot(None, with_rules(cells_trusted='"0.3 m"')),
     "holes": lot(holed),
     "surface model": lot(with_house_and_trees),
     "far fence": lot(barriers=one(LineString([(400.0, 10.0), (404.0, 10.0)]), kind="fence")),
@@ -430,6 +450,10 @@ LOTS = {
     "valley below a bank": lot(
         valley_below_a_bank(), parcel=one(box(15.0, 52.0, 40.0, 70.0), lot=1), roofs=one(box(18.0, 60.0, 24.0, 66.0)),
         **GRASS, downspouts=None, outfalls=None, right_of_way=None,
+    ),
+    "valley far above a road": lot(
+        valley_far_above_a_road(), parcel=one(box(15.0, 88.0, 40.0, 106.0), lot=1),
+        roofs=one(box(18.0, 97.0, 24.0, 103.0)), **GRASS, downspouts=None, outfalls=None, right_of_way=None,
     ),
 }  # fmt: skip
 

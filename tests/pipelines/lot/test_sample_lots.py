@@ -277,3 +277,14 @@ def test_a_lift_copes_with_what_reaches_it_and_tells_it_once(name: str) -> None:
         assert patio.hours > 90.0
         assert patio.hours_after < 3.0
         assert plan.parts.cure.state == "sure"
+
+
+def test_no_line_of_flow_climbs_by_more_than_it_says(findings: Findings) -> None:
+    least = findings.rules["low_spot_least_depth"].likely
+    assert findings.flow_paths
+    for path in findings.flow_paths:
+        rows, columns = findings.grid.cells(*shapely.get_coordinates(path.line).T)
+        heights = findings.ground[rows, columns]
+        assert path.climb < least + 1e-9
+        if not path.when_full:
+            assert np.max(heights - np.minimum.accumulate(heights)) == pytest.approx(path.climb, abs=1e-9)

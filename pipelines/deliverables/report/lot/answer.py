@@ -116,8 +116,17 @@ def _sources(findings: Findings, units: Units) -> Iterator[Words]:
     yield (
         "In the design storm (", *called, ") ",
         number(own, "volume", units, f"sum|sub_catchments|{volume}|run_on|False"), " runs off the lot and ",
-        number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"), " arrives from outside.",
+        number(outside, "volume", units, f"sum|sub_catchments|{volume}|run_on|True"),
+        " off the ground outside that drains to it." if findings.spots_upslope else " arrives from outside.",
     )  # fmt: skip
+    if findings.spots_upslope:
+        yield (
+            "More than ", number(findings.rules["surroundings"].likely, "length", units).text, " upslope of the lot ",
+            number(findings.spots_upslope, "count", units, "summary|low_spots_upslope"),
+            " low spots hold back " if findings.spots_upslope > 1 else " low spot holds back ",
+            number(findings.held_upslope, "volume", units, "summary|held_upslope_m3"),
+            " of it. Filled or drained, they let it run on to the lot.",
+        )  # fmt: skip
     bounds = runoff_bounds(findings.runoff)
     dry, wet = (number(each, "volume", units).text for each in (bounds.dry, bounds.wet))
     yield (f"On dry soil {dry} would run off in all, on wet soil {wet}.",)

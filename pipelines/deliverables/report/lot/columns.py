@@ -12,6 +12,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("run_on", "Carries run-on"),
         Shown("certain", "Falls by more than lidar error"),
         Shown("when_full", "Runs only when its low spot is full"),
+        Shown("climb", "Rises out of puddles by up to", "depth"),
     ),
     "low_spots": (
         Shown("id", "Low spot"),
@@ -132,6 +133,14 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("fall_error", "Error of that fall", "depth"),
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
+    ),
+    "hidden_culverts": (
+        Shown("height", "Bank's height", "length"),
+        Shown("width", "Bank's width", "length"),
+        Shown("depth", "It dams a low spot of", "depth"),
+        Shown("depth_open", "The same with an open culvert", "depth"),
+        Shown("decides", "The answer hangs on it"),
+        Shown("why", "Why"),
     ),
     "outfall_moves": (Shown("id", "Outfall as drawn"), Shown("distance", "From its bed", "length")),
     "fall_to_spare": (Shown("spare", SPARE, "depth"),),

@@ -118,6 +118,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         given["downspouts"],
         given["keep_out_marks"],
         MapLayer("fittings", "Fittings", features("fittings", plan.fittings, "point", "kind")),
+        MapLayer("hidden_culverts", "Banks that may hide a culvert", _under_banks(layers, findings, units)),
         MapLayer("outfalls", "Outfalls", features("outfalls", plan.outfalls, "point", label=True)),
         MapLayer("outfall_moves", "Outfalls as drawn", _moved(layers, findings, units)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
@@ -179,6 +180,17 @@ def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units)
         title = f"Short of fall by {label.removeprefix('-')}" if label.startswith("-") else f"Fall to spare {label}"
         found.append(MapFeature(name, title, shape, symbol, rows, label))
     return tuple(found)
+
+
+def _under_banks(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
+    """Where a culvert would lie under each bank."""
+    frame = layers["hidden_culverts"]
+    symbol = symbol_of("hidden_culverts", {})
+    return tuple(
+        MapFeature(f"{name}-line", f"{name}: may hide a culvert", shape, symbol,
+                   row_words(layers, "hidden_culverts", name, units, COLUMNS["hidden_culverts"]))
+        for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True)
+    )  # fmt: skip
 
 
 def _moved(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
