@@ -71,17 +71,14 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
     )
 
 
-def read_lot_ground(
-    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray]
-) -> tuple[Surface, Ground]:
-    """Read the window that a lot needs, bring it to the level shots, and make it ground."""
-    return read_ground(inputs, inputs.layers.parcel, drains_to_lot)
+Bettered = Callable[[Surface, Ground], Surface]
 
 
 def read_ground(
-    inputs: SiteInputs, place: BaseGeometry, drains: Callable[[Ground], BoolArray], *, named: Reason = THE_PARCEL
+    inputs: SiteInputs, place: BaseGeometry, drains: Callable[[Ground], BoolArray], *, named: Reason = THE_PARCEL,
+    bettered: Bettered | None = None,
 ) -> tuple[Surface, Ground]:
-    """Read the window that a place needs, bring it to the level shots, and make it ground."""
+    """Read the window that a place needs, better it, bring it to the level shots, and make it ground."""
     layers, rules = inputs.layers, inputs.site.rules
     surface = grow_window(
         inputs.source,
@@ -93,6 +90,8 @@ def read_ground(
         limits=ground_limits(rules),
         named=named,
     )
+    if bettered is not None:
+        surface = bettered(surface, ground_of(surface, layers, rules))
     if inputs.shots is not None:
         surface = _on_shots(surface, inputs.shots, rules)
     return surface, ground_of(surface, layers, rules)

@@ -1,0 +1,67 @@
+"""On how many of the grounds that lidar allows a low spot is there."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from terrain.arrays import FloatArray, IntArray
+from terrain.flow.drainage import Drainage
+from terrain.flow.low_spots import LowSpot
+from terrain.ground import BARRIER, OPEN, ROOF
+from terrain.kernels.flood import flood
+from terrain.lidar.grounds import PossibleGrounds
+
+LEAST_SHARE = 0.5
+"""A low spot is there where water stands half as deep over half of its ground; it is within lidar error where that is
+so on less than half of the grounds. [-]"""
+
+
+def found_on(
+    spots: Sequence[LowSpot], drainage: Drainage, grounds: PossibleGrounds | None
+) -> tuple[LowSpot, ...]:
+    """Low spots with the share of grounds on which each is there, which says whether it is within lidar error."""
+    if grounds is None or not spots:
+        return tuple(spots)
+    rows, columns = grounds.window
+    width = drainage.ground.grid.shape[1]
+    inside = []
+    for spot in spots:
+        row, column = spot.cells // width - rows.start, spot.cells % width - columns.start
+        # what reaches beyond the window is judged by what lies in it
+        within = (row >= 0) & (row < rows.stop - rows.start) & (column >= 0) & (column < columns.stop - columns.start)
+        inside.append(row[within] * (columns.stop - columns.start) + column[within])
+    there = np.zeros(len(spots))
+    for depth in _depths(drainage, grounds):
+        for number, (spot, cells) in enumerate(zip(spots, inside, strict=True)):
+            under = depth[cells]
+            there[number] += bool(
+                cells.size
+                and under.max() >= LEAST_SHARE * spot.depth
+                and np.count_nonzero(under > 0.0) >= LEAST_SHARE * cells.size
+            )
+    return tuple(
+        spot if spot.enclosed or not cells.size
+        else replace(spot, found=share, within_lidar_error=bool(share < LEAST_SHARE))
+        for spot, cells, share in zip(spots, inside, (there / grounds.count).tolist(), strict=True)
+    )
+
+
+def _depths(drainage: Drainage, grounds: PossibleGrounds):  # type: ignore[no-untyped-def]
+    """Depth of full low spots over each ground in turn, in the order of the window's cells. [m]"""
+    ground, window = drainage.ground, grounds.window
+    kind = np.ascontiguousarray(ground.kind[window])
+    elevation = ground.elevation[window]
+    grid = ground.grid
+    for above in grounds.above:
+        heights: FloatArray = elevation + above
+        filled, *_ = flood(np.ascontiguousarray(heights), kind, _any_receiver(kind), grid.cell_width, grid.cell_height)
+        yield np.where(np.isfinite(filled), filled - heights, 0.0).ravel()
+
+
+def _any_receiver(kind: IntArray) -> IntArray:
+    """What a wall's water goes to does not change how deep a low spot fills."""
+    open_cells = np.flatnonzero(kind.ravel() == OPEN)
+    walls = (kind == ROOF) | (kind == BARRIER)
+    first = open_cells[0] if open_cells.size else -1
+    return np.where(walls, first, -1).astype(np.int64)
