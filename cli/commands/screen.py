@@ -21,8 +21,11 @@ from cli.voice import Voice, text_width
 @click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
 @out_folder_option(required=False)
 @click.option("--self-check", is_flag=True, help="Also hold our own drainage kernel against pysheds.")
-@click.option("--grounds", type=click.IntRange(1, 1000), metavar="N", help="Grounds that lidar allows, on which the answer "
-              "is tried: 100 by default, or what the site file says; 1 takes the raster as it is.")
+@click.option(
+    "--grounds", type=click.IntRange(1, 1000), metavar="N",
+    help="Grounds that lidar allows, on which the answer is tried: what the site file says, or 100; 1 takes the raster "
+    "as it is.",
+)
 @also_option
 @strict_option
 @dry_run_option

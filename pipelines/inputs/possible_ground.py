@@ -93,7 +93,7 @@ def _cover(inputs: SiteInputs, grid: Grid) -> IntArray:
     if not shapes:
         return np.full(grid.shape, LAWN)
     burnt = rasterize(shapes, out_shape=grid.shape, fill=int(LAWN), transform=grid.transform, dtype="uint8")
-    return burnt.astype(np.int64)
+    return np.asarray(burnt, dtype=np.int64)
 
 
 def _known(inputs: SiteInputs, grid: Grid) -> KnownHeights | None:

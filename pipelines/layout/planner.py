@@ -24,7 +24,7 @@ from pipelines.layout.improvements import (
 )
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
-from pipelines.layout.parts import CaughtBy, Part, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -45,6 +45,7 @@ from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.two_catchings import LaidOut, best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_culverts,
+    as_far_as_found,
     as_far_as_outfall,
     as_today,
     headline,
@@ -185,7 +186,7 @@ def _nothing_built(
     )
     parts = stopped(why) if stops else nothing_built(found, catching, _part(cause), verdict)
     if not stops:
-        parts = as_far_as_culverts(parts, inputs.unseen)
+        parts = _as_far_as_known(parts, inputs, found)
     plan = Plan(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
@@ -219,7 +220,7 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     cause, why = _cause(inputs, found), reason("roofs_not_given")
     plan = Plan(
         verdict=why,
-        parts=as_far_as_culverts(provisional(_part(cause), why), inputs.unseen),
+        parts=_as_far_as_known(provisional(_part(cause), why), inputs, found),
         catch_basins=basins,
         discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
         site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False, _is_open(cause))),
@@ -282,7 +283,7 @@ def _laid_out(
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
-    parts = as_far_as_culverts(with_works(_part(cause), chosen, takes, left), inputs.unseen)
+    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(today, parts, way, costs[chosen.mode]),
@@ -342,7 +343,8 @@ def _on_the_surface(
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
     why = reason("surface_suffices", works=tuple(work.why for work in surface.works))
     cause = _cause(inputs, found)
-    parts = as_far_as_culverts(nothing_built(found, replace(catching, enough=True), _part(cause), why), inputs.unseen)
+    parts = nothing_built(found, replace(catching, enough=True), _part(cause), why)
+    parts = _as_far_as_known(parts, inputs, found)
     water = storm_on(lot, inputs.reckoning, found.water)
     plan = Plan(
         verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high)),
@@ -413,7 +415,7 @@ def _no_way_out(
     parts = no_way(
         _part(cause), why_no_line(option.way_inputs, inputs.layers, barred, option.ways), known=not missing
     )
-    parts = as_far_as_culverts(parts, inputs.unseen)
+    parts = _as_far_as_known(parts, inputs, found)
     today = as_today(found.water, inputs.situation.rules["least_basin_flow"].likely)
     plan = Plan(
         verdict=headline_no_way(found, parts, today, missing),
@@ -435,6 +437,11 @@ def _cause(inputs: PlanInputs, found: Diagnosis) -> Cause:
 
 def _part(cause: Cause) -> Part:
     return Part(cause.state, cause.why)
+
+
+def _as_far_as_known(parts: Parts, inputs: PlanInputs, today: Diagnosis) -> Parts:
+    """The same as far as culverts that nobody has seen, and grounds that lidar allows, leave it open."""
+    return as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles)
 
 
 def _is_open(cause: Cause) -> bool:

@@ -5,11 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
-from terrain.ground import BARRIER, OPEN, ROOF
-from terrain.kernels.flood import flood
+from terrain.flow.on_grounds import flow_on_each
 from terrain.lidar.grounds import PossibleGrounds
 
 LEAST_SHARE = 0.5
@@ -32,9 +30,9 @@ def found_on(
         within = (row >= 0) & (row < rows.stop - rows.start) & (column >= 0) & (column < columns.stop - columns.start)
         inside.append(row[within] * (columns.stop - columns.start) + column[within])
     there = np.zeros(len(spots))
-    for depth in _depths(drainage, grounds):
+    for flow in flow_on_each(drainage, grounds):
         for number, (spot, cells) in enumerate(zip(spots, inside, strict=True)):
-            under = depth[cells]
+            under = flow.depth[cells]
             there[number] += bool(
                 cells.size
                 and under.max() >= LEAST_SHARE * spot.depth
@@ -46,22 +44,3 @@ def found_on(
         for spot, cells, share in zip(spots, inside, (there / grounds.count).tolist(), strict=True)
     )
 
-
-def _depths(drainage: Drainage, grounds: PossibleGrounds):  # type: ignore[no-untyped-def]
-    """Depth of full low spots over each ground in turn, in the order of the window's cells. [m]"""
-    ground, window = drainage.ground, grounds.window
-    kind = np.ascontiguousarray(ground.kind[window])
-    elevation = ground.elevation[window]
-    grid = ground.grid
-    for above in grounds.above:
-        heights: FloatArray = elevation + above
-        filled, *_ = flood(np.ascontiguousarray(heights), kind, _any_receiver(kind), grid.cell_width, grid.cell_height)
-        yield np.where(np.isfinite(filled), filled - heights, 0.0).ravel()
-
-
-def _any_receiver(kind: IntArray) -> IntArray:
-    """What a wall's water goes to does not change how deep a low spot fills."""
-    open_cells = np.flatnonzero(kind.ravel() == OPEN)
-    walls = (kind == ROOF) | (kind == BARRIER)
-    first = open_cells[0] if open_cells.size else -1
-    return np.where(walls, first, -1).astype(np.int64)

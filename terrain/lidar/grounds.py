@@ -108,12 +108,13 @@ class _Noise:
     def __init__(
         self, estimate: Estimate, grid: Grid, model: LidarModel, window: tuple[slice, slice]
     ) -> None:
-        self.shape = tuple(part.stop - part.start for part in window)
+        self.shape = (window[0].stop - window[0].start, window[1].stop - window[1].start)
         cells = (grid.cell_height, grid.cell_width)
         # the transform goes round in a circle: what lies opposite is kept out of reach
         margin = [int(np.ceil(2.0 * model.noise_length / cell)) for cell in cells]
-        self.wide = tuple(
-            int(scipy.fft.next_fast_len(size + more, real=True)) for size, more in zip(self.shape, margin, strict=True)
+        down, across = (size + more for size, more in zip(self.shape, margin, strict=True))
+        self.wide = (
+            int(scipy.fft.next_fast_len(down, real=True)), int(scipy.fft.next_fast_len(across, real=True))
         )
         waves = wave_numbers(self.wide, *cells)
         spread = np.sqrt(model.power(waves, grid.cell_area))
@@ -160,7 +161,8 @@ def _through(
         shared = model.correlated**2 * np.exp(-apart / model.noise_length) + model.white**2 * (apart < 1e-9)
         for kind, bias in ((LAWN, model.lawn), (LONG_GRASS, model.long_grass)):
             shared = shared + bias.variance * ((at[:, None] == kind) & (own[None, :] == kind))
-        return shared
+        found: FloatArray = shared
+        return found
 
     own = covariance(rows, columns, covers[rows, columns]) + known.error**2 * np.eye(rows.size)
     every = np.indices(covers.shape).reshape(2, -1)

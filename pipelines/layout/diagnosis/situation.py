@@ -14,7 +14,7 @@ from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.diagnosis.division import Upslope, lot_ground
 from pipelines.layout.diagnosis.houses import HouseGround, houses_of
-from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
+from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_on_grounds, arriving_water
 from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
 from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
@@ -163,7 +163,9 @@ def describe_lot(
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
         ),
         right_of_way=_union(layers.right_of_way.geometry) if site.right_of_way is not None else None,
-        edges=_edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely),
+        edges=arriving_on_grounds(
+            _edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely), drainage, grounds
+        ),
         complaints=tuple(
             (shapely.centroid(shape), reason("water_seen", what=str(what or "water").strip(), date=date or None))
             for shape, what, date in zip(
