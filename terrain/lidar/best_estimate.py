@@ -21,9 +21,9 @@ AROUND = 1.5
 GROWTH = 1.25
 """Ground is the rougher the wider one looks, noise is not: in each band the noise's variance over what was stated is at
 most so many times that in the band before it. [-]"""
-MOST_SCALE, LEAST_SCALE = 2.0, 0.5
-"""The raster may show that its noise's variance is up to so many times what was stated; what is wider than all bands it
-cannot show, so there the variance is no less than so many times that. [-]"""
+MOST_SCALE = 2.0
+"""The raster may show that its noise's variance is up to so many times what was stated; of what is wider than all bands
+it shows nothing, and there it is as stated. [-]"""
 FLAT = 0.05
 """Where the ground is flatter than this its roughness tells how much noise there is. [-]"""
 KEPT = 0.0005
@@ -92,7 +92,6 @@ def best_estimate(
         if seen is not None:
             left[band] = np.maximum(left[band], seen)
         change -= (1.0 - left[band]) * part
-    scale[-1] = min(max(scale[-2], LEAST_SCALE), 1.0)
     return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, left, scale)
 
 

@@ -112,7 +112,7 @@ def _on_grounds(
 ) -> FloatArray:
     """Least fall to spare along a way on each ground that lidar allows, the outfall's level among what differs. [m]"""
     grounds, grid = ground.situation.grounds, ground.field.grid
-    if grounds is None or not len(way[0][1]):
+    if grounds is None or not all(len(xy) > 1 and LineString(xy).length for _, xy, _ in way):
         return np.empty(0)
     least = np.full(grounds.count, np.inf)
     for part in _parts_along(ground, collectors, way, outfall, spec, cover):
