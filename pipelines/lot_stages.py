@@ -14,7 +14,7 @@ from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.possible_ground import best_surface, draw_for_lot, grounds_wanted
-from pipelines.inputs.site_ground import SiteInputs, ground_of, read_ground
+from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
 from pipelines.layout.diagnosis.diagnose import (
     Diagnosis,
     Reckoning,
@@ -128,8 +128,8 @@ class LotStages:
             found.append(estimate)
             return likeliest
 
-        surface, ground = read_ground(
-            opened, opened.layers.parcel, lambda window: _drains_to_lot(window, opened),
+        surface, ground = read_lot_ground(
+            opened, lambda window: _drains_to_lot(window, opened),
             bettered=bettered if grounds_wanted(opened.site.rules) > 1 else None,
         )
         return surface, ground, found[0] if found else None

@@ -47,13 +47,15 @@ def grounds_wanted(rules: Rules) -> int:
 
 def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[Surface, Estimate]:
     """The likeliest ground under a site's raster; roofs tell nothing of its noise."""
-    grid, near = surface.grid, inputs.site.rules["seen_reach"].likely
+    grid, near, layers = surface.grid, inputs.site.rules["seen_reach"].likely, inputs.layers
+    # a person saw water there, or drew a swale
+    told = [*layers.complaints.geometry, *layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry]
     seen = np.zeros(grid.shape)
-    if len(inputs.layers.complaints):
+    if told and near > 0.0:
         x, y = grid.centres(*np.indices(grid.shape))
-        away = shapely.distance(shapely.union_all(inputs.layers.complaints.geometry), shapely.points(x, y))
+        away = shapely.distance(shapely.union_all(told), shapely.points(x, y))
         # all of it as far as that, none twice as far away
-        seen = np.clip(2.0 - away / near, 0.0, 1.0) if near > 0.0 else seen
+        seen = np.clip(2.0 - away / near, 0.0, 1.0)
     estimate = best_estimate(surface.elevation, ground.kind == OPEN, grid, lidar_model(inputs.site.rules), seen)
     return replace(surface, elevation=estimate.elevation), estimate
 

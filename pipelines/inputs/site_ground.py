@@ -74,6 +74,13 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
 Bettered = Callable[[Surface, Ground], Surface]
 
 
+def read_lot_ground(
+    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None
+) -> tuple[Surface, Ground]:
+    """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
+    return read_ground(inputs, inputs.layers.parcel, drains_to_lot, bettered=bettered)
+
+
 def read_ground(
     inputs: SiteInputs, place: BaseGeometry, drains: Callable[[Ground], BoolArray], *, named: Reason = THE_PARCEL,
     bettered: Bettered | None = None,

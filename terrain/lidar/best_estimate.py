@@ -21,6 +21,9 @@ AROUND = 1.5
 GROWTH = 1.25
 """Ground is the rougher the wider one looks, noise is not: in each band the noise's variance over what was stated is at
 most so many times that in the band before it. [-]"""
+STANDS_OUT = (0.6, 0.85)
+"""Where so much of one of the wider bands is ground, a bank or an edge begins to be kept in all of them, and is kept
+whole. [-]"""
 MOST_SCALE = 2.0
 """The raster may show that its noise's variance is up to so many times what was stated; of what is wider than all bands
 it shows nothing, and there it is as stated. [-]"""
@@ -59,7 +62,7 @@ def best_estimate(
 ) -> Estimate:
     """The likeliest ground under a raster; `counted` cells tell how much noise there is.
 
-    Where somebody saw water (`seen`, from 0 to 1) the raster's hollows are taken for ground.
+    Where somebody saw water or drew a swale (`seen`, from 0 to 1) all that the raster shows is taken for ground.
 
     Notes
     -----
@@ -80,18 +83,20 @@ def best_estimate(
     flat = counted & (_slope(_filled(elevation, known), widths[-1] / 2.0, grid) < FLAT)
     counted = flat if np.count_nonzero(flat) >= 100 else counted
     stated = _band_variances(widths, grid, model)
-    left, scale, change = np.empty((len(widths), *grid.shape)), np.ones(len(widths) + 1), np.zeros(grid.shape)
-    smoother = heights
+    left, scale = np.empty((len(widths), *grid.shape)), np.ones(len(widths) + 1)
+    parts, smoother = [], heights
     for band, width in enumerate(widths):
         finer, smoother = smoother, _smoothed(heights, width, grid)
         part = finer - smoother
+        parts.append(part)
         shown = (float(np.median(np.abs(part[counted]))) / NORMAL_MEDIAN) ** 2
         scale[band] = min(shown / stated[band], GROWTH * scale[band - 1] if band else np.inf, MOST_SCALE)
         around, noise = _smoothed(part**2, AROUND * width, grid), scale[band] * stated[band]
         left[band] = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
-        if seen is not None:
-            left[band] = np.maximum(left[band], seen)
-        change -= (1.0 - left[band]) * part
+    begins, whole = STANDS_OUT
+    kept = np.clip((left[len(widths) // 2 :].max(axis=0) - begins) / (whole - begins), 0.0, 1.0)
+    left = np.maximum(left, kept if seen is None else np.maximum(kept, seen))
+    change = -((1.0 - left) * np.array(parts)).sum(axis=0)
     return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, left, scale)
 
 
