@@ -21,6 +21,9 @@ STATED_FOR = 0.10
 AROUND_LOT, OUTFALL_REACH = 25.0, 60.0
 """Grounds are drawn this far around a lot, and to the outfalls that lie so near it. [m]"""
 ROUGH = ("swale", "ditch")
+"""Outfalls in which long grass stands."""
+MOST_HEIGHTS, FEWEST = 40_000_000, 20
+"""A lot so large that all grounds would hold more heights than this is tried on fewer, down to so many. [-]"""
 
 
 def lidar_model(rules: Rules) -> LidarModel:
@@ -52,10 +55,12 @@ def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[
     told = [*layers.complaints.geometry, *layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry]
     seen = np.zeros(grid.shape)
     if told and near > 0.0:
-        x, y = grid.centres(*np.indices(grid.shape))
-        away = shapely.distance(shapely.union_all(told), shapely.points(x, y))
+        shape = shapely.union_all(told)
+        around = [(shapely.buffer(shape, 2.0 * near), 1)]
+        cells = np.nonzero(rasterize(around, out_shape=grid.shape, transform=grid.transform, dtype="uint8"))
+        away = shapely.distance(shape, shapely.points(*grid.centres(*cells)))
         # all of it as far as that, none twice as far away
-        seen = np.clip(2.0 - away / near, 0.0, 1.0)
+        seen[cells] = np.clip(2.0 - away / near, 0.0, 1.0)
     estimate = best_estimate(surface.elevation, ground.kind == OPEN, grid, lidar_model(inputs.site.rules), seen)
     return replace(surface, elevation=estimate.elevation), estimate
 
@@ -64,11 +69,13 @@ def draw_for_lot(inputs: SiteInputs, estimate: Estimate, grid: Grid) -> Possible
     """Grounds that lidar and level shots allow around a lot; the same input gives the same grounds."""
     rules, parcel = inputs.site.rules, inputs.layers.parcel
     model, window = lidar_model(rules), _window(inputs, grid)
+    cells = (window[0].stop - window[0].start) * (window[1].stop - window[1].start)
     seed = seed_of(
         np.ascontiguousarray(np.nan_to_num(estimate.elevation[window])).tobytes(), parcel.wkb, repr(model).encode()
     )
     return draw_grounds(
-        estimate, _cover(inputs, grid), grid, model, window, count=grounds_wanted(rules), seed=seed,
+        estimate, _cover(inputs, grid), grid, model, window, seed=seed,
+        count=min(grounds_wanted(rules), max(MOST_HEIGHTS // cells, FEWEST)),
         known=_known(inputs, grid),
     )
 

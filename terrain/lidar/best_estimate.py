@@ -83,20 +83,22 @@ def best_estimate(
     flat = counted & (_slope(_filled(elevation, known), widths[-1] / 2.0, grid) < FLAT)
     counted = flat if np.count_nonzero(flat) >= 100 else counted
     stated = _band_variances(widths, grid, model)
-    left, scale = np.empty((len(widths), *grid.shape)), np.ones(len(widths) + 1)
+    left, scale = np.empty((len(widths), *grid.shape), dtype=np.float32), np.ones(len(widths) + 1)
     parts, smoother = [], heights
     for band, width in enumerate(widths):
         finer, smoother = smoother, _smoothed(heights, width, grid)
         part = finer - smoother
-        parts.append(part)
+        parts.append(part.astype(np.float32))
         shown = (float(np.median(np.abs(part[counted]))) / NORMAL_MEDIAN) ** 2
         scale[band] = min(shown / stated[band], GROWTH * scale[band - 1] if band else np.inf, MOST_SCALE)
         around, noise = _smoothed(part**2, AROUND * width, grid), scale[band] * stated[band]
         left[band] = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
     begins, whole = STANDS_OUT
     kept = np.clip((left[len(widths) // 2 :].max(axis=0) - begins) / (whole - begins), 0.0, 1.0)
-    left = np.maximum(left, kept if seen is None else np.maximum(kept, seen))
-    change = -((1.0 - left) * np.array(parts)).sum(axis=0)
+    left = np.maximum(left, kept if seen is None else np.maximum(kept, seen).astype(np.float32))
+    change = np.zeros(grid.shape)
+    for share, part in zip(left, parts, strict=True):
+        change -= (1.0 - share) * part
     return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, left, scale)
 
 
