@@ -21,9 +21,8 @@ AROUND = 1.5
 GROWTH = 1.25
 """Ground is the rougher the wider one looks, noise is not: in each band the noise's variance over what was stated is at
 most so many times that in the band before it. [-]"""
-STANDS_OUT = (0.6, 0.85)
-"""Where so much of one of the wider bands is ground, a bank or an edge begins to be kept in all of them, and is kept
-whole. [-]"""
+STEEP, STEEP_WIDTH, BESIDE = 0.07, 1.6, 3.0
+"""Ground steeper than this over so many meters is a bank or an edge: it is kept, and what lies so near it. [-], [m]"""
 MOST_SCALE = 2.0
 """The raster may show that its noise's variance is up to so many times what was stated; of what is wider than all bands
 it shows nothing, and there it is as stated. [-]"""
@@ -80,7 +79,8 @@ def best_estimate(
     if not widths or np.count_nonzero(counted) < 100:
         return Estimate(elevation, (), np.empty((0, *grid.shape)), np.ones(1))
     heights = _without_plane(_filled(elevation, known), counted)
-    flat = counted & (_slope(_filled(elevation, known), widths[-1] / 2.0, grid) < FLAT)
+    filled = _filled(elevation, known)
+    flat = counted & (_slope(filled, widths[-1] / 2.0, grid) < FLAT)
     counted = flat if np.count_nonzero(flat) >= 100 else counted
     stated = _band_variances(widths, grid, model)
     left, scale = np.empty((len(widths), *grid.shape), dtype=np.float32), np.ones(len(widths) + 1)
@@ -93,9 +93,8 @@ def best_estimate(
         scale[band] = min(shown / stated[band], GROWTH * scale[band - 1] if band else np.inf, MOST_SCALE)
         around, noise = _smoothed(part**2, AROUND * width, grid), scale[band] * stated[band]
         left[band] = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
-    begins, whole = STANDS_OUT
-    kept = np.clip((left[len(widths) // 2 :].max(axis=0) - begins) / (whole - begins), 0.0, 1.0)
-    left = np.maximum(left, kept if seen is None else np.maximum(kept, seen).astype(np.float32))
+    kept = _beside_banks(filled, grid)
+    left = np.maximum(left, (kept if seen is None else np.maximum(kept, seen)).astype(np.float32))
     change = np.zeros(grid.shape)
     for share, part in zip(left, parts, strict=True):
         change -= (1.0 - share) * part
@@ -115,6 +114,16 @@ def _band_variances(widths: tuple[float, ...], grid: Grid, model: LidarModel) ->
     twice = np.full(waves.shape[1], 2.0)
     twice[[0, -1]] = 1.0
     return [float((power * gain**2 * twice).sum()) / 256.0**2 for gain in band_gains(waves, widths)[:-1]]
+
+
+def _beside_banks(heights: FloatArray, grid: Grid) -> FloatArray:
+    """1 at banks and edges and near them, falling to 0 farther off. [-]"""
+    steep = _slope(heights, STEEP_WIDTH, grid) > STEEP
+    if not steep.any():
+        return np.zeros(grid.shape)
+    away = distance_transform_edt(~steep, sampling=(grid.cell_height, grid.cell_width))
+    near: FloatArray = np.clip(BESIDE + 1.0 - away, 0.0, 1.0)
+    return near
 
 
 def _slope(heights: FloatArray, width: float, grid: Grid) -> FloatArray:

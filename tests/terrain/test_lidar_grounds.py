@@ -59,7 +59,7 @@ def test_noise_goes_and_the_swale_stays():
         depth = np.mean(found.elevation[5:-5, [33, 47]]) - np.mean(found.elevation[5:-5, 40])
         kept.append(depth - (np.mean((swale() + noise)[5:-5, [33, 47]]) - np.mean((swale() + noise)[5:-5, 40])))
     assert np.mean(after) < 0.85 * np.mean(before)
-    assert np.abs(kept).max() < 0.01
+    assert np.abs(kept).max() < 0.02
 
 
 def test_a_hollow_that_somebody_saw_is_not_smoothed():
