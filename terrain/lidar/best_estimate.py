@@ -71,20 +71,22 @@ def best_estimate(
     References
     ----------
     .. [1] Lee, "Digital image enhancement and noise filtering by use of local statistics", IEEE Transactions on Pattern
-       Analysis and Machine Intelligence 2, 1980, pp. 165-168 (local linear minimum mean square error filter).
+       Analysis and Machine Intelligence 2, 1980, pp. 165-168 (local linear minimum mean square error filter; from memory).
     """
     known = np.isfinite(elevation)
     widths = tuple(width for width in WIDTHS if width >= 0.8 * max(grid.cell_width, grid.cell_height) - 1e-9)
     counted = counted & known
     if not widths or np.count_nonzero(counted) < 100:
         return Estimate(elevation, (), np.empty((0, *grid.shape)), np.ones(1))
-    heights = _without_plane(_filled(elevation, known), counted)
     filled = _filled(elevation, known)
+    heights = _without_plane(filled, counted)
     flat = counted & (_slope(filled, widths[-1] / 2.0, grid) < FLAT)
     counted = flat if np.count_nonzero(flat) >= 100 else counted
     stated = _band_variances(widths, grid, model)
-    left, scale = np.empty((len(widths), *grid.shape), dtype=np.float32), np.ones(len(widths) + 1)
-    parts, smoother = [], heights
+    scale = np.ones(len(widths) + 1)
+    shares, parts, smoother = [], [], heights
+    kept = _beside_banks(filled, grid)
+    kept = kept if seen is None else np.maximum(kept, seen)
     for band, width in enumerate(widths):
         finer, smoother = smoother, _smoothed(heights, width, grid)
         part = finer - smoother
@@ -92,13 +94,12 @@ def best_estimate(
         shown = (float(np.median(np.abs(part[counted]))) / NORMAL_MEDIAN) ** 2
         scale[band] = min(shown / stated[band], GROWTH * scale[band - 1] if band else np.inf, MOST_SCALE)
         around, noise = _smoothed(part**2, AROUND * width, grid), scale[band] * stated[band]
-        left[band] = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
-    kept = _beside_banks(filled, grid)
-    left = np.maximum(left, (kept if seen is None else np.maximum(kept, seen)).astype(np.float32))
+        share = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
+        shares.append(np.maximum(share, kept).astype(np.float32))
     change = np.zeros(grid.shape)
-    for share, part in zip(left, parts, strict=True):
-        change -= (1.0 - share) * part
-    return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, left, scale)
+    for taken, part in zip(shares, parts, strict=True):
+        change -= (1.0 - taken) * part
+    return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, np.array(shares), scale)
 
 
 def band_gains(waves: FloatArray, widths: tuple[float, ...]) -> list[FloatArray]:
