@@ -71,7 +71,8 @@ def best_estimate(
     References
     ----------
     .. [1] Lee, "Digital image enhancement and noise filtering by use of local statistics", IEEE Transactions on Pattern
-       Analysis and Machine Intelligence 2, 1980, pp. 165-168 (local linear minimum mean square error filter; from memory).
+       Analysis and Machine Intelligence 2, 1980, pp. 165-168 (local linear minimum mean square error filter; from
+       memory).
     """
     known = np.isfinite(elevation)
     widths = tuple(width for width in WIDTHS if width >= 0.8 * max(grid.cell_width, grid.cell_height) - 1e-9)
@@ -97,8 +98,8 @@ def best_estimate(
         share = np.where(around > noise, 1.0 - noise / np.maximum(around, 1e-300), 0.0)
         shares.append(np.maximum(share, kept).astype(np.float32))
     change = np.zeros(grid.shape)
-    for taken, part in zip(shares, parts, strict=True):
-        change -= (1.0 - taken) * part
+    for taken, held in zip(shares, parts, strict=True):
+        change -= (1.0 - taken) * held
     return Estimate(np.where(np.abs(change) >= KEPT, elevation + change, elevation), widths, np.array(shares), scale)
 
 
