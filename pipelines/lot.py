@@ -41,7 +41,13 @@ from terrain.reason import reason
 Progress = Callable[[str, float | None], None]
 
 
-def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self_check: bool = False) -> Findings:
+def screen_lot(
+    path: Path,
+    *,
+    progress: Progress = lambda text, done: None,
+    self_check: bool = False,
+    grounds: int | None = None,
+) -> Findings:
     """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
 
     Parameters
@@ -52,6 +58,9 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         Told in words what is being done, and how far it is: 0 to 1, None for a note. [-]
     self_check : bool
         Also hold our own drainage against pysheds.
+    grounds : int, optional
+        How many of the grounds that lidar allows the answer is tried on, in place of what the site file says; 1 takes
+        the raster as it is. [-]
 
     Returns
     -------
@@ -64,7 +73,7 @@ def screen_lot(path: Path, *, progress: Progress = lambda text, done: None, self
         If anything that the site names cannot be used.
     """
     progress("reading the site file and what it names", 0.02)
-    stages = LotStages(open_lot(path))
+    stages = LotStages(open_lot(path, grounds=grounds))
     if compiles_first():
         progress(COMPILING, None)
     for stage, doing, done in STAGES:

@@ -1,7 +1,7 @@
 """A lot's site file opened: everything that it names read and checked, before any height is."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -51,13 +51,15 @@ class LotInputs:
     warnings: tuple[Said, ...]
 
 
-def open_lot(path: Path) -> LotInputs:
+def open_lot(path: Path, *, grounds: int | None = None) -> LotInputs:
     """Read and check everything that a site file names but the heights.
 
     Parameters
     ----------
     path : Path
         The site file.
+    grounds : int, optional
+        How many of the grounds that lidar allows are tried, in place of what the site file says. [-]
 
     Returns
     -------
@@ -70,6 +72,9 @@ def open_lot(path: Path) -> LotInputs:
         If anything cannot be used; the message says what, where and what to do.
     """
     opened = open_site(path)
+    if grounds is not None:
+        elevation = opened.site.elevation.model_copy(update={"grounds": grounds})
+        opened = replace(opened, site=opened.site.model_copy(update={"elevation": elevation}))
     site = opened.site
     refuse_unfit(opened.source, opened.layers.parcel, ground_limits(site.rules))
     _check_names(site)

@@ -13,6 +13,7 @@ from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.ground_rules import site_low_spots
+from pipelines.inputs.possible_ground import best_surface, draw_for_lot, grounds_wanted
 from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
 from pipelines.layout.diagnosis.coarse_cells import CellDoubt, what_hangs_on_cells
 from pipelines.layout.diagnosis.diagnose import (
@@ -32,26 +33,22 @@ from pipelines.layout.diagnosis.upslope import bearing_ground
 from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, edited_spots
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
-from pipelines.layout.planner import (
-    NOTHING_CAUGHT,
-    LotPlan,
-    Sited,
-    plan_lot,
-    site_works,
-    spare_everywhere,
-    way_ground,
-)
+from pipelines.layout.planner import LotPlan, Sited, plan_lot, site_works
 from pipelines.layout.swale.found_outfall import OutfallLook
+from pipelines.layout.way_ground import NOTHING_CAUGHT, spare_everywhere, way_ground
 from pipelines.layout.ways.outfall_water import look_for_lot
 from pipelines.layout.ways.way_values import WayInputs
 from pipelines.lot_inputs import LotInputs
 from terrain.arrays import BoolArray
 from terrain.flow.conditioning import CulvertLine, opened_along
 from terrain.flow.drainage import Drainage, drain_ground
+from terrain.flow.found_spots import found_on
 from terrain.flow.low_spots import LowSpot
 from terrain.flow.pysheds_adapter import with_pysheds
 from terrain.grid import Frame
 from terrain.ground import ROOF, Ground
+from terrain.lidar.best_estimate import Estimate
+from terrain.lidar.grounds import PossibleGrounds
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
 from terrain.reading.wider_cells import in_wider_cells
@@ -92,11 +89,14 @@ class LotStages:
         Ground that a file holds, in place of the site's raster.
     edits : Edits
         What was struck out or moved in the layers of earlier steps.
+    drawn : PossibleGrounds or None
+        Grounds that were drawn already, of the same lidar.
     """
 
     lot: LotInputs
     surface: Surface | None = None
     edits: Edits = NO_EDITS
+    drawn: PossibleGrounds | None = None
 
     @property
     def frame(self) -> Frame:
@@ -109,7 +109,36 @@ class LotStages:
         opened = self.lot.opened
         if self.surface is not None:
             return self.surface, ground_of(self.surface, opened.layers, opened.site.rules)
-        return read_lot_ground(opened, lambda window: _drains_to_lot(window, opened))
+        surface, ground, _ = self._read
+        return surface, ground
+
+    @cached_property
+    def _read(self) -> tuple[Surface, Ground, Estimate | None]:
+        """The raster's window as the likeliest ground, and what is left of its noise; as it is where one ground is
+        asked for."""
+        opened = self.lot.opened
+        found: list[Estimate] = []
+
+        def bettered(surface: Surface, ground: Ground) -> Surface:
+            likeliest, estimate = best_surface(surface, ground, opened)
+            found.append(estimate)
+            return likeliest
+
+        surface, ground = read_lot_ground(
+            opened, lambda window: _drains_to_lot(window, opened),
+            bettered=bettered if grounds_wanted(opened.site.rules) > 1 else None,
+        )
+        return surface, ground, found[0] if found else None
+
+    @cached_property
+    def possible(self) -> PossibleGrounds | None:
+        """Grounds that lidar and level shots allow; None where one is asked for, or the ground is not of the raster."""
+        if self.drawn is not None or grounds_wanted(self.lot.opened.site.rules) == 1:
+            return self.drawn
+        surface, _, estimate = self._read
+        if estimate is None or surface.grid != self.ground[0].grid:
+            return None
+        return draw_for_lot(self.lot.opened, estimate, surface.grid)
 
     @cached_property
     def drainage(self) -> Drainage:
@@ -120,7 +149,8 @@ class LotStages:
     def low_spots(self) -> tuple[LowSpot, ...]:
         """Nested depressions, but those struck out."""
         opened = self.lot.opened
-        found = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
+        listed = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
+        found = found_on(listed, self.drainage, self.possible)
         parcel, rules = opened.layers.parcel, opened.site.rules
         _, studied = lot_ground(parcel, self.drainage, rules["passing_by"].likely)
         bears = bearing_ground(parcel, self.drainage, rules["surroundings"].likely)
@@ -133,7 +163,7 @@ class LotStages:
         points = () if shots is None else zip(shots.x, shots.y, shots.heights, strict=True)
         return describe_lot(
             opened.site, opened.layers, self.drainage, self.low_spots, opened.rmse,
-            shots=tuple(Point(*each) for each in points),
+            shots=tuple(Point(*each) for each in points), grounds=self.possible,
         )
 
     @property
@@ -203,11 +233,11 @@ class LotStages:
             return ()
         surface, reach = self.ground[0], lot.rules["culvert_end_reach"].likely
         # what a person struck out is compared with nothing that is
-        now = self if self.edits is NO_EDITS else LotStages(self.lot, surface)
+        now = self if self.edits is NO_EDITS else LotStages(self.lot, surface, drawn=self.possible)
         found = []
         for number, bank in enumerate(banks, start=1):
             opened = opened_along(surface, [CulvertLine(bank.opening)], invert_reach=reach)
-            then = LotStages(self.lot, opened)
+            then = LotStages(self.lot, opened, drawn=now.possible)
             found.append(
                 if_open(f"bank-{number}", bank, now.situation, now.diagnosis, then.situation, then.diagnosis)
             )

@@ -22,6 +22,11 @@ from cli.voice import Voice, text_width
 @click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
 @out_folder_option(required=False)
 @click.option("--self-check", is_flag=True, help="Also hold our own drainage kernel against pysheds.")
+@click.option(
+    "--grounds", type=click.IntRange(1, 1000), metavar="N",
+    help="Grounds that lidar allows, on which the answer is tried: what the site file says, or 100; 1 takes the raster "
+    "as it is.",
+)
 @also_option
 @strict_option
 @dry_run_option
@@ -35,6 +40,7 @@ def command(
     site: Path,
     out: Path | None,
     self_check: bool,
+    grounds: int | None,
     also: tuple[str, ...],
     strict: bool,
     dry_run: bool,
@@ -76,7 +82,7 @@ def command(
 
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
-        findings = screen_lot(site, progress=progress, self_check=self_check)
+        findings = screen_lot(site, progress=progress, self_check=self_check, grounds=grounds)
         progress("writing layers, tables and the report", 0.95)
         further = lot_files(findings, made_on=date.today(), geojson="geojson" in also)
         write_lot(findings, out, overwrite=overwrite, extra_files=further)

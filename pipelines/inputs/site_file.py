@@ -72,10 +72,10 @@ class SiteFile(Section):
 
     @property
     def rules(self) -> Rules:
-        """Rules of the trade with this site's overrides, and the accuracy of its lidar, in place."""
-        given = self.elevation.rmse
-        accuracy = () if given is None else (RuleOverride("lidar_rmse", None, given, None),)
-        return load_rules().with_overrides((*self.overrides, *accuracy))
+        """Rules of the trade with this site's overrides, and what it says of its lidar, in place."""
+        said = {"lidar_rmse": self.elevation.rmse, "grounds": self.elevation.grounds}
+        given = [RuleOverride(key, None, float(value), None) for key, value in said.items() if value is not None]
+        return load_rules().with_overrides((*self.overrides, *given))
 
     @property
     def folder(self) -> Path:

@@ -85,10 +85,13 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
     )
 
 
+Bettered = Callable[[Surface, Ground], Surface]
+
+
 def read_lot_ground(
-    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray]
+    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None
 ) -> tuple[Surface, Ground]:
-    """Read the window that a lot needs, bring it to the level shots, and make it ground."""
+    """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
     layers, rules = inputs.layers, inputs.site.rules
     near = layers.parcel.buffer(rules["embankment_reach"].likely)
 
@@ -96,7 +99,8 @@ def read_lot_ground(
         drainage = drain_ground(ground_of(surface, layers, rules))
         return deep_ponds(drainage, cells_inside(surface.grid, near), rules["embankment_height"].likely)
 
-    return read_ground(inputs, layers.parcel, drains_to_lot, look=Look(ponds, rules["embankment_look"].likely))
+    look = Look(ponds, rules["embankment_look"].likely)
+    return read_ground(inputs, layers.parcel, drains_to_lot, look=look, bettered=bettered)
 
 
 def read_ground(
@@ -106,8 +110,9 @@ def read_ground(
     *,
     named: Reason = THE_PARCEL,
     look: Look | None = None,
+    bettered: Bettered | None = None,
 ) -> tuple[Surface, Ground]:
-    """Read the window that a place needs, bring it to the level shots, and make it ground."""
+    """Read the window that a place needs, better it, bring it to the level shots, and make it ground."""
     layers, rules = inputs.layers, inputs.site.rules
     surface = grow_window(
         inputs.source,
@@ -120,6 +125,8 @@ def read_ground(
         named=named,
         look=look,
     )
+    if bettered is not None:
+        surface = bettered(surface, ground_of(surface, layers, rules))
     if inputs.shots is not None:
         surface = _on_shots(surface, inputs.shots, rules)
     return surface, ground_of(surface, layers, rules)

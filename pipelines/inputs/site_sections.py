@@ -76,12 +76,13 @@ class VectorFile(Section):
 
 
 class Elevation(Section):
-    """[elevation]: the ground raster; rmse [m]."""
+    """[elevation]: the ground raster; rmse [m]; grounds that are drawn, 1 for the raster as it is."""
 
     file: ExistingPath
     unit: Literal["m", "ft", "ftUS"] | None = None
     rmse: Annotated[Length, Field(le=10.0)] | None = None
     flown: Year | None = None
+    grounds: Annotated[int, Field(strict=True, ge=1, le=1000)] | None = None
 
 
 class House(Section):

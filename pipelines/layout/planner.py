@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pipelines.hydraulics.held_back import HeldBack
-from pipelines.layout.catching.design_flows import DesignFlows, run_with_works, works_division
+from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import alternative_of, leaves_by
 from pipelines.layout.cured import troubles_left
@@ -15,7 +15,6 @@ from pipelines.layout.diagnosis.coarse_cells import on_cells
 from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
-from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.stops import reasons_to_stop
 from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.improvements import (
@@ -25,7 +24,7 @@ from pipelines.layout.improvements import (
 )
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
-from pipelines.layout.parts import CaughtBy, Part, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -37,15 +36,13 @@ from pipelines.layout.plan import (
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.take_off import Cost
-from pipelines.layout.routing.fall_to_spare import fall_to_spare
-from pipelines.layout.routing.lot_field import lot_field, protected_paving
-from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
 from pipelines.layout.surface.with_pipes import with_pipes
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.two_catchings import LaidOut, best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_culverts,
+    as_far_as_found,
     as_far_as_outfall,
     as_today,
     headline,
@@ -56,9 +53,9 @@ from pipelines.layout.verdict_parts import (
     stopped,
     with_works,
 )
+from pipelines.layout.way_ground import NOTHING_CAUGHT, way_ground
 from pipelines.layout.ways.deep_trenches import deep_trenches
-from pipelines.layout.ways.lift_design import LiftDesign, assumed_curve
-from pipelines.layout.ways.outfall_sites import daylight_places
+from pipelines.layout.ways.lift_design import LiftDesign
 from pipelines.layout.ways.outfall_water import (
     candidates,
     found_of_outfalls,
@@ -68,12 +65,8 @@ from pipelines.layout.ways.outfall_water import (
 from pipelines.layout.ways.outlets.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
-from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
 from pipelines.layout.ways.way_values import WayInputs
-from terrain.raster import Raster
 from terrain.reason import Reason, reason
-
-NOTHING_CAUGHT = Catching((), (), (), (), False, ())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -192,7 +185,7 @@ def _nothing_built(
     )
     parts = stopped(why) if stops else nothing_built(found, catching, _part(cause), verdict)
     if not stops:
-        parts = as_far_as_culverts(parts, inputs.unseen)
+        parts = _as_far_as_known(parts, inputs, found)
     plan = Plan(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
@@ -226,7 +219,7 @@ def _provisional(inputs: PlanInputs, found: Diagnosis, catching: Catching) -> Lo
     cause, why = _cause(inputs, found), reason("roofs_not_given")
     plan = Plan(
         verdict=why,
-        parts=as_far_as_culverts(provisional(_part(cause), why), inputs.unseen),
+        parts=_as_far_as_known(provisional(_part(cause), why), inputs, found),
         catch_basins=basins,
         discharges=(Discharge(tuple(b.id for b in basins), None, "none", "cannot_tell", why, None, None, None),),
         site_checks=site_checks(CheckNeeds((), bool(basins), False, False, False, _is_open(cause))),
@@ -289,7 +282,7 @@ def _laid_out(
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
-    parts = as_far_as_culverts(with_works(_part(cause), chosen, takes, left), inputs.unseen)
+    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
         verdict=headline(today, parts, way, costs[chosen.mode]),
@@ -349,7 +342,8 @@ def _on_the_surface(
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
     why = reason("surface_suffices", works=tuple(work.why for work in surface.works))
     cause = _cause(inputs, found)
-    parts = as_far_as_culverts(nothing_built(found, replace(catching, enough=True), _part(cause), why), inputs.unseen)
+    parts = nothing_built(found, replace(catching, enough=True), _part(cause), why)
+    parts = _as_far_as_known(parts, inputs, found)
     water = storm_on(lot, inputs.reckoning, found.water)
     plan = Plan(
         verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high)),
@@ -365,53 +359,6 @@ def _on_the_surface(
     return LotPlan(plan, found, lot.found.division, water, {}, {}, reshaped=lot)
 
 
-def spare_everywhere(inputs: WayInputs) -> Raster | None:
-    """Fall to spare of the smallest gravity line from everywhere on the lot, to the outfall that leaves most."""
-    sites = (*inputs.outfalls, *inputs.daylights)
-    if not sites:
-        return None
-    settings = settings_to_try(inputs.situation.rules, inputs.site.layout)[0]
-    spec, _ = route_spec(inputs.ground, settings)
-    route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
-    falls = [
-        fall_to_spare(
-            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec, slope=settings.slope
-        ).spare
-        for site in sites
-    ]
-    most = np.fmax.reduce(falls)
-    inside = mask_of(inputs.situation.parcel, route_field.grid)
-    return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
-
-
-def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
-    """Where lines may end, and the ground that they are laid in; nothing collects yet."""
-    situation, layers = inputs.situation, inputs.layers
-    rules = situation.rules
-    sites, own = candidates(layers, situation)
-    outfalls = with_water(sites, inputs.looks)
-    daylights = own or daylight_places(
-        situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
-        paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
-    )
-    route_field = lot_field(
-        situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
-        cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
-    )
-    keep_out = tuple(
-        (shape, str(kind).lower())
-        for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
-    )
-    ground = WayGround(
-        situation, route_field, inputs.prices, inputs.site.layout, keep_out, protected_paving(layers)
-    )
-    return WayInputs(
-        inputs.site, ground, NOTHING_CAUGHT, DesignFlows({}, {}, {}), outfalls, daylights,
-        inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
-        inputs.reckoning, found,
-    )
-
-
 def _no_way_out(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, alternatives: tuple[Alternative, ...], option: Option
 ) -> LotPlan:
@@ -420,7 +367,7 @@ def _no_way_out(
     parts = no_way(
         _part(cause), why_no_line(option.way_inputs, inputs.layers, barred, option.ways), known=not missing
     )
-    parts = as_far_as_culverts(parts, inputs.unseen)
+    parts = _as_far_as_known(parts, inputs, found)
     today = as_today(found.water, inputs.situation.rules["least_basin_flow"].likely)
     plan = Plan(
         verdict=headline_no_way(found, parts, today, missing),
@@ -442,6 +389,11 @@ def _cause(inputs: PlanInputs, found: Diagnosis) -> Cause:
 
 def _part(cause: Cause) -> Part:
     return Part(cause.state, cause.why)
+
+
+def _as_far_as_known(parts: Parts, inputs: PlanInputs, today: Diagnosis) -> Parts:
+    """The same as far as culverts that nobody has seen, and grounds that lidar allows, leave it open."""
+    return as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles)
 
 
 def _is_open(cause: Cause) -> bool:

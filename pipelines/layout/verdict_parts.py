@@ -8,9 +8,11 @@ from pipelines.layout.cured import TroubleLeft, told_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
+from pipelines.layout.ways.fall import SURE_SHARE
 from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
 
@@ -82,6 +84,15 @@ def as_far_as_culverts(parts: Parts, unseen: Sequence[HiddenCulvert]) -> Parts:
     why = reason("hangs_on_culvert", bank=deciding.name, ends=deciding.ends, begins=deciding.begins)
     cause, cure = (Part("cannot_tell", why) if part.state != "no" else part for part in (parts.cause, parts.cure))
     return replace(parts, cause=cause, cure=cure)
+
+
+def as_far_as_found(parts: Parts, troubles: Sequence[Trouble]) -> Parts:
+    """The same where all that is wrong, unseen by anybody, is there on too few of the grounds that lidar allows."""
+    shares = [each.found for each in troubles]
+    if parts.cause.state != "sure" or not shares or any(each is None or each >= SURE_SHARE for each in shares):
+        return parts
+    most = max(each for each in shares if each is not None)
+    return replace(parts, cause=Part("cannot_tell", reason("wrong_on_grounds", share=most)))
 
 
 def fall_part(discharges: Sequence[Discharge]) -> Part:

@@ -40,6 +40,8 @@ class LowSpot:
         Id of the low spot it merges into when full.
     levels, areas, volumes : (k,) float ndarray
         Stage and storage from the bottom to the spill level, both increasing. [m], [m2], [m3]
+    found : float or None
+        Share of the grounds that lidar allows on which it is there; None where they were not counted. [-]
     """
 
     id: str
@@ -57,6 +59,7 @@ class LowSpot:
     areas: FloatArray
     volumes: FloatArray
     within_lidar_error: bool
+    found: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

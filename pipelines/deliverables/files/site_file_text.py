@@ -80,6 +80,7 @@ units = "{units}"               # of what is handed over: "us" or "si"
 file = {ground}
 {unit}
 # rmse = "{rmse}"         # vertical accuracy of the lidar
+# grounds = 100           # grounds that this lidar allows, on which the answer is tried; 1: the raster as it is
 # flown = 2019            # year of the flight; older than the house, it shows another lot
 
 [parcel]

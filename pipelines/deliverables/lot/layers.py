@@ -120,7 +120,8 @@ def low_spot_layer(
     """Low spots; what only a storm would tell is empty where it is not given."""
     same = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
     unknown = dict.fromkeys(("rank", "why", *STORM_COLUMNS), [None] * len(spots))
-    columns = _fields(spots, *same) | unknown | in_storm
+    found = [None if spot.found is None else 100.0 * spot.found for spot in spots]
+    columns = _fields(spots, *same) | {"found_pct": found} | unknown | in_storm
     return make_layer("low_spots", units, geometry=shapes, on_parcel=on_parcel, **columns)
 
 

@@ -106,6 +106,7 @@ def _low_spot(water: StandingWater) -> dict[str, Any]:
         "spill_elevation_m": spot.spill_elevation,
         "enclosed": spot.enclosed,
         "within_lidar_error": spot.within_lidar_error,
+        "found_pct": None if spot.found is None else 100.0 * spot.found,
         "before": {
             "depth_m": water.storm_depth,
             "volume_m3": water.storm_volume,

@@ -1,7 +1,7 @@
 """What must stay dry, and where water arrives at it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -13,8 +13,10 @@ from shapely import LineString, Point, Polygon
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
+from terrain.flow.on_grounds import Flow, flow_on_best, flow_on_each
 from terrain.grid import Grid
 from terrain.ground import OPEN
+from terrain.lidar.grounds import PossibleGrounds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +37,8 @@ class ProtectedEdge:
         Ground that drains through each of them. [m2]
     strip : float
         How far the shape reaches beyond the wall itself. [m]
+    on_grounds : (grounds,) float ndarray
+        Ground whose water runs onto it, on each ground that lidar allows; none where they are not counted. [m2]
     """
 
     name: str
@@ -43,6 +47,7 @@ class ProtectedEdge:
     cells: IntArray
     areas: FloatArray
     strip: float = 0.0
+    on_grounds: FloatArray = field(default_factory=lambda: np.empty(0))
 
     @property
     def arriving_area(self) -> float:
@@ -72,6 +77,32 @@ def ground_in_spots(edge: ProtectedEdge, drainage: Drainage, spots: Mapping[str,
         for name, spot in spots.items()
         if (cells := spot.cells[inside[spot.cells]]).size
     }
+
+
+def arriving_on_grounds(
+    edges: tuple[ProtectedEdge, ...], drainage: Drainage, grounds: PossibleGrounds | None
+) -> tuple[ProtectedEdge, ...]:
+    """What is to be protected, with the water that runs at it on each ground that lidar allows.
+
+    What comes from beyond their window comes on each ground in the same share.
+    """
+    if grounds is None or not edges:
+        return edges
+    window = grounds.window
+    is_open = drainage.ground.kind[window].ravel() == OPEN
+    inside = [mask_of(edge.shape, drainage.ground.grid)[window].ravel() for edge in edges]
+
+    def arriving(flow: Flow) -> list[float]:
+        steps = np.flatnonzero((flow.target >= 0) & is_open)
+        return [
+            float(flow.area[steps[within[flow.target[steps]] & ~within[steps]]].sum()) for within in inside
+        ]
+
+    best = np.array(arriving(flow_on_best(drainage, grounds)))
+    found = np.array([arriving(flow) for flow in flow_on_each(drainage, grounds)])
+    whole = np.array([edge.arriving_area for edge in edges])
+    times = np.where(best > 0.0, np.maximum(whole, best) / np.maximum(best, 1e-9), 1.0)
+    return tuple(replace(edge, on_grounds=found[:, k] * times[k]) for k, edge in enumerate(edges))
 
 
 def mask_of(shape: Any, grid: Grid) -> BoolArray:

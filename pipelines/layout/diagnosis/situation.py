@@ -14,12 +14,13 @@ from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.diagnosis.division import Upslope, lot_ground
 from pipelines.layout.diagnosis.houses import HouseGround, houses_of
-from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_water
+from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_on_grounds, arriving_water
 from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
 from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
+from terrain.lidar.grounds import PossibleGrounds
 from terrain.reason import Reason, reason
 
 
@@ -66,6 +67,8 @@ class Situation:
         Where a level was read; z is the height. [m]
     fixed_basins : tuple of shapely Point
         Where the site file wants basins, and nowhere else. [m]
+    grounds : PossibleGrounds or None
+        What lidar and level shots allow; None where the raster is taken as it is.
     """
 
     drainage: Drainage
@@ -92,6 +95,7 @@ class Situation:
     shots: tuple[Point, ...] = ()
     fixed_basins: tuple[Point, ...] = ()
     upslope: Upslope | None = None
+    grounds: PossibleGrounds | None = None
 
     @property
     def grid(self) -> Grid:
@@ -125,6 +129,7 @@ def describe_lot(
     *,
     shots: tuple[Point, ...] = (),
     before: Situation | None = None,
+    grounds: PossibleGrounds | None = None,
 ) -> Situation:
     """Gather what is known of a lot; `before` is the same lot before earth was moved on it."""
     on_parcel, studied = lot_ground(layers.parcel, drainage, site.rules["passing_by"].likely)
@@ -158,7 +163,9 @@ def describe_lot(
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
         ),
         right_of_way=_union(layers.right_of_way.geometry) if site.right_of_way is not None else None,
-        edges=_edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely),
+        edges=arriving_on_grounds(
+            _edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely), drainage, grounds
+        ),
         complaints=tuple(
             (shapely.centroid(shape), reason("water_seen", what=str(what or "water").strip(), date=date or None))
             for shape, what, date in zip(
@@ -177,6 +184,7 @@ def describe_lot(
         shots=shots,
         fixed_basins=tuple(layers.basins.geometry),
         upslope=upslope,
+        grounds=grounds if before is None else before.grounds,
         trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),
     )
 

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import ProtectedEdge
 from terrain.arrays import FloatArray
+from terrain.flow.found_spots import LEAST_SHARE
 from terrain.flow.low_spots import LowSpot
 from terrain.reason import Reason, reason
 
@@ -150,6 +151,9 @@ class Trouble:
         The low spot in which water stands.
     edge : ProtectedEdge or None
         What the water runs at.
+    found : float or None
+        Share of the grounds that lidar allows on which it is there; None where they were not counted, or where
+        somebody saw it. [-]
     """
 
     kind: Literal["standing", "arriving"]
@@ -157,6 +161,7 @@ class Trouble:
     why: Reason
     spot: SpotPlace | None
     edge: ProtectedEdge | None
+    found: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,12 +237,14 @@ def find_troubles(
         seen = [text for point, text in complaints if shapely.distance(edge.shape, point) <= rules.complaint_reach]
         limit = rules.arriving_wall if edge.kind == "wall" else rules.arriving_paving
         name = name_of(edge)
-        if edge.cells.size and (peak > limit or ((seen or name in wet) and peak > rules.seen_share * limit)):
+        least = rules.seen_share * limit if seen or name in wet else limit
+        found = None if seen or not edge.on_grounds.size else float(np.mean(edge.on_grounds * unit_peak > least))
+        if edge.cells.size and peak > least and (found is None or found >= LEAST_SHARE):
             why = reason(
                 "water_arrives", flow=peak, area=edge.arriving_area, place=name, seen=seen[0] if seen else None
             )
             order = (float(not seen), 0.0 if edge.kind == "wall" else 1.0, -edge.arriving_area, 0.0)
-            ranked.append((order, Trouble("arriving", name, why, None, edge)))
+            ranked.append((order, Trouble("arriving", name, why, None, edge, found)))
     ranked.sort(key=lambda pair: pair[0])
     return tuple(trouble for _, trouble in ranked)
 
@@ -269,7 +276,8 @@ def _standing_at(place: SpotPlace, deepest: float, for_how_long: float | None, r
         "water_stands", depth=depth, area=place.area_under(deepest) or None, place=place.name,
         over=_over(for_how_long), seen=place.complaint,
     )
-    return Trouble("standing", place.name, why, place, None)
+    found = place.spot.found if place.complaint is None else None
+    return Trouble("standing", place.name, why, place, None, found)
 
 
 def name_of(edge: ProtectedEdge) -> Reason:

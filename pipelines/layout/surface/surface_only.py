@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -196,9 +197,11 @@ def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[Lo
         shares.append((both / (own.size + was_own.size - both), new, old))
     names: dict[str, str] = {}
     taken: set[int] = set()
+    was: dict[str, LowSpot] = {}
     for _, new, old in sorted(shares, reverse=True):
         if spots[new].id not in names and old not in taken:
             names[spots[new].id] = before[old].id
+            was[spots[new].id] = before[old]
             taken.add(old)
     fresh, old_ids = 0, {spot.id for spot in before}
     for spot in spots:
@@ -209,10 +212,18 @@ def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[Lo
             names[spot.id] = f"low-{fresh}"
     return tuple(
         replace(
-            spot, id=names[spot.id], contained_in=None if spot.contained_in is None else names[spot.contained_in]
+            spot, id=names[spot.id], contained_in=None if spot.contained_in is None else names[spot.contained_in],
+            **_doubt_of(was.get(spot.id)),
         )
         for spot in spots
     )
+
+
+def _doubt_of(was: LowSpot | None) -> dict[str, Any]:
+    """What counting grounds told of a low spot holds of what is left of it."""
+    if was is None or was.found is None:
+        return {}
+    return {"found": was.found, "within_lidar_error": was.within_lidar_error}
 
 
 def _storm(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> LotWater:

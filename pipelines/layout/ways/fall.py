@@ -1,7 +1,8 @@
 """Fall to spare of collectors, by lidar or by level shots, and the verdict on it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple, cast
 
 import numpy as np
 import shapely
@@ -9,20 +10,48 @@ from shapely import LineString, Point
 
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.plan import Verdict
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import LaySettings, WayGround, collectors_of, route_spec, settings_to_try
+from terrain.arrays import BoolArray, FloatArray
+from terrain.ground import OPEN
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 
+SURE_SHARE = 0.9
+"""What holds on this share of the grounds that lidar allows is sure. [-]"""
+
+
+class Fall(NamedTuple):
+    """A fall to spare and its standard error; the same on the best estimate alone, and on each ground that lidar allows
+    (none where they are not counted). [m]"""
+
+    spare: float
+    error: float
+    laid: float
+    on_grounds: FloatArray
+
+    @classmethod
+    def of(cls, laid: float, on_grounds: FloatArray, error: float, least_error: float) -> "Fall":
+        """The likeliest of the grounds, and how far they differ; by the formula alone where there are none."""
+        if not on_grounds.size:
+            return cls(laid, error, laid, on_grounds)
+        return cls(float(np.median(on_grounds)), max(float(on_grounds.std()), least_error), laid, on_grounds)
+
 
 def spare_to(
-    ground: WayGround, catching: Catching, flows: Mapping[str, float], name: str, outfall: OutfallSite
-) -> tuple[float, float] | None:
-    """Fall to spare from a collector to an outfall by the trade's target slope and cover, and its error. [m]"""
-    settings = settings_to_try(ground.situation.rules, ground.layout)[0]
+    ground: WayGround,
+    catching: Catching,
+    flows: Mapping[str, float],
+    name: str,
+    outfall: OutfallSite,
+    settings: LaySettings | None = None,
+) -> Fall | None:
+    """Fall to spare from a collector to an outfall, by the trade's target slope and cover where no others are given."""
+    settings = settings or settings_to_try(ground.situation.rules, ground.layout)[0]
     spec, _ = route_spec(ground, settings)
     field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
     (collector,) = collectors_of(catching, flows, [name], spec, settings)
@@ -36,12 +65,15 @@ def spare_to(
         return None
     # what the collector itself allows may bind before the ground along the way does
     needed = outfall.level + spec.dig_tolerance + pipe.min_slope * float(fall.length[cell])
-    own = collector.invert - needed
-    if own <= float(fall.spare[cell]):
-        return own, error_of_fall(collector.point, outfall.point, ground)
-    binding = int(fall.binding[cell])
-    x, y = field.grid.centres(binding // field.grid.shape[1], binding % field.grid.shape[1])
-    return float(fall.spare[cell]), error_of_fall(Point(float(x), float(y)), outfall.point, ground)
+    own, spare = collector.invert - needed, float(fall.spare[cell])
+    at = collector.point
+    if own > spare:
+        binding = int(fall.binding[cell])
+        x, y = field.grid.centres(binding // field.grid.shape[1], binding % field.grid.shape[1])
+        at = Point(float(x), float(y))
+    way = [(name, fall.way_from(*cell), pipe)]
+    on_grounds = _on_grounds(ground, {name: collector}, way, outfall, spec, settings.cover)
+    return Fall.of(min(own, spare), on_grounds, error_of_fall(at, outfall.point, ground), _least_error(ground))
 
 
 def spare_along(
@@ -51,15 +83,78 @@ def spare_along(
     outfall: OutfallSite,
     spec: RouteSpec,
     cover: float,
-) -> tuple[float, float]:
-    """Fall to spare along the way of lines as they are laid, and its error. [m]"""
-    field, grid = ground.field, ground.field.grid
+) -> Fall:
+    """Fall to spare along the way of lines as they are laid."""
+    stretches = [(line.from_id, line.xy, pipe) for line, pipe in way]
     start = collectors[way[0][0].from_id]
+    laid, binding = np.inf, start.point
+    for part in _parts_along(ground, collectors, stretches, outfall, spec, cover):
+        if part.left.min() < laid:
+            laid, binding = float(part.left.min()), Point(part.points[int(np.argmin(part.left))])
+    on_grounds = _on_grounds(ground, collectors, stretches, outfall, spec, cover)
+    return Fall.of(laid, on_grounds, error_of_fall(binding, outfall.point, ground), _least_error(ground))
+
+
+class _Part(NamedTuple):
+    """Places of a way, and what each leaves to spare. [m]"""
+
+    points: FloatArray
+    left: FloatArray
+
+
+def _on_grounds(
+    ground: WayGround,
+    collectors: Mapping[str, Collector],
+    way: Sequence[tuple[str, FloatArray, RoutePipe]],
+    outfall: OutfallSite,
+    spec: RouteSpec,
+    cover: float,
+) -> FloatArray:
+    """Least fall to spare along a way on each ground that lidar allows, the outfall's level among what differs. [m]"""
+    grounds, grid = ground.situation.grounds, ground.field.grid
+    if grounds is None or not all(len(xy) > 1 and LineString(xy).length for _, xy, _ in way):
+        return np.empty(0)
+    least = np.full(grounds.count, np.inf)
+    for part in _parts_along(ground, collectors, way, outfall, spec, cover):
+        counts = np.isfinite(part.left)
+        if counts.any():
+            above = grounds.at(*grid.cells(*part.points[counts].T))
+            least = np.minimum(least, (part.left[counts] + above).min(axis=1))
+    return least - _level_above(ground, outfall)
+
+
+def _level_above(ground: WayGround, outfall: OutfallSite) -> FloatArray:
+    """By how much an outfall's level lies above its likeliest on each ground; not at all where somebody gave it. [m]"""
+    situation = ground.situation
+    grounds, grid = situation.grounds, situation.grid
+    assert grounds is not None
+    if outfall.verified:
+        return np.zeros(grounds.count)
+    reach = situation.rules["outfall_bottom_reach"].likely if outfall.given else 0.0
+    near = shapely.buffer(outfall.point, max(reach, grid.cell_width, grid.cell_height))
+    earth = situation.drainage.ground
+    return grounds.lowest(earth.elevation, mask_of(near, grid) & (earth.kind == OPEN))
+
+
+def _least_error(ground: WayGround) -> float:
+    return ground.situation.rules["shot_error"].likely if ground.situation.shots else 0.0
+
+
+def _parts_along(
+    ground: WayGround,
+    collectors: Mapping[str, Collector],
+    way: Sequence[tuple[str, FloatArray, RoutePipe]],
+    outfall: OutfallSite,
+    spec: RouteSpec,
+    cover: float,
+) -> Iterator[_Part]:
+    """What each place of a way leaves to spare, infinite where nothing is asked of it; last what its beginning does."""
+    field, grid = ground.field, ground.field.grid
+    start = collectors[way[0][0]]
     need, ahead = outfall.level + spec.dig_tolerance, 0.0
-    least, binding = np.inf, start.point
-    for line, pipe in reversed(way):
+    for from_id, xy, pipe in reversed(way):
         step = 0.5 * min(grid.cell_width, grid.cell_height)
-        points = shapely.get_coordinates(shapely.segmentize(LineString(line.xy), step))
+        points = shapely.get_coordinates(shapely.segmentize(LineString(xy), step))
         along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
         rest = along[-1] - along
         rows, columns = grid.cells(points[:, 0], points[:, 1])
@@ -67,17 +162,14 @@ def spare_along(
         left = field.ground[rows, columns] - np.maximum(field.cover[rows, columns], cover) - pipe.crown
         left -= need + pipe.min_slope * rest
         # at a collector its own invert counts, not the cells beside it
-        beside = (along < 1.0) & (line.from_id in collectors)
+        beside = (along < 1.0) & (from_id in collectors)
         left[~np.isfinite(left) | (ahead + rest <= spec.taper_length) | beside] = np.inf
-        if left.min() < least:
-            least, binding = float(left.min()), Point(points[int(np.argmin(left))])
+        yield _Part(points, left)
         need, ahead = need + pipe.min_slope * float(along[-1]), ahead + float(along[-1])
-        passed = collectors.get(line.from_id)
+        passed = collectors.get(from_id)
         if passed is not None and passed is not start and passed.through:
             need += spec.basin_drop
-    if start.invert - need < least:
-        least, binding = start.invert - need, start.point
-    return least, error_of_fall(binding, outfall.point, ground)
+    yield _Part(np.array([[start.point.x, start.point.y]]), np.array([start.invert - need]))
 
 
 def out_of_reach(
@@ -138,3 +230,29 @@ def verdict_as_laid(spare: float, margin: float, error: float, sigmas: float, *,
     if by_target == "no":
         return "sure" if verdict_of(margin, error, sigmas) == "sure" else "cannot_tell"
     return by_target
+
+
+def odds_of(holds: BoolArray) -> Reason:
+    """On how many of the grounds that lidar allows something holds."""
+    return reason("gravity_on_grounds", holds=int(np.count_nonzero(holds)), grounds=int(holds.size))
+
+
+def verdict_by_count(holds: BoolArray) -> Verdict:
+    """Sure on nine of ten grounds, no on one of ten; of few, where the share is shown to be so high or low.
+
+    Notes
+    -----
+    Of fewer than 100 the one-sided 90 % bound of the share is held against 85 % [1]_.
+
+    References
+    ----------
+    .. [1] Clopper and Pearson, "The use of confidence or fiducial limits", Biometrika 26, 1934, pp. 404-413.
+    """
+    from scipy.stats import beta
+
+    count, all_of = int(np.count_nonzero(holds)), int(holds.size)
+    for verdict, found in (("sure", count), ("no", all_of - count)):
+        shown = all_of >= 100 or (found > 0 and beta.ppf(0.1, found, all_of - found + 1) >= 0.85)
+        if found >= SURE_SHARE * all_of and shown:
+            return cast(Verdict, verdict)
+    return "cannot_tell"

@@ -10,8 +10,13 @@ from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
-from pipelines.layout.ways.fall import out_of_reach, spare_to, verdict_as_laid
-from pipelines.layout.ways.gravity_lines import GravityAnswer, lay_gravity, submerged_from_below
+from pipelines.layout.ways.fall import odds_of, out_of_reach, spare_to
+from pipelines.layout.ways.gravity_lines import (
+    GravityAnswer,
+    lay_gravity,
+    submerged_from_below,
+    verdict_of_lines,
+)
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON
 from pipelines.layout.ways.settings import LaySettings, settings_to_try
@@ -242,14 +247,16 @@ def discharges_of(
         serves = tuple(name for name, end in answer.lines.served.items() if end == outfall.id)
         tightest = min(serves, key=lambda name: (answer.spare[name], name))
         spare, margin, error = answer.spare[tightest], answer.margin[tightest], answer.error[tightest]
-        verdict = verdict_as_laid(spare, margin, error, sigmas, over=outfall.over)
-        by_level = verdict != "sure" and verdict_as_laid(spare, margin, error, sigmas) == "sure"
+        verdict = verdict_of_lines(answer, serves, tightest, sigmas, over=outfall.over)
+        by_level = verdict != "sure" and verdict_of_lines(answer, serves, tightest, sigmas) == "sure"
         why = [
             reason(
                 "fall_told", spare=spare, margin=margin, error=error, name=tightest, outfall=outfall.id,
                 sure=by_level or verdict == "sure",
             )
         ]
+        if (holds := answer.holds(serves)).size:
+            why.append(odds_of(holds))
         if by_level:
             # it is the outfall's level alone that leaves it open
             deciding += [shot for shot in shots_at(tightest, outfall.id, outfall.kind)[1:] if shot not in deciding]

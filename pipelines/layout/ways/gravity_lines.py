@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.plan import Outfall
+from pipelines.layout.plan import Outfall, Verdict
 from pipelines.layout.routing.router import route_forest
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutedLine, RouteSpec
-from pipelines.layout.ways.fall import spare_along, spare_to, verdict_as_laid
+from pipelines.layout.ways.fall import spare_along, spare_to, verdict_as_laid, verdict_by_count
 from pipelines.layout.ways.lines import LineSurroundings, PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import (
@@ -20,6 +20,7 @@ from pipelines.layout.ways.settings import (
     route_spec,
     settings_to_try,
 )
+from terrain.arrays import BoolArray, FloatArray
 from terrain.reason import Reason
 
 
@@ -43,6 +44,8 @@ class GravityAnswer:
         By collector that is served: fall to spare by the trade's target, and its standard error. [m]
     margin : dict of str to float
         By collector that is served: fall to spare by the slope and cover that its line is laid by. [m]
+    floor : dict of str to (grounds,) float ndarray
+        By collector that is served: fall to spare by the trade's floors, on each ground that lidar allows. [m]
     """
 
     settings: LaySettings
@@ -53,6 +56,12 @@ class GravityAnswer:
     spare: dict[str, float]
     error: dict[str, float]
     margin: dict[str, float]
+    floor: dict[str, FloatArray]
+
+    def holds(self, names: Sequence[str], over: float = 0.0) -> BoolArray:
+        """Grounds on which all of some lines have their fall to an outfall so much higher; none where not counted."""
+        every = [self.floor[name] >= over for name in names if self.floor[name].size]
+        return np.all(every, axis=0) if every else np.empty(0, dtype=np.bool_)
 
 
 def lay_gravity(
@@ -83,9 +92,23 @@ def lay_gravity(
             break
         if all(submerged_from_below(name, lines, where.rims, where.tailwater) for name in lines.surcharged):
             break
-    spare, error, margin = _spares(ground, catching, flows, forest, places, settings, fewer)
-    outfalls = _used_outfalls(forest, places, where, spare, error, margin)
-    return GravityAnswer(settings, lines, forest, outfalls, forest.unserved, spare, error, margin)
+    told = _spares(ground, catching, flows, forest, places, settings, fewer)
+    answer = GravityAnswer(settings, lines, forest, (), forest.unserved, *told)
+    return replace(answer, outfalls=_used_outfalls(answer, places, where))
+
+
+def verdict_of_lines(
+    answer: GravityAnswer, names: Sequence[str], tightest: str, sigmas: float, *, over: float = 0.0
+) -> Verdict:
+    """Whether lines to one outfall have their fall, the tightest named: by counting grounds, else by the error of it.
+
+    They fall all the way on the best estimate, so it is never a plain no.
+    """
+    holds = answer.holds(names, over)
+    if not holds.size:
+        spare, margin = answer.spare[tightest], answer.margin[tightest]
+        return verdict_as_laid(spare, margin, answer.error[tightest], sigmas, over=over)
+    return "sure" if verdict_by_count(holds) == "sure" else "cannot_tell"
 
 
 def submerged_from_below(
@@ -103,16 +126,21 @@ def _spares(
     places: Mapping[str, OutfallSite],
     laid_by: LaySettings,
     laid_with: RouteSpec,
-) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
-    """By collector that is served: fall to spare by the trade's target, its error, and by what its line is laid by."""
+) -> tuple[dict[str, float], dict[str, float], dict[str, float], dict[str, FloatArray]]:
+    """By collector that is served: fall to spare by the trade's target, its error, by what its line is laid by, and by
+    the trade's floors on each ground that lidar allows."""
     spare: dict[str, float] = {}
     error: dict[str, float] = {}
     margin: dict[str, float] = {}
-    target = settings_to_try(ground.situation.rules, ground.layout)[0]
+    floor: dict[str, FloatArray] = {}
+    tried = settings_to_try(ground.situation.rules, ground.layout)
+    target, least = tried[0], tried[-1]
     spec, _ = route_spec(ground, target)
+    loosest, _ = route_spec(ground, least)
     served = list(_ends(forest).items())
     names = [name for name, _ in served]
     by_target = {each.id: each for each in collectors_of(catching, flows, names, spec, target)}
+    by_floor = {each.id: each for each in collectors_of(catching, flows, names, loosest, least)}
     as_laid = {each.id: each for each in collectors_of(catching, flows, names, laid_with, laid_by)}
     for name, end in served:
         way = _way_of(name, forest)
@@ -122,10 +150,13 @@ def _spares(
             spare_along(ground, by_target, [(line, pipe) for line in way], places[end], spec, target.cover),
         ]
         # a line that goes round a low has more to spare than the shortest way through it
-        spare[name], error[name] = max(each for each in told if each is not None)
+        spare[name], error[name], *_ = max((each for each in told if each is not None), key=lambda each: each[:2])
         parts = [(line, laid_with.pipes[line.pipe]) for line in way]
-        margin[name], _ = spare_along(ground, as_laid, parts, places[end], laid_with, laid_by.cover)
-    return spare, error, margin
+        margin[name] = spare_along(ground, as_laid, parts, places[end], laid_with, laid_by.cover).spare
+        thin = loosest.pipes[loosest.pipe_for(by_floor[name].flow)]
+        parts = [(line, thin) for line in way]
+        floor[name] = spare_along(ground, by_floor, parts, places[end], loosest, least.cover).on_grounds
+    return spare, error, margin, floor
 
 
 def _way_of(name: str, forest: RoutedForest) -> list[RoutedLine]:
@@ -154,16 +185,12 @@ def _ends(forest: RoutedForest) -> dict[str, str]:
 
 
 def _used_outfalls(
-    forest: RoutedForest,
-    places: Mapping[str, OutfallSite],
-    where: LineSurroundings,
-    spare: Mapping[str, float],
-    error: Mapping[str, float],
-    margin: Mapping[str, float],
+    answer: GravityAnswer, places: Mapping[str, OutfallSite], where: LineSurroundings
 ) -> tuple[Outfall, ...]:
     outfalls: dict[str, Outfall] = {}
-    sigmas = where.rules["verdict_sigmas"].likely
-    for name, target in _ends(forest).items():
+    spare, error = answer.spare, answer.error
+    sigmas, ends = where.rules["verdict_sigmas"].likely, _ends(answer.forest)
+    for name, target in ends.items():
         site, outfall_id = places[target], where.outfall_ids[target]
         before = outfalls.get(outfall_id)
         if before is not None and before.fall_to_spare is not None and before.fall_to_spare <= spare[name]:
@@ -171,7 +198,9 @@ def _used_outfalls(
         outfalls[outfall_id] = Outfall(
             id=outfall_id, kind=site.kind, point=site.point, verified=site.verified, level=site.level,
             fall_to_spare=spare[name], fall_error=error[name],
-            verdict=verdict_as_laid(spare[name], margin[name], error[name], sigmas, over=site.over),
+            verdict=verdict_of_lines(
+                answer, [each for each, end in ends.items() if end == target], name, sigmas, over=site.over
+            ),
             to_confirm=site.to_confirm, highest_level=site.high_water, given=site.given, under=site.under,
             over=site.over, moved_from=site.moved_from,
         )

@@ -14,7 +14,7 @@ from pipelines.layout.plan import Discharge, Outfall, PipeRun, Said, Verdict
 from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.laid_lines import AT_END, pieces_of, with_laid
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutePipe
-from pipelines.layout.ways.fall import spare_to, verdict_of
+from pipelines.layout.ways.fall import Fall, odds_of, spare_to, verdict_by_count, verdict_of
 from pipelines.layout.ways.gravity import (
     best_gravity,
     discharges_of,
@@ -30,6 +30,7 @@ from pipelines.layout.ways.lift_design import LiftDesign, design_lift, lift_plac
 from pipelines.layout.ways.lift_storm import LiftStorm, lift_storm
 from pipelines.layout.ways.lines import PipeLines, lay_lines
 from pipelines.layout.ways.outfall_sites import OutfallSite
+from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON
 from pipelines.layout.ways.settings import LaySettings, collectors_of, line_ground, route_spec, settings_to_try
 from pipelines.layout.ways.sump_sites import SumpSite, site_sumps
 from pipelines.layout.ways.way_values import Way, WayInputs
@@ -313,32 +314,54 @@ def _level_that_decides(inputs: WayInputs, lifted: Sequence[str]) -> Reason | No
     """An outfall to which gravity fails by the level that it is taken to have, and may do by one that it may have."""
     rules = inputs.situation.rules
     for outfall in _apart(inputs.outfalls, int(rules["lift_outfalls_tried"].likely)):
-        if outfall.under <= 0.0:
+        # how high grass makes a swale's bottom look is among what the grounds differ in
+        if outfall.under <= 0.0 or (inputs.situation.grounds is not None and outfall.kind in CARRIES_ON):
             continue
         spares = [spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall) for name in lifted]
         if not spares or any(each is None for each in spares):
             continue
-        spare, error = min(each for each in spares if each is not None)
+        spare, error, *_ = min((each for each in spares if each is not None), key=lambda each: each[:2])
         sigmas = rules["verdict_sigmas"].likely
         if verdict_of(spare, error, sigmas) == "no" and verdict_of(spare + outfall.under, error, sigmas) != "no":
             return level_not_given(outfall, spare)
     return None
 
 
+def _spares(inputs: WayInputs, lifted: Sequence[str], outfall: OutfallSite, settings: int) -> list[Fall]:
+    """Fall to spare of what is lifted had it a gravity line: by the trade's target (settings 0) or its floors (-1)."""
+    laid_by = settings_to_try(inputs.situation.rules, inputs.site.layout)[settings]
+    found = (
+        spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall, laid_by) for name in lifted
+    )
+    return [each for each in found if each is not None]
+
+
+def _gravity_on_grounds(
+    inputs: WayInputs, lifted: Sequence[str], outfall: OutfallSite
+) -> tuple[Verdict | None, Reason | str]:
+    """Whether gravity fails by the trade's floors, by counting grounds; None where it does not fail by fall at all."""
+    floors = [each for each in _spares(inputs, lifted, outfall, -1) if each.on_grounds.size]
+    if not floors or min(each.laid for each in floors) >= 0.0:
+        return None, ""
+    holds = np.all([each.on_grounds >= 0.0 for each in floors], axis=0)
+    return verdict_by_count(~holds), odds_of(holds)
+
+
 def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[Said, ...]]:
     """The pumped line as a discharge, and the shots that would say whether it is needed at all."""
     sump, outfall = lift.design.sump, lift.outfall
-    spares = [
-        each
-        for name in lifted
-        if (each := spare_to(inputs.ground, inputs.catching, inputs.flows.flows, name, outfall)) is not None
-    ]
-    spare, error = min(spares) if spares else (None, None)
+    spares = _spares(inputs, lifted, outfall, 0)
+    spare, error, *_ = min(spares, key=lambda each: each[:2]) if spares else (None, None)
     verdict: Verdict = "sure"
     why: list[Said] = [reason("pump_lifts", lift=sump.lift, flow=sump.delivered_flow), lift.design.why_copes]
     shots: tuple[Said, ...] = ()
     sigmas = inputs.situation.rules["verdict_sigmas"].likely
-    if spare is not None and error is not None and verdict_of(spare, error, sigmas) == "cannot_tell":
+    fails, odds = _gravity_on_grounds(inputs, lifted, outfall)
+    open_fall = spare is not None and error is not None and verdict_of(spare, error, sigmas) == "cannot_tell"
+    if fails is not None:
+        open_fall = fails != "sure"
+        why.append(odds)
+    if open_fall:
         verdict = "cannot_tell"
         shots = shots_at(lifted[0], outfall.id, outfall.kind)
         why.append(reason("gravity_may_do", shots=shots))

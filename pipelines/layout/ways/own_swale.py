@@ -69,7 +69,8 @@ def _along(
     way: FloatArray, field: RouteField, parcel: BaseGeometry, rules: Rules
 ) -> tuple[float, FloatArray, FloatArray] | None:
     """Mean slope, way and bottom of a swale as far as the lot reaches; None where it would be dug too deep."""
-    if len(way) < 2:
+    # an outfall may lie on the very cell
+    if len(way) < 2 or not LineString(way).length:
         return None
     xy = shapely.get_coordinates(shapely.segmentize(LineString(way), STATION))
     outside = np.flatnonzero(~shapely.intersects_xy(parcel, xy[:, 0], xy[:, 1]))

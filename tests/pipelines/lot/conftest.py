@@ -48,7 +48,7 @@ def write_lot(
         transform=transform, nodata=-999999.0,
     ) as file:
         file.write(ground / unit_metres, 1)
-    tables = [f'[elevation]\nfile = "ground.tif"\nunit = "{unit}"\nrmse = "2 cm"\n']
+    tables = [f'[elevation]\nfile = "ground.tif"\nunit = "{unit}"\nrmse = "2 cm"\ngrounds = 1\n']
     for name, rows_of in layers.items():
         shapes = [_moved(row["geometry"], east, north, metres) for row in rows_of]
         values = {key: [row.get(key) for row in rows_of] for key in rows_of[0] if key != "geometry"}

@@ -2,6 +2,7 @@
 
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pandas as pd
 import pytest
@@ -153,17 +154,20 @@ def _told(site):
 
 @cache
 def _before():
-    return _told(LOT)
+    with TemporaryDirectory() as folder:
+        return _told(_with_rule(Path(folder), None, None))
 
 
 def _with_rule(folder, key, value):
-    """The sample lot's site file with one rule more (and no value that stands before it), beside links to its data."""
+    """The sample lot's site file on its raster as it is with one rule more (and no value that stands before it), beside
+    links to its data."""
     for held in LOT.parent.iterdir():
         (folder / held.name).symlink_to(held)
     site = folder / "changed.toml"
     before_it = BEFORE_THE_RULE.get(key)
-    lines = [line for line in LOT.read_text().splitlines() if line.split(" = ")[0] != before_it]
-    site.write_text("\n".join([*lines, "[rules]", f"{key} = {value}", ""]))
+    text = LOT.read_text().replace("[elevation]\n", "[elevation]\ngrounds = 1\n")
+    lines = [line for line in text.splitlines() if line.split(" = ")[0] != before_it]
+    site.write_text("\n".join([*lines, *(["[rules]", f"{key} = {value}"] if key else []), ""]))
     return site
 
 

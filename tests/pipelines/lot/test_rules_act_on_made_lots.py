@@ -552,6 +552,7 @@ def test_every_rule_is_seen_to_act():
     raised = runpy.run_path(str(here.with_name("test_raised_edge.py")))
     made = {key for _, key, _, _ in _cases()} | set(surface["OWN_SWALE"]) | set(both["WITH_PIPES"])
     made |= set(raised["RAISED_EDGE"])
+    made |= set(runpy.run_path(str(here.with_name("test_possible_grounds.py")))["POSSIBLE_GROUNDS"])
     # a pump that is too weak, and the stone that stores for it: test_made_lots
     made |= {"lift_far_over", "lift_stone_width", "lift_stone_longest"}
     # storms in which no neighbor may gain: test_surface_works; cover held by the gate: test_gate

@@ -1,0 +1,114 @@
+"""What a site's lidar allows: its model of error, the best estimate of its ground, and grounds drawn around it."""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from rasterio.features import rasterize
+
+from pipelines.inputs.rules import Rule, Rules
+from pipelines.inputs.site_ground import SiteInputs
+from terrain.arrays import IntArray
+from terrain.grid import Grid
+from terrain.ground import OPEN, Ground
+from terrain.lidar.best_estimate import Estimate, best_estimate
+from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, Bias, LidarModel
+from terrain.lidar.grounds import KnownHeights, PossibleGrounds, draw_grounds, seed_of
+from terrain.reading.surface import Surface
+
+STATED_FOR = 0.10
+"""Accuracy of the lidar that the rules on grass speak of. [m]"""
+AROUND_LOT, OUTFALL_REACH = 25.0, 60.0
+"""Grounds are drawn this far around a lot, and to the outfalls that lie so near it. [m]"""
+ROUGH = ("swale", "ditch")
+"""Outfalls in which long grass stands."""
+MOST_HEIGHTS, FEWEST = 40_000_000, 20
+"""A lot so large that all grounds would hold more heights than this is tried on fewer, down to so many. [-]"""
+
+
+def lidar_model(rules: Rules) -> LidarModel:
+    """How heights err, scaled so that all parts together are as accurate as the site says."""
+    rmse, white = rules["lidar_rmse"].likely, rules["lidar_white_share"].likely
+    shared = rules["lidar_shared_variance"].likely
+
+    def bias(rule: Rule) -> Bias:
+        return Bias(rule.low, rule.likely, rule.high).times(min(rmse / STATED_FOR, 1.0))
+
+    return LidarModel(
+        white=rmse * np.sqrt(white),
+        correlated=rmse * np.sqrt(max(1.0 - shared - white, 0.0)),
+        noise_length=rules["lidar_noise_length"].likely,
+        lawn=bias(rules["lidar_over_lawn"]),
+        long_grass=bias(rules["lidar_over_long_grass"]),
+    )
+
+
+def grounds_wanted(rules: Rules) -> int:
+    """How many are drawn; 1 is the raster as it is."""
+    return max(int(rules["grounds"].likely), 1)
+
+
+def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[Surface, Estimate]:
+    """The likeliest ground under a site's raster; roofs tell nothing of its noise."""
+    grid, near, layers = surface.grid, inputs.site.rules["seen_reach"].likely, inputs.layers
+    # a person saw water there, or drew a swale
+    told = [*layers.complaints.geometry, *layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry]
+    seen = np.zeros(grid.shape)
+    if told and near > 0.0:
+        shape = shapely.union_all(told)
+        around = [(shapely.buffer(shape, 2.0 * near), 1)]
+        cells = np.nonzero(rasterize(around, out_shape=grid.shape, transform=grid.transform, dtype="uint8"))
+        away = shapely.distance(shape, shapely.points(*grid.centres(*cells)))
+        # all of it as far as that, none twice as far away
+        seen[cells] = np.clip(2.0 - away / near, 0.0, 1.0)
+    estimate = best_estimate(surface.elevation, ground.kind == OPEN, grid, lidar_model(inputs.site.rules), seen)
+    return replace(surface, elevation=estimate.elevation), estimate
+
+
+def draw_for_lot(inputs: SiteInputs, estimate: Estimate, grid: Grid) -> PossibleGrounds:
+    """Grounds that lidar and level shots allow around a lot; the same input gives the same grounds."""
+    rules, parcel = inputs.site.rules, inputs.layers.parcel
+    model, window = lidar_model(rules), _window(inputs, grid)
+    cells = (window[0].stop - window[0].start) * (window[1].stop - window[1].start)
+    seed = seed_of(
+        np.ascontiguousarray(np.nan_to_num(estimate.elevation[window])).tobytes(), parcel.wkb, repr(model).encode()
+    )
+    return draw_grounds(
+        estimate, _cover(inputs, grid), grid, model, window, seed=seed,
+        count=min(grounds_wanted(rules), max(MOST_HEIGHTS // cells, FEWEST)),
+        known=_known(inputs, grid),
+    )
+
+
+def _window(inputs: SiteInputs, grid: Grid) -> tuple[slice, slice]:
+    parcel = inputs.layers.parcel
+    near = [shape for shape in inputs.layers.outfalls.geometry if shapely.distance(shape, parcel) <= OUTFALL_REACH]
+    ends = shapely.intersection(shapely.union_all(near), shapely.buffer(parcel, OUTFALL_REACH))
+    west, south, east, north = shapely.union_all(
+        [shapely.buffer(parcel, AROUND_LOT), shapely.buffer(ends, 5.0)]
+    ).bounds
+    rows, columns = grid.cells(np.array([west, east]), np.array([north, south]))
+    rows, columns = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+    return slice(int(rows[0]), int(rows[1]) + 1), slice(int(columns[0]), int(columns[1]) + 1)
+
+
+def _cover(inputs: SiteInputs, grid: Grid) -> IntArray:
+    """What stands on each cell, as far as the layers show it: paving, long grass at swales, else lawn."""
+    layers, reach = inputs.layers, inputs.site.rules["long_grass_reach"].likely
+    rough = layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry
+    shapes = [(shapely.buffer(shape, reach), int(LONG_GRASS)) for shape in rough]
+    shapes += [(shape, int(PAVED)) for shape in (*layers.hardscape.geometry, *layers.roofs.geometry)]
+    shapes = [(shape, value) for shape, value in shapes if not shape.is_empty]
+    if not shapes:
+        return np.full(grid.shape, LAWN)
+    burnt = rasterize(shapes, out_shape=grid.shape, fill=int(LAWN), transform=grid.transform, dtype="uint8")
+    return np.asarray(burnt, dtype=np.int64)
+
+
+def _known(inputs: SiteInputs, grid: Grid) -> KnownHeights | None:
+    if inputs.shots is None:
+        return None
+    rows, columns = grid.cells(inputs.shots.x, inputs.shots.y)
+    # several shots in a cell were taken together
+    first = np.unique(rows * grid.shape[1] + columns, return_index=True)[1]
+    return KnownHeights(rows[first], columns[first], inputs.site.rules["shot_error"].likely)

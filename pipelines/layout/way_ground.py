@@ -1,0 +1,69 @@
+"""Where lines may end, the ground that they are laid in, and what fall is left over everywhere."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipelines.layout.catching.design_flows import DesignFlows
+from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.options import PlanInputs
+from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.lot_field import lot_field, protected_paving
+from pipelines.layout.routing.spec import OutfallTarget
+from pipelines.layout.ways.lift_design import assumed_curve
+from pipelines.layout.ways.outfall_sites import daylight_places
+from pipelines.layout.ways.outfall_water import candidates, with_water
+from pipelines.layout.ways.settings import WayGround, route_spec, settings_to_try
+from pipelines.layout.ways.way_values import WayInputs
+from terrain.raster import Raster
+
+NOTHING_CAUGHT = Catching((), (), (), (), False, ())
+
+
+def spare_everywhere(inputs: WayInputs) -> Raster | None:
+    """Fall to spare of the smallest gravity line from everywhere on the lot, to the outfall that leaves most."""
+    sites = (*inputs.outfalls, *inputs.daylights)
+    if not sites:
+        return None
+    settings = settings_to_try(inputs.situation.rules, inputs.site.layout)[0]
+    spec, _ = route_spec(inputs.ground, settings)
+    route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
+    falls = [
+        fall_to_spare(
+            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec, slope=settings.slope
+        ).spare
+        for site in sites
+    ]
+    most = np.fmax.reduce(falls)
+    inside = mask_of(inputs.situation.parcel, route_field.grid)
+    return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
+
+
+def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
+    """Where lines may end, and the ground that they are laid in; nothing collects yet."""
+    situation, layers = inputs.situation, inputs.layers
+    rules = situation.rules
+    sites, own = candidates(layers, situation)
+    outfalls = with_water(sites, inputs.looks)
+    daylights = own or daylight_places(
+        situation.drainage, situation.parcel, situation.on_parcel, right_of_way=situation.right_of_way,
+        paving=situation.paving, houses=situation.houses, barred=situation.keep_out, wet=found.wet, rules=rules,
+    )
+    route_field = lot_field(
+        situation, layers, [site.point for site in (*outfalls, *daylights)], inputs.prices,
+        cover=situation.rules["cover_lawn"].low, max_depth=situation.rules["depth_hand_dig"].high,
+    )
+    keep_out = tuple(
+        (shape, str(kind).lower())
+        for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
+    )
+    ground = WayGround(
+        situation, route_field, inputs.prices, inputs.site.layout, keep_out, protected_paving(layers)
+    )
+    return WayInputs(
+        inputs.site, ground, NOTHING_CAUGHT, DesignFlows({}, {}, {}), outfalls, daylights,
+        inputs.curve if inputs.curve is not None else assumed_curve(rules), inputs.curve is not None,
+        inputs.reckoning, found,
+    )

@@ -1,0 +1,56 @@
+"""The water's ways on each of the grounds that lidar allows, over the window that they cover."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from terrain.arrays import FloatArray, IntArray
+from terrain.flow.drainage import Drainage
+from terrain.ground import BARRIER, OPEN, ROOF, Ground
+from terrain.kernels.flood import flood
+from terrain.lidar.grounds import PossibleGrounds
+
+
+class Flow(NamedTuple):
+    """Of each cell: depth of full low spots [m], the cell that it drains to, ground that drains through it [m2]."""
+
+    depth: FloatArray
+    target: IntArray
+    area: FloatArray
+
+
+def flow_on_best(drainage: Drainage, grounds: PossibleGrounds) -> Flow:
+    """The same of the best estimate, cut to the window as the others are."""
+    ground = drainage.ground
+    return _flow(ground, grounds, ground.elevation[grounds.window], _receivers(ground, grounds))
+
+
+def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:
+    """Of each ground in turn."""
+    ground = drainage.ground
+    elevation, receiver = ground.elevation[grounds.window], _receivers(ground, grounds)
+    for above in grounds.above:
+        yield _flow(ground, grounds, elevation + above, receiver)
+
+
+def _flow(ground: Ground, grounds: PossibleGrounds, heights: FloatArray, receiver: IntArray) -> Flow:
+    kind, grid = np.ascontiguousarray(ground.kind[grounds.window]), ground.grid
+    filled, target, _, cells = flood(
+        np.ascontiguousarray(heights), kind, receiver, grid.cell_width, grid.cell_height
+    )
+    depth = np.where(np.isfinite(filled), filled - heights, 0.0)
+    return Flow(depth.ravel(), target, cells.ravel() * grid.cell_area)
+
+
+def _receivers(ground: Ground, grounds: PossibleGrounds) -> IntArray:
+    """Where walls send their water, as cells of the window; some open cell where that lies outside it."""
+    rows, columns = grounds.window
+    kind, width = ground.kind[grounds.window], columns.stop - columns.start
+    whole = ground.receiver[grounds.window]
+    row, column = whole // ground.grid.shape[1] - rows.start, whole % ground.grid.shape[1] - columns.start
+    inside = (whole >= 0) & (row >= 0) & (row < rows.stop - rows.start) & (column >= 0) & (column < width)
+    open_cells = np.flatnonzero(kind.ravel() == OPEN)
+    other = open_cells[0] if open_cells.size else -1
+    walls = (kind == ROOF) | (kind == BARRIER)
+    return np.where(inside, row * width + column, np.where(walls, other, -1)).astype(np.int64)
