@@ -17,6 +17,8 @@ RAY = 8.0
 """Length over which the two ways of a crest are looked for. Common practice, no source. [m]"""
 STEP = 1.0
 """Least distance between the heights that are read along and across a bank. [m]"""
+REACH = 3.0
+"""How far a crest is followed either way, and how far off its outlet two waters may meet, in least lengths. [-]"""
 ONE_SIDED = 0.2
 """Largest share of the low ground that may lie on the far side of a bank that dams it. Common practice. [-]"""
 
@@ -100,7 +102,11 @@ def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRul
     ground, grid = drainage.ground, drainage.ground.grid
     step = max(grid.cell_width, grid.cell_height, STEP)
     x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
-    banks = (_bank_along(drainage, spot, spill, rules, rays, step) for rays in _ways_along(ground, x, y, step))
+    # the spill may lie at a bank's end, from where all of it goes one way
+    reach = REACH * rules.length
+    crests = _followed(ground, x, y, np.array([*_ways_along(ground, x, y, step)]).reshape(-1, 2), step, reach)
+    pairs = zip(crests[::2], crests[1::2], strict=True)
+    banks = (_bank_along(drainage, spot, spill, rules, pair, step) for pair in pairs)
     return next((bank for bank in banks if bank is not None), None)
 
 
@@ -109,15 +115,13 @@ def _bank_along(
     spot: LowSpot,
     spill: int,
     rules: EmbankmentRules,
-    rays: tuple[FloatArray, FloatArray],
+    crests: tuple[FloatArray, FloatArray],
     step: float,
 ) -> Embankment | None:
-    """The bank whose crest leaves a spill by two ways."""
+    """The bank whose crest leaves a spill by two ways, which were followed."""
     ground, grid = drainage.ground, drainage.ground.grid
     x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
-    # the spill may lie at a bank's end, from where all of it goes one way
-    reach = 3.0 * rules.length
-    back, on = (_followed(ground, x, y, ray, step, reach) for ray in rays)
+    back, on = crests
     crest = np.vstack([back[:0:-1], on])
     if min(len(back), len(on)) < 2:
         return None
@@ -153,7 +157,7 @@ def _bank_along(
     end = _foot(sides[1 - inside][here], max(float(before.min()), float(behind[here - first])), middle, 1 - inside)
     line = LineString(crest[run])
     # another ridge beside the lowest way out does not lie across it: what passes under it goes elsewhere
-    if line.distance(Point(x, y)) > step and not _meet(drainage, spill, at[here, end], reach):
+    if line.distance(Point(x, y)) > step and not _meet(drainage, spill, at[here, end], REACH * rules.length):
         return None
     return Embankment(
         spot=spot,
@@ -189,22 +193,27 @@ def _ways_along(ground: Ground, x: float, y: float, step: float) -> Iterator[tup
         yield turn, -turn
 
 
-def _followed(ground: Ground, x: float, y: float, way: FloatArray, step: float, reach: float) -> FloatArray:
-    """Points a step apart along a ridge's highest line, from a place on it, as far as ground is known."""
-    points = [np.array([x, y])]
-    aside = np.linspace(-2.0, 2.0, 9) * step
+def _followed(ground: Ground, x: float, y: float, ways: FloatArray, step: float, reach: float) -> list[FloatArray]:
+    """Points a step apart along a ridge's highest line, from a place on it by each way, as far as ground is known."""
+    ways, going = ways.copy(), np.ones(len(ways), dtype=np.bool_)
+    points, counts = [np.tile([x, y], (len(ways), 1))], np.ones(len(ways), dtype=np.int64)
+    aside = np.linspace(-2.0, 2.0, 9)[:, None, None] * step
     for _ in range(int(np.ceil(reach / step))):
-        across = np.array([-way[1], way[0]])
-        tried = points[-1] + way * step + aside[:, None] * across
-        heights = sample_bilinear(ground.elevation, ground.grid, tried[:, 0], tried[:, 1])
-        if np.isnan(heights).any():
+        tried = points[-1] + ways * step + aside * np.column_stack([-ways[:, 1], ways[:, 0]])
+        heights = sample_bilinear(ground.elevation, ground.grid, tried[..., 0], tried[..., 1])
+        going &= ~np.isnan(heights).any(axis=0)
+        if not going.any():
             break
         # the middle of what is nearly highest, since the top of a bank is flat
-        points.append(tried[heights >= heights.max() - 0.05].mean(axis=0))
+        with np.errstate(invalid="ignore"):
+            top = (heights >= heights.max(axis=0) - 0.05)[..., None]
+        middle = np.where(top, tried, 0.0).sum(axis=0) / np.maximum(top.sum(axis=0), 1)
+        points.append(np.where(going[:, None], middle, points[-1]))
+        counts += going
         ahead = points[-1] - points[max(len(points) - 6, 0)]
-        if len(points) > 3 and float(ahead @ way) > 0.0:
-            way = ahead / float(np.hypot(*ahead))
-    return np.array(points)
+        onward = going & ((ahead * ways).sum(axis=1) > 0.0) & (len(points) > 3)
+        ways[onward] = ahead[onward] / np.hypot(*ahead[onward].T)[:, None]
+    return [way[:count] for way, count in zip(np.stack(points, axis=1), counts, strict=True)]
 
 
 def _profiles(
