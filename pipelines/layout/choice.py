@@ -1,6 +1,6 @@
 """Which way is chosen, and what the plan says of it at the top."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
@@ -9,27 +9,25 @@ from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
 
-PREFERENCE = {"gravity": 0, "daylight": 1, "soakaway": 2, "pump": 3, "none": 4}
+PREFERENCE: tuple[Mode, ...] = ("gravity", "daylight", "soakaway", "pump")
 
 
-def choose_way(ways: Sequence[Way], costs: Mapping[Mode, Cost], fixed: str | None) -> Way | None:
-    """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins."""
-    possible = [way for way in ways if way.possible]
-    if fixed == "gravity":
-        possible = [way for way in possible if way.mode in ("gravity", "daylight")]
-    elif fixed == "pump":
-        possible = [way for way in possible if way.mode == "pump"]
-    if not possible:
-        return None
-    return min(
-        possible,
-        key=lambda way: (
-            way.mode == "pump" and any(other.mode != "pump" for other in possible if _may_work(other)),
-            not way.sure and not _only_unverified(way),
-            PREFERENCE[way.mode],
-            costs[way.mode].likely,
-        ),
-    )
+def choose_way(ways: Mapping[Mode, Way], fixed: str | None) -> Way | None:
+    """A sure way before one that cannot be told, gravity before daylight before a pump; the site file's choice wins.
+
+    A pump is for where nothing else may work. No way is asked for that cannot be chosen, so that it need not be laid.
+    """
+    allowed = {"gravity": PREFERENCE[:2], "pump": PREFERENCE[3:]}.get(fixed or "", PREFERENCE)
+    possible: list[Way] = []
+    for mode in allowed:
+        if mode == "pump" and any(_may_work(way) for way in possible):
+            break
+        way = ways[mode]
+        if way.possible and _settled(way):
+            return way
+        if way.possible:
+            possible.append(way)
+    return possible[0] if possible else None
 
 
 def alternative_of(way: Way, cost: Cost | None, *, chosen: bool) -> Alternative:
@@ -73,6 +71,11 @@ def _pumped_places(chosen: Way, found: Diagnosis, catching: Catching) -> tuple[R
 
 def _may_work(way: Way) -> bool:
     return all(each.verdict != "no" for each in way.discharges)
+
+
+def _settled(way: Way) -> bool:
+    """Whether every line of it is sure, but for an outfall that nobody confirmed."""
+    return way.sure or _only_unverified(way)
 
 
 def _only_unverified(way: Way) -> bool:

@@ -7,7 +7,7 @@ from pipelines.hydraulics.pumping.pump_curve import PumpCurve
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.catching.design_flows import works_division
-from pipelines.layout.choice import choose_way
+from pipelines.layout.choice import alternative_of, choose_way
 from pipelines.layout.diagnosis.coarse_cells import CellDoubt
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.division import Division
@@ -17,7 +17,7 @@ from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.gate.mended import mended_field
 from pipelines.layout.improvements import improvements_of, only_served
 from pipelines.layout.parts import Size, SurfaceWork
-from pipelines.layout.plan import Mode, Plan, TakeOffLine
+from pipelines.layout.plan import Alternative, Mode, Plan, TakeOffLine
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of
 from pipelines.layout.quantities.soil import beside_pipes
 from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
@@ -25,7 +25,7 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.sizes import flows_that_keep_dry, keeps_dry
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import NOTHING_NEEDED
-from pipelines.layout.ways.all_ways import lay_out_again, lay_out_ways
+from pipelines.layout.ways.all_ways import Ways, WaysBut
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason
 
@@ -73,26 +73,25 @@ class PlanInputs:
     earth: tuple[SurfaceWork, ...] = ()
 
 
+Priced = tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]
+"""What works take and cost, and what of it has no price."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Option:
-    """Ways laid out for one size of the works, priced, and the one that is chosen."""
+    """Ways for one size of the works, and the one that is chosen: built and priced, where there is one."""
 
     way_inputs: WayInputs
-    ways: tuple[Way, ...]
-    built: Mapping[Mode, Works]
-    priced: Mapping[Mode, tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]]
-    costs: Mapping[Mode, Cost]
+    ways: Mapping[Mode, Way]
     chosen: Way | None
-
-    @property
-    def cost(self) -> Cost | None:
-        """Of the way that is chosen."""
-        return None if self.chosen is None else self.costs[self.chosen.mode]
+    built: Works
+    priced: Priced
+    cost: Cost | None
 
 
 def option_of(inputs: PlanInputs, way_inputs: WayInputs) -> Option:
     """Every way for some design flows, priced, and the one that is chosen, laid clear of what the gate finds of it."""
-    best = tried = _option(inputs, way_inputs, lay_out_ways(way_inputs))
+    best = tried = _option(inputs, way_inputs, Ways(way_inputs))
     field, faults = way_inputs.ground.field, _faults(best)
     least = len(faults)
     for _ in range(MOST_TIMES):
@@ -137,19 +136,18 @@ def _laid_again(inputs: PlanInputs, option: Option, field: RouteField) -> Option
     """The way that is chosen, laid in another field beside all others as they are."""
     assert option.chosen is not None
     mode, ground = option.chosen.mode, replace(option.way_inputs.ground, field=field)
-    again = lay_out_again(replace(option.way_inputs, ground=ground), mode)
-    ways = tuple(again if way.mode == mode else way for way in option.ways)
-    return _option(inputs, option.way_inputs, ways)
+    again = Ways(replace(option.way_inputs, ground=ground))[mode]
+    return _option(inputs, option.way_inputs, WaysBut(again, option.ways))
 
 
 def _drawn(option: Option) -> Plan | None:
     """The way that is chosen as the gate looks at it."""
     if option.chosen is None:
         return None
-    works = option.built[option.chosen.mode]
+    works = option.built
     return Plan(
         "", NOTHING_NEEDED, works.catch_basins, works.french_drains, works.channel_drains, works.pipe_runs,
-        works.sumps, option.chosen.outfalls, works.fittings, take_off=option.priced[option.chosen.mode][0],
+        works.sumps, option.chosen.outfalls, works.fittings, take_off=option.priced[0],
     )
 
 
@@ -158,14 +156,28 @@ def _faults(option: Option) -> tuple[Reason, ...]:
     return () if drawn is None else faults_of(drawn, option.way_inputs.ground)
 
 
-def _option(inputs: PlanInputs, way_inputs: WayInputs, ways: tuple[Way, ...]) -> Option:
-    rules = inputs.situation.rules
-    built = {
-        way.mode: improvements_of(way_inputs.catching, way_inputs.flows, way, rules) for way in ways if way.possible
-    }
-    priced = {mode: price_works(inputs, works) for mode, works in built.items()}
-    costs = {mode: total_cost(lines) for mode, (lines, _) in priced.items()}
-    return Option(way_inputs, ways, built, priced, costs, choose_way(ways, costs, inputs.site.layout.lift))
+def _option(inputs: PlanInputs, way_inputs: WayInputs, ways: Mapping[Mode, Way]) -> Option:
+    chosen = choose_way(ways, inputs.site.layout.lift)
+    if chosen is None:
+        return Option(way_inputs, ways, None, Works(), ((), ()), None)
+    built, priced = _built(inputs, way_inputs, chosen)
+    return Option(way_inputs, ways, chosen, built, priced, total_cost(priced[0]))
+
+
+def _built(inputs: PlanInputs, way_inputs: WayInputs, way: Way) -> tuple[Works, Priced]:
+    works = improvements_of(way_inputs.catching, way_inputs.flows, way, inputs.situation.rules)
+    return works, price_works(inputs, works)
+
+
+def alternatives_of(inputs: PlanInputs, option: Option, *, taken: bool = True) -> tuple[Alternative, ...]:
+    """Every way beside the others, priced where it can be laid."""
+    told = []
+    for way in option.ways.values():
+        cost = option.cost if way is option.chosen else None
+        if cost is None and way.possible:
+            cost = total_cost(_built(inputs, option.way_inputs, way)[1][0])
+        told.append(alternative_of(way, cost, chosen=taken and way is option.chosen))
+    return tuple(told)
 
 
 def of_two_sizes(
@@ -202,7 +214,7 @@ def _size(years: float | None, option: Option, *, holds: bool, chosen: bool) -> 
     return Size(years, holds, low, likely, high, chosen)
 
 
-def price_works(inputs: PlanInputs, works: Works) -> tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]:
+def price_works(inputs: PlanInputs, works: Works) -> Priced:
     """What works take and cost, and what of it has no price."""
     rules, layout = inputs.situation.rules, inputs.site.layout
     narrow = layout.gate is not None and layout.gate < rules["narrow_gate"].likely

@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.hydraulics.held_back import HeldBack
 from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
-from pipelines.layout.choice import alternative_of, leaves_by
+from pipelines.layout.choice import leaves_by
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
 from pipelines.layout.diagnosis.coarse_cells import on_cells
@@ -22,7 +22,7 @@ from pipelines.layout.improvements import (
     only_served,
     what_runs_by,
 )
-from pipelines.layout.options import Option, PlanInputs, of_two_sizes
+from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
 from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
@@ -266,11 +266,11 @@ def _laid_out(
     situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
     catching, found = laid.catching, today if lot is None else lot.found
     option, sizes = of_two_sizes(inputs, laid.way_inputs, found, laid.division, laid.least)
-    way_inputs, flows, chosen, costs = option.way_inputs, option.way_inputs.flows, option.chosen, option.costs
-    alternatives = tuple(alternative_of(way, costs.get(way.mode), chosen=way is chosen) for way in option.ways)
-    if chosen is None:
+    way_inputs, flows, chosen = option.way_inputs, option.way_inputs.flows, option.chosen
+    alternatives = alternatives_of(inputs, option)
+    if chosen is None or option.cost is None:
         return _no_way_out(inputs, today, catching, alternatives, option)
-    works, (lines, unpriced) = option.built[chosen.mode], option.priced[chosen.mode]
+    works, (lines, unpriced) = option.built, option.priced
     served = only_served(catching, chosen)
     division = works_division(situation, served)
     water = run_with_works(situation, reckoning, found, served, division, chosen.capacities)
@@ -285,7 +285,7 @@ def _laid_out(
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
     swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
     plan = Plan(
-        verdict=headline(today, parts, way, costs[chosen.mode]),
+        verdict=headline(today, parts, way, option.cost),
         parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,
@@ -350,7 +350,7 @@ def _on_the_surface(
         parts=parts,
         discharges=(Discharge((), None, "none", "sure", why, None, None, None),),
         cures=catching.cures,
-        alternatives=tuple(alternative_of(way, least.costs.get(way.mode), chosen=False) for way in least.ways),
+        alternatives=alternatives_of(inputs, least, taken=False),
         surface=surface,
         take_off=lines,
         site_checks=site_checks(CheckNeeds((), True, False, True, False, _is_open(cause))),
@@ -364,9 +364,8 @@ def _no_way_out(
 ) -> LotPlan:
     cause, barred = _cause(inputs, found), what_bars(option.way_inputs, inputs.layers)
     missing = missing_tables(option.way_inputs)
-    parts = no_way(
-        _part(cause), why_no_line(option.way_inputs, inputs.layers, barred, option.ways), known=not missing
-    )
+    why = why_no_line(option.way_inputs, inputs.layers, barred, tuple(option.ways.values()))
+    parts = no_way(_part(cause), why, known=not missing)
     parts = _as_far_as_known(parts, inputs, found)
     today = as_today(found.water, inputs.situation.rules["least_basin_flow"].likely)
     plan = Plan(
