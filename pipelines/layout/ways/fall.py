@@ -6,6 +6,7 @@ from typing import NamedTuple, cast
 
 import numpy as np
 import shapely
+from scipy.special import betaincinv
 from shapely import LineString, Point
 
 from pipelines.inputs.ground_rules import lidar_noise
@@ -248,11 +249,9 @@ def verdict_by_count(holds: BoolArray) -> Verdict:
     ----------
     .. [1] Clopper and Pearson, "The use of confidence or fiducial limits", Biometrika 26, 1934, pp. 404-413.
     """
-    from scipy.stats import beta
-
     count, all_of = int(np.count_nonzero(holds)), int(holds.size)
     for verdict, found in (("sure", count), ("no", all_of - count)):
-        shown = all_of >= 100 or (found > 0 and beta.ppf(0.1, found, all_of - found + 1) >= 0.85)
+        shown = all_of >= 100 or (found > 0 and betaincinv(found, all_of - found + 1, 0.1) >= 0.85)
         if found >= SURE_SHARE * all_of and shown:
             return cast(Verdict, verdict)
     return "cannot_tell"
