@@ -2,8 +2,8 @@
 
 import os
 import sqlite3
-from collections.abc import Mapping
-from contextlib import closing
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -19,6 +19,8 @@ from pipelines.deliverables.files.symbols import symbols
 from terrain.unit_table import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
+WAITS = "OGR_SQLITE_SYNCHRONOUS"
+"""GDAL's name for whether a write waits for the disk."""
 
 SCHEMA_TABLES = """
 CREATE TABLE IF NOT EXISTS gpkg_extensions (
@@ -58,8 +60,9 @@ def write_geopackage(
     beside = path.with_name(f"{path.stem}.tmp.gpkg")
     try:
         _remove(beside)
-        for name, table in tables.items():
-            _write_layer(beside, kinds[name], table, crs)
+        with _left_to_last():
+            for name, table in tables.items():
+                _write_layer(beside, kinds[name], table, crs)
         _describe(beside, [kinds[name] for name in tables], units)
         _check(beside, tables)
         os.replace(beside, path)
@@ -77,6 +80,17 @@ def refuse_if_open(path: Path) -> None:
             raise HandoverError(
                 f"{path} is open in another program ({companion.name} lies beside it). Close it there and run again."
             )
+
+
+@contextmanager
+def _left_to_last() -> Iterator[None]:
+    """Layers written without waiting for the disk after each: `_describe`, which comes last, waits for all of them."""
+    before = pyogrio.get_gdal_config_option(WAITS)
+    pyogrio.set_gdal_config_options({WAITS: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({WAITS: before})
 
 
 def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:
