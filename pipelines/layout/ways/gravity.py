@@ -61,22 +61,15 @@ def best_gravity(
     *,
     like: LaySettings | None = None,
 ) -> GravityAnswer:
-    """Gravity lines by the first settings that serve all that is wanted, else by those that serve most of it."""
+    """Gravity lines by the first settings that serve all that is wanted, else by the loosest."""
     tried = list(settings_to_try(inputs.situation.rules, inputs.site.layout))
     if like is not None and like in tried:
         tried.insert(0, tried.pop(tried.index(like)))
-    first = _laid(inputs, names, targets, wanted, tried[0])
-    if first is not None and _unserved(first, wanted) == 0:
-        return first
-    # what the loosest settings cannot serve none can, so they come before those between
-    loosest = lay_gravity(inputs.ground, inputs.catching, inputs.flows.flows, names, targets, tried[-1])
-    if _unserved(loosest, wanted):
-        return loosest
-    for settings in tried[1:-1]:
+    for settings in tried[:-1]:
         answer = _laid(inputs, names, targets, wanted, settings)
         if answer is not None and _unserved(answer, wanted) == 0:
             return answer
-    return loosest
+    return lay_gravity(inputs.ground, inputs.catching, inputs.flows.flows, names, targets, tried[-1])
 
 
 def _laid(
