@@ -51,6 +51,7 @@ from pipelines.layout.verdict_parts import (
     nothing_built,
     provisional,
     stopped,
+    wet_on_grounds,
     with_works,
 )
 from pipelines.layout.way_ground import NOTHING_CAUGHT, way_ground
@@ -178,8 +179,11 @@ def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
 def _nothing_built(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, verdict: Said, stops: tuple[Said, ...]
 ) -> LotPlan:
-    why = stops[0] if stops else verdict
     cause = _cause(inputs, found)
+    unsure = None if stops or found.troubles else wet_on_grounds(inputs.places)
+    if unsure is not None and cause.state in ("sure", "not_needed"):
+        cause, verdict = Cause("cannot_tell", unsure, cause.doubts), reason("nothing_shown")
+    why = stops[0] if stops else verdict
     cures = Alternative(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True
     )
@@ -190,7 +194,10 @@ def _nothing_built(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
         discharges=(
-            Discharge((), None, "none", "no" if stops or catching.refused else "sure", why, None, None, None),
+            Discharge(
+                (), None, "none",
+                "no" if stops or catching.refused else "sure" if unsure is None else "cannot_tell", why, None, None, None,
+            ),
         ),
         cures=catching.cures,
         alternatives=() if stops else (cures,),
