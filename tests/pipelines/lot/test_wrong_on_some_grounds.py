@@ -1,14 +1,22 @@
 """What is wrong on some of the grounds that lidar allows: when "nothing to build" is sure, and what is only possible."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 from shapely import box
 
+from pipelines.deliverables.findings.possible import possible_troubles, told_by_number
+from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.deliverables.report.blocks import plain
+from pipelines.deliverables.report.lot.answer import standing_words
+from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.words.say import say
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, level_of
+from pipelines.layout.diagnosis.troubles import BESIDE_HOUSE, LAWN, Trouble
 from pipelines.layout.verdict_parts import wet_on_grounds
 from pipelines.lot import findings_of
 from pipelines.lot_inputs import open_lot
@@ -33,8 +41,13 @@ def falling_away(slope: float) -> np.ndarray:
 
 @pytest.fixture
 def stages_of(make_lot: Callable[..., Any]) -> Callable[..., LotStages]:
-    def made(slope: float, rmse: str) -> LotStages:
-        site = make_lot(falling_away(slope), SHAPES, more=RAIN, cell=CELL)
+    def made(slope: float, rmse: str, *, hollows: bool = False) -> LotStages:
+        ground = falling_away(slope)
+        if hollows:
+            # many that noise could make, one that it could not
+            ground += 0.15 * gaussian_filter(np.random.default_rng(1).normal(size=ground.shape), 2.0)
+            ground[20:32, 60:72] -= 0.6
+        site = make_lot(ground, SHAPES, more=RAIN, cell=CELL)
         text = site.read_text(encoding="utf-8")
         text = text.replace('rmse = "2 cm"', f'rmse = "{rmse}"').replace("grounds = 1\n", "grounds = 100\n")
         site.write_text(text, encoding="utf-8")
@@ -85,3 +98,33 @@ def test_a_lot_that_falls_away_is_sure_and_the_same_almost_flat_is_not(stages_of
     assert f"on {wet} of the 100 grounds that this lidar allows" in said
     assert "Nothing to build" not in said
     assert {line.verdict for line in flat.discharges} == {"cannot_tell"}
+
+
+@pytest.mark.parametrize(("wet", "told"), [(9, False), (10, True), (49, True), (50, False)])
+def test_water_beside_the_house_is_possible_from_ten_of_a_hundred_grounds_to_half(wet: int, told: bool) -> None:
+    each = np.arange(100) < wet
+    place = PlaceOnGrounds(BESIDE_HOUSE, "wall", np.where(each, 0.1, -0.1), each, 0)
+    found = possible_troubles([place, replace(place, name=LAWN, kind="lawn")], {}, ())
+    assert [say(why.why, "us") for why in found] == (
+        [f"Water may stand or run at the ground beside the house beyond what is tolerated: it does on {wet} of the 100 "
+         "grounds that this lidar allows. Nothing is built for it unless somebody has seen it there."]
+        if told else []
+    )
+    # what is called already is not told as possible too
+    called = Trouble("standing", BESIDE_HOUSE, reason("place_lawn"), None, None)
+    assert possible_troubles([place], {}, [called]) == ()
+
+
+def test_only_called_and_possible_low_spots_are_listed_by_number(stages_of: Callable[..., LotStages]) -> None:
+    findings = findings_of(stages_of(0.002, "15 cm", hollows=True))
+    layers = lot_tables(findings, "us")
+    listed = told_by_number(findings.low_spots, findings.possible)
+    assert {each.spot.id for each in findings.low_spots if not each.spot.within_lidar_error} >= listed - {
+        name for each in findings.possible for name in each.spots
+    }
+    assert 0 < len(listed) < len(layers["low_spots"])
+    tables = [each for each in lot_report(findings, layers, "us").tables if each.title == "Low spots"]
+    rows = [row[0] for each in tables for row in each.rows]
+    assert set(rows) == listed
+    answer = " ".join(plain(words) for words in standing_words(findings, layers, "us"))
+    assert all(say(each.why, "us") in answer for each in findings.possible)

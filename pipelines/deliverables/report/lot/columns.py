@@ -30,6 +30,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("spilled", "Spills in the storm, as is", "volume"),
         Shown("spilled_after", "Spills with the improvements", "volume"),
         Shown("within_lidar_error", "Within lidar error"),
+        Shown("found", "Share of possible grounds that show it", "share"),
         Shown("why", "Why it matters"),
     ),
     "sub_catchments": (
