@@ -1,4 +1,4 @@
-"""What is wrong on some of the grounds that lidar allows: when "nothing to build" is sure, and what is only possible."""
+"""What is wrong on some of the possible grounds: when "nothing to build" is sure, and what is only possible."""
 
 from collections.abc import Callable
 from dataclasses import replace
