@@ -22,6 +22,7 @@ from pipelines.layout.improvements import (
     only_served,
     what_runs_by,
 )
+from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
 from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
@@ -30,6 +31,7 @@ from pipelines.layout.plan import (
     CatchBasin,
     Cure,
     Discharge,
+    LevelShot,
     Plan,
     Said,
     TakeOffLine,
@@ -147,11 +149,17 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         if inputs.cells.decides and not plan.refer_out:
             verdict = on_cells(verdict, inputs.cells)
     # a look into a ditch that may overturn all of it comes before any level shot
+    shots = level_shots(inputs.situation, plan, inputs.places)
     checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
+    if shots:
+        # each is told with what it is worth, in place of a bare list of them
+        told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots))
+        checks = (told, *(each for each in checks if isinstance(each, str) or each.code != "check_deciding_shots"))
     planned = replace(
         planned,
         plan=replace(
-            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks
+            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks,
+            level_shots=shots,
         ),
     )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
@@ -166,6 +174,10 @@ def _planned(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     if catching.empty:
         return _nothing_built(inputs, found, catching, _nothing_wrong(found, catching), ())
     return _with_works(inputs, found, catching, ground, weigh=not sited.edited)
+
+
+def _said_shot(shot: LevelShot) -> Reason:
+    return reason("level_shot", id=shot.id, what=shot.what, gain=shot.gain)
 
 
 def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:

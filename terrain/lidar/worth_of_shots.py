@@ -59,7 +59,8 @@ def shots_worth_taking(
         tried = [(*taken, *added) for added in combinations([at for at in left if at not in taken], more)]
         if len(taken) + more > most or not tried:
             break
-        doubts = {each: [doubt_after(figure, heights[list(each)], error, known=known) for figure in figures]
+        doubts = {each: [doubt_after(figure, heights[list(each)], error, known=known, among=len(left))
+                         for figure in figures]
                   for each in tried}  # fmt: skip
         best = min(tried, key=lambda each: sum(doubts[each]))
         gains = np.subtract(now, doubts[best])
@@ -72,18 +73,20 @@ def shots_worth_taking(
     return tuple(found)
 
 
-def doubt_after(figure: FloatArray, read: FloatArray, error: float, *, known: bool) -> float:
+def doubt_after(figure: FloatArray, read: FloatArray, error: float, *, known: bool, among: int = 1) -> float:
     """Chance of being wrong whether a figure is above 0, as it is expected once some heights are read. [-]
 
     Notes
     -----
     The figure's normal score is regressed on the heights as they are read; what is left of its variance is the same
     whatever they read, so that the doubt after them can be expected before they are taken (preposterior analysis
-    [1]_). The variance left is raised by the degrees of freedom that the regression takes.
+    [1]_). The variance left is raised by what a regression on shots picked `among` so many explains by chance [2]_.
 
     References
     ----------
     .. [1] Raiffa and Schlaifer, "Applied Statistical Decision Theory", Harvard, 1961, chapter 5 (from memory).
+    .. [2] Foster and George, "The risk inflation criterion for multiple regression", Annals of Statistics 22, 1994,
+       pp. 1947-1975: 2 ln p of the variance left a variable (from memory).
     """
     holds = float(np.mean(figure >= 0.0))
     if min(holds, 1.0 - holds) == 0.0 or not len(read):
@@ -102,7 +105,8 @@ def doubt_after(figure: FloatArray, read: FloatArray, error: float, *, known: bo
     weights = np.linalg.solve(spread, shared)
     whole, told = float(score.var()), float(weights @ shared)
     freedom = count - 1 - taken + (0 if known else 1)
-    rest = min(max(whole - told, 1e-12) * (count - 1) / max(freedom, 1), whole)
+    chance = 1.0 + 2.0 * taken * np.log(among) / count
+    rest = min(max(whole - told, 1e-12) * (count - 1) / max(freedom, 1) * chance, whole)
     expected = weights @ off
     if expected.std() > 0.0:
         expected *= np.sqrt(max(whole - rest, 0.0)) / expected.std()

@@ -135,6 +135,12 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
     ),
+    "level_shots": (
+        Shown("id", "Level shot"),
+        Shown("order", "Order", "count"),
+        Shown("what", "What is read"),
+        Shown("gain", "What it is worth"),
+    ),
     "hidden_culverts": (
         Shown("height", "Bank's height", "length"),
         Shown("width", "Bank's width", "length"),
