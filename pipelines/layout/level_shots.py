@@ -9,9 +9,10 @@ from shapely import Point
 
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.plan import LevelShot, Plan
+from pipelines.layout.parts import LevelShot
+from pipelines.layout.plan import Plan
 from pipelines.layout.ways.fall import level_above, verdict_by_count
-from terrain.arrays import FloatArray
+from terrain.arrays import FloatArray, IntArray
 from terrain.ground import OPEN
 from terrain.lidar.worth_of_shots import shots_worth_taking
 from terrain.reason import Reason, reason
@@ -121,6 +122,6 @@ def _spot(situation: Situation, what: Reason, point: Point) -> _Place:
     return _read(situation, what, point, *situation.grid.cells(np.array([point.x]), np.array([point.y])))
 
 
-def _read(situation: Situation, what: Reason, point: Point, row: FloatArray, column: FloatArray) -> _Place:
+def _read(situation: Situation, what: Reason, point: Point, row: IntArray, column: IntArray) -> _Place:
     assert situation.grounds is not None
     return _Place(what, point, situation.grounds.at(row, column)[:, 0])

@@ -5,7 +5,7 @@ from typing import Literal
 
 from shapely import LineString, Point
 
-from pipelines.layout.parts import CaughtBy, Parts, Size, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, LevelShot, Parts, Size, SurfaceOnly
 from pipelines.layout.parts import Said as Said
 from pipelines.layout.parts import Verdict as Verdict
 
@@ -329,30 +329,6 @@ class Discharge:
     fall_error: float | None
     lift: float | None
     on_grounds: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class LevelShot:
-    """A reading of a level that would lessen what lidar leaves open.
-
-    Attributes
-    ----------
-    order : int
-        1 for the first to take.
-    what, gain : Reason
-        What is read there, and what that is worth.
-    doubt_before, doubt_after : float or None
-        Chance of being wrong about what it settles most, without and with it; None where it is what the others are read
-        against. [-]
-    """
-
-    id: str
-    order: int
-    point: Point
-    what: Said
-    gain: Said
-    doubt_before: float | None
-    doubt_after: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,13 +25,12 @@ from pipelines.layout.improvements import (
 from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
-from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
     Cure,
     Discharge,
-    LevelShot,
     Plan,
     Said,
     TakeOffLine,
@@ -207,8 +206,8 @@ def _nothing_built(
         parts=parts,
         discharges=(
             Discharge(
-                (), None, "none",
-                "no" if stops or catching.refused else "sure" if unsure is None else "cannot_tell", why, None, None, None,
+                (), None, "none", "no" if stops or catching.refused else "sure" if unsure is None else "cannot_tell",
+                why, None, None, None,
             ),
         ),
         cures=catching.cures,

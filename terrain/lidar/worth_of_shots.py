@@ -1,6 +1,5 @@
 """Which level shots are worth taking: by how much reading each is expected to lessen the doubt, before it is read."""
 
-from collections.abc import Sequence
 from itertools import combinations
 from typing import NamedTuple
 

@@ -14,8 +14,8 @@ def drawn(count: int = 4000, places: int = 6, seed: int = 0) -> tuple[np.ndarray
 
 @pytest.mark.parametrize("noise", [0.01, 0.03, 0.08])
 def test_the_doubt_left_is_that_of_two_normals(noise: float) -> None:
-    # Sheppard 1899, "On the application of the theory of error", Phil. Trans. A 192: two normals of correlation r differ
-    # in sign in arccos(r) / pi of cases (from memory)
+    # Sheppard 1899, "On the application of the theory of error", Phil. Trans. A 192: two normals of correlation r
+    # differ in sign in arccos(r) / pi of cases (from memory)
     heights, rng = drawn()
     figure = heights[0] - heights[1] + rng.normal(0.0, noise, heights.shape[1])
     error = 0.01

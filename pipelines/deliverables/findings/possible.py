@@ -1,4 +1,4 @@
-"""What may be wrong beside a house or on paving: on too many of the possible grounds to hide, on too few to build for."""
+"""What may be wrong beside a house or on paving: on too many possible grounds to hide, on too few to build for."""
 
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -8,7 +8,7 @@ from pipelines.deliverables.findings.lot import PossibleTrouble, StandingWater
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from terrain.flow.found_spots import LEAST_SHARE
-from terrain.reason import Reason, reason
+from terrain.reason import reason
 
 POSSIBLE_FROM = 0.1
 """What is wrong on this share of the grounds is told as possible; from half of them on it is called. [-]"""
@@ -27,7 +27,9 @@ def possible_troubles(
     ]
     return tuple(
         PossibleTrouble(
-            reason("possible_trouble", place=each.name, wet=int(np.count_nonzero(each.wet)), grounds=int(each.wet.size)),
+            reason(
+                "possible_trouble", place=each.name, wet=int(np.count_nonzero(each.wet)), grounds=int(each.wet.size)
+            ),
             tuple(_spots_at(each, places.values())),
         )
         for each in sorted(told, key=lambda each: -each.found)

@@ -19,12 +19,11 @@ from pipelines.hydrology.sub_catchment import SubCatchment
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.troubles import Trouble
-from pipelines.layout.parts import SurfaceOnly
+from pipelines.layout.parts import LevelShot, SurfaceOnly
 from pipelines.layout.plan import (
     CatchBasin,
     ChannelDrain,
     FrenchDrain,
-    LevelShot,
     Outfall,
     PipeRun,
     Plan,

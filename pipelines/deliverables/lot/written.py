@@ -53,7 +53,8 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
         files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))
         files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
     if findings.plan.level_shots:
-        files["level_shots.csv"] = lambda path: _write(path, csv_text(level_shot_table(findings, units).round(DECIMALS)))
+        shots = level_shot_table(findings, units).round(DECIMALS)
+        files["level_shots.csv"] = lambda path: _write(path, csv_text(shots))
     if findings.fall_to_spare is not None:
         spare = findings.fall_to_spare
         unit = "ft" if units == "us" else "m"

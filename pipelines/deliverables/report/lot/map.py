@@ -42,7 +42,8 @@ NAMES = {
     "low_spots": "Low spot", "flow_paths": "Flow path", "sub_catchments": "Sub-catchment",
     "surface_works": "Surface work", "catch_basins": "Catch basin", "french_drains": "French drain",
     "channel_drains": "Channel drain",
-    "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "level_shots": "Level shot", "outfalls": "Outfall", "parcel": "Lot",
+    "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "level_shots": "Level shot",
+    "outfalls": "Outfall", "parcel": "Lot",
 }  # fmt: skip
 
 
