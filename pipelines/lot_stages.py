@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 from shapely import Point
 
 from pipelines.deliverables.findings.gathering import flow_paths_of, low_spots_of
@@ -27,6 +28,7 @@ from pipelines.layout.diagnosis.diagnose import (
 from pipelines.layout.diagnosis.division import Division, lot_ground, studied_ground
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert, banks_near, if_open
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, places_on_grounds
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
 from pipelines.layout.diagnosis.upslope import bearing_ground
@@ -63,6 +65,7 @@ STAGES = (
     ("reckoning", "mapping surfaces", 0.47),
     ("water", "running the design storm over the lot as it is", 0.5),
     ("diagnosis", "diagnosing the lot", 0.55),
+    ("places_on_grounds", "trying each place on the grounds that lidar allows", 0.555),
     ("looks", "looking along each outfall", 0.56),
     ("unseen", "looking for banks that may hide a culvert", 0.565),
     ("cells", "draining it in wider cells", 0.567),
@@ -207,13 +210,21 @@ class LotStages:
         return diagnose(self.situation, self.division, self.places, self.water)
 
     @cached_property
+    def places_on_grounds(self) -> tuple[PlaceOnGrounds, ...]:
+        """What stands and runs at each place of the lot on each ground that lidar allows."""
+        reckoning, (rows, columns) = self.reckoning, np.nonzero(self.situation.on_parcel)
+        group = group_at(reckoning.surfaces, rows * self.situation.grid.shape[1] + columns)
+        soaks = infiltration_rate(group, compacted=reckoning.compacted).likely
+        return places_on_grounds(self.situation, self.water, soaks=soaks)
+
+    @cached_property
     def inputs(self) -> PlanInputs:
         """What a plan is made from beside the diagnosis."""
         opened, pump = self.lot.opened, self.lot.pump
         curve = None if pump is None else pump_curve(*pump)
         return PlanInputs(
             opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks,
-            self.unseen, self.cells,
+            self.unseen, self.cells, self.places_on_grounds,
         )
 
     @cached_property

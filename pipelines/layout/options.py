@@ -12,6 +12,7 @@ from pipelines.layout.diagnosis.coarse_cells import CellDoubt
 from pipelines.layout.diagnosis.diagnose import Diagnosis, Reckoning
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.gate.mended import mended_field
@@ -57,6 +58,8 @@ class PlanInputs:
         Banks near the lot that may hide a culvert.
     cells : CellDoubt or None
         What hangs on the raster's cells.
+    places : tuple of PlaceOnGrounds
+        Places of the lot as it is on each ground that lidar allows.
     earth : tuple of SurfaceWork
         Works on the surface that lie on the lot already and are paid for on the same job.
     """
@@ -70,6 +73,7 @@ class PlanInputs:
     looks: tuple[OutfallLook, ...] = ()
     unseen: tuple[HiddenCulvert, ...] = ()
     cells: CellDoubt | None = None
+    places: tuple[PlaceOnGrounds, ...] = ()
     earth: tuple[SurfaceWork, ...] = ()
 
 

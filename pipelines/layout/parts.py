@@ -1,8 +1,9 @@
-"""The verdict in parts, and the sizes of the works that were compared, as values."""
+"""The verdict in parts, sizes of the works that were compared and shots that would settle more, as values."""
 
 from dataclasses import dataclass
 from typing import Literal
 
+from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from terrain.reason import Reason
@@ -233,3 +234,27 @@ class SurfaceOnly:
     def proposed(self) -> bool:
         """Whether the plan holds them, alone or with pipes."""
         return self.chosen or (self.with_pipes is not None and self.with_pipes.chosen)
+
+
+@dataclass(frozen=True, slots=True)
+class LevelShot:
+    """A reading of a level that would lessen what lidar leaves open.
+
+    Attributes
+    ----------
+    order : int
+        1 for the first to take.
+    what, gain : Reason
+        What is read there, and what that is worth.
+    doubt_before, doubt_after : float or None
+        Chance of being wrong about what it settles most, without and with it; None where it is what the others are read
+        against. [-]
+    """
+
+    id: str
+    order: int
+    point: Point
+    what: Said
+    gain: Said
+    doubt_before: float | None
+    doubt_after: float | None

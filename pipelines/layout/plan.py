@@ -5,7 +5,7 @@ from typing import Literal
 
 from shapely import LineString, Point
 
-from pipelines.layout.parts import CaughtBy, Parts, Size, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, LevelShot, Parts, Size, SurfaceOnly
 from pipelines.layout.parts import Said as Said
 from pipelines.layout.parts import Verdict as Verdict
 
@@ -315,6 +315,9 @@ class Discharge:
         How the water leaves, how sure that is, and the reason in a sentence.
     fall_to_spare, fall_error, lift : float or None
         [m]
+    on_grounds : tuple of float
+        What it would have to spare by gravity, by the trade's floors, on each ground that lidar allows; empty where
+        that was not counted. [m]
     """
 
     serves: tuple[str, ...]
@@ -325,6 +328,7 @@ class Discharge:
     fall_to_spare: float | None
     fall_error: float | None
     lift: float | None
+    on_grounds: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,6 +423,8 @@ class Plan:
         How sure it is, part by part.
     faults : tuple of str
         What of it could not be built as drawn; told among the warnings too.
+    level_shots : tuple of LevelShot
+        Readings that would lessen most what lidar leaves open, in order.
     """
 
     verdict: Said
@@ -441,3 +447,4 @@ class Plan:
     site_checks: tuple[Said, ...] = ()
     warnings: tuple[Said, ...] = ()
     faults: tuple[Said, ...] = ()
+    level_shots: tuple[LevelShot, ...] = ()

@@ -22,9 +22,10 @@ from pipelines.layout.improvements import (
     only_served,
     what_runs_by,
 )
+from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
-from pipelines.layout.parts import CaughtBy, Part, Parts, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -51,6 +52,7 @@ from pipelines.layout.verdict_parts import (
     nothing_built,
     provisional,
     stopped,
+    wet_on_grounds,
     with_works,
 )
 from pipelines.layout.way_ground import NOTHING_CAUGHT, way_ground
@@ -146,11 +148,17 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         if inputs.cells.decides and not plan.refer_out:
             verdict = on_cells(verdict, inputs.cells)
     # a look into a ditch that may overturn all of it comes before any level shot
+    shots = level_shots(inputs.situation, plan, inputs.places)
     checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
+    if shots:
+        # each is told with what it is worth, in place of a bare list of them
+        told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots))
+        checks = (told, *(each for each in checks if isinstance(each, str) or each.code != "check_deciding_shots"))
     planned = replace(
         planned,
         plan=replace(
-            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks
+            plan, verdict=verdict, outfalls=drawn, warnings=(*plan.warnings, *moved, *unseen), site_checks=checks,
+            level_shots=shots,
         ),
     )
     return planned if planned.looks else replace(planned, looks=found_of_outfalls(inputs.looks, (), (), NOTHING_CAUGHT))
@@ -167,6 +175,10 @@ def _planned(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     return _with_works(inputs, found, catching, ground, weigh=not sited.edited)
 
 
+def _said_shot(shot: LevelShot) -> Reason:
+    return reason("level_shot", id=shot.id, what=shot.what, gain=shot.gain)
+
+
 def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
     if catching.enough:
         return reason("downspouts_suffice")
@@ -178,8 +190,11 @@ def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
 def _nothing_built(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, verdict: Said, stops: tuple[Said, ...]
 ) -> LotPlan:
-    why = stops[0] if stops else verdict
     cause = _cause(inputs, found)
+    unsure = None if stops or found.troubles else wet_on_grounds(inputs.places)
+    if unsure is not None and cause.state in ("sure", "not_needed"):
+        cause, verdict = Cause("cannot_tell", unsure, cause.doubts), reason("nothing_shown")
+    why = stops[0] if stops else verdict
     cures = Alternative(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True
     )
@@ -190,7 +205,10 @@ def _nothing_built(
         verdict=verdict if stops else headline(found, parts, verdict, None),
         parts=parts,
         discharges=(
-            Discharge((), None, "none", "no" if stops or catching.refused else "sure", why, None, None, None),
+            Discharge(
+                (), None, "none", "no" if stops or catching.refused else "sure" if unsure is None else "cannot_tell",
+                why, None, None, None,
+            ),
         ),
         cures=catching.cures,
         alternatives=() if stops else (cures,),

@@ -3,16 +3,19 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cured import TroubleLeft, told_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
-from pipelines.layout.ways.fall import SURE_SHARE
+from pipelines.layout.ways.fall import SURE_SHARE, verdict_by_count
 from pipelines.layout.ways.way_values import Way
 from terrain.reason import Reason, reason
 
@@ -95,6 +98,18 @@ def as_far_as_found(parts: Parts, troubles: Sequence[Trouble]) -> Parts:
     return replace(parts, cause=Part("cannot_tell", reason("wrong_on_grounds", share=most)))
 
 
+def wet_on_grounds(places: Sequence[PlaceOnGrounds]) -> Reason | None:
+    """That too many of the grounds that lidar allows show a trouble for "nothing to build" to be sure."""
+    wet = np.any([each.wet for each in places], axis=0) if places else np.empty(0, dtype=bool)
+    if not wet.size or verdict_by_count(~wet) == "sure":
+        return None
+    worst = max(places, key=lambda each: each.found)
+    return reason(
+        "wet_on_grounds", wet=int(np.count_nonzero(wet)), grounds=int(wet.size), place=worst.name,
+        most=int(np.count_nonzero(worst.wet)),
+    )
+
+
 def fall_part(discharges: Sequence[Discharge]) -> Part:
     """Whether every line has its fall or its lift."""
     return weakest_of([Part(each.verdict, each.why) for each in discharges])
@@ -157,10 +172,11 @@ def _standing(why: Said) -> str | None:
 
 
 def _tells_shots(why: Said) -> bool:
-    """Whether a reason says itself which level shots settle it."""
+    """Whether a reason says itself which level shots settle it, or that it hangs on heights alone."""
     if not isinstance(why, Reason):
         return False
-    return why.code == "two_shots_settle" or (why.code == "sentences" and any(map(_tells_shots, why["parts"])))
+    settled = why.code in ("two_shots_settle", "wrong_on_grounds", "wet_on_grounds")
+    return settled or (why.code == "sentences" and any(map(_tells_shots, why["parts"])))
 
 
 def _on_culvert(why: Said) -> bool:

@@ -239,6 +239,14 @@ class Benchmark:
 
 
 @dataclass(frozen=True, slots=True)
+class PossibleTrouble:
+    """Something that is wrong on some grounds: what is told of it, and the low spots there."""
+
+    why: Reason
+    spots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SuspectedCulvert:
     """A place where the raster shows a dam that a pipe may go through."""
 
@@ -318,6 +326,8 @@ class Findings:
         Other tables of the site file, by name, in the metric frame.
     picture : UnderPicture or None
         What is drawn under the maps.
+    possible : tuple of PossibleTrouble
+        What may be wrong at houses and paving, though too few grounds show it to build for.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     """
@@ -363,3 +373,4 @@ class Findings:
     passing_area: float = 0.0
     spots_upslope: int = 0
     held_upslope: float = 0.0
+    possible: tuple[PossibleTrouble, ...] = ()

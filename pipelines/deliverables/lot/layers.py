@@ -19,7 +19,7 @@ from pipelines.hydrology.sub_catchment import SubCatchment
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.troubles import Trouble
-from pipelines.layout.parts import SurfaceOnly
+from pipelines.layout.parts import LevelShot, SurfaceOnly
 from pipelines.layout.plan import (
     CatchBasin,
     ChannelDrain,
@@ -68,6 +68,7 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         **line_layers(findings.plan, units),
         "outfalls": outfall_layer(findings.plan.outfalls, units, findings.outfall_looks),
         "outfall_moves": moves_layer(findings.plan.outfalls, units),
+        "level_shots": level_shot_layer(findings.plan.level_shots, units),
         "hidden_culverts": hidden_culverts_layer(findings.hidden_culverts, units),
         "fall_to_spare": spare_layer(findings.fall_to_spare, units),
         **context_layers(findings.given, units),
@@ -288,6 +289,16 @@ def moves_layer(rows: Sequence[Outfall], units: Units) -> pd.DataFrame:
         "outfall_moves", units, geometry=[line for _, line in moves], id=[name for name, _ in moves],
         distance=[line.length for _, line in moves],
     )
+
+
+def level_shot_layer(rows: Sequence[LevelShot], units: Units) -> pd.DataFrame:
+    """Where a level would lessen most what lidar leaves open."""
+    doubts = {
+        f"{name}_pct": [None if (each := getattr(row, name)) is None else 100.0 * each for row in rows]
+        for name in ("doubt_before", "doubt_after")
+    }
+    told = _fields(rows, "id", "order", "what", "gain")
+    return make_layer("level_shots", units, geometry=[row.point for row in rows], **told, **doubts)
 
 
 def hidden_culverts_layer(rows: Sequence[HiddenCulvert], units: Units) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""Tables that the crew stakes out by: stakeout.csv and profiles.csv."""
+"""Tables that the crew stakes out and reads levels by: stakeout.csv, profiles.csv and level_shots.csv."""
 
 import numpy as np
 import pandas as pd
@@ -34,6 +34,22 @@ def stakeout_table(findings: Findings, units: Units) -> pd.DataFrame:
     columns["provisional"] = ["yes"] * len(stakes)
     columns["benchmark"] = [say(benchmark.name, units) if benchmark else ""] * len(stakes)
     return pd.DataFrame(columns)
+
+
+def level_shot_table(findings: Findings, units: Units) -> pd.DataFrame:
+    """Table of level_shots.csv: where to hold the rod, with blanks for what it reads."""
+    unit = "ft" if units == "us" else "m"
+    shots = findings.plan.level_shots
+    placed = shapely.get_coordinates(findings.frame.to_map(np.array([shot.point for shot in shots], dtype=object)))
+    blank = [""] * len(shots)
+    return pd.DataFrame({
+        "point": [shot.id for shot in shots],
+        "what": [say(shot.what, units) for shot in shots],
+        "easting": placed[:, 0],
+        "northing": placed[:, 1],
+        f"backsight_{unit}": blank,
+        f"foresight_{unit}": blank,
+    })
 
 
 def fall_told(units: Units) -> tuple[float, str]:

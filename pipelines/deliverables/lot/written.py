@@ -15,7 +15,7 @@ from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
-from pipelines.deliverables.lot.stakeout import profile_table, stakeout_table
+from pipelines.deliverables.lot.stakeout import level_shot_table, profile_table, stakeout_table
 from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, said_items
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
@@ -52,6 +52,9 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
     if findings.plan.pipe_runs:
         files["stakeout.csv"] = lambda path: _write(path, csv_text(stakeout_table(findings, units).round(DECIMALS)))
         files["profiles.csv"] = lambda path: _write(path, csv_text(profile_table(findings, units).round(DECIMALS)))
+    if findings.plan.level_shots:
+        shots = level_shot_table(findings, units).round(DECIMALS)
+        files["level_shots.csv"] = lambda path: _write(path, csv_text(shots))
     if findings.fall_to_spare is not None:
         spare = findings.fall_to_spare
         unit = "ft" if units == "us" else "m"

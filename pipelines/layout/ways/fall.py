@@ -12,7 +12,8 @@ from shapely import LineString, Point
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.protected import mask_of
-from pipelines.layout.plan import Verdict
+from pipelines.layout.diagnosis.situation import Situation
+from pipelines.layout.plan import Outfall, Verdict
 from pipelines.layout.routing.fall_to_spare import fall_to_spare
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.ways.outfall_sites import OutfallSite
@@ -121,12 +122,11 @@ def _on_grounds(
         if counts.any():
             above = grounds.at(*grid.cells(*part.points[counts].T))
             least = np.minimum(least, (part.left[counts] + above).min(axis=1))
-    return least - _level_above(ground, outfall)
+    return least - level_above(ground.situation, outfall)
 
 
-def _level_above(ground: WayGround, outfall: OutfallSite) -> FloatArray:
+def level_above(situation: Situation, outfall: OutfallSite | Outfall) -> FloatArray:
     """By how much an outfall's level lies above its likeliest on each ground; not at all where somebody gave it. [m]"""
-    situation = ground.situation
     grounds, grid = situation.grounds, situation.grid
     assert grounds is not None
     if outfall.verified:

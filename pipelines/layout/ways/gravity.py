@@ -278,5 +278,7 @@ def discharges_of(
             verdict = "cannot_tell" if verdict == "sure" else verdict
             why.append(reason("way_unconfirmed"))
         told = reason("sentences", parts=tuple(why))
-        discharges.append(Discharge(serves, outfall.id, mode, verdict, told, spare, error, None))
+        discharges.append(
+            Discharge(serves, outfall.id, mode, verdict, told, spare, error, None, answer.least(serves))
+        )
     return tuple(discharges), tuple(deciding)

@@ -63,6 +63,11 @@ class GravityAnswer:
         every = [self.floor[name] >= over for name in names if self.floor[name].size]
         return np.all(every, axis=0) if every else np.empty(0, dtype=np.bool_)
 
+    def least(self, names: Sequence[str]) -> tuple[float, ...]:
+        """Least that any of some lines has to spare by the floors on each ground; none where not counted. [m]"""
+        every = [self.floor[name] for name in names if self.floor[name].size]
+        return tuple(np.min(every, axis=0).tolist()) if every else ()
+
 
 def lay_gravity(
     ground: WayGround,

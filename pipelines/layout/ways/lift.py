@@ -338,13 +338,14 @@ def _spares(inputs: WayInputs, lifted: Sequence[str], outfall: OutfallSite, sett
 
 def _gravity_on_grounds(
     inputs: WayInputs, lifted: Sequence[str], outfall: OutfallSite
-) -> tuple[Verdict | None, Reason | str]:
-    """Whether gravity fails by the trade's floors, by counting grounds; None where it does not fail by fall at all."""
+) -> tuple[Verdict | None, Reason | str, tuple[float, ...]]:
+    """Whether gravity fails by the trade's floors, by counting grounds, and its spare there [m]; None where it does not
+    fail by fall at all."""
     floors = [each for each in _spares(inputs, lifted, outfall, -1) if each.on_grounds.size]
     if not floors or min(each.laid for each in floors) >= 0.0:
-        return None, ""
-    holds = np.all([each.on_grounds >= 0.0 for each in floors], axis=0)
-    return verdict_by_count(~holds), odds_of(holds)
+        return None, "", ()
+    least = np.min([each.on_grounds for each in floors], axis=0)
+    return verdict_by_count(least < 0.0), odds_of(least >= 0.0), tuple(least.tolist())
 
 
 def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Discharge, tuple[Said, ...]]:
@@ -356,7 +357,7 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     why: list[Said] = [reason("pump_lifts", lift=sump.lift, flow=sump.delivered_flow), lift.design.why_copes]
     shots: tuple[Said, ...] = ()
     sigmas = inputs.situation.rules["verdict_sigmas"].likely
-    fails, odds = _gravity_on_grounds(inputs, lifted, outfall)
+    fails, odds, on_grounds = _gravity_on_grounds(inputs, lifted, outfall)
     open_fall = spare is not None and error is not None and verdict_of(spare, error, sigmas) == "cannot_tell"
     if fails is not None:
         open_fall = fails != "sure"
@@ -380,4 +381,4 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
     if not lift.design.copes:
         verdict = "no"
     told = reason("sentences", parts=tuple(why))
-    return Discharge(tuple(lifted), outfall.id, "pump", verdict, told, spare, error, sump.lift), shots
+    return Discharge(tuple(lifted), outfall.id, "pump", verdict, told, spare, error, sump.lift, on_grounds), shots

@@ -34,6 +34,7 @@ FEATURES = {
     "fittings": "Point",
     "outfalls": "Point",
     "outfall_moves": "LineString",
+    "level_shots": "Point",
     "hidden_culverts": "LineString",
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",

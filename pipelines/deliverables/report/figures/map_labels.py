@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.report.figures.map_picture import MapLayer
 
-FIRST = ("sumps", "catch_basins", "outfalls", "outlets", "crossings", "suspected_culverts", "pipe_runs",
+FIRST = ("sumps", "catch_basins", "outfalls", "level_shots", "outlets", "crossings", "suspected_culverts", "pipe_runs",
          "french_drains", "channel_drains", "low_spots", "standing_water", "culverts", "swales")  # fmt: skip
 """Layers whose names come first where there is no room for all; the rest come after their numbers."""
 CHARACTER, LINE = 6.9, 14.0

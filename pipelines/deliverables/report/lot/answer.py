@@ -7,6 +7,7 @@ from functools import partial
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
@@ -137,7 +138,9 @@ def standing_words(
     short: bool = False,
 ) -> Iterator[Words]:  # fmt: skip
     """Where water stands on the lot, worst first; in short without why that matters and what is done."""
+    listed = told_by_number(findings.low_spots, findings.possible)
     wet = [water for water in findings.low_spots if _stands(water.depth_on_lot, water.hours_on_lot)]
+    wet = [water for water in wet if water.spot.id in listed]
     # one inside another is told with it
     told = {water.spot.id for water in wet}
     wet = [water for water in wet if water.spot.contained_in not in told]
@@ -150,6 +153,8 @@ def standing_words(
     more = len(wet) - len(deep[:most])
     if more and not short:
         yield (f"{more} more, shallower or of lower rank, {'is' if more == 1 else 'are'} in the table of low spots.",)
+    if not short:
+        yield from ((sentence(each.why, units),) for each in findings.possible)
 
 
 def _stands(depth: float, hours: float | None) -> bool:

@@ -36,6 +36,7 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
         Entry("Verdict", (f"{'; '.join(part_in_short(findings, name) for name, _ in plan.parts.named)}.",)),
+        Entry("Possible", tuple(sentence(each.why, units) for each in findings.possible)),
         Entry("Hangs on", tuple(_overturned(findings, units))),
         Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
         Entry("Build", tuple(_built(findings, layers, units)), least=2),

@@ -30,6 +30,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("spilled", "Spills in the storm, as is", "volume"),
         Shown("spilled_after", "Spills with the improvements", "volume"),
         Shown("within_lidar_error", "Within lidar error"),
+        Shown("found", "Share of possible grounds that show it", "share"),
         Shown("why", "Why it matters"),
     ),
     "sub_catchments": (
@@ -133,6 +134,12 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("fall_error", "Error of that fall", "depth"),
         Shown("verdict", "Verdict"),
         Shown("to_confirm", "Confirm"),
+    ),
+    "level_shots": (
+        Shown("id", "Level shot"),
+        Shown("order", "Order", "count"),
+        Shown("what", "What is read"),
+        Shown("gain", "What it is worth"),
     ),
     "hidden_culverts": (
         Shown("height", "Bank's height", "length"),

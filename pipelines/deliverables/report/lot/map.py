@@ -42,7 +42,8 @@ NAMES = {
     "low_spots": "Low spot", "flow_paths": "Flow path", "sub_catchments": "Sub-catchment",
     "surface_works": "Surface work", "catch_basins": "Catch basin", "french_drains": "French drain",
     "channel_drains": "Channel drain",
-    "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "outfalls": "Outfall", "parcel": "Lot",
+    "pipe_runs": "Pipe run", "sumps": "Sump basin", "fittings": "Fitting", "level_shots": "Level shot",
+    "outfalls": "Outfall", "parcel": "Lot",
 }  # fmt: skip
 
 
@@ -123,6 +124,7 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
         MapLayer("outfall_moves", "Outfalls as drawn", _moved(layers, findings, units)),
         MapLayer("catch_basins", "Catch basins", features("catch_basins", plan.catch_basins, "point", label=True)),
         MapLayer("sumps", "Sump basins", features("sumps", plan.sumps, "point", label=True)),
+        MapLayer("level_shots", "Level shots", features("level_shots", plan.level_shots, "point", label=True)),
         MapLayer("suspected_culverts", "Suspected culverts", tuple(
             MapFeature(each.id, f"Suspected culvert {each.id}", each.point, 0, (("Why", say(each.why, units)),),
                        each.id)

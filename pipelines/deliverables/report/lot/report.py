@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Head, Report, Table, Words
 from pipelines.deliverables.report.lot.answer import improves, lead_of, lot_answer_blocks, worst_verdict
 from pipelines.deliverables.report.lot.brief import brief_entries
@@ -26,7 +27,10 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     """Everything a lot's report says."""
     sheets = (crew_sheet(findings, layers, units), owner_sheet(findings, layers, units),
               reviewer_sheet(findings, layers, units))  # fmt: skip
-    tables = [layer_table(layers, name, units, columns_of(name, improved=improves(findings)), title=TITLES[name])
+    spots = layers["low_spots"]
+    numbered = spots["id"].isin(told_by_number(findings.low_spots, findings.possible))
+    told = {**layers, "low_spots": spots[numbered]}
+    tables = [layer_table(told, name, units, columns_of(name, improved=improves(findings)), title=TITLES[name])
               for name in LISTED]
     tables.append(
         layer_table(layers, "take_off", units, COLUMNS["take_off"], title=TITLES["take_off"], key="",

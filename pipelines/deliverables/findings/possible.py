@@ -1,0 +1,50 @@
+"""What may be wrong beside a house or on paving: on too many possible grounds to hide, on too few to build for."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from pipelines.deliverables.findings.lot import PossibleTrouble, StandingWater
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
+from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
+from terrain.flow.found_spots import LEAST_SHARE
+from terrain.reason import reason
+
+POSSIBLE_FROM = 0.1
+"""What is wrong on this share of the grounds is told as possible; from half of them on it is called. [-]"""
+
+
+def possible_troubles(
+    on_grounds: Sequence[PlaceOnGrounds], places: Mapping[str, SpotPlace], troubles: Sequence[Trouble]
+) -> tuple[PossibleTrouble, ...]:
+    """What is possible at houses and paving where nothing is called, the likeliest first."""
+    called = {each.name for each in troubles}
+    walls = any(each.edge is not None and each.edge.kind == "wall" for each in troubles)
+    told = [
+        each for each in on_grounds
+        if each.kind != "lawn" and POSSIBLE_FROM <= each.found < LEAST_SHARE
+        and each.name not in called and not (each.kind == "wall" and walls)
+    ]
+    return tuple(
+        PossibleTrouble(
+            reason(
+                "possible_trouble", place=each.name, wet=int(np.count_nonzero(each.wet)), grounds=int(each.wet.size)
+            ),
+            tuple(_spots_at(each, places.values())),
+        )
+        for each in sorted(told, key=lambda each: -each.found)
+    )
+
+
+def _spots_at(place: PlaceOnGrounds, spots: Iterable[SpotPlace]) -> Iterable[str]:
+    for each in spots:
+        there = any(part.name == place.name for part in (each, *each.others))
+        if there and each.spot.found is not None and POSSIBLE_FROM <= each.spot.found < LEAST_SHARE:
+            yield each.spot.id
+
+
+def told_by_number(low_spots: Sequence[StandingWater], possible: Sequence[PossibleTrouble]) -> frozenset[str]:
+    """Low spots that terminal and page list: those that are called, one inside another with it, and possible ones."""
+    called = {each.spot.id for each in low_spots if not each.spot.within_lidar_error}
+    inside = {each.spot.id for each in low_spots if each.spot.contained_in in called}
+    return frozenset(called - inside).union(*(each.spots for each in possible))
