@@ -8,6 +8,8 @@ from pipelines.hydraulics.ratings import StageOutflow
 from pipelines.hydrology.storage import StageStorage
 from terrain.arrays import FloatArray
 
+CLOSE = 1e-9
+"""Levels nearer than this to the next are one. [m]"""
 FINE_LEVELS = 64
 """Levels that a storage is divided into at the least, so that rates are close to linear between."""
 
@@ -32,8 +34,8 @@ class PoolRates:
         for more in (storage.levels, *(outlet.levels for outlet in outlets)):
             levels = np.union1d(levels, more[(more > levels[0]) & (more < levels[-1])])
         volumes = np.interp(levels, storage.levels, storage.volumes)
-        # a level so close to the next that no volume lies between would make the slope infinite
-        kept = np.concatenate([[True], np.diff(volumes) > 0.0])
+        # a level so close to the next that hardly a volume lies between would make the slope infinite
+        kept = np.concatenate([[True], (np.diff(volumes) > 0.0) & (np.diff(levels) > CLOSE)])
         levels, volumes = levels[kept], volumes[kept]
         # the area that the volumes themselves imply, so that soaking lowers the level at the soil's rate
         ground = infiltration_rate * np.gradient(volumes, levels)

@@ -149,7 +149,11 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
             verdict = on_cells(verdict, inputs.cells)
     # a look into a ditch that may overturn all of it comes before any level shot
     shots = level_shots(inputs.situation, plan, inputs.places)
-    checks = (*(reason("check_culvert", bank=each.name) for each in inputs.unseen), *plan.site_checks)
+    first, last = (
+        tuple(reason("check_culvert", bank=each.name) for each in inputs.unseen if each.decides == decides)
+        for decides in (True, False)
+    )
+    checks = (*first, *plan.site_checks, *last)
     if shots:
         # each is told with what it is worth, in place of a bare list of them
         told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots))

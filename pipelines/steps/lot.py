@@ -12,7 +12,9 @@ from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.findings.gathering import leaving_of
 from pipelines.deliverables.lot.layers import (
     collector_layers,
+    hidden_culverts_layer,
     leaving_table,
+    level_shot_layer,
     line_layers,
     moves_layer,
     outfall_layer,
@@ -194,16 +196,19 @@ def outfall_check(
     *,
     parameters: StepParameters,
 ) -> Layers:
-    """Check the outfalls that are used: fall to spare, verdict, what must be confirmed, and what leaves the lot.
+    """Check the outfalls that are used: fall to spare, verdict, what must be confirmed or read, and what leaves the lot.
 
-    Gives the layers outfalls and outfall_moves, and the table leaving. `lotshed swale` checks what a swale carries.
+    Gives the layers outfalls, outfall_moves, level_shots and hidden_culverts, and the table leaving. `lotshed swale` checks what a swale carries.
     """
     stages = given(site, elevation, low_spots=low_spots, collectors=collectors, works=(lines,))
     planned, units = stages.planned, parameters.written_in(site)
     leaves = leaving_of(stages.water, planned.water, planned.served, planned.limits)
     outfalls = outfall_layer(planned.plan.outfalls, units, planned.looks)
     moves = moves_layer(planned.plan.outfalls, units)
-    return Layers({"outfalls": outfalls, "outfall_moves": moves, "leaving": leaving_table(leaves, units)})
+    return Layers({
+        "outfalls": outfalls, "outfall_moves": moves, "level_shots": level_shot_layer(planned.plan.level_shots, units),
+        "hidden_culverts": hidden_culverts_layer(stages.unseen, units), "leaving": leaving_table(leaves, units),
+    })  # fmt: skip
 
 
 def report(site: Lot, low_spots: LowSpots = None, collectors: Collectors = None) -> Page:

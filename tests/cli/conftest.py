@@ -43,7 +43,7 @@ def lot_that_finds(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
     """Let the main job give, or raise, what a test wants."""
 
     def put(outcome: Any) -> None:
-        def screen_lot(site: Path, *, progress: Any, self_check: bool) -> Any:
+        def screen_lot(site: Path, *, progress: Any, self_check: bool, grounds: int | None = None) -> Any:
             progress("reading", 0.1)
             progress("compiling, first run only", None)
             if isinstance(outcome, BaseException):

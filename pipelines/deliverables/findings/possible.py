@@ -45,6 +45,9 @@ def _spots_at(place: PlaceOnGrounds, spots: Iterable[SpotPlace]) -> Iterable[str
 
 def told_by_number(low_spots: Sequence[StandingWater], possible: Sequence[PossibleTrouble]) -> frozenset[str]:
     """Low spots that terminal and page list: those that are called, one inside another with it, and possible ones."""
-    called = {each.spot.id for each in low_spots if not each.spot.within_lidar_error}
+    called = {
+        each.spot.id for each in low_spots
+        if not each.spot.within_lidar_error or each.why.code == "low_spot_in_trouble"
+    }
     inside = {each.spot.id for each in low_spots if each.spot.contained_in in called}
     return frozenset(called - inside).union(*(each.spots for each in possible))

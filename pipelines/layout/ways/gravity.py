@@ -273,10 +273,10 @@ def discharges_of(
             why.append(reason("outlet_under_water", over=outfall.highest_level - outfall.level))
         if not outfall.given and mode == "gravity":
             verdict = "cannot_tell"
-            why.append(reason("outfall_found_only"))
+            why.insert(0, reason("outfall_found_only"))
         if any(reason("strip_unconfirmed") in run.crossings for run in answer.lines.runs if run.to_id == outfall.id):
             verdict = "cannot_tell" if verdict == "sure" else verdict
-            why.append(reason("way_unconfirmed"))
+            why.insert(0, reason("way_unconfirmed"))
         told = reason("sentences", parts=tuple(why))
         discharges.append(
             Discharge(serves, outfall.id, mode, verdict, told, spare, error, None, answer.least(serves))

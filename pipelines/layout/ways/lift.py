@@ -374,10 +374,10 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
         why.append(open_level)
     if not outfall.given:
         verdict = "cannot_tell"
-        why.append(reason("outfall_found_only"))
+        why.insert(0, reason("outfall_found_only"))
     if any(reason("strip_unconfirmed") in run.crossings for run in lift.design.runs):
         verdict = "cannot_tell"
-        why.append(reason("way_unconfirmed"))
+        why.insert(0, reason("way_unconfirmed"))
     if not lift.design.copes:
         verdict = "no"
     told = reason("sentences", parts=tuple(why))

@@ -64,7 +64,11 @@ def test_memory_gives_what_files_give(in_memory, from_files):
     assert in_memory.layers.keys() == from_files.layers.keys()
     for name, table in from_files.layers.items():
         if name != "run_info":
-            pd.testing.assert_frame_equal(in_memory.layers[name], table, check_like=True)
+            # complaints are numbered as their table holds them, of which memory was given one lot's
+            numbered = ["id"] if name == "complaints" else []
+            pd.testing.assert_frame_equal(
+                in_memory.layers[name].drop(columns=numbered), table.drop(columns=numbered), check_like=True
+            )
     assert in_memory.headline == from_files.headline
     assert in_memory.verdict == from_files.verdict
 

@@ -21,7 +21,7 @@ MORE = '[rain]\ndepth = "4 in"\nduration = "60 min"\n[house]\nfoundation = "slab
 LOT, HOUSE = box(25.0, 42.0, 65.0, 75.0), box(27.0, 65.0, 34.0, 72.0)
 MIDDLE, BANK = 45.0, 32.0
 
-MARKS = "suspected_culverts"
+MARKS = "hidden_culverts"
 
 Screen = Callable[..., Findings]
 
@@ -96,7 +96,7 @@ def test_it_is_told_in_the_warnings_the_checks_the_map_and_the_summary(screen: S
     assert "south of the lot (at 5000" in words
     assert "the trouble at the lawn is gone" in words
     (drawn,) = [each for each in lot_map(found, lot_tables(found, "us"), "us").layers if each.name == MARKS]
-    assert [each.id for each in drawn.features] == ["bank-1"]
+    assert [each.id for each in drawn.features] == ["bank-1-line"]
     told = json.loads(json.dumps(summary(found)))["hidden_culverts"]
     assert [each["id"] for each in told] == ["bank-1"]
     assert told[0]["northing"] == pytest.approx(4400000.0 + BANK, abs=2.0)

@@ -29,7 +29,7 @@ basin_hours | "6 h" | take_off
 basin_sod | "1.2 m2" | take_off
 basin_pit | "2 m" | take_off
 patio_cut_cost | 0 | pipe_runs
-lawn_spoiled_width | "2.2 m" | pipe_runs
+lawn_spoiled_width | "6 m" | pipe_runs
 sump_wall_offset | "20 ft" | plan
 parcel_line_error | "10 ft" | catch_basins
 outfall_spacing | "12 m" | pipe_runs
@@ -177,7 +177,7 @@ neighbor_gain_least | "5 gal" | surface
 
 rain table
 keep_dry_storm | "10 yr" | plan
-keep_dry_extra | "20 %" | plan
+keep_dry_extra | "0 %" | plan
 
 shallow hollow
 wet_film | "4 in" | catch_basins

@@ -71,7 +71,7 @@ def composed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
 HELD = {
     "flow_paths": "flow_paths", "standing": "low_spots", "runoff": "sub_catchments runoff", "spare": "fall_to_spare",
     "lines": "pipe_runs sumps fittings", "sized": "catch_basins french_drains channel_drains",
-    "outfalls": "outfalls outfall_moves leaving", "surface": "surface_works",
+    "outfalls": "outfalls outfall_moves level_shots hidden_culverts leaving", "surface": "surface_works",
 }  # fmt: skip
 
 
