@@ -196,9 +196,10 @@ def outfall_check(
     *,
     parameters: StepParameters,
 ) -> Layers:
-    """Check the outfalls that are used: fall to spare, verdict, what must be confirmed or read, and what leaves the lot.
+    """Check the outfalls that are used: fall to spare, verdict, what to confirm or read, what leaves the lot.
 
-    Gives the layers outfalls, outfall_moves, level_shots and hidden_culverts, and the table leaving. `lotshed swale` checks what a swale carries.
+    Gives the layers outfalls, outfall_moves, level_shots and hidden_culverts, and the table leaving.
+    `lotshed swale` checks what a swale carries.
     """
     stages = given(site, elevation, low_spots=low_spots, collectors=collectors, works=(lines,))
     planned, units = stages.planned, parameters.written_in(site)

@@ -9,7 +9,7 @@ PARTS = {
     "cure": "Does that end it?",
 }
 """Parts of the verdict as a person asks for them."""
-SHORT_PARTS = {"cause": "Surface water", "fall": "Fall or lift", "outfall": "Outfall takes it", "cure": "Ends it"}
+SHORT_PARTS = {"cause": "Surface water", "fall": "Fall", "outfall": "Outfall", "cure": "Cure"}
 SHORT_STATES = {**STATES, "cannot_tell": "cannot be judged"}
 """The same where there is room for a word."""
 MODES = {

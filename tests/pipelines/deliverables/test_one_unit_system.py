@@ -18,6 +18,7 @@ THING = (
 NOMINAL = re.compile(
     rf"{SIZE}(?=,? {THING})"
     rf"|(?:basin|grate|cleanout|elbow|bend|tee|wye|valve|hole|pipe|sump|drain|fitting|splash pad),? (?:of )?{SIZE}"
+    rf"|(?<=^run-)[^:]*: {SIZE}$"
     rf"|^{SIZE}$|{SIZE}(?:; {SIZE})+|\"grate\": \"{SIZE}\"|trench of 12 x 18 in|above it {SIZE}"
 )
 LAW = "OSHA"

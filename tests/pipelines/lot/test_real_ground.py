@@ -206,7 +206,7 @@ def test_the_fall_to_spare_is_what_the_levels_leave(findings, answer) -> None:
     least, most = kept - 1.2 * slope * run.length, kept - slope * run.length
     assert least <= line.fall_to_spare <= most + CENTIMETER
     assert f"fall to spare {100 * line.fall_to_spare:.0f} cm" in answer
-    assert f"{-line.fall_to_spare:.2f} m short of target slope and cover from basin-1" in answer
+    assert f"{line.fall_to_spare:.2f} m of fall to spare from basin-1" in answer
 
 
 def test_what_runs_off_stands_or_leaves(findings, hollow, answer) -> None:

@@ -201,11 +201,9 @@ def test_the_lots_answer_as_they_were_made() -> None:
     assert all(basin.provisional for basin in screened("lot_only").plan.catch_basins)
 
 
-def test_flat_lot_has_its_fall_by_the_floors_and_only_a_level_tells_it_by_the_target() -> None:
+def test_flat_lot_has_its_fall_on_the_grounds_that_lidar_allows_and_not_for_sure_on_the_raster() -> None:
     lidar, level = screened("lot_08").plan, screened("lot_08_levels").plan
     (seen,), (read,) = lidar.discharges, level.discharges
-    # by the target of slope and cover it is within lidar error, as today's way says
-    assert abs(seen.fall_to_spare) < 1.28 * seen.fall_error
     assert read.fall_error < seen.fall_error
     assert (seen.mode, lidar.parts.fall.state) == ("gravity", "sure")
     assert (read.mode, level.parts.fall.state) == ("gravity", "sure")

@@ -409,7 +409,7 @@ def part_words(findings: Findings, name: PartName) -> str:
 
 def part_in_short(findings: Findings, name: PartName) -> str:
     """A part of the verdict in a few words."""
-    return f"{SHORT_PARTS[name]}: {SHORT_STATES[dict(findings.plan.parts.named)[name].state]}"
+    return f"{SHORT_PARTS[name]} {SHORT_STATES[dict(findings.plan.parts.named)[name].state]}"
 
 
 def _state_words(findings: Findings, name: PartName) -> str:

@@ -36,7 +36,9 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
         Entry("Verdict", (f"{'; '.join(part_in_short(findings, name) for name, _ in plan.parts.named)}.",)),
-        Entry("Possible", tuple(sentence(each.why, units) for each in findings.possible)),
+        # beside a trouble that is called it stands in the full answer alone
+        # beside a trouble that is called it stands in the full answer alone
+        Entry("Possible", () if _trouble(findings) else tuple(sentence(each.why, units) for each in findings.possible)),
         Entry("Hangs on", tuple(_overturned(findings, units))),
         Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
         Entry("Build", tuple(_built(findings, layers, units)), least=2),
@@ -65,13 +67,19 @@ def caution_short(cautions: Sequence[Caution], units: Units) -> str:
 
 def _wrong(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
     verdict = findings.plan.verdict
-    if isinstance(verdict, Reason) and verdict.code == "headline" and verdict["wrong"] is not None:
-        yield sentence(verdict["wrong"], units)
+    if (wrong := _trouble(findings)) is not None:
+        yield sentence(wrong, units)
         yield from (plain(words) for words in standing_words(findings, layers, units, most=1, short=True))
     elif isinstance(verdict, Reason) and verdict.code == "headline":
         yield from _sentences(sentence(verdict["way"], units))
     else:
         yield from _sentences(say_short(verdict, units))
+
+
+def _trouble(findings: Findings) -> Reason | None:
+    """The worst trouble that is called."""
+    verdict = findings.plan.verdict
+    return verdict["wrong"] if isinstance(verdict, Reason) and verdict.code == "headline" else None
 
 
 def _overturned(findings: Findings, units: Units) -> Iterator[str]:
