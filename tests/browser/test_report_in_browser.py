@@ -70,7 +70,7 @@ def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch:
     page = opened(pumped_lot.page, width=360 if touch else 1400, touch=touch).page
     basin = pumped_lot.summary["catch_basins"][0]
     # bare of what may stand on it
-    for name in ("sumps", "fittings", "pipe_runs", "outfalls"):
+    for name in ("sumps", "fittings", "pipe_runs", "outfalls", "level_shots"):
         box = page.locator(f'[data-toggle="{name}"]')
         if box.count():
             box.click()
