@@ -92,15 +92,20 @@ def read_lot_ground(
     inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None
 ) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
+    parcel = inputs.layers.parcel
+    return read_ground(inputs, parcel, drains_to_lot, look=look_for_banks(inputs, parcel), bettered=bettered)
+
+
+def look_for_banks(inputs: SiteInputs, place: BaseGeometry) -> Look:
+    """A look at the ponds behind banks far off that come near a place."""
     layers, rules = inputs.layers, inputs.site.rules
-    near = layers.parcel.buffer(rules["embankment_reach"].likely)
+    near = place.buffer(rules["embankment_reach"].likely)
 
     def ponds(surface: Surface) -> BoolArray:
         drainage = drain_ground(ground_of(surface, layers, rules))
         return deep_ponds(drainage, cells_inside(surface.grid, near), rules["embankment_height"].likely)
 
-    look = Look(ponds, rules["embankment_look"].likely)
-    return read_ground(inputs, layers.parcel, drains_to_lot, look=look, bettered=bettered)
+    return Look(ponds, rules["embankment_look"].likely)
 
 
 def read_ground(

@@ -7,7 +7,7 @@ import shapely
 from scipy.ndimage import label
 from shapely import Geometry, LineString, MultiPolygon
 
-from pipelines.inputs.site_ground import SiteInputs, read_ground
+from pipelines.inputs.site_ground import SiteInputs, look_for_banks, read_ground
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.drainage import Drainage, catchment, drain_ground
@@ -40,7 +40,8 @@ def read_swale_ground(
         own = cells_inside(window.grid, swale)
         return catchment(drainage, np.flatnonzero(own | _ponds_over(drainage, own)))
 
-    return read_ground(inputs, near, drains, named=reason("the_swales"))
+    look = look_for_banks(inputs, shapely.union_all(lines))
+    return read_ground(inputs, near, drains, named=reason("the_swales"), look=look)
 
 
 def _ponds_over(drainage: Drainage, own: BoolArray) -> BoolArray:

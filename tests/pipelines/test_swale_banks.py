@@ -72,3 +72,28 @@ def test_turning_the_site_changes_nothing(check):
     )
     assert turned.bank.height == pytest.approx(straight.bank.height, abs=0.05)
     assert turned.depth_open == pytest.approx(straight.depth_open, abs=0.05)
+
+
+def far_below(road):
+    """Ground that falls away on one side of the swale, with or without a road on a bank across it 85 m below."""
+
+    def ground(x, y, z):
+        below = np.clip(-y - 3.0, 0.0, None)
+        z = z - 0.01 * below + np.where(below > 0.0, 0.02 * np.abs(x), 0.0)
+        top = 100.45 + 0.005 * np.abs(x) - np.maximum(np.abs(y + 85.0) - 3.0, 0.0) / 2.0
+        return np.maximum(z, top) if road else z
+
+    return ground
+
+
+@pytest.mark.parametrize("road", [True, False])
+def test_a_road_far_below_whose_pond_comes_near_the_swale_is_seen(write_swale_site, tmp_path, road):
+    found = check_swale(write_swale_site(
+        tmp_path / "site", swale, lambda s: -0.002 * s, ground=far_below(road), beside=115.0,
+        elevation='rmse = "5 cm"',
+    ))  # fmt: skip
+    places = [bank.bank.point.y - 3_300_000.0 for bank in found.hidden_culverts]
+    assert places == ([pytest.approx(-85.0, abs=4.0)] if road else [])
+    # no farther is read where nothing dams the ground
+    _, south, _, _ = found.grid.bounds
+    assert (south < 3_300_000.0 - 90.0) == road
