@@ -192,7 +192,7 @@ def _septic_or_well(opened: SiteInputs) -> bool:
 
 
 def _datum(opened: SiteInputs) -> Said:
-    if opened.shots is not None:
+    if opened.shots is not None and not opened.shots.own_datum:
         return reason("datum_of_shots")
     crs = opened.source.crs
     vertical = [part.name for part in crs.sub_crs_list if part.is_vertical] if crs.is_compound else []

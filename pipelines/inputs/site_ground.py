@@ -24,7 +24,7 @@ from terrain.flow.window import Look, grow_window
 from terrain.ground import Ground
 from terrain.level_shots import rebase_on_shots
 from terrain.reading.raster_source import RasterSource, open_raster
-from terrain.reading.surface import Surface
+from terrain.reading.surface import Surface, read_window
 from terrain.reason import Reason, reason
 
 
@@ -52,8 +52,28 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     if not site.name:
         named = path.stem if several_parcels else lot_name(layers.parcels, (path.stem, site.parcel.file.stem))
         site = site.model_copy(update={"name": named})
-    shots = read_level_shots(site.levels.file, source.grid.frame) if site.levels is not None else None
+    shots = _shots(site, source)
     return SiteInputs(site, source, layers, shots, _picture(site, source, layers))
+
+
+def _shots(site: SiteFile, source: RasterSource) -> LevelShots | None:
+    if site.levels is None:
+        return None
+    shots = read_level_shots(
+        site.levels.file, source.grid.frame, closure=site.rules["level_closure"].likely
+    )
+    if not shots.own_datum:
+        return shots
+    # without a height that is known they keep the raster's datum, so that levels that the site gives still count
+    rows, columns = source.grid.cells(shots.x, shots.y)
+    inside = (rows >= 0) & (rows < source.grid.shape[0]) & (columns >= 0) & (columns < source.grid.shape[1])
+    if not inside.any():
+        return shots
+    x, y = shots.x[inside], shots.y[inside]
+    window = read_window(source, (float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+    over = shots.heights[inside] - window.elevation[window.grid.cells(x, y)]
+    known = over[np.isfinite(over)]
+    return replace(shots, heights=shots.heights - np.median(known)) if known.size else shots
 
 
 def _picture(site: SiteFile, source: RasterSource, layers: SiteLayers) -> UnderPicture | None:
@@ -143,7 +163,10 @@ def _on_shots(surface: Surface, shots: LevelShots, rules: Rules) -> Surface:
         fit = rebase_on_shots(surface, shots.x, shots.y, shots.heights, reach=rules["level_shot_reach"].likely)
     except GroundError as error:
         raise GroundError(f"{shots.where}: {error}") from None
-    said = [reason("ground_on_shots", shift=abs(fit.shift), up=fit.shift >= 0.0)]
+    said = [
+        *shots.warnings,
+        reason("ground_on_shots", shift=abs(fit.shift), up=fit.shift >= 0.0, own_datum=shots.own_datum),
+    ]
     worst = float(fit.residuals[np.argmax(np.abs(fit.residuals))])
     if abs(worst) > rules["level_shot_misfit"].likely:
         said.append(reason("shot_off_lidar", off=abs(worst), above=worst > 0.0, shots=len(shots.points)))

@@ -1,5 +1,7 @@
 """Pump curves, price lists and level shots as files."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from pyproj import CRS
@@ -8,13 +10,18 @@ from pipelines.deliverables.words.say import say
 from pipelines.inputs.errors import InputFileError, TableError
 from pipelines.inputs.tables.prices import default_prices, read_prices
 from pipelines.inputs.tables.pump_points import read_pump_points
-from pipelines.inputs.tables.shots import read_level_shots
+from pipelines.inputs.tables.shots import LevelShots
+from pipelines.inputs.tables.shots import read_level_shots as read_shots
 from terrain.grid import Frame
 
 GPM = 6.30901964e-05
 HEAD = "item,unit,low,likely,high\n"
 SHOTS = "point,easting,northing,height_m\nsill,500001,4100002,101.2\nlow,500003,4100004,100.9\n"
 FRAME = Frame(CRS(32610), 1.0, 1.0, 1.0)
+
+
+def read_level_shots(path: Path, frame: Frame = FRAME) -> LevelShots:
+    return read_shots(path, frame, closure=0.006)
 
 
 @pytest.fixture
@@ -118,7 +125,7 @@ def test_a_price_list_that_is_refused(write, text, message):
 
 
 def test_shots_in_metres_and_feet(write):
-    shots = read_level_shots(write(SHOTS), FRAME)
+    shots = read_level_shots(write(SHOTS))
     assert shots.points == ("sill", "low")
     assert (shots.x[0], shots.y[0], shots.heights[0]) == (500001.0, 4100002.0, 101.2)
     feet = Frame(CRS(2227), 1200 / 3937, 1200 / 3937, 1200 / 3937)
@@ -140,11 +147,11 @@ def test_shots_in_metres_and_feet(write):
 )
 def test_shots_that_are_refused(write, old, new, message):
     with pytest.raises(TableError) as caught:
-        read_level_shots(write(SHOTS.replace(old, new)), FRAME)
+        read_level_shots(write(SHOTS.replace(old, new)))
     assert message in str(caught.value)
 
 
-@pytest.mark.parametrize("read", [read_pump_points, read_prices, lambda path: read_level_shots(path, FRAME)])
+@pytest.mark.parametrize("read", [read_pump_points, read_prices, read_level_shots])
 def test_a_missing_table(tmp_path, read):
     with pytest.raises(InputFileError, match=r"no.csv does not exist"):
         read(tmp_path / "no.csv")

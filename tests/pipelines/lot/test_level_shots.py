@@ -3,6 +3,7 @@
 import csv
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 
 ROWS, COLUMNS, CELL = 120, 100, 0.5
+EAST, NORTH = 500_000.0, 4_400_000.0
 RAIN = '[rain]\ndepth = "75 mm"\nduration = "60 min"\ndistribution = "constant"\n'
 SHAPES: dict[str, list[dict[str, Any]]] = {
     "parcel": [{"geometry": box(10.0, 10.0, 40.0, 50.0)}],
@@ -41,10 +43,11 @@ def with_patio(bottom: float) -> np.ndarray:
 
 @pytest.fixture
 def screened(make_lot: Callable[..., Any]) -> Callable[..., Findings]:
-    def run(bottom: float, rmse: str) -> Findings:
+    def run(bottom: float, rmse: str, *, levels: Path | None = None) -> Findings:
         site = make_lot(with_patio(bottom), SHAPES, more=RAIN, cell=CELL)
         text = site.read_text(encoding="utf-8")
         text = text.replace('rmse = "2 cm"', f'rmse = "{rmse}"').replace("grounds = 1\n", "grounds = 100\n")
+        text += "" if levels is None else f'[levels]\nfile = "{levels}"\n'
         site.write_text(text, encoding="utf-8")
         return findings_of(LotStages(open_lot(site)))
 
@@ -88,3 +91,33 @@ def test_a_fall_in_doubt_asks_for_the_shots_that_it_hangs_on(screened: Callable[
     for row, shape in zip(rows, layer.geometry, strict=True):
         assert (float(row["easting"]), float(row["northing"])) == pytest.approx((shape.x, shape.y), abs=1e-3)
         assert row["backsight_ft"] == row["foresight_ft"] == ""
+
+
+def test_what_the_crew_wrote_in_is_read_back_and_settles_the_fall(
+    screened: Callable[..., Findings], tmp_path: Path
+) -> None:
+    bottom, found = next(
+        (low, each) for low in (99.2, 99.15, 99.1, 99.05) if (each := screened(low, "12 cm")).plan.level_shots
+    )
+    lot_files(found, made_on=date(2025, 1, 1))["level_shots.csv"](tmp_path / "level_shots.csv")
+    book = tmp_path / "level_shots.csv"
+    rows = list(csv.DictReader(book.read_text(encoding="utf-8").splitlines()))
+    heights, instrument, foot = with_patio(bottom), 101.5, 0.3048
+    rows.append(dict(rows[0]))
+    for position, row in enumerate(rows):
+        x, y = float(row["easting"]) - EAST, float(row["northing"]) - NORTH
+        reading = (instrument - heights[int(ROWS - y / CELL), int(x / CELL)]) / foot
+        row["foresight_ft" if position else "backsight_ft"] = f"{reading:.2f}"
+    with book.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+    again = screened(bottom, "12 cm", levels=book)
+    assert "Level shots: shot-1, read again, closes within 0.00 ft." in say_all(again.warnings, "us")
+    # the readings hang on the raster, so that heights stay in its datum
+    assert np.nanmedian(np.abs(again.ground - found.ground)) < 0.03
+    assert again.benchmark is not None
+    assert again.benchmark.name["point"] == "shot-1"
+    (before,), (after,) = found.plan.discharges, again.plan.discharges
+    spread = [float(np.std(each.on_grounds)) for each in (before, after)]
+    assert spread[1] < 0.7 * spread[0]

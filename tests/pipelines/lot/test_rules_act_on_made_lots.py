@@ -78,6 +78,9 @@ beside_reach | "6 m" | warnings
 shots
 level_shot_reach | "2 m" | low_spots
 level_shot_misfit | "1 cm" | warnings
+
+level book
+level_closure | "1 mm" | refused
 shot_error | "20 cm" | outfalls
 shot_reach | "4 m" | catch_basins
 
@@ -289,6 +292,10 @@ LOAM, CLAY = '[soil]\ngroup = "B"\n', '[soil]\ngroup = "D"\n'
 LOOSE = '[soil]\ngroup = "A"\ncompacted = false\n'
 TESTED = '[soil]\ngroup = "A"\ntested_rate = "4 in/h"\nwater_table = "12 ft"\n'
 SHOTS = "point,easting,northing,height_m\nlawn,500011.0,4400022.1,100.72\nswale,500015.0,4400001.6,99.50\n"
+BOOK = (
+    "point,easting,northing,backsight_m,foresight_m\nlawn,500011.0,4400022.1,1.280,\n"
+    "swale,500015.0,4400001.6,,2.500\nlawn,500011.0,4400022.1,,1.283\n"
+)
 
 
 def one(shape, **values):
@@ -385,6 +392,7 @@ LOTS = {
     "high sill": lot(house=SLAB + 'floor = "105 m"\n'),
     "outfall off the raster": lot(outfalls=one(Point(33.0, 1.6), kind="swale")),
     "shots": lot(None, '[levels]\nfile = "shots.csv"\n'),
+    "level book": lot(None, '[levels]\nfile = "book.csv"\n'),
     "nothing told": lot(house="", rain="", soil=""),
     "no outfall": lot(outfalls=None),
     "an outfall on the bank": lot(outfalls=one(Point(15.0, 2.9), kind="swale")),
@@ -509,6 +517,7 @@ def written(tmp_path_factory, made_lots):
         layers = {key: rows for key, rows in {**made_lots.SMALL_LAYERS, **changed}.items() if rows is not None}
         site = made_lots.write_lot(tmp_path_factory.mktemp("lot"), ground, layers, more=more)
         (site.parent / "shots.csv").write_text(SHOTS)
+        (site.parent / "book.csv").write_text(BOOK)
         (site.parent / "rain.csv").write_text((made_lots.SAMPLES / "rain.csv").read_text())
         return site, _told(site)
 
