@@ -37,7 +37,6 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
         Entry("Verdict", (f"{'; '.join(part_in_short(findings, name) for name, _ in plan.parts.named)}.",)),
         # beside a trouble that is called it stands in the full answer alone
-        # beside a trouble that is called it stands in the full answer alone
         Entry("Possible", () if _trouble(findings) else tuple(sentence(each.why, units) for each in findings.possible)),
         Entry("Hangs on", tuple(_overturned(findings, units))),
         Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
@@ -46,7 +45,7 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Leaves", tuple(_leaves(findings, layers, units))),
         Entry("Cost", tuple(_cost(findings, units))),
         Entry("Permits", tuple(_permits(findings, units)), least=2),
-        Entry("Check", tuple(checks), least=CHECKS),
+        Entry("Check", tuple(checks), least=2),
     )
     return tuple(entry for entry in _each_once(told) if entry.told)
 
