@@ -36,6 +36,7 @@ from pipelines.layout.plan import (
     TakeOffLine,
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
+from pipelines.layout.quantities.order_of_checks import in_order
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
 from pipelines.layout.surface.with_pipes import with_pipes
@@ -147,17 +148,10 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
         unseen = (*unseen, inputs.cells.why)
         if inputs.cells.decides and not plan.refer_out:
             verdict = on_cells(verdict, inputs.cells)
-    # a look into a ditch that may overturn all of it comes before any level shot
     shots = level_shots(inputs.situation, plan, inputs.places)
-    first, last = (
-        tuple(reason("check_culvert", bank=each.name) for each in inputs.unseen if each.decides == decides)
-        for decides in (True, False)
-    )
-    checks = (*first, *plan.site_checks, *last)
-    if shots:
-        # each is told with what it is worth, in place of a bare list of them
-        told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots))
-        checks = (told, *(each for each in checks if isinstance(each, str) or each.code != "check_deciding_shots"))
+    told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots)) if shots else None
+    banks = [(reason("check_culvert", bank=each.name), each.decides) for each in inputs.unseen]
+    checks = in_order(plan.site_checks, plan.parts, shots=told, banks=banks)
     planned = replace(
         planned,
         plan=replace(
@@ -305,7 +299,7 @@ def _laid_out(
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
-    swale = any(outfall.kind in ("swale", "ditch") for outfall in chosen.outfalls)
+    kinds = {outfall.kind for outfall in chosen.outfalls}
     plan = Plan(
         verdict=headline(today, parts, way, option.cost),
         parts=parts,
@@ -325,7 +319,8 @@ def _laid_out(
         take_off=lines,
         site_checks=site_checks(
             CheckNeeds(
-                chosen.deciding, True, bool(works.sumps), True, swale, _is_open(cause)
+                chosen.deciding, True, bool(works.sumps), True, bool(kinds & {"swale", "ditch"}), _is_open(cause),
+                "pond" in kinds,
             )
         ),
         warnings=(

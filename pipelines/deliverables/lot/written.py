@@ -20,7 +20,7 @@ from pipelines.deliverables.report.blocks import Paragraph, Report, Subhead, sai
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.html import report_html
 from pipelines.deliverables.report.lot.answer import lot_answer_blocks
-from pipelines.deliverables.report.lot.brief import brief_entries, caution_short
+from pipelines.deliverables.report.lot.brief import brief_entries, brief_title, caution_short
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.report.lot.reviewer import leaving_blocks, warning_blocks
@@ -96,7 +96,7 @@ def brief_text(findings: Findings, width: int, folder: str, files: Sequence[str]
     units = unit_system(findings.units)
     entries = brief_entries(findings, lot_tables(findings, units), units)
     caution = Entry("Caution", (caution_short(findings.cautions, units),))
-    return entries_as_text(findings.name, (*entries, files_entry(folder, files), caution), width)
+    return entries_as_text(brief_title(findings, units), (*entries, files_entry(folder, files), caution), width)
 
 
 def _write(path: Path, content: str | bytes) -> None:

@@ -27,14 +27,15 @@ class Entry:
 
 def entries_as_text(title: str, entries: Sequence[Entry], width: int) -> str:
     """Entries as lines, each under its name; while they are too many, the longest gives up its last sentence."""
-    most = BRIEF_LINES - 1 if width >= 80 else (BRIEF_LINES - 1) * 80 // width
+    head = textwrap.wrap(shown(title), width, max_lines=2, placeholder=" …")
+    most = (BRIEF_LINES if width >= 80 else BRIEF_LINES * 80 // width) - len(head)
     kept = [len(entry.told) for entry in entries]
     while True:
         set_out = [_entry(entry, count, width) for entry, count in zip(entries, kept, strict=True)]
         spare = (at for at, count in enumerate(kept) if count > entries[at].least)
         longest = max(spare, key=lambda at: len(set_out[at]), default=None)
         if longest is None or sum(map(len, set_out)) <= most:
-            return "\n".join((shown(title, most=width), *(line for lines in set_out for line in lines)))
+            return "\n".join((*head, *(line for lines in set_out for line in lines)))
         kept[longest] -= 1
 
 

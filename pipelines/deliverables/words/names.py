@@ -9,7 +9,11 @@ PARTS = {
     "cure": "Does that end it?",
 }
 """Parts of the verdict as a person asks for them."""
-SHORT_PARTS = {"cause": "Surface water", "fall": "Fall", "outfall": "Outfall", "cure": "Cure"}
+SHORT_PARTS = {
+    "cause": "surface water", "fall": "enough fall", "lift": "the pump copes",
+    "fall_and_lift": "enough fall, and the pump copes", "outfall": "outfall takes it", "cure": "ends it",
+    "cure_of_surface_water": "ends what is surface water",
+}  # fmt: skip
 SHORT_STATES = {**STATES, "cannot_tell": "cannot be judged"}
 """The same where there is room for a word."""
 MODES = {

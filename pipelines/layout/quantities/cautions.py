@@ -71,6 +71,8 @@ class CheckNeeds:
         Whether anything is dug, lifted, whether roofs were given, whether an outfall is a swale or ditch.
     ground_water : bool
         Whether it may not be surface water at all.
+    pond : bool
+        Whether an outfall is a pond.
     """
 
     deciding_shots: tuple[Said, ...]
@@ -79,19 +81,21 @@ class CheckNeeds:
     roofs_known: bool
     swale: bool
     ground_water: bool = False
+    pond: bool = False
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
     """What to check on site, most telling first (common practice, no source)."""
     told = (
         (bool(needs.deciding_shots), reason("check_deciding_shots", shots=needs.deciding_shots)),
-        (True, reason("check_levels", swale=needs.swale)),
+        (True, reason("check_levels", swale=needs.swale, route=needs.works)),
         (True, reason("check_with_hose")),
         (needs.ground_water, _HOLE),
         (needs.works, reason("check_test_hole")),
         (True, reason("check_downspouts")),
         (needs.works, reason("check_utility_marks")),
         (needs.swale, reason("check_swale")),
+        (needs.pond, reason("check_pond")),
         (needs.works or not needs.roofs_known, reason("check_foundation")),
         (needs.works or not needs.roofs_known, reason("check_property_pins")),
         (needs.pump, reason("check_power")),

@@ -27,7 +27,7 @@ def test_shots_that_decide_lead_the_checks() -> None:
     needs = CheckNeeds(("the sill", "the patio low"), works=True, pump=True, roofs_known=True, swale=True)
     first, second, *rest = site_checks(needs)
     assert say(first, "us") == "Level shots that decide the verdict: the sill; the patio low."
-    assert "both culvert inverts" in say(second, "us")
+    assert "both ends of the next culvert" in say(second, "us")
     assert {"check_power", "check_swale", "check_foundation"} <= {each.code for each in rest}
     nothing = site_checks(CheckNeeds((), works=False, pump=False, roofs_known=True, swale=False))
     assert [each.code for each in nothing] == ["check_levels", "check_with_hose", "check_downspouts"]

@@ -176,7 +176,9 @@ def _low_spot(
     def told(column: str, kind: str) -> Number:
         return layer_number(layers, "low_spots", name, column, kind, units)
 
-    words: list[Inline] = [f"{name}: ", told("depth_on_lot", "depth"), " deep over up to "]
+    at = _place_of(water.why) if short else None
+    place = f", {say(at, units)}" if at is not None else ""
+    words: list[Inline] = [f"{name}{place}: ", told("depth_on_lot", "depth"), " deep over up to "]
     words += [told("area_on_lot", "area"), ", "]
     words += _how_long(water.hours_on_lot, told("stands_on_lot", "time"))
     if short:
@@ -189,6 +191,15 @@ def _low_spot(
     doubt = " Within lidar error." if water.spot.within_lidar_error else ""
     words.append(f". {sentence(water.why, units)}{doubt}")
     return tuple(words)
+
+
+def _place_of(why: Reason) -> Said | None:
+    """The place that a reason speaks of, its own or that of what it gives as its reason."""
+    values = dict(why.values)
+    place, inner = values.get("place"), values.get("why")
+    if isinstance(place, Reason | str):
+        return place
+    return _place_of(inner) if isinstance(inner, Reason) else None
 
 
 def _how_long(hours: float | None, told: Number) -> list[Inline]:
@@ -288,7 +299,9 @@ def pump_words(
         # what it falls short by is told by the flows, and among the warnings
         others = [each for each in sump.warnings if isinstance(each, str) or each.code != "more_than_the_pump_moves"]
         warned = "" if short else "".join(f"; {warning}" for warning in say_all(others, units))
-        pumps = "a pump: delivers " if sump.pumps == 1 else f"{sump.pumps} pumps, each on a line of its own: delivers "
+        pumps = "a pump: delivers " if sump.pumps == 1 else (
+            f"{sump.pumps} pumps, each on a line of its own: together deliver "
+        )  # fmt: skip
         yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with {pumps}",
                told(sump.id, "delivered_flow", "flow"), ", lifted by ",
                told(sump.id, "lift", "length"), ", where ", told(sump.id, "inflow", "flow"),
@@ -409,7 +422,13 @@ def part_words(findings: Findings, name: PartName) -> str:
 
 def part_in_short(findings: Findings, name: PartName) -> str:
     """A part of the verdict in a few words."""
-    return f"{SHORT_PARTS[name]} {SHORT_STATES[dict(findings.plan.parts.named)[name].state]}"
+    parts, called = findings.plan.parts, str(name)
+    modes = {line.mode for line in findings.plan.discharges} - {"none"}
+    if name == "fall" and "pump" in modes:
+        called = "lift" if len(modes) == 1 else "fall_and_lift"
+    elif name == "cure" and parts.cause.state == "cannot_tell":
+        called = "cure_of_surface_water"
+    return f"{SHORT_PARTS[called]}: {SHORT_STATES[dict(parts.named)[name].state]}"
 
 
 def _state_words(findings: Findings, name: PartName) -> str:

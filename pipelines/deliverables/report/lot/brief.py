@@ -11,6 +11,7 @@ from pipelines.deliverables.report.blocks import plain
 from pipelines.deliverables.report.lot.answer import (
     CURRENCY,
     collector_words,
+    design_storm,
     discharge_words,
     nothing_built,
     part_in_short,
@@ -20,7 +21,7 @@ from pipelines.deliverables.report.lot.answer import (
 )
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
-from pipelines.deliverables.words.say import say, say_short, sentence
+from pipelines.deliverables.words.say import say, say_short, sentence, start_upper
 from terrain.reason import Reason
 from terrain.unit_table import Units
 
@@ -32,17 +33,18 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
     """What is wrong, why, how sure that is, what is built, where it goes, what it costs, what to check first."""
     plan = findings.plan
     checks = (f"{at}. {say_short(each, units)}" for at, each in enumerate(plan.site_checks[:CHECKS], start=1))
+    parts = (part_in_short(findings, name) for name, _ in plan.parts.named)
     told = (
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
-        Entry("Verdict", (f"{'; '.join(part_in_short(findings, name) for name, _ in plan.parts.named)}.",)),
+        Entry("Verdict", (start_upper(f"{'; '.join(parts)}."),)),
         # beside a trouble that is called it stands in the full answer alone
         Entry("Possible", () if _trouble(findings) else tuple(sentence(each.why, units) for each in findings.possible)),
         Entry("Hangs on", tuple(_overturned(findings, units))),
         Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
         Entry("Build", tuple(_built(findings, layers, units)), least=2),
         Entry("Faults", tuple(say_short(each, units) for each in plan.faults)),
-        Entry("Leaves", tuple(_leaves(findings, layers, units))),
+        Entry("Drains to", tuple(_leaves(findings, layers, units))),
         Entry("Cost", tuple(_cost(findings, units))),
         Entry("Permits", tuple(_permits(findings, units)), least=2),
         Entry("Check", tuple(checks), least=2),
@@ -56,6 +58,12 @@ def _each_once(entries: Sequence[Entry]) -> Iterator[Entry]:
     for entry in entries:
         yield replace(entry, told=tuple(text for text in dict.fromkeys(entry.told) if text not in seen))
         seen.update(entry.told)
+
+
+def brief_title(findings: Findings, units: Units) -> str:
+    """The lot, the storm that it is judged in, and whether heights were read there."""
+    told = [text for text in (design_storm(findings, units), "on level shots" if findings.levels_given else "") if text]
+    return f"{findings.name}: {', '.join(told)}" if told else findings.name
 
 
 def caution_short(cautions: Sequence[Caution], units: Units) -> str:
@@ -103,7 +111,8 @@ def _built(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units)
     yield from (say_short(work.why, units) for work in moved)
     if not (plan.pipe_runs or plan.catch_basins or plan.refer_out or moved):
         yield nothing_built(findings)
-    yield from (f"First: {say_short(cure.what, units)}" for cure in plan.cures[:1])
+    before = "First" if plan.pipe_runs or plan.catch_basins or moved else "Do this"
+    yield from (f"{before}: {say_short(cure.what, units)}" for cure in plan.cures[:1])
 
 
 def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
