@@ -1,5 +1,6 @@
 """One step on ordinary files: read what it takes, call it, write what it gives."""
 
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +20,7 @@ from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.layers import locate_layer, locate_parcel
+from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
 from pipelines.inputs.shapes.vector_file import find_layer, read_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import VectorFile
@@ -29,6 +31,8 @@ from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
 from terrain.raster import Raster
+from terrain.reading.gdal_guard import vector_options
+from terrain.reading.named_file import read_named_file
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import Surface, read_window
 from terrain.reason import Reason
@@ -160,8 +164,12 @@ def _source(name: str, file: StepFile) -> VectorFile:
 
 
 def _layers_in(path: Path) -> list[str]:
+    if not path.exists():
+        return []
+    refuse_no_plain_file(path, path.name)
     try:
-        return [str(name) for name, _ in pyogrio.list_layers(path)]
+        with vector_options():
+            return [str(name) for name, _ in pyogrio.list_layers(path.absolute())]
     except pyogrio.errors.DataSourceError:
         return []
 
@@ -180,9 +188,10 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
         return read_shapes(layer, LAYER_KINDS[name], frame)
     # a layer that we know nothing of keeps all its attributes
     shapes, found = read_shapes(layer, _any_shapes(name), frame)
-    attributes = pyogrio.read_dataframe(
-        file.path, layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
-    )
+    with vector_options():
+        attributes = pyogrio.read_dataframe(
+            file.path.absolute(), layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
+        )
     attributes.index = attributes.index.astype(str)
     kept = attributes if "id" in attributes and name in layers() else attributes.assign(id=attributes.index)
     joined = shapes[["id", "geometry"]].rename(columns={"id": "fid"}).join(kept, on="fid").drop(columns="fid")
@@ -194,10 +203,11 @@ def _any_shapes(name: str) -> LayerKind:
 
 
 def _read_table(file: StepFile) -> DataFrame:
+    held = read_named_file(
+        file.path, str(file.path), InputFileError, missing="does not exist. Give a CSV table with a header."
+    )
     try:
-        return pd.read_csv(file.path, comment="#")
-    except FileNotFoundError:
-        raise InputFileError(f"{file.path} does not exist. Give a CSV table with a header.") from None
-    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        return pd.read_csv(io.BytesIO(held), comment="#")
+    except (OSError, ValueError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         reason = str(error).strip().splitlines()[0]
         raise TableError(f"{file.path} is no CSV table: {reason}. Give one with a header, in UTF-8.") from None

@@ -13,10 +13,13 @@ from pyproj.exceptions import CRSError
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LayerKind
+from pipelines.inputs.shapes.plain_files import FORMATS, refuse_no_plain_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, some
+from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import moved_shapes
+from terrain.reading.gdal_guard import VECTOR_DRIVERS, vector_options
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
@@ -57,20 +60,26 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     where = f"[{key}] {source.file.name}"
     if not source.file.exists():
         raise InputFileError(f"{where}: the file does not exist (looked for {source.file})")
+    refuse_no_plain_file(source.file, where)
+    path = source.file.absolute()
     try:
-        with warnings.catch_warnings():
+        with vector_options(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            listed = pyogrio.list_layers(source.file)
+            listed = pyogrio.list_layers(path)
             names = [str(name) for name, _ in listed]
             spatial = [str(name) for name, geometry in listed if geometry is not None]
             layer = _choose(source.layer, names, spatial, where)
-            info = pyogrio.read_info(source.file, layer=layer, force_feature_count=True)
+            info = pyogrio.read_info(path, layer=layer, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputFileError(
-            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give a GeoPackage, "
-            "shapefile, GeoJSON or another file of shapes"
+            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give {FORMATS}"
         ) from None
+    if info["driver"] not in VECTOR_DRIVERS:
+        raise InputFileError(f"{where}: files of {info['driver']} are not read; give {FORMATS}")
     crs, attributes = info["crs"], tuple(str(name) for name in info["fields"])
+    if source.where is not None:
+        named = tuple(str(info[key]) for key in ("fid_column", "geometry_name") if info.get(key))
+        refuse_odd_where(source.where, attributes, f"{where}, layer {layer}", also=named)
     if crs is None:
         raise LayerError(f"{where}, layer {layer}: it has no CRS; assign the one that its coordinates are in")
     try:
@@ -120,11 +129,11 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> Any:
 
     where = layer.source.where
     try:
-        with warnings.catch_warnings():
+        with vector_options(), warnings.catch_warnings():
             # what GDAL minds (ring order, odd dates) is checked by us or does not matter here
             warnings.simplefilter("ignore")
             return pyogrio.read_dataframe(
-                layer.source.file, layer=layer.layer, where=where, bbox=bbox, fid_as_index=True, use_arrow=False
+                layer.source.file.absolute(), layer=layer.layer, where=where, bbox=bbox, fid_as_index=True, use_arrow=False
             )
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
