@@ -199,7 +199,7 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
 
 
 def _any_shapes(name: str) -> LayerKind:
-    return LayerKind(name, ("polygon", "line", "point"))
+    return LayerKind(name, ("polygon", "line", "point"), single=False)
 
 
 def _read_table(file: StepFile) -> DataFrame:

@@ -58,13 +58,13 @@ def _refuse_reckoned_columns(database: sqlite3.Connection, what: str, error: typ
     ).fetchall()
     if rows:
         table, column = (str(each)[:80] for each in rows[0])
-        raise error(f"{what}: column {column} of {table} is reckoned by the file itself; write its layers to a new file")
+        raise error(f"{what}: column {column} of {table} is reckoned by the file; write its layers to a new one")
 
 
 def _run_views(database: sqlite3.Connection, what: str, error: type[LotshedError]) -> None:
     names = [str(name) for (name,) in database.execute("select name from sqlite_master where type = 'view'")]
     if len(names) > _MOST_VIEWS:
-        raise error(f"{what} has {len(names)} views, and at most {_MOST_VIEWS} are read; write its layers to a new file")
+        raise error(f"{what} has {len(names)} views, and at most {_MOST_VIEWS} are read; write its layers to a new one")
     for name in names:
         times = iter(range(_MOST_TIMES))
         database.set_progress_handler(lambda times=times: next(times, None) is None, _STEPS_AT_A_TIME)  # type: ignore[misc]
@@ -73,7 +73,8 @@ def _run_views(database: sqlite3.Connection, what: str, error: type[LotshedError
                 pass
         except (sqlite3.Error, MemoryError, OverflowError, UnicodeError) as fault:
             raise error(
-                f"{what}: its view {name[:80]} is no plain look at tables ({str(fault)[:80]}); write its layers to a new file"
+                f"{what}: its view {name[:80]} is no plain look at tables ({str(fault)[:80]}); write its layers to a "
+                "new file"
             ) from None
         finally:
             database.set_progress_handler(None, 0)

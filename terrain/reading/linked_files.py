@@ -47,7 +47,9 @@ _ELEMENTS = {
     },
 }  # fmt: skip
 # each of these GDAL tells by its first bytes, whatever the file is called
-_RASTER_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"EHFA_HEADER_TAG", b"\x89PNG", b"\xff\xd8\xff", b"\0\0\0\x0cjP")
+_RASTER_STARTS = (
+    b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"EHFA_HEADER_TAG", b"\x89PNG", b"\xff\xd8\xff", b"\0\0\0\x0cjP",
+)  # fmt: skip
 
 
 @contextlib.contextmanager

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipelines.inputs.errors import InputFileError
 from terrain.reading.database_file import is_database, refuse_odd_database
-from terrain.reading.linked_files import VECTOR_ROOT, first_bytes, is_virtual, refuse_links
+from terrain.reading.linked_files import VECTOR_ROOT, is_virtual, refuse_links
 from terrain.reading.named_file import refuse_no_file, refuse_odd_siblings
 
 FORMATS = "a GeoPackage, shapefile, GeoJSON or another file of shapes"

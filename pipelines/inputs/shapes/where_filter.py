@@ -13,7 +13,9 @@ MOST_CHARACTERS = 10_000
 MOST_DEEP = 30
 MOST_WILDCARDS = 6
 """% in one pattern: more make a search that takes for ever. [-]"""
-ALLOWED = "attributes, numbers, texts in single quotes, = <> < <= > >= + - * /, AND, OR, NOT, IN, LIKE, IS NULL, BETWEEN"
+ALLOWED = (
+    "attributes, numbers, texts in single quotes, = <> < <= > >= + - * /, AND, OR, NOT, IN, LIKE, IS NULL and BETWEEN"
+)
 _WORDS = {"and", "or", "not", "in", "like", "ilike", "is", "null", "between", "escape", "true", "false"}
 _CALLS = {"lower", "upper", "length", "abs", "round", "trim"}
 # words of a query, which an attribute may be called too

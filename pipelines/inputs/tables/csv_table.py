@@ -106,13 +106,13 @@ def _cells(line: str, where: str, number: int) -> list[str]:
     try:
         return next(csv.reader([line]))
     except csv.Error as error:
-        raise TableError(f"{where}: line {number} is no line of a CSV table: {error}; save it as CSV in UTF-8") from None
+        raise TableError(f"{where}: line {number} is no line of a CSV table: {error}; save it again") from None
 
 
 def refuse_too_long(lines: list[str], where: str) -> None:
     """Raise where a table has more rows, or a line more characters, than one of a lot's makes sense with."""
     if len(lines) > MOST_ROWS:
-        raise TableError(f"{where} has {len(lines):,} lines, and at most {MOST_ROWS:,} are read; leave out what is unused")
+        raise TableError(f"{where} has {len(lines):,} lines, and at most {MOST_ROWS:,} are read; leave some out")
     for number, line in enumerate(lines, start=1):
         if len(line) > MOST_CHARACTERS:
             raise TableError(
