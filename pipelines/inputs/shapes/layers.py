@@ -25,7 +25,6 @@ from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of
 from terrain.reason import Reason
 
-
 _SAME_PLACE = 0.1
 """Basins nearer than this are one. [m]"""
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipelines.inputs.errors import InputFileError
 from terrain.reading.database_file import is_database, refuse_odd_database
-from terrain.reading.linked_files import VECTOR_ROOT, is_virtual, refuse_links
+from terrain.reading.linked_files import VECTOR_ROOT, first_bytes, is_virtual, refuse_links
 from terrain.reading.named_file import refuse_no_file, refuse_odd_siblings
 
 FORMATS = "a GeoPackage, shapefile, GeoJSON or another file of shapes"
@@ -27,15 +27,14 @@ def refuse_no_plain_file(path: Path, where: str) -> None:
     refuse_odd_siblings(path, where, InputFileError)
     if is_database(path):
         return refuse_odd_database(path, where, InputFileError)
+    start = first_bytes(path)
+    if start.startswith(b"PK\3\4"):
+        return _refuse_odd_zip(path, where)
     if is_virtual(path, VECTOR_ROOT):
         for source in refuse_links(path, VECTOR_ROOT, where, InputFileError):
             if not is_virtual(source, VECTOR_ROOT):
                 refuse_no_plain_file(source, f"{where}, {source.name}")
         return None
-    with path.open("rb") as file:
-        start = file.read(65_536)
-    if start.startswith(b"PK\3\4"):
-        return _refuse_odd_zip(path, where)
     if not _is_known(start, path.suffix.lower()):
         raise InputFileError(f"{where}: it is no vector file that can be read, or is torn; give {FORMATS}")
     if _is_text(start):

@@ -23,13 +23,13 @@ def refuse_too_many(count: int, where: str) -> None:
     """Raise where a layer has more features near a lot than make sense for one."""
     if count > MOST_FEATURES:
         raise LayerError(
-            f"{where}: {count:,} features lie near the lot, and at most {MOST_FEATURES:,} are read; select those of the "
-            "lot and its neighbors, as with where"
+            f"{where}: {count:,} features lie near the lot, and at most {MOST_FEATURES:,} are read; select those of "
+            "the lot and its neighbors, as with where"
         )
 
 
 def slimmed(shapes: Any, ids: Any, within: Bounds | None, where: str) -> Any:
-    """Shapes of very many vertices cut at what is read around the lot, and without vertices finer than a stake is set."""
+    """Shapes of very many vertices cut at what is read around the lot, without vertices finer than a stake is set."""
     many = shapely.get_num_coordinates(shapes) > _MANY
     if not many.any():
         return shapes
@@ -37,8 +37,9 @@ def slimmed(shapes: Any, ids: Any, within: Bounds | None, where: str) -> Any:
     heavy = shapes[many]
     if within is not None:
         cut = shapely.intersection(heavy, shapely.box(*within))
-        # what touches the rim in a point or a line is left as it is
-        heavy = np.where(shapely.get_dimensions(cut) == shapely.get_dimensions(heavy), cut, heavy)
+        # what touches the rim in a point or a line too is left as it is
+        same = (shapely.get_dimensions(cut) == shapely.get_dimensions(heavy)) & (shapely.get_type_id(cut) != 7)
+        heavy = np.where(same, cut, heavy)
     shapes[many] = shapely.simplify(heavy, _FINE, preserve_topology=True)
     too_many = shapely.get_num_coordinates(shapes) > MOST_VERTICES
     if too_many.any():
