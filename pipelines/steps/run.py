@@ -1,6 +1,7 @@
 """One step on ordinary files: read what it takes, call it, write what it gives."""
 
 import io
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -75,7 +76,7 @@ def run_step(
         near = locate_parcel(site.lot.opened.site)
     elif "parcel" in files:
         near = locate_layer(_source("parcel", files["parcel"]))
-    surfaces, warnings = _read_surfaces(step, files, near)
+    surfaces, said = _read_surfaces(step, files, near)
     if site is not None:
         frame: Frame | None = site.frame
         if surfaces and surfaces[0].grid.frame != frame:
@@ -98,7 +99,7 @@ def run_step(
         elif taken.kind is GeoDataFrame:
             assert frame is not None
             shapes, found = _read_layer(taken.name, file, frame)
-            warnings += found
+            said += found
             values.append(shapes)
         else:
             values.append(_read_table(file))
@@ -106,7 +107,7 @@ def run_step(
     asked = getattr(keywords.get("parameters"), "units", None)
     units = unit_system(asked or ("si" if site is None else site.lot.opened.site.units))
     write_result(out, step.name.replace("-", "_"), given, frame=frame, units=units, description=step.does)
-    return say_all(warnings, units)
+    return say_all(said, units)
 
 
 def _open_site(step: Step, files: Mapping[str, StepFile]) -> LotStages | None:
@@ -137,7 +138,7 @@ def _read_surfaces(
                 f"{file.path} has {rows:,} x {columns:,} cells, and a step takes at most {MOST_CELLS:,}. "
                 "Cut it to the ground that matters."
             )
-        surfaces.append(read_window(source, source.grid.bounds))
+        surfaces.append(read_window(source, source.grid.bounds, most_cells=MOST_CELLS))
         if surfaces[-1].grid.frame.crs != surfaces[0].grid.frame.crs:
             raise GroundError(f"{file.path} is in another CRS than the first raster; bring both to one.")
     return surfaces, tuple(line for surface in surfaces for line in surface.warnings)
@@ -168,7 +169,9 @@ def _layers_in(path: Path) -> list[str]:
         return []
     refuse_no_plain_file(path, path.name)
     try:
-        with vector_options():
+        with vector_options(), warnings.catch_warnings():
+            # what GDAL minds of single shapes is checked by us
+            warnings.simplefilter("ignore")
             return [str(name) for name, _ in pyogrio.list_layers(path.absolute())]
     except pyogrio.errors.DataSourceError:
         return []

@@ -1,6 +1,7 @@
 """Files made to do harm, and the small lot that they are given to."""
 
 import importlib.util
+import shutil
 import socket
 import sqlite3
 import struct
@@ -42,11 +43,17 @@ def run() -> Callable[..., Result]:
     return invoke
 
 
+@pytest.fixture(scope="session")
+def small_lot(lots: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder of a small lot, for `lot` to copy."""
+    site: Path = lots.write_small_lot(tmp_path_factory.mktemp("small") / "lot")
+    return site.parent
+
+
 @pytest.fixture
-def lot(lots: Any, tmp_path: Path) -> Path:
+def lot(small_lot: Path, tmp_path: Path) -> Path:
     """Site file of a small lot; beside it ground.tif and shapes.gpkg."""
-    site: Path = lots.write_small_lot(tmp_path / "lot")
-    return site
+    return Path(shutil.copytree(small_lot, tmp_path / "lot")) / "site.toml"
 
 
 @pytest.fixture

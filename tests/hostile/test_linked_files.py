@@ -12,12 +12,15 @@ import rasterio
 import rasterio.shutil
 from shapely import box
 
+from pipelines.inputs.shapes.vector_file import find_layer
+from pipelines.inputs.site_sections import VectorFile
 from terrain.errors import GroundFileError
 from terrain.reading.linked_files import links_anywhere
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import read_window
 
 SIMPLE = '<SimpleSource><SourceFilename relativeToVRT="{relative}">{file}</SourceFilename><SourceBand>1</SourceBand>'
+LINE = ("--pipe", "2 in sch 40", "--length", "9 ft")
 BAND = '<VRTRasterBand dataType="Float64" band="1">{inside}</VRTRasterBand>'
 
 
@@ -56,7 +59,7 @@ def rasters(ground, url):
         "absolute": source("/etc/passwd", 0),
         "script": script + source("ground.tif"),
         "raw bytes": "<SourceFilename>/etc/passwd</SourceFilename><ImageOffset>0</ImageOffset>",
-        "options": source("ground.tif").replace("</SimpleSource>", "<OpenOptions><OOI key='a'>b</OOI></OpenOptions></SimpleSource>"),
+        "options": source("ground.tif").replace("</Simple", "<OpenOptions><OOI key='a'>b</OOI></OpenOptions></Simple"),
     }
     found = {name: virtual_raster(ground, inside) for name, inside in texts.items()}
     found["warped"] = (
@@ -66,23 +69,24 @@ def rasters(ground, url):
     found["entities"] = f'<!DOCTYPE a [<!ENTITY b SYSTEM "{url}">]>' + virtual_raster(ground, "&b;")
     return found | {
         "service": wms,
-        "catalogue": json.dumps({"type": "FeatureCollection", "stac_version": "1.0.0", "features": [{"assets": {"a": {"href": url}}}]}),
+        "catalogue": json.dumps({"type": "FeatureCollection", "stac_version": "1.0.0", "features": [{"href": url}]}),
         "web": f"<WCS_GDAL><ServiceURL>{url}/?</ServiceURL><CoverageName>a</CoverageName></WCS_GDAL>",
         "tiles": f"<GDALTileIndexDataset><IndexDataset>{url}</IndexDataset></GDALTileIndexDataset>",
-        "meta": f"<MRF_META><CachedSource><Source>{url}</Source></CachedSource><Raster><Size x='9' y='9'/></Raster></MRF_META>",
+        "meta": f"<MRF_META><CachedSource><Source>{url}</Source></CachedSource><Raster/></MRF_META>",
     }
 
 
 def vectors(url):
+    service = f"<OGRWFSDataSource><URL>{url}</URL></OGRWFSDataSource>"
     return {
         "address": virtual_vector(f"<SrcDataSource>/vsicurl/{url}/a.gpkg</SrcDataSource>"),
         "plain address": virtual_vector(f"<SrcDataSource>{url}/a.geojson</SrcDataSource>"),
         "query": virtual_vector("<SrcDataSource relativeToVRT='1'>shapes.gpkg</SrcDataSource><SrcSQL>select 1</SrcSQL>"),
         "above": virtual_vector("<SrcDataSource relativeToVRT='1'>../../../etc/passwd</SrcDataSource>"),
-        "service": f"<OGRWFSDataSource><URL>{url}</URL></OGRWFSDataSource>",
-        "in a KML": f"<!-- <OGRWFSDataSource><URL>{url}</URL></OGRWFSDataSource> --><kml></kml>",
+        "service": service,
+        "in a KML": f"<!-- {service} --><kml></kml>",
         "step": json.dumps({"type": "gdal_streamed_alg", "command_line": f"gdal vector pipeline ! read {url} ! write a"}),
-        "schema": f'<FeatureCollection xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xsi:schemaLocation="a {url}/a.xsd"/>',
+        "schema": f'<FeatureCollection xmlns:xsi="xsi" xsi:schemaLocation="a {url}/a.xsd"/>',
     }
 
 
@@ -119,7 +123,7 @@ def test_no_raster_and_no_layer_fetches_or_leads_outside(lot, refused, tmp_path,
     # what is typed in place of a table is a file's name and no address
     for command in (
         ("storm", "--table", f"{listener.url}/rain.csv", "--depth", "3 in", "--duration", "20 min"),
-        ("pump", "--curve", f"/vsicurl/{listener.url}/p.csv", "--static-lift", "8 ft", "--pipe", "2 in sch 40", "--length", "9 ft"),
+        ("pump", "--curve", f"/vsicurl/{listener.url}/p.csv", "--static-lift", "8 ft", *LINE),
     ):
         assert "does not exist" in refused(*command)
     assert listener.hits == 0
@@ -193,10 +197,8 @@ def test_a_zip_holds_a_shapefile_and_nothing_else(tmp_path, refused, lot):
         for each in tmp_path.glob("p.*"):
             if each.suffix != ".zip":
                 archive.write(each, each.name)
-    from pipelines.inputs.shapes.vector_file import find_layer
-    from pipelines.inputs.site_sections import VectorFile
-
-    assert find_layer(VectorFile.model_construct(file=tmp_path / "p.zip", layer=None, where=None), "parcel").features == 1
+    zipped = VectorFile.model_construct(file=tmp_path / "p.zip", layer=None, where=None)
+    assert find_layer(zipped, "parcel").features == 1
     with zipfile.ZipFile(tmp_path / "p.zip", "a") as archive:
         archive.writestr("q.vrt", virtual_vector("<SrcDataSource>/etc/passwd</SrcDataSource>"))
     told = refused("start", lot.with_name("ground.tif"), tmp_path / "p.zip", "--out", tmp_path / "s.toml")

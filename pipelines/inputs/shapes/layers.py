@@ -18,6 +18,7 @@ from pipelines.inputs.errors import LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
+from pipelines.inputs.shapes.single_parts import refuse_too_many_on_lot
 from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
@@ -102,6 +103,7 @@ def read_layers(
         layer = find_layer(source, key)
         # a swale may run on for miles; other layers of a city are read around the lot only
         shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
+        refuse_too_many_on_lot(shapes, parcels, layer.words)
         sources.append(layer)
         warnings += (*remarks_on_place(layer, shapes, parcels, rules), *found)
         read[key] = shapes

@@ -18,7 +18,9 @@ _IN_WORDS = {"point": "points", "line": "lines", "polygon": "polygons"}
 
 def shapes_of_wkb(held: Any, ids: Any, where: str) -> tuple[Any, dict[int, str]]:
     """Shapes from well-known binary, rings that are not closed closed; what was wrong with those by their position."""
-    shapes = shapely.from_wkb(held, on_invalid="ignore")
+    # numbers that are none are found by us, by feature
+    with np.errstate(invalid="ignore"):
+        shapes = shapely.from_wkb(held, on_invalid="ignore")
     closed = {}
     for position in np.flatnonzero(shapely.is_missing(shapes)):
         if held[position] is None:
@@ -38,10 +40,11 @@ def flat_shapes(
 
     Gives the shapes, which of them are not empty, and what was wrong with those repaired by their position.
     """
-    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    with np.errstate(invalid="ignore"):
+        flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    _refuse_infinite(flat, ids, where)
     kept: BoolArray = ~(shapely.is_missing(flat) | shapely.is_empty(flat))
     _refuse_types(flat, ids, kept, allowed, where)
-    _refuse_infinite(flat, ids, where)
     # a line from a point to itself is no line
     kept &= ~((shapely.get_dimensions(flat) == 1) & (shapely.length(flat) == 0.0))
     repaired = {}

@@ -14,6 +14,8 @@ MOST_FEATURES = 50_000
 """Of a layer near one lot. [-]"""
 MOST_VERTICES = 20_000
 """Of one feature near a lot. [-]"""
+MOST_ON_LOT = 500
+"""Of a layer on one lot. [-]"""
 _MANY = 1_000
 _FINE = 0.01
 """No stake is set finer. [m]"""
@@ -25,6 +27,18 @@ def refuse_too_many(count: int, where: str) -> None:
         raise LayerError(
             f"{where}: {count:,} features lie near the lot, and at most {MOST_FEATURES:,} are read; select those of "
             "the lot and its neighbors, as with where"
+        )
+
+
+def refuse_too_many_on_lot(shapes: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, where: str) -> None:
+    """Raise where more features of a layer lie on one lot than make sense for it."""
+    if len(shapes) <= MOST_ON_LOT:
+        return
+    counts = np.bincount(shapes.sindex.query(parcels.geometry.to_numpy(), "intersects")[0], minlength=1)
+    if counts.max() > MOST_ON_LOT:
+        raise LayerError(
+            f"{where}: {counts.max():,} features lie on one lot, and at most {MOST_ON_LOT} are read; dissolve those of "
+            "a kind into one, or strike out what stands twice"
         )
 
 
