@@ -16,6 +16,7 @@ from cli import interrupt
 from cli.exit_codes import AT_FAULT, DEFECT, DONE, INTERRUPTED
 from cli.voice import Voice
 from terrain.errors import LotshedError
+from terrain.reading.gdal_guard import skip_drivers
 
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
@@ -112,6 +113,7 @@ def main() -> None:
     # GDAL and PROJ print notes on stderr that are no message of ours; set before either is loaded
     os.environ.setdefault("CPL_LOG", os.devnull)
     os.environ.setdefault("PROJ_DEBUG", "0")
+    skip_drivers()
     # ended from outside, a run clears away what it was building, as it does when interrupted
     interrupt.listen()
     try:

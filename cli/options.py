@@ -50,6 +50,14 @@ def also_option(function: Decorated) -> Decorated:
     return click.option("--also", type=click.Choice(["geojson"]), multiple=True, help=words)(function)
 
 
+def allow_linked_option(function: Decorated) -> Decorated:
+    """--allow-linked, on every command that reads rasters or shapes."""
+    words = "Read what a virtual file (VRT) names outside its own folder too; never an address."
+    return click.option(
+        "--allow-linked", is_flag=True, is_eager=True, expose_value=False, callback=_allow_linked, help=words
+    )(function)
+
+
 def strict_option(function: Decorated) -> Decorated:
     """--strict: exit 3 where a verdict is not sure."""
     words = "Exit with 3 where a verdict is `no` or `cannot_tell`."
@@ -73,6 +81,13 @@ def out_folder_option(*, required: bool) -> Callable[[Decorated], Decorated]:
         type=click.Path(path_type=Path),
         help="Folder for the result: new, empty, or holding an earlier result and --overwrite.",
     )
+
+
+def _allow_linked(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from terrain.reading.linked_files import links_anywhere
+
+        ctx.with_resource(links_anywhere())
 
 
 def _set_voice(ctx: click.Context, parameter: click.Parameter, wanted: bool) -> None:

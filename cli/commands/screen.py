@@ -6,6 +6,7 @@ import click
 
 from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
+    allow_linked_option,
     also_option,
     dry_run_option,
     full_option,
@@ -32,6 +33,7 @@ from cli.voice import Voice, text_width
 @dry_run_option
 @json_option
 @full_option
+@allow_linked_option
 @overwrite_option
 @talk_options
 @click.pass_obj

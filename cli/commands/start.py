@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from cli.options import overwrite_option, talk_options
+from cli.options import allow_linked_option, overwrite_option, talk_options
 from cli.voice import Voice
 
 
@@ -20,6 +20,7 @@ from cli.voice import Voice
 @click.option(
     "--out", type=click.Path(path_type=Path), metavar="FILE", help="Site file to write  [default: site.toml by PARCEL]"
 )
+@allow_linked_option
 @overwrite_option
 @talk_options
 @click.pass_obj

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.options import overwrite_option, talk_options
+from cli.options import allow_linked_option, overwrite_option, talk_options
 from cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def _command_of(step: "Step") -> click.Command:
             voice.note(f"Warning: {line}")
         voice.note(f"Written to {out}")
 
-    decorated = talk_options(overwrite_option(run))
+    decorated = talk_options(overwrite_option(allow_linked_option(run)))
     text = step.text.partition("\nRaises\n")[0].partition("\nParameters\n")[0].strip()
     made = click.command(step.name, help=f"{text}\n\nGives a {OUTPUT_KINDS[step.gives]}.")(decorated)
     made.params[:0] = [*_inputs(step), *_parameters(step), _out()]

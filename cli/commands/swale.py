@@ -7,6 +7,7 @@ import click
 
 from cli.exit_codes import VERDICT_FAILS
 from cli.options import (
+    allow_linked_option,
     dry_run_option,
     full_option,
     json_option,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 @dry_run_option
 @json_option
 @full_option
+@allow_linked_option
 @overwrite_option
 @talk_options
 @click.pass_obj

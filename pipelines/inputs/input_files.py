@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
+from terrain.reading.named_file import address_of
 from terrain.reading.raster_source import RasterSource
 
 # a shapefile is several files that make one layer
@@ -60,7 +61,9 @@ def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tup
 
 
 def sha256_of(path: Path) -> str:
-    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order."""
+    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order; of an address, words."""
+    if address_of(path) is not None:
+        return "read in parts"
     digest = hashlib.sha256()
     if path.is_dir():
         for each in sorted(each for each in path.rglob("*") if each.is_file()):
@@ -73,7 +76,10 @@ def sha256_of(path: Path) -> str:
 
 
 def path_from(folder: Path, path: Path) -> str:
-    """A path as written in a site file of that folder, with forward slashes."""
+    """A path as written in a site file of that folder, with forward slashes; an address as it is."""
+    address = address_of(path)
+    if address is not None:
+        return address
     try:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:

@@ -13,9 +13,11 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
 from pipelines.inputs.shapes.vector_file import first_line
 from terrain.grid import Frame
 from terrain.metric_frame import moved_shapes
+from terrain.reading.gdal_guard import vector_options
 from terrain.unit_table import si_factor
 
 RESULT = "lot.gpkg"
@@ -121,10 +123,12 @@ def _rows(path: Path, layer: str, frame: Frame) -> list[dict[str, Any]]:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
+    refuse_no_plain_file(path, str(path))
     try:
-        if layer not in pyogrio.list_layers(path)[:, 0]:
-            return []
-        table = pyogrio.read_dataframe(path, layer=layer, use_arrow=False)
+        with vector_options():
+            if layer not in pyogrio.list_layers(path.absolute())[:, 0]:
+                return []
+            table = pyogrio.read_dataframe(path.absolute(), layer=layer, use_arrow=False)
     except (DataSourceError, DataLayerError, ValueError) as error:
         raise InputFileError(f"{path}: it is no result of a lot ({first_line(error)}); screen the lot again") from None
     shapes = frame.from_map(moved_shapes(table.crs, frame.crs, table.geometry.to_numpy()))

@@ -30,6 +30,7 @@ from pipelines.inputs.site_sections import (
     Swales,
     VectorFile,
 )
+from terrain.reading.named_file import read_named_file
 
 
 class SiteFile(Section):
@@ -107,12 +108,9 @@ def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
+    missing = "does not exist; `lotshed start` writes one"
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise InputFileError(f"site file {path} does not exist; `lotshed start` writes one") from None
-    except OSError as error:
-        raise InputFileError(f"site file {path} cannot be read: {error.strerror}") from None
+        text = read_named_file(path, f"site file {path}", InputFileError, missing=missing).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise SiteFileError(f"site file {path} is no text in UTF-8 (byte {error.start}); save it as UTF-8") from None
     try:

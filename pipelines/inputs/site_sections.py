@@ -11,6 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 
 from pipelines.inputs.errors import QuantityError
 from pipelines.inputs.quantity import read_quantity
+from terrain.reading.named_file import address_of
 from terrain.unit_table import HOUR, MINUTE, si_factor
 
 # World records of rain lie under 491 mm times the hours to the power of 0.452 (World Meteorological Organization,
@@ -44,6 +45,13 @@ def _resolved(value: object, info: ValidationInfo) -> Path:
     return path
 
 
+def _file_or_address(value: object, info: ValidationInfo) -> Path:
+    """A raster may also be read, by the parts that are needed, from an address that a person typed."""
+    if isinstance(value, str) and address_of(Path(value)) is not None:
+        return Path(value)
+    return _resolved(value, info)
+
+
 def _year(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, int):
         raise ValueError(f"{value!r} is no year; write it plainly, as in 2019")
@@ -58,6 +66,7 @@ ReturnPeriod = Annotated[float, BeforeValidator(partial(_positive, dimension="re
 Slope = Annotated[float, BeforeValidator(partial(_positive, dimension="slope"))]
 Rate = Annotated[float, BeforeValidator(partial(_positive, dimension="rate"))]
 ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
+PathOrAddress = Annotated[Path, BeforeValidator(_file_or_address)]
 Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
 
 
@@ -78,7 +87,7 @@ class VectorFile(Section):
 class Elevation(Section):
     """[elevation]: the ground raster; rmse [m]; grounds that are drawn, 1 for the raster as it is."""
 
-    file: ExistingPath
+    file: PathOrAddress
     unit: Literal["m", "ft", "ftUS"] | None = None
     rmse: Annotated[Length, Field(le=10.0)] | None = None
     flown: Year | None = None
@@ -97,7 +106,7 @@ class House(Section):
 class Picture(Section):
     """[picture]: any raster, drawn under the maps."""
 
-    file: ExistingPath
+    file: PathOrAddress
 
 
 class Levels(Section):

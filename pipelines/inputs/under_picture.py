@@ -9,6 +9,7 @@ from affine import Affine
 
 from pipelines.inputs.errors import InputFileError
 from terrain.grid import Frame
+from terrain.reading.gdal_guard import open_named_raster, raster_options
 
 MOST_PIXELS = 1600
 """Along the longer side. [-]"""
@@ -34,12 +35,11 @@ class UnderPicture:
 
 def read_picture(path: Path, frame: Frame, bounds: Bounds) -> UnderPicture:
     """Read what a raster shows of a rectangle of the metric frame."""
-    import rasterio
     from rasterio.errors import RasterioError
 
     west, south, east, north = bounds
     try:
-        with rasterio.open(path) as file:
+        with raster_options(path), open_named_raster(path, f"[picture] {path.name}", InputFileError) as file:
             if file.crs is None:
                 raise InputFileError(f"[picture] {path.name} doesn't say where it lies; give one with a CRS")
             # no finer than the picture is

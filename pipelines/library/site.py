@@ -16,6 +16,7 @@ import rasterio
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.site_file import SECTIONS
 from terrain.errors import GroundError
+from terrain.reading.named_file import address_of
 
 NODATA = -999999.0
 SHAPES = (
@@ -129,7 +130,7 @@ def _section(key: str, value: Any, folder: Path) -> Any:
 def _file(key: str, value: Any, folder: Path) -> str:
     """Path of a file that is there, or of one made from what is in memory."""
     if isinstance(value, str | os.PathLike):
-        return str(Path(value).resolve())
+        return address_of(Path(value)) or str(Path(value).resolve())
     if key == "elevation":
         return _write_heights(value, folder)
     if isinstance(value, gpd.GeoDataFrame | gpd.GeoSeries):

@@ -1,5 +1,7 @@
 """One step on ordinary files: read what it takes, call it, write what it gives."""
 
+import io
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +21,7 @@ from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.layers import locate_layer, locate_parcel
+from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
 from pipelines.inputs.shapes.vector_file import find_layer, read_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import VectorFile
@@ -29,6 +32,8 @@ from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
 from terrain.raster import Raster
+from terrain.reading.gdal_guard import vector_options
+from terrain.reading.named_file import read_named_file
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import Surface, read_window
 from terrain.reason import Reason
@@ -71,7 +76,7 @@ def run_step(
         near = locate_parcel(site.lot.opened.site)
     elif "parcel" in files:
         near = locate_layer(_source("parcel", files["parcel"]))
-    surfaces, warnings = _read_surfaces(step, files, near)
+    surfaces, said = _read_surfaces(step, files, near)
     if site is not None:
         frame: Frame | None = site.frame
         if surfaces and surfaces[0].grid.frame != frame:
@@ -94,7 +99,7 @@ def run_step(
         elif taken.kind is GeoDataFrame:
             assert frame is not None
             shapes, found = _read_layer(taken.name, file, frame)
-            warnings += found
+            said += found
             values.append(shapes)
         else:
             values.append(_read_table(file))
@@ -102,7 +107,7 @@ def run_step(
     asked = getattr(keywords.get("parameters"), "units", None)
     units = unit_system(asked or ("si" if site is None else site.lot.opened.site.units))
     write_result(out, step.name.replace("-", "_"), given, frame=frame, units=units, description=step.does)
-    return say_all(warnings, units)
+    return say_all(said, units)
 
 
 def _open_site(step: Step, files: Mapping[str, StepFile]) -> LotStages | None:
@@ -133,7 +138,7 @@ def _read_surfaces(
                 f"{file.path} has {rows:,} x {columns:,} cells, and a step takes at most {MOST_CELLS:,}. "
                 "Cut it to the ground that matters."
             )
-        surfaces.append(read_window(source, source.grid.bounds))
+        surfaces.append(read_window(source, source.grid.bounds, most_cells=MOST_CELLS))
         if surfaces[-1].grid.frame.crs != surfaces[0].grid.frame.crs:
             raise GroundError(f"{file.path} is in another CRS than the first raster; bring both to one.")
     return surfaces, tuple(line for surface in surfaces for line in surface.warnings)
@@ -160,8 +165,14 @@ def _source(name: str, file: StepFile) -> VectorFile:
 
 
 def _layers_in(path: Path) -> list[str]:
+    if not path.exists():
+        return []
+    refuse_no_plain_file(path, path.name)
     try:
-        return [str(name) for name, _ in pyogrio.list_layers(path)]
+        with vector_options(), warnings.catch_warnings():
+            # what GDAL minds of single shapes is checked by us
+            warnings.simplefilter("ignore")
+            return [str(name) for name, _ in pyogrio.list_layers(path.absolute())]
     except pyogrio.errors.DataSourceError:
         return []
 
@@ -180,9 +191,10 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
         return read_shapes(layer, LAYER_KINDS[name], frame)
     # a layer that we know nothing of keeps all its attributes
     shapes, found = read_shapes(layer, _any_shapes(name), frame)
-    attributes = pyogrio.read_dataframe(
-        file.path, layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
-    )
+    with vector_options():
+        attributes = pyogrio.read_dataframe(
+            file.path.absolute(), layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
+        )
     attributes.index = attributes.index.astype(str)
     kept = attributes if "id" in attributes and name in layers() else attributes.assign(id=attributes.index)
     joined = shapes[["id", "geometry"]].rename(columns={"id": "fid"}).join(kept, on="fid").drop(columns="fid")
@@ -190,14 +202,15 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
 
 
 def _any_shapes(name: str) -> LayerKind:
-    return LayerKind(name, ("polygon", "line", "point"))
+    return LayerKind(name, ("polygon", "line", "point"), single=False)
 
 
 def _read_table(file: StepFile) -> DataFrame:
+    held = read_named_file(
+        file.path, str(file.path), InputFileError, missing="does not exist. Give a CSV table with a header."
+    )
     try:
-        return pd.read_csv(file.path, comment="#")
-    except FileNotFoundError:
-        raise InputFileError(f"{file.path} does not exist. Give a CSV table with a header.") from None
-    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        return pd.read_csv(io.BytesIO(held), comment="#")
+    except (OSError, ValueError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         reason = str(error).strip().splitlines()[0]
         raise TableError(f"{file.path} is no CSV table: {reason}. Give one with a header, in UTF-8.") from None

@@ -21,6 +21,7 @@ _LOWEST_LAND, _HIGHEST_LAND = -450.0, 9000.0
 # a cell of exactly 0 this far from all others is no ground [m]
 _ZERO_APART = 5.0
 _ABSURD = 1e30
+_MOST_BLOCK = 500_000_000
 _ROWS_AT_A_TIME = 256
 
 
@@ -47,6 +48,7 @@ def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column:
     rows, columns = grid.shape
     with opened(source.path) as file:
         window = Window(first_column, first_row, columns, rows)
+        _refuse_large_blocks(file, source)
         _refuse_blocks_never_written(file, source, window)
         numbers = file.read(1, window=window, masked=True)
     raw = np.asarray(numbers.data)
@@ -116,6 +118,17 @@ def _bilinear(elevation: FloatArray, rows: FloatArray, columns: FloatArray) -> F
         # a neighbour of no weight may be unknown
         total += np.where(weight > 0.0, weight * elevation[at_row, at_column], 0.0)
     return total
+
+
+def _refuse_large_blocks(file: Any, source: RasterSource) -> None:
+    """A block is unpacked whole, however little of it is asked for."""
+    height, width = file.block_shapes[0]
+    size = height * width * np.dtype(file.dtypes[0]).itemsize
+    if size > _MOST_BLOCK:
+        raise GroundFileError(
+            f"elevation raster {source.path} is kept in blocks of {width:,} x {height:,} cells, each {size / 1e6:,.0f} "
+            f"MB, and at most {_MOST_BLOCK / 1e6:g} MB are unpacked at once; write it in tiles (a cloud-optimized GeoTIFF)"
+        )
 
 
 def _refuse_blocks_never_written(file: Any, source: RasterSource, window: Any) -> None:

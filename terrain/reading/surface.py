@@ -16,6 +16,10 @@ from terrain.reading.raster_source import RasterSource
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
+MOST_CELLS = 36_000_000
+"""Of a window; a value of this project. [-]"""
+_BYTES_A_CELL = 40.0
+"""While a window is read and looked at: its numbers, heights, marks and holes. [byte]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,7 +40,9 @@ class Surface:
     warnings: tuple[Reason, ...] = ()
 
 
-def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25) -> Surface:
+def read_window(
+    source: RasterSource, bounds: Bounds, *, largest_hole: int = 25, most_cells: int = MOST_CELLS
+) -> Surface:
     """Read the cells of a raster that touch a rectangle, and no others.
 
     Numbers become heights by the band's scale and offset, then by the vertical unit. Declared nodata, NaN and
@@ -50,6 +56,8 @@ def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25)
         West, south, east, north in the metric frame; moved out to whole cells and cut at the raster's ends. [m]
     largest_hole : int
         Most cells of a hole that is interpolated. [-]
+    most_cells : int
+        Of the window; more are refused before any is read. [-]
 
     Returns
     -------
@@ -59,12 +67,13 @@ def read_window(source: RasterSource, bounds: Bounds, *, largest_hole: int = 25)
     Raises
     ------
     GroundError
-        If the rectangle lies outside the raster.
+        If the rectangle lies outside the raster, or holds too many cells.
     GroundFileError
         If the file is torn there.
     """
     rows, columns = snapped_cells(source.grid, bounds)
     grid = _window_grid(source.grid, rows, columns)
+    _refuse_too_large(source, grid, most_cells)
     cells = (read_warped if source.warped else read_heights)(source, grid, rows[0], columns[0])
     holes = close_small_holes(
         cells.elevation, cell_width=grid.cell_width, cell_height=grid.cell_height, max_cells=largest_hole
@@ -116,6 +125,16 @@ def snapped_cells(grid: Grid, bounds: Bounds) -> tuple[tuple[int, int], tuple[in
             f"{tuple(round(each, 1) for each in grid.bounds)} m"
         )
     return rows, columns
+
+
+def _refuse_too_large(source: RasterSource, grid: Grid, most_cells: int) -> None:
+    rows, columns = grid.shape
+    if rows * columns > most_cells:
+        raise GroundError(
+            f"{source.path.name}: {columns:,} x {rows:,} cells of {grid.cell_width:.3g} m are asked for, which takes "
+            f"{rows * columns * _BYTES_A_CELL / 1e9:,.0f} GB of memory; at most {most_cells:,} are read: give the "
+            "parcel of one lot, or a raster of wider cells"
+        )
 
 
 def _window_grid(grid: Grid, rows: tuple[int, int], columns: tuple[int, int]) -> Grid:

@@ -49,7 +49,7 @@ def test_not_a_raster(tmp_path):
 
 
 def test_a_folder(tmp_path):
-    with pytest.raises(GroundFileError, match="is no raster that can be read"):
+    with pytest.raises(GroundFileError, match="is a folder, and only regular files are read"):
         open_raster(tmp_path)
 
 

@@ -27,17 +27,20 @@ class LayerKind:
         polygon, line or point.
     columns : tuple of Attribute
         Attributes that are read; others are passed over.
+    single : bool
+        Each part of a feature is a feature of its own inside; a lot of several parts is one lot.
     """
 
     key: str
     shapes: tuple[str, ...]
     columns: tuple[Attribute, ...] = ()
+    single: bool = True
 
 
 LAYER_KINDS = {
     kind.key: kind
     for kind in (
-        LayerKind("parcel", ("polygon",), (*_NAMES, *(Attribute(name) for name in PARCEL_NUMBERS))),
+        LayerKind("parcel", ("polygon",), (*_NAMES, *(Attribute(name) for name in PARCEL_NUMBERS)), False),
         LayerKind(
             "roofs",
             ("polygon",),

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import geopandas as gpd
+import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
@@ -17,12 +18,16 @@ from pipelines.inputs.errors import LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
+from pipelines.inputs.shapes.single_parts import refuse_too_many_on_lot
 from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of
 from terrain.reason import Reason
+
+_SAME_PLACE = 0.1
+"""Basins nearer than this are one. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,6 +103,7 @@ def read_layers(
         layer = find_layer(source, key)
         # a swale may run on for miles; other layers of a city are read around the lot only
         shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
+        refuse_too_many_on_lot(shapes, parcels, layer.words)
         sources.append(layer)
         warnings += (*remarks_on_place(layer, shapes, parcels, rules), *found)
         read[key] = shapes
@@ -108,6 +114,7 @@ def read_layers(
             warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels, near)
     read["soil"]["group"] = read["soil"]["group"].str.upper()
     read["layout.basins"] = _with_points(site, read["layout.basins"], frame)
+    _refuse_same_place(read["layout.basins"])
     renamed = {"soil": "soils", "layout.basins": "basins", "layout.forbidden": "forbidden"}
     return SiteLayers(
         parcel=_together(parcels),
@@ -170,9 +177,23 @@ def _refuse_none(layer: VectorLayer, shapes: gpd.GeoDataFrame, found: tuple[Reas
 def _with_points(site: SiteFile, basins: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
     if site.layout.basins is None or not site.layout.basins.points:
         return basins
-    places = shapely.points(site.layout.basins.points)
+    given = np.array(site.layout.basins.points, dtype=np.float64)
+    if not np.isfinite(given).all():
+        raise LayerError("[layout] basins: a coordinate is no finite number; give [easting, northing] of each basin")
+    places = shapely.points(given)
     ids = [str(number) for number in range(1, len(places) + 1)]
     return gpd.GeoDataFrame({"id": ids}, geometry=frame.from_map(places))
+
+
+def _refuse_same_place(basins: gpd.GeoDataFrame) -> None:
+    """No two basins are built in each other."""
+    apart = shapely.STRtree(basins.geometry.to_numpy()).query(basins.geometry.to_numpy(), "dwithin", _SAME_PLACE)
+    twice = apart[:, apart[0] < apart[1]]
+    if twice.size:
+        one, other = (basins["id"].iloc[each] for each in twice[:, 0])
+        raise LayerError(
+            f"[layout] basins: basins {one} and {other} stand less than {_SAME_PLACE:g} m apart; strike one of them out"
+        )
 
 
 def _together(parcels: gpd.GeoDataFrame) -> Polygon | MultiPolygon:

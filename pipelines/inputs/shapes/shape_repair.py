@@ -11,7 +11,26 @@ from pipelines.inputs.errors import LayerError
 from terrain.arrays import BoolArray
 
 _DIMENSION = {"point": 0, "line": 1, "polygon": 2}
+# of well-known binary
+_SURFACES = {15: "polyhedral surface", 16: "triangulated surface (TIN)", 17: "triangle"}
 _IN_WORDS = {"point": "points", "line": "lines", "polygon": "polygons"}
+
+
+def shapes_of_wkb(held: Any, ids: Any, where: str) -> tuple[Any, dict[int, str]]:
+    """Shapes from well-known binary, rings that are not closed closed; what was wrong with those by their position."""
+    # numbers that are none are found by us, by feature
+    with np.errstate(invalid="ignore"):
+        shapes = shapely.from_wkb(held, on_invalid="ignore")
+    closed = {}
+    for position in np.flatnonzero(shapely.is_missing(shapes)):
+        if held[position] is None:
+            continue
+        mended = shapely.from_wkb(held[position], on_invalid="fix")
+        if mended is None:
+            raise LayerError(f"{where}: feature {ids[position]} {_unread(held[position])}; draw it again")
+        shapes[position] = mended
+        closed[int(position)] = "its ring was not closed"
+    return shapes, closed
 
 
 def flat_shapes(
@@ -21,13 +40,13 @@ def flat_shapes(
 
     Gives the shapes, which of them are not empty, and what was wrong with those repaired by their position.
     """
-    flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    with np.errstate(invalid="ignore"):
+        flat = shapely.force_2d(np.asarray(shapes, dtype=object))
+    _refuse_infinite(flat, ids, where)
     kept: BoolArray = ~(shapely.is_missing(flat) | shapely.is_empty(flat))
     _refuse_types(flat, ids, kept, allowed, where)
-    bounds = shapely.bounds(flat[kept]).reshape(-1, 4)
-    infinite = ~np.isfinite(bounds).all(axis=1)
-    if infinite.any():
-        raise LayerError(f"{where}: feature {some(ids[kept][infinite])} has coordinates that are not finite")
+    # a line from a point to itself is no line
+    kept &= ~((shapely.get_dimensions(flat) == 1) & (shapely.length(flat) == 0.0))
     repaired = {}
     for position in np.flatnonzero(kept & (shapely.get_dimensions(flat) == 2) & ~shapely.is_valid(flat)):
         fault = shapely.is_valid_reason(flat[position])
@@ -38,7 +57,27 @@ def flat_shapes(
             )
         flat[position] = mended
         repaired[int(position)] = str(fault)
+    flat_area = kept & (shapely.get_dimensions(flat) == 2) & (shapely.area(flat) == 0.0)
+    if flat_area.any():
+        raise LayerError(f"{where}: feature {some(ids[flat_area])} is no polygon that holds an area; draw it again")
     return flat, kept, repaired
+
+
+def _unread(held: bytes) -> str:
+    kind = int.from_bytes(held[1:5], "little" if held[:1] == b"\1" else "big") % 1000
+    if kind in _SURFACES:
+        return f"is a {_SURFACES[kind]}, and only plain polygons, lines and points are read"
+    return "has a shape that cannot be read, such as a line of one point"
+
+
+def _refuse_infinite(flat: Any, ids: Any, where: str) -> None:
+    """Of every vertex, since a shape's bounds pass over one that is no number."""
+    points, owners = shapely.get_coordinates(flat, return_index=True)
+    infinite = np.unique(owners[~np.isfinite(points).all(axis=1)])
+    if infinite.size:
+        raise LayerError(
+            f"{where}: feature {some(ids[infinite])} has coordinates that are not finite; draw it again"
+        )
 
 
 def _refuse_types(flat: Any, ids: Any, kept: BoolArray, allowed: tuple[str, ...], where: str) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
@@ -13,10 +14,14 @@ from pyproj.exceptions import CRSError
 from pipelines.inputs.errors import InputFileError, LayerError
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LayerKind
-from pipelines.inputs.shapes.shape_repair import flat_shapes, some
+from pipelines.inputs.shapes.plain_files import FORMATS, refuse_no_plain_file
+from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
+from pipelines.inputs.shapes.single_parts import in_single_parts, refuse_too_many, slimmed
+from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import moved_shapes
+from terrain.reading.gdal_guard import VECTOR_DRIVERS, vector_options
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
@@ -57,20 +62,26 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     where = f"[{key}] {source.file.name}"
     if not source.file.exists():
         raise InputFileError(f"{where}: the file does not exist (looked for {source.file})")
+    refuse_no_plain_file(source.file, where)
+    path = source.file.absolute()
     try:
-        with warnings.catch_warnings():
+        with vector_options(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            listed = pyogrio.list_layers(source.file)
+            listed = pyogrio.list_layers(path)
             names = [str(name) for name, _ in listed]
             spatial = [str(name) for name, geometry in listed if geometry is not None]
             layer = _choose(source.layer, names, spatial, where)
-            info = pyogrio.read_info(source.file, layer=layer, force_feature_count=True)
+            info = pyogrio.read_info(path, layer=layer, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputFileError(
-            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give a GeoPackage, "
-            "shapefile, GeoJSON or another file of shapes"
+            f"{where}: it is no vector file that can be read, or is torn: {first_line(error)}; give {FORMATS}"
         ) from None
+    if info["driver"] not in VECTOR_DRIVERS:
+        raise InputFileError(f"{where}: files of {info['driver']} are not read; give {FORMATS}")
     crs, attributes = info["crs"], tuple(str(name) for name in info["fields"])
+    if source.where is not None:
+        named = tuple(str(info[key]) for key in ("fid_column", "geometry_name") if info.get(key))
+        refuse_odd_where(source.where, attributes, f"{where}, layer {layer}", also=named)
     if crs is None:
         raise LayerError(f"{where}, layer {layer}: it has no CRS; assign the one that its coordinates are in")
     try:
@@ -83,10 +94,13 @@ def read_shapes(
     layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
 ) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
     """Read a layer into the metric frame."""
-    raw = _read(layer, None if within is None else _box_in_file(layer, frame, within))
+    raw, held = _read(layer, None if within is None else _box_in_file(layer, frame, within))
+    refuse_too_many(len(raw), layer.words)
     raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
     ids = raw["id"].to_numpy()
-    shapes, kept, repaired = flat_shapes(raw.geometry.to_numpy(), ids, kind.shapes, layer.words)
+    shapes, closed = shapes_of_wkb(held, ids, layer.words)
+    shapes, kept, repaired = flat_shapes(shapes, ids, kind.shapes, layer.words)
+    repaired = closed | repaired
     found = [] if kept.all() else [reason("shapes_empty", layer=layer.words, features=some(ids[~kept]))]
     placed = _in_frame(layer, shapes[kept], frame)
     if repaired:
@@ -94,10 +108,20 @@ def read_shapes(
         repairs = tuple(
             reason("shape_repaired", feature=str(ids[at]), fault=fault, area=float(area[at]))
             for at, fault in repaired.items()
+            if at in area
         )
         found.append(reason("shapes_repaired", layer=layer.words, repairs=repairs))
-    raw = raw[kept].set_geometry(gpd.GeoSeries(placed, index=raw.index[kept], crs=None), crs=None)
-    return read_columns(raw, kind.columns, layer.words), tuple(found)
+    placed = slimmed(placed, ids[kept], within, layer.words)
+    made = gpd.GeoDataFrame(raw[kept], geometry=gpd.GeoSeries(placed, index=raw.index[kept], crs=None))
+    read = read_columns(made, kind.columns, layer.words)
+    if kind.single:
+        read = in_single_parts(read)
+        refuse_too_many(len(read), layer.words)
+    else:
+        whole = read.geometry.to_numpy()
+        one = (shapely.get_type_id(whole) > 3) & (shapely.get_num_geometries(whole) == 1)
+        read = read.set_geometry(np.where(one, shapely.get_geometry(whole, 0), whole))
+    return read, tuple(found)
 
 
 def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str) -> str:
@@ -114,18 +138,22 @@ def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str
     return spatial[0]
 
 
-def _read(layer: VectorLayer, bbox: Bounds | None) -> Any:
+def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
     import pyogrio
+    from pyogrio import raw
     from pyogrio.errors import DataLayerError, DataSourceError
 
     where = layer.source.where
     try:
-        with warnings.catch_warnings():
+        with vector_options(), warnings.catch_warnings():
             # what GDAL minds (ring order, odd dates) is checked by us or does not matter here
             warnings.simplefilter("ignore")
-            return pyogrio.read_dataframe(
-                layer.source.file, layer=layer.layer, where=where, bbox=bbox, fid_as_index=True, use_arrow=False
-            )
+            path = layer.source.file.absolute()
+            chosen: dict[str, Any] = {"layer": layer.layer, "where": where, "bbox": bbox}
+            rows = pyogrio.read_dataframe(path, **chosen, read_geometry=False, fid_as_index=True, use_arrow=False)
+            # as bytes, so that a shape that cannot be is known by its feature
+            _, numbers, held, _ = raw.read(path, **chosen, columns=[], return_fids=True)
+            return rows, held[pd.Index(numbers).get_indexer(rows.index)]
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
             raise LayerError(

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.agency_rain import is_agency_text, read_agency_text
-from pipelines.inputs.tables.csv_table import CsvTable, one_of, read_csv_table, read_text
+from pipelines.inputs.tables.csv_table import CsvTable, one_of, read_text, refuse_too_long, table_of_text
 from pipelines.inputs.tables.rain_checks import checked_rain_table
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.unit_table import MINUTE, si_factor
@@ -23,9 +23,10 @@ def read_rain_table(path: str | os.PathLike[str]) -> RainTable:
     """Read a rain table."""
     where = f"rain table {Path(path).name}"
     text = read_text(path, "rain table")
+    refuse_too_long(text.splitlines(), where)
     if is_agency_text(text):
         return read_agency_text(text, where)
-    return _own_table(read_csv_table(path, "rain table"))
+    return _own_table(table_of_text(text, where))
 
 
 def _own_table(table: CsvTable) -> RainTable:

@@ -38,8 +38,9 @@ def spouts_beside_complaints(
     """Further downspouts that come out where someone saw water, whatever the storm says of it."""
     if not situation.complaints:
         return ()
-    points = [point for point, _ in situation.complaints]
-    around = mask_of(shapely.buffer(shapely.MultiPoint(points), found.rules.complaint_reach), situation.grid)
+    # a thousand complaints of one spot are one circle
+    places = shapely.get_parts(shapely.union_all([point for point, _ in situation.complaints]))
+    around = mask_of(shapely.union_all(shapely.buffer(places, found.rules.complaint_reach)), situation.grid)
     labels = np.where(around, np.int64(0), np.int64(-1))
     seen, reach = {0: reason("place_of_complaint")}, situation.rules["roof_reach"].likely
     beside = site_downspouts(situation.downspouts, situation.drainage, seen, labels, reach=reach)

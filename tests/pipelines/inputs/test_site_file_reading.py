@@ -222,7 +222,7 @@ def test_a_key_twice_is_broken_toml(site):
 def test_missing_no_text_or_a_folder(tmp_path):
     with pytest.raises(InputFileError, match="does not exist; `lotshed start` writes one"):
         read_site_file(tmp_path / "no.toml")
-    with pytest.raises(InputFileError, match="cannot be read"):
+    with pytest.raises(InputFileError, match="is a folder, and only regular files are read"):
         read_site_file(tmp_path)
     (tmp_path / "b.toml").write_bytes(b"name = \"\xff\xfe\"")
     with pytest.raises(SiteFileError, match="no text in UTF-8"):
