@@ -102,9 +102,10 @@ def command(
 
 def _width_and_depth(text: str) -> tuple[float, float]:
     from pipelines.inputs.quantity import parse_length
+    from terrain.shown_text import quoted
 
     parts = text.lower().split(" x ")
     if len(parts) != 2:
-        told = f"{text!r} is not width x depth; write it as in '24 in x 30 in'."
+        told = f"{quoted(text)} is not width x depth; write it as in '24 in x 30 in'."
         raise click.BadParameter(told, param_hint="--basin")
     return parse_length(parts[0], "--basin, width"), parse_length(parts[1], "--basin, depth")

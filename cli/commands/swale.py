@@ -109,6 +109,7 @@ def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":
     from pipelines.inputs.errors import QuantityError
     from pipelines.inputs.quantity import parse_quantity
     from pipelines.swale import WhatIf
+    from terrain.shown_text import quoted
 
     if len(flows) != len(places):
         raise click.UsageError(
@@ -119,10 +120,10 @@ def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":
         try:
             easting, northing = (float(part) for part in place.split(","))
         except ValueError:
-            words = f'--at "{place}": give easting and northing with a comma between, as 711930,3319997'
+            words = f"--at {quoted(place)}: give easting and northing with a comma between, as 711930,3319997"
             raise click.UsageError(words) from None
         amount = parse_quantity(flow, "flow", "--add-discharge")
         if amount < 0.0:
-            raise QuantityError(f'--add-discharge "{flow}": a discharge is 0 or more')
+            raise QuantityError(f"--add-discharge {quoted(flow)}: a discharge is 0 or more")
         asked.append(WhatIf(amount, easting, northing))
     return asked

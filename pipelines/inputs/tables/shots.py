@@ -6,9 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.inputs.errors import TableError
-from pipelines.inputs.tables.csv_table import one_of, read_csv_table
+from pipelines.inputs.site_ranges import HIGHEST, LOWEST
+from pipelines.inputs.tables.csv_table import CsvRow, CsvTable, one_of, read_csv_table
 from terrain.arrays import FloatArray
 from terrain.grid import Frame
+from terrain.shown_text import quoted
 from terrain.unit_table import si_factor
 
 _HEIGHTS = {"height_m": "m", "height_ft": "ft"}
@@ -55,5 +57,16 @@ def read_level_shots(path: str | os.PathLike[str], frame: Frame) -> LevelShots:
         points=tuple(row.texts["point"] for row in table.rows),
         x=np.array([table.number(row, "easting") for row in table.rows]) * frame.x_scale,
         y=np.array([table.number(row, "northing") for row in table.rows]) * frame.y_scale,
-        heights=np.array([table.number(row, height) for row in table.rows]) * si_factor(_HEIGHTS[height]),
+        heights=np.array([_height(table, row, height) for row in table.rows]),
     )
+
+
+def _height(table: CsvTable, row: CsvRow, column: str) -> float:
+    one = si_factor(_HEIGHTS[column])
+    height = table.number(row, column) * one
+    if not LOWEST <= height <= HIGHEST:
+        raise TableError(
+            f"{table.where}: line {row.line}, column {column}: {quoted(row.texts[column])} is no height of land; it may "
+            f"be from {LOWEST / one:,.0f} to {HIGHEST / one:,.0f} {_HEIGHTS[column]}"
+        )
+    return height
