@@ -18,7 +18,7 @@ SITE_RANGES: Final[dict[str, tuple[str, str, str]]] = {
     "elevation.rmse": ("length", "1 mm", "10 m"),
     "house.floor": ("length", *_LAND),
     "house.footing_depth": ("length", "1 cm", "30 m"),
-    "rain.depth": ("length", "0.1 mm", "10 m"),
+    "rain.depth": ("length", "0.1 mm", "100 m"),
     "rain.duration": ("time", "1 s", "30 d"),
     "rain.return_period": ("return_period", "0.01 yr", "1000000 yr"),
     "soil.tested_rate": ("rate", "0.001 mm/h", "100000 mm/h"),

@@ -129,9 +129,9 @@ def _check_bands(file: Any, path: Path) -> tuple[Reason, ...]:
 def _check_scale(scale: float, offset: float, where: str) -> None:
     if not (_LEAST_SCALE <= abs(scale) <= _MOST_SCALE and abs(offset) <= _MOST_OFFSET):
         raise GroundError(
-            f"{where}: its band has the scale {scale:g} and the offset {offset:g}, which make no heights of its numbers; "
-            f"a scale lies between {_LEAST_SCALE:g} and {_MOST_SCALE:g}, an offset within {_MOST_OFFSET:g}. "
-            "Write the band again without them"
+            f"{where}: its band has the scale {scale:g} and the offset {offset:g}, which make no heights "
+            f"of its numbers: a scale lies between {_LEAST_SCALE:g} and {_MOST_SCALE:g}, an offset within "
+            f"{_MOST_OFFSET:g}. Write the band again without them"
         )
 
 

@@ -44,8 +44,8 @@ def read_pump_points(path: str | os.PathLike[str]) -> PumpPoints:
     for row, flow, head in zip(table.rows, flows, heads, strict=True):
         if flow * si_factor(_FLOWS[flow_column]) > MOST_FLOW or head * si_factor(_HEADS[head_column]) > MOST_HEAD:
             raise TableError(
-                f"{table.where}: line {row.line}: {flow:g} {_FLOWS[flow_column]} at {head:g} {_HEADS[head_column]} is no "
-                f"pump for a lot; it may give up to {MOST_FLOW / si_factor('gpm'):,.0f} gpm and {MOST_HEAD:g} m"
+                f"{table.where}: line {row.line}: {flow:g} {_FLOWS[flow_column]} at {head:g} {_HEADS[head_column]} is "
+                f"no pump for a lot; it may give up to {MOST_FLOW / si_factor('gpm'):,.0f} gpm and {MOST_HEAD:g} m"
             )
     for before, (row, flow, head) in zip(
         zip(flows, heads, strict=True), zip(table.rows[1:], flows[1:], heads[1:], strict=True), strict=False

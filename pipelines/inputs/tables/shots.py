@@ -66,7 +66,7 @@ def _height(table: CsvTable, row: CsvRow, column: str) -> float:
     height = table.number(row, column) * one
     if not LOWEST <= height <= HIGHEST:
         raise TableError(
-            f"{table.where}: line {row.line}, column {column}: {quoted(row.texts[column])} is no height of land; it may "
-            f"be from {LOWEST / one:,.0f} to {HIGHEST / one:,.0f} {_HEIGHTS[column]}"
+            f"{table.where}: line {row.line}, column {column}: {quoted(row.texts[column])} is no height of land; it "
+            f"may be from {LOWEST / one:,.0f} to {HIGHEST / one:,.0f} {_HEIGHTS[column]}"
         )
     return height
