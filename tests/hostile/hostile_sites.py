@@ -131,6 +131,7 @@ def write_base(folder: Path) -> Path:
     write_ground(folder / "ground.tif", good_ground())
     for name, rows in LAYERS.items():
         layer_frame(name, rows).to_file(folder / "shapes.gpkg", layer=name, engine="pyogrio")
+    layer_frame("parcel", LAYERS["parcel"]).to_file(folder / "parcel.gpkg", engine="pyogrio")
     for name, text in TABLES.items():
         (folder / name).write_text(text)
     return folder
@@ -259,7 +260,7 @@ def arguments_of(site: HostileSite) -> list[str]:
         more = ["--also", "geojson"] if command == "screen" and draw.random() < 0.3 else []
         return [command, str(site.file), "--out", out, *options, *more]
     if command == "start":
-        parcel = _named(site, "parcel", "file", "shapes.gpkg")
+        parcel = _named(site, "parcel", "file", "parcel.gpkg").replace("shapes.gpkg", "parcel.gpkg")
         return ["start", _named(site, "elevation", "file", "ground.tif"), parcel, "--out", f"{out}.toml"]
     if command == "pump":
         lift, length, inflow = (_quantity(draw, good) for good in ("8 ft", "120 ft", "35 gpm"))
@@ -309,7 +310,7 @@ def _named(site: HostileSite, table: str, key: str, good: str) -> str:
 
 
 def _quantity(draw: np.random.Generator, good: str) -> str:
-    if draw.random() < 0.6:
+    if draw.random() < 0.85:
         return good
     value = any_value(draw)
     return str(value).replace("\0", "")[:20000] if not isinstance(value, int) or abs(value) < 10**4000 else good

@@ -40,15 +40,15 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
 def check_place(folder: Path, *, overwrite: bool) -> None:
     """The checks of `prepare_place` alone: nothing is touched."""
     folder = _resolved(folder)
-    if folder.is_dir():
-        _check_content(folder, overwrite=overwrite)
-    elif folder.exists():
-        raise HandoverError(f"{folder} is a file. Give a folder for the result with --out.")
     if folder in (Path.cwd(), *Path.cwd().parents) or os.path.ismount(folder):
         raise HandoverError(
             f"{folder} cannot be swapped for a new folder: it is a mount point, or you stand in it. "
             "Give a folder inside it with --out."
         )
+    if folder.is_dir():
+        _check_content(folder, overwrite=overwrite)
+    elif folder.exists():
+        raise HandoverError(f"{folder} is a file. Give a folder for the result with --out.")
     above = next(parent for parent in folder.parents if parent.exists() or parent == parent.parent)
     if not above.is_dir():
         raise HandoverError(f"{folder} cannot be written: {above} is a file, not a folder. Give another --out.")
