@@ -8,7 +8,7 @@ import sys
 from terrain.shown_text import shown
 
 MOST_LETTERS = 2000
-"""Of a line of the answer."""
+"""Of a line."""
 MOST_LINES = 60
 """Of a message; the rest is counted."""
 
@@ -32,7 +32,7 @@ def say(text: str) -> None:
         lines[MOST_LINES:] = [f"  and {len(lines) - MOST_LINES:,} more lines"]
     with contextlib.suppress(OSError, ValueError):
         if sys.stderr is not None:
-            print("\n".join(map(shown, lines)), file=sys.stderr, flush=True)
+            print("\n".join(shown(line, most=MOST_LETTERS) for line in lines), file=sys.stderr, flush=True)
 
 
 def tell(text: str) -> None:

@@ -26,7 +26,7 @@ def quoted(value: object) -> str:
         return f'"{shown(text[:MOST_QUOTED])}…" ({len(text):,} characters)'
     if isinstance(value, int) and abs(value) >= 10**MOST_QUOTED:
         # Python does not write out whole numbers of thousands of digits
-        return f"a whole number of about {int(value.bit_length() * 0.30103) + 1:,} digits"
+        return f"a whole number of about {int((value.bit_length() - 1) * 0.30103) + 1:,} digits"
     try:
         text = repr(value)
     except (ValueError, RecursionError):

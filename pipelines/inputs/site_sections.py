@@ -27,12 +27,20 @@ def _resolved(value: object, info: ValidationInfo) -> Path:
     if not isinstance(value, str) or not value.strip():
         raise ValueError("must be a path in quotes, relative to the site file or absolute")
     path = Path(info.context["folder"], value) if info.context else Path(value)
-    if not path.exists():
+    if not _exists(path):
         raise ValueError(
             f"{quoted(value)} does not exist (looked for {quoted(str(path))}); correct the path, which is absolute or "
             "relative to the site file"
         )
     return path
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        # a name that no file system takes
+        return False
 
 
 def _year(value: object) -> object:
@@ -41,6 +49,7 @@ def _year(value: object) -> object:
     return value
 
 
+Coordinate = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
 ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
 Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
 
@@ -174,7 +183,7 @@ class PriceFile(Section):
 class BasinPlaces(Section):
     """Basins whose place is fixed: points [easting, northing] in the map's coordinates, or a layer of points."""
 
-    points: tuple[tuple[float, float], ...] = ()
+    points: tuple[tuple[Coordinate, Coordinate], ...] = ()
     file: ExistingPath | None = None
     layer: str | None = None
     where: str | None = None

@@ -20,8 +20,12 @@ def write_text(path: Path, text: str) -> None:
 
 def summary_text(content: dict[str, Any]) -> str:
     """A summary as JSON text."""
-    text = json.dumps(plain_values(content), indent=2, ensure_ascii=False, allow_nan=False)
-    # what a terminal or an editor would obey stands as an escape, which reads as the same text
+    return json_text(plain_values(content), indent=2)
+
+
+def json_text(content: Any, *, indent: int | None = None) -> str:
+    """JSON in which what a terminal or an editor would obey stands as an escape, which reads as the same text."""
+    text = json.dumps(content, indent=indent, ensure_ascii=False, allow_nan=False)
     return _OBEYED.sub(lambda found: f"\\u{ord(found[0]):04x}", text) + "\n"
 
 
@@ -38,5 +42,5 @@ def plain_values(value: Any) -> Any:
     # numpy's numbers and truth values speak for themselves once unwrapped
     plain = value.item() if hasattr(value, "item") else value
     if isinstance(plain, float):
-        return plain if math.isfinite(plain) else None
+        return plain + 0.0 if math.isfinite(plain) else None
     return plain
