@@ -56,7 +56,7 @@ class TookTooLongError(BaseException):
     """Raised by the alarm, so that nothing catches it."""
 
 
-def run_one(base: Path, seed: int, *, keep: Path | None = None) -> Ended:
+def run_one(base: Path, seed: int, *, dry: bool = False, keep: Path | None = None) -> Ended:
     """Write the site of a seed, run its command on it, and look at all that it gave."""
     from click.testing import CliRunner
 
@@ -64,6 +64,8 @@ def run_one(base: Path, seed: int, *, keep: Path | None = None) -> Ended:
 
     folder = Path(tempfile.mkdtemp(prefix="hostile-")) / "site" if keep is None else keep
     arguments, done = make_site(base, folder, seed)
+    if dry and arguments[0] in ("screen", "swale"):
+        arguments.append("--dry-run")
     before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
     for kind, clock, most in ALARMS:
         signal.signal(kind, _too_long)

@@ -238,11 +238,12 @@ def test_where_nothing_can_be_kept_it_says_what_to_set(nowhere_kept: Path, monke
 @POSIX
 @pytest.mark.skipif(not AS_ROOT or shutil.which("unshare") is None, reason="needs to mount, as root may")
 def test_another_users_installation_without_a_home_finds_a_place(tmp_path: Path) -> None:
-    code = "from terrain.kernels.flood import flood; from terrain.first_run import compiling_words; print(compiling_words())"
+    code = "import terrain.kernels.flood; from terrain.first_run import compiling_words; print(compiling_words())"
     mounts = " && ".join(
         f'mount --bind "{each}" "{each}" && mount -o remount,ro,bind "{each}"' for each in (ROOT, sys.prefix)
     )
-    script = f'{mounts} && exec env -i HOME=/proc/none TMPDIR="{tmp_path}" PYTHONPATH="{ROOT}" "{sys.executable}" -c "{code}"'
+    told = f'HOME=/proc/none TMPDIR="{tmp_path}" PYTHONPATH="{ROOT}"'
+    script = f'{mounts} && exec env -i {told} "{sys.executable}" -c "{code}"'
     done = subprocess.run(["unshare", "-m", "sh", "-c", script], capture_output=True, text=True, check=False)
     if "mount: " in done.stderr or "unshare: " in done.stderr:
         pytest.skip("may not mount here")

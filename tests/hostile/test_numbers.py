@@ -111,7 +111,7 @@ def test_a_site_key_is_taken_within_its_range_and_refused_outside(key: str) -> N
         (".".join(["a"] * 5000) + " = 1", "unknown key"),
         (
             "[rules]\nhand_trench_rate = '0 ft/h'",
-            'hand_trench_rate: "0 ft/h" is no quantity in ft/h or m/h from 0.2 to 240',
+            'hand_trench_rate: "0 ft/h" is no quantity in ft/h or m/h from 0.2 to 1200',
         ),
         ("[rules]\nstone_porosity = nan", "stone_porosity: nan is no plain number from 0.05 to 0.9"),
         ("[rules]\nstone_porosity = " + "9" * 4000, "a whole number of about 4,000 digits is no plain number"),
