@@ -1,5 +1,5 @@
 """`python -m cli`, the same as the console script `lotshed`."""
 
-from cli.main import main
+from cli.program import main
 
 main()

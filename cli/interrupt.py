@@ -14,6 +14,13 @@ def listen() -> None:
     sys.unraisablehook = _unraisable
 
 
+def tell() -> None:
+    """Say that the run was interrupted."""
+    from cli.streams import say
+
+    say("Interrupted; what was there before is untouched.")
+
+
 def was_asked() -> bool:
     """Whether someone interrupted this run, also where a library turned that into an error of its own."""
     return _asked

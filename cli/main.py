@@ -3,7 +3,9 @@
 Nothing heavy is imported here or at the top of a command's file, so that --help answers at once.
 """
 
+import errno
 import importlib
+import io
 import os
 import sys
 import traceback
@@ -14,9 +16,9 @@ import click
 
 from cli import interrupt
 from cli.exit_codes import AT_FAULT, DEFECT, DONE, INTERRUPTED
+from cli.streams import OutputError, say, tell
 from cli.voice import Voice
 from terrain.errors import LotshedError
-from terrain.reading.gdal_guard import skip_drivers
 
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
@@ -28,6 +30,14 @@ COMMANDS = {
     "steps": "cli.commands.steps",
     "step": "cli.commands.step",
 }
+
+# what an operating system refuses for reasons of its own: no defect of ours
+MACHINE_ERRORS = {
+    getattr(errno, name)
+    for name in ("EACCES", "EPERM", "EROFS", "ENOSPC", "EDQUOT", "EFBIG", "EIO", "EMFILE", "ENFILE", "ENOMEM", "ELOOP",
+                 "ENAMETOOLONG", "ESTALE", "EBUSY", "ENOTEMPTY")
+    if hasattr(errno, name)
+}  # fmt: skip
 
 
 class LazyGroup(click.Group):
@@ -59,27 +69,44 @@ def exit_code(run: Callable[[], Any], voice: Voice) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _interrupted()
     except LotshedError as fault:
-        click.echo(f"Error: {fault}", err=True)
+        say(f"Error: {fault}")
         return AT_FAULT
     except click.ClickException as fault:
-        fault.show()
+        told = io.StringIO()
+        fault.show(file=told)
+        say(told.getvalue().rstrip())
         return AT_FAULT
     except Exception as defect:
         if interrupt.was_asked():
             return _interrupted()
         if voice.debug:
             traceback.print_exc()
-        click.echo(
+        words = machine_words(defect)
+        if words:
+            say(f"Error: {words}")
+            return AT_FAULT
+        say(
             f"A defect of lotshed, not of your input: {type(defect).__name__}: {defect}\n"
-            "Please report it where you got lotshed, with the command and what it prints with --debug.",
-            err=True,
+            "Please report it where you got lotshed, with the command and what it prints with --debug."
         )
         return DEFECT
     return code if isinstance(code, int) else DONE
 
 
+def machine_words(error: Exception) -> str:
+    """What the machine refused, in words; empty where it is no refusal of the machine's."""
+    if isinstance(error, OutputError):
+        return f"the answer cannot be printed: {error.strerror}. What was written to files is there, whole."
+    if isinstance(error, MemoryError):
+        return "this machine has no more memory. Give a smaller parcel or a coarser raster, or close other programs."
+    if isinstance(error, OSError) and error.errno is not None and error.errno in MACHINE_ERRORS:
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{os.strerror(error.errno)}. Mend that on this machine, or name another place, and run again."
+    return ""
+
+
 def _interrupted() -> int:
-    click.echo("Interrupted; what was there before is untouched.", err=True)
+    interrupt.tell()
     return INTERRUPTED
 
 
@@ -87,7 +114,7 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted and not ctx.resilient_parsing:
         from importlib.metadata import version
 
-        click.echo(f"lotshed {version('lotshed')}")
+        tell(f"lotshed {version('lotshed')}")
         ctx.exit()
 
 
@@ -109,23 +136,7 @@ def app() -> None:
 
 
 def main() -> None:
-    """The console script: quiet the libraries' own messages, then run."""
-    # GDAL and PROJ print notes on stderr that are no message of ours; set before either is loaded
-    os.environ.setdefault("CPL_LOG", os.devnull)
-    os.environ.setdefault("PROJ_DEBUG", "0")
-    skip_drivers()
-    # ended from outside, a run clears away what it was building, as it does when interrupted
-    interrupt.listen()
-    try:
-        app(prog_name="lotshed")
-    except SystemExit as end:
-        if end.code == INTERRUPTED:
-            # Python would end by the signal itself where the interrupt arrived in code that exec() runs
-            sys.stdout.flush()
-            sys.stderr.flush()
-            os._exit(INTERRUPTED)
-        raise
+    """The console script, by the name that it was first installed under."""
+    from cli.program import main as run
 
-
-if __name__ == "__main__":
-    main()
+    run()

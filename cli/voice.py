@@ -7,9 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-import click
-
 from cli import interrupt
+from cli.streams import say
 
 LEAST_WIDTH, USUAL_WIDTH, MOST_WIDTH = 60, 80, 120
 
@@ -39,7 +38,7 @@ class Voice:
     def note(self, text: str) -> None:
         """A line on stderr that everyone should read, unless they asked for quiet."""
         if not self.quiet:
-            click.echo(text, err=True)
+            say(text)
 
     @contextmanager
     def progress(self) -> Iterator[Progress]:
@@ -55,7 +54,7 @@ class Voice:
     def _lines(self, text: str, done: float | None) -> None:
         interrupt.check()
         if done is None or self.verbose:
-            click.echo(text, err=True)
+            say(text)
 
 
 def text_width() -> int:

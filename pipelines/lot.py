@@ -33,7 +33,7 @@ from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import STAGES, LotStages
-from terrain.first_run import COMPILING, compiles_first
+from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage
 from terrain.flow.pysheds_adapter import self_check
 from terrain.ground import ROOF
@@ -76,7 +76,7 @@ def screen_lot(
     progress("reading the site file and what it names", 0.02)
     stages = LotStages(open_lot(path, grounds=grounds))
     if compiles_first():
-        progress(COMPILING, None)
+        progress(compiling_words(), None)
     for stage, doing, done in STAGES:
         progress(doing, done)
         getattr(stages, stage)

@@ -5,6 +5,14 @@ from pathlib import Path
 COMPILING = "compiling, first run only: about half a minute"
 
 
+def compiling_words() -> str:
+    """What is told where loops are compiled, and where they are kept if that is no usual place."""
+    from terrain.compiled import private_cache
+
+    kept = private_cache()
+    return COMPILING if kept is None else f"{COMPILING}; it may be kept nowhere but in {kept}"
+
+
 def compiles_first() -> bool:
     """Whether the first kernel has no compiled copy in numba's cache yet."""
     from terrain.kernels.flood import flood

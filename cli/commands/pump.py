@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.options import json_option, overwrite_option, talk_options
+from cli.streams import tell, tell_json
 
 if TYPE_CHECKING:
     from terrain.unit_table import Units
@@ -93,18 +94,19 @@ def command(
         from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.pump_summary import pump_summary
 
-        click.echo(summary_text(pump_summary(lift)), nl=False)
+        tell_json(summary_text(pump_summary(lift)))
     else:
         from cli.pump_answer import pump_answer
 
-        click.echo(pump_answer(lift, units))
+        tell(pump_answer(lift, units))
 
 
 def _width_and_depth(text: str) -> tuple[float, float]:
     from pipelines.inputs.quantity import parse_length
+    from terrain.shown_text import quoted
 
     parts = text.lower().split(" x ")
     if len(parts) != 2:
-        told = f"{text!r} is not width x depth; write it as in '24 in x 30 in'."
+        told = f"{quoted(text)} is not width x depth; write it as in '24 in x 30 in'."
         raise click.BadParameter(told, param_hint="--basin")
     return parse_length(parts[0], "--basin, width"), parse_length(parts[1], "--basin, depth")

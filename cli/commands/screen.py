@@ -16,6 +16,7 @@ from cli.options import (
     strict_option,
     talk_options,
 )
+from cli.streams import tell, tell_json
 from cli.voice import Voice, text_width
 
 
@@ -71,7 +72,7 @@ def command(
 
             check_place(out, overwrite=overwrite)
         units, told = check_site(site)
-        click.echo("\n".join(say(each, units) for each in told))
+        tell("\n".join(say(each, units) for each in told))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
@@ -94,11 +95,11 @@ def command(
         from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.lot.summary import summary
 
-        click.echo(summary_text(summary(findings)), nl=False)
+        tell_json(summary_text(summary(findings)))
     elif full:
-        click.echo(answer_text(findings, text_width()))
+        tell(answer_text(findings, text_width()))
     else:
-        click.echo(brief_text(findings, text_width(), str(out), written))
+        tell(brief_text(findings, text_width(), str(out), written))
     if as_json or full:
         voice.note(f"Written to {out}: {', '.join(written)}")
     return VERDICT_FAILS if strict and findings.plan.parts.verdict != "sure" else None

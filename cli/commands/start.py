@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from cli.options import allow_linked_option, overwrite_option, talk_options
+from cli.streams import tell
 from cli.voice import Voice
 
 
@@ -58,7 +59,7 @@ def command(
     write_single_text(place, site_file_text(found, place.resolve().parent, system))
     lines = description_lines(found, system)
     width = max(len(what) for what, _ in lines)
-    click.echo("\n".join(f"{what.ljust(width)}  {value}" for what, value in lines))
+    tell("\n".join(f"{what.ljust(width)}  {value}" for what, value in lines))
     for warning in say_all(found.warnings, system):
         voice.note(f"Warning: {warning}")
     voice.note(f"Written to {place}; edit it, then: lotshed screen {place} --out DIR")

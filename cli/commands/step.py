@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.options import allow_linked_option, overwrite_option, talk_options
+from cli.streams import say
 from cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ class StepGroup(click.Group):
                 load_step(name)
             except StepError as fault:
                 # one broken package must not hide the steps of the others
-                click.echo(f"Warning: {fault}", err=True)
+                say(f"Warning: {fault}")
             else:
                 names.append(name)
         return names
@@ -60,7 +61,7 @@ def _command_of(step: "Step") -> click.Command:
 
     def run(out: Path, overwrite: bool, **given: Any) -> None:
         from pipelines.steps.run import COMPANIONS, StepFile, run_step
-        from terrain.first_run import COMPILING, compiles_first
+        from terrain.first_run import compiles_first, compiling_words
         from terrain.reading.surface import Surface
 
         stated = {name: value for name, value in given.items() if value is not None}
@@ -72,7 +73,7 @@ def _command_of(step: "Step") -> click.Command:
                 files[taken.name] = StepFile(path, {word: text for word, text in said.items() if text is not None})
         voice = click.get_current_context().find_object(Voice) or Voice()
         if any(taken.name in files and taken.kind is Surface for taken in step.inputs) and compiles_first():
-            voice.note(COMPILING)
+            voice.note(compiling_words())
         for line in run_step(step, files, stated, out, overwrite=overwrite):
             voice.note(f"Warning: {line}")
         voice.note(f"Written to {out}")

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.options import json_option, talk_options
+from cli.streams import say, tell, tell_json
 
 if TYPE_CHECKING:
     from pipelines.steps.registry import Step
@@ -31,13 +32,13 @@ def command(as_json: bool) -> None:
             steps.append(load_step(name))
         except StepError as fault:
             # one broken package must not hide the steps of the others
-            click.echo(f"Warning: {fault}", err=True)
+            say(f"Warning: {fault}")
     if as_json:
         import json
 
-        click.echo(json.dumps([_document(step) for step in steps], indent=2, ensure_ascii=False))
+        tell_json(json.dumps([_document(step) for step in steps], indent=2, ensure_ascii=False))
     else:
-        click.echo("\n\n".join(_text(step) for step in steps))
+        tell("\n\n".join(_text(step) for step in steps))
 
 
 def _document(step: "Step") -> dict[str, Any]:

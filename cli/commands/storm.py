@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from cli.options import json_option, talk_options
+from cli.streams import tell, tell_json
 
 
 @click.command("storm")
@@ -35,9 +36,9 @@ def command(table: Path, depth: str, duration: str, as_json: bool) -> None:
         from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.storm_summary import storm_summary
 
-        click.echo(summary_text(storm_summary(answer)), nl=False)
+        tell_json(summary_text(storm_summary(answer)))
     else:
         from cli.storm_answer import storm_answer
 
         inches = depth.rstrip().endswith(("in", "ft"))
-        click.echo(storm_answer(answer, "us" if inches else "si"))
+        tell(storm_answer(answer, "us" if inches else "si"))

@@ -16,6 +16,7 @@ from cli.options import (
     strict_option,
     talk_options,
 )
+from cli.streams import tell, tell_json
 from cli.voice import Voice, text_width
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def command(
 
         plan = plan_of_check(site, lots=lots)
         for step in plan.steps:
-            click.echo(say(step, plan.units))
+            tell(say(step, plan.units))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
@@ -92,16 +93,16 @@ def command(
         from pipelines.deliverables.files.text_file import summary_text
         from pipelines.deliverables.swale.summary import swale_summary
 
-        click.echo(summary_text(swale_summary(findings)), nl=False)
+        tell_json(summary_text(swale_summary(findings)))
     elif full:
         from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
         from pipelines.deliverables.report.text import blocks_as_text
 
-        click.echo(blocks_as_text((*swale_answer_blocks(findings), *caution_blocks(findings)), text_width()))
+        tell(blocks_as_text((*swale_answer_blocks(findings), *caution_blocks(findings)), text_width()))
     else:
         from pipelines.deliverables.report.swale_answer import swale_brief_text
 
-        click.echo(swale_brief_text(findings, text_width(), str(out), written))
+        tell(swale_brief_text(findings, text_width(), str(out), written))
     if as_json or full:
         voice.note(f"Written to {out}: {', '.join(written)}")
     return VERDICT_FAILS if strict and any(not found.takes_all for found in findings.swales) else None
@@ -111,6 +112,7 @@ def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":
     from pipelines.inputs.errors import QuantityError
     from pipelines.inputs.quantity import parse_quantity
     from pipelines.swale import WhatIf
+    from terrain.shown_text import quoted
 
     if len(flows) != len(places):
         raise click.UsageError(
@@ -121,10 +123,10 @@ def _asked(flows: tuple[str, ...], places: tuple[str, ...]) -> "list[WhatIf]":
         try:
             easting, northing = (float(part) for part in place.split(","))
         except ValueError:
-            words = f'--at "{place}": give easting and northing with a comma between, as 711930,3319997'
+            words = f"--at {quoted(place)}: give easting and northing with a comma between, as 711930,3319997"
             raise click.UsageError(words) from None
         amount = parse_quantity(flow, "flow", "--add-discharge")
         if amount < 0.0:
-            raise QuantityError(f'--add-discharge "{flow}": a discharge is 0 or more')
+            raise QuantityError(f"--add-discharge {quoted(flow)}: a discharge is 0 or more")
         asked.append(WhatIf(amount, easting, northing))
     return asked

@@ -8,6 +8,7 @@ from typing import Literal
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from terrain.shown_text import quoted
 
 ENTRANCE_LOSS = 0.2
 """Velocity heads lost into the outlet pipe where it controls. [-]"""
@@ -183,7 +184,7 @@ def access_hole_energy(
     for each in entering:
         require_not_negative(entering_flow=each.flow, angle=each.angle)
     if floor not in FLOOR_COEFFICIENTS:
-        raise HydraulicsError(f"floor is {floor!r}: it may be {' or '.join(FLOOR_COEFFICIENTS)}")
+        raise HydraulicsError(f"floor is {quoted(floor)}: it may be {' or '.join(FLOOR_COEFFICIENTS)}")
     first = entrance_energy(flow, diameter)
     if not supercritical:
         first = max(first, outlet_energy + ENTRANCE_LOSS * velocity_head)

@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Literal
 
 from pipelines.hydraulics.errors import HydraulicsError
+from terrain.shown_text import quoted
 from terrain.unit_table import INCH
 
 Interior = Literal["smooth", "corrugated", "perforated"]
@@ -72,17 +73,17 @@ def find_pipe(name: str) -> Pipe:
     keys = [pipe.key for pipe in pipe_catalogue()]
     if size is None:
         near = get_close_matches(name, keys, n=1, cutoff=0.0)[0]
-        raise HydraulicsError(f"pipe {name!r} does not start with a size: write it as in {near!r}")
+        raise HydraulicsError(f"pipe {quoted(name)} does not start with a size: write it as in {near!r}")
     found = [pipe for pipe in pipe_catalogue() if _fits(pipe, size, words)]
     exact = [pipe for pipe in found if set(_standard_words(pipe.standard)) == set(words)]
     if len(exact or found) == 1:
         return (exact or found)[0]
     if found:
-        raise HydraulicsError(f"pipe {name!r} may be {_listed(found)}: name the standard")
+        raise HydraulicsError(f"pipe {quoted(name)} may be {_listed(found)}: name the standard")
     same_size = [pipe for pipe in pipe_catalogue() if pipe.nominal == size]
     same_words = [pipe for pipe in pipe_catalogue() if words and set(words) <= set(_standard_words(pipe.standard))]
     held = _listed(same_size or same_words) or ", ".join(keys)
-    raise HydraulicsError(f"pipe {name!r} is not in the catalogue; it holds {held}")
+    raise HydraulicsError(f"pipe {quoted(name)} is not in the catalogue; it holds {held}")
 
 
 def sizes_of(standard: str) -> tuple[Pipe, ...]:
@@ -91,7 +92,7 @@ def sizes_of(standard: str) -> tuple[Pipe, ...]:
     found = [pipe for pipe in pipe_catalogue() if set(_standard_words(pipe.standard)) == words]
     if not found:
         known = sorted({pipe.standard for pipe in pipe_catalogue()})
-        raise HydraulicsError(f"standard {standard!r} is not in the pipe catalogue: it has {', '.join(known)}")
+        raise HydraulicsError(f"standard {quoted(standard)} is not in the pipe catalogue: it has {', '.join(known)}")
     return tuple(sorted(found, key=lambda pipe: pipe.inside))
 
 

@@ -3,6 +3,10 @@
 import numpy as np
 from numba import njit
 
+from terrain.compiled import ensure_cache
+
+ensure_cache()
+
 _STILL = 1e-9
 
 

@@ -11,6 +11,7 @@ from typing import Literal, get_args
 from pipelines.hydrology.errors import SurfaceError
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.inputs.limits import require_not_negative, require_positive
+from terrain.shown_text import quoted
 from terrain.unit_table import INCH_PER_HOUR
 
 SoilGroup = Literal["A", "B", "C", "D"]
@@ -47,7 +48,7 @@ def surface_of(name: str) -> SurfaceKind:
     key = "_".join(name.replace(",", " ").replace("-", " ").lower().split())
     key = key if key in table else f"{key}_fair"
     if key not in table:
-        raise SurfaceError(f"surface {name!r} is not in the table: give one of {', '.join(table)}")
+        raise SurfaceError(f"surface {quoted(name)} is not in the table: give one of {', '.join(table)}")
     return table[key]
 
 
@@ -79,7 +80,7 @@ def soil_group(group: str, *, compacted: bool = True) -> SoilGroup:
     groups = get_args(SoilGroup)
     letter = group.strip().upper().rpartition("/")[2]
     if letter not in groups:
-        raise SurfaceError(f"soil group {group!r}: give A, B, C or D, or a dual group such as B/D")
+        raise SurfaceError(f"soil group {quoted(group)}: give A, B, C or D, or a dual group such as B/D")
     worse: SoilGroup = groups[min(groups.index(letter) + compacted, 3)]
     return worse
 
@@ -144,7 +145,7 @@ def coefficient_range(surface: str, group: str, slope: float) -> CoefficientRang
     for kind, row_soil, slope_from, slope_to, printed in _coefficients():
         if key.partition("_")[0] == kind and row_soil in ("any", soil) and slope_from <= slope < slope_to:
             return printed
-    raise SurfaceError(f"no rational coefficient for {surface!r} on soil group {group} at {100 * slope:g} %")
+    raise SurfaceError(f"no rational coefficient for {quoted(surface)} on soil group {group} at {100 * slope:g} %")
 
 
 def frequency_factor(return_period: float | None) -> float:

@@ -51,7 +51,7 @@ def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tup
             read.append(
                 FileRead(
                     key=", ".join(names),
-                    file=path_from(site.folder, part),
+                    file=handed_over_path(site.folder, part),
                     sha256=sha256_of(part),
                     crs=crs_of.get(path) if part == path else None,
                     cell_size=cell if path == site.elevation.file and part == path else None,
@@ -84,6 +84,16 @@ def path_from(folder: Path, path: Path) -> str:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:
         return path.resolve().as_posix()
+
+
+def handed_over_path(folder: Path, path: Path) -> str:
+    """A path as a result names it: none that leads over the root or a home, which would tell whose machine it was."""
+    ours, theirs = folder.resolve(), path.resolve()
+    home = Path(os.path.expanduser("~"))
+    shared = next((each for each in theirs.parents if each == ours or each in ours.parents), None)
+    if shared is None or shared == Path(shared.anchor) or (shared in home.parents and shared != ours):
+        return path.name
+    return path_from(folder, path)
 
 
 def _paths(site: SiteFile, layers: SiteLayers) -> list[tuple[str, Path]]:

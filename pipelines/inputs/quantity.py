@@ -11,6 +11,7 @@ import re
 from collections.abc import Mapping
 
 from pipelines.inputs.errors import QuantityError
+from terrain.shown_text import quoted
 from terrain.unit_table import DIMENSIONS, UNITS, Unit, allowed_text, si_factor
 
 _NUMBER = r"(?:\d+-\d{1,4}/\d{1,4}|\d{1,4}/\d{1,4}|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)"
@@ -58,41 +59,43 @@ def read_quantity(text: object, dimension: str, units: Mapping[str, Unit] = UNIT
         If it is no finite number with one allowed unit of that dimension; the message names no key.
     """
     name = DIMENSIONS[dimension][0]
+    write = f"write {name} {allowed_text(dimension)}"
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise QuantityError(f"{_shown(text)} is no quantity; write {name} {allowed_text(dimension)}")
+        raise QuantityError(f"{quoted(text)} is no quantity; {write}")
     if isinstance(text, (int, float)):
-        raise QuantityError(f"the bare number {text} has no unit; write {name} {allowed_text(dimension)}, in quotes")
+        raise QuantityError(f"the bare number {quoted(text)} has no unit; {write}, in quotes")
     stripped = text.strip()
     if len(stripped) > _LONGEST:
-        raise QuantityError(f"{_shown(text)} is too long for a quantity; write {name} {allowed_text(dimension)}")
+        raise QuantityError(f"{quoted(text)} is too long for a quantity; {write}")
     value = _value(stripped, dimension, units)
     if not math.isfinite(value):
-        raise QuantityError(f'"{stripped}" is not finite; write {name} {allowed_text(dimension)}')
+        raise QuantityError(f"{quoted(stripped)} is not finite; {write}")
     return value
 
 
 def _value(text: str, dimension: str, units: Mapping[str, Unit]) -> float:
     name = DIMENSIONS[dimension][0]
+    write = f"write {name} {allowed_text(dimension)}"
     both = _FEET_AND_INCHES.fullmatch(text)
     if both and dimension == "length":
         inches = _number(both[3], text)
         if inches >= 12.0:
-            raise QuantityError(f'"{text}" has {inches:g} in beside feet; inches there are less than 12')
+            raise QuantityError(f"{quoted(text)} has {inches:g} in beside feet; inches there are less than 12")
         return _signed(both[1], int(both[2]) * si_factor("ft") + inches * si_factor("in"))
     slope = _SLOPE.fullmatch(text)
     if slope and dimension == "slope":
         return _slope(text, slope)
     one = _ONE.fullmatch(text)
     if one is None:
-        raise QuantityError(f'"{text}" is not one number and one unit; write {name} {allowed_text(dimension)}')
+        raise QuantityError(f"{quoted(text)} is not one number and one unit; {write}")
     unit = units.get(one[3])
     if unit is None:
         near = difflib.get_close_matches(one[3], units, n=1, cutoff=0.5)
         hint = f' (did you mean "{near[0]}"?)' if near else ""
-        raise QuantityError(f'"{text}" has the unknown unit "{one[3]}"{hint}; write {name} {allowed_text(dimension)}')
+        raise QuantityError(f"{quoted(text)} has the unknown unit {quoted(one[3])}{hint}; {write}")
     if unit.dimension != dimension:
         got = DIMENSIONS[unit.dimension][0]
-        raise QuantityError(f'"{text}" is {got}, and this is {name}; write it {allowed_text(dimension)}')
+        raise QuantityError(f"{quoted(text)} is {got}, and this is {name}; write it {allowed_text(dimension)}")
     return _signed(one[1], _number(one[2], text) * si_factor(unit.text))
 
 
@@ -100,10 +103,10 @@ def _slope(text: str, parts: re.Match[str]) -> float:
     sign, rise, rise_unit, run, run_unit = parts.groups()
     for unit in (rise_unit, run_unit):
         if unit not in UNITS or UNITS[unit].dimension != "length":
-            raise QuantityError(f'"{text}" is no length over a length; write a slope {allowed_text("slope")}')
+            raise QuantityError(f'{quoted(text)} is no length over a length; write a slope {allowed_text("slope")}')
     length = _number(run, text) * si_factor(run_unit)
     if length == 0.0:
-        raise QuantityError(f'"{text}" divides by zero; write a slope {allowed_text("slope")}')
+        raise QuantityError(f'{quoted(text)} divides by zero; write a slope {allowed_text("slope")}')
     return _signed(sign, _number(rise, text) * si_factor(rise_unit) / length)
 
 
@@ -113,14 +116,9 @@ def _number(digits: str, text: str) -> float:
     whole, _, fraction = digits.rpartition("-")
     top, bottom = fraction.split("/")
     if int(bottom) == 0:
-        raise QuantityError(f'"{text}" divides by zero')
+        raise QuantityError(f"{quoted(text)} divides by zero")
     return (int(whole) if whole else 0) + int(top) / int(bottom)
 
 
 def _signed(sign: str, value: float) -> float:
     return -value if sign == "-" else value
-
-
-def _shown(value: object) -> str:
-    shown = repr(value) if not isinstance(value, str) else f'"{value.strip()}"'
-    return shown if len(shown) <= _LONGEST else shown[:_LONGEST] + "..."

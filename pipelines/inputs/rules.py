@@ -8,12 +8,15 @@ several values between semicolons holds them all.
 import csv
 import difflib
 import functools
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from importlib.resources import files
 
 from pipelines.inputs.errors import QuantityError, SiteFileError
 from pipelines.inputs.quantity import read_quantity
+from pipelines.inputs.site_ranges import SLACK
+from terrain.shown_text import MOST_QUOTED, quoted
 from terrain.unit_table import RULE_UNITS, allowed_text, si_factor
 
 MARKS = {
@@ -25,7 +28,10 @@ MARKS = {
     "given": "given in the site file",
 }
 
+_HUGE = 1e300
 _WORDS = ("name", "names")
+MOST_FAULTS = 20
+"""That one message tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,8 @@ class Rule:
         What of the answer it moves.
     values, names : tuple
         What a rule that lists holds, in SI or as words; its low, likely and high are 0 then.
+    least, most : float
+        What a site file may say instead. [SI]
     """
 
     key: str
@@ -57,6 +65,8 @@ class Rule:
     moves: str
     values: tuple[float, ...] = ()
     names: tuple[str, ...] = ()
+    least: float = 0.0
+    most: float = math.inf
 
     @property
     def name(self) -> str:
@@ -120,7 +130,8 @@ def load_rules() -> Rules:
     """The defaults."""
     tables = sorted(files("pipelines.inputs").joinpath("trade").iterdir(), key=lambda each: each.name)
     texts = [table.read_text(encoding="utf-8") for table in tables if table.name.endswith(".csv")]
-    return Rules({row["key"]: _default(row) for text in texts for row in csv.DictReader(text.splitlines())})
+    rows = [row for text in texts for row in csv.DictReader(text.splitlines())]
+    return Rules({row["key"]: _with_range(_default(row)) for row in rows})
 
 
 def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
@@ -129,9 +140,12 @@ def read_overrides(table: Mapping[str, object]) -> tuple[RuleOverride, ...]:
     faults: list[str] = []
     read: list[RuleOverride] = []
     for key, value in table.items():
+        if len(faults) > MOST_FAULTS:
+            faults[MOST_FAULTS:] = ["and more"]
+            break
         if key not in rules:
-            near = difflib.get_close_matches(key, rules, n=1)
-            faults.append(f'unknown rule "{key}"' + (f', did you mean "{near[0]}"?' if near else ""))
+            near = difflib.get_close_matches(key[:MOST_QUOTED], rules, n=1)
+            faults.append(f"unknown rule {quoted(key)}" + (f', did you mean "{near[0]}"?' if near else ""))
             continue
         try:
             read.append(_read_override(rules[key], value))
@@ -152,6 +166,20 @@ def _default(row: dict[str, str]) -> Rule:
     low = _plain(row["low"], row["unit"]) if row["low"] else likely
     high = _plain(row["high"], row["unit"]) if row["high"] else likely
     return Rule(row["key"], low, likely, high, *told)
+
+
+def _with_range(rule: Rule) -> Rule:
+    """The rule with what a site file may say instead, which a table of its own holds in the rule's unit."""
+    if rule.key not in _ranges():
+        return rule
+    least, most = (_plain(digits, rule.unit) for digits in _ranges()[rule.key])
+    return replace(rule, least=least, most=most)
+
+
+@functools.cache
+def _ranges() -> dict[str, tuple[str, str]]:
+    text = files("pipelines.inputs").joinpath("rule_ranges.csv").read_text(encoding="utf-8")
+    return {row["key"]: (row["least"], row["most"]) for row in csv.DictReader(text.splitlines())}
 
 
 def _plain(digits: str, unit: str) -> float:
@@ -183,20 +211,29 @@ def _read_list(rule: Rule, value: object) -> RuleOverride:
         return RuleOverride(rule.key, None, None, None, values=tuple(_read_value(rule, each) for each in given))
     names = tuple(each.strip() for each in given if isinstance(each, str) and each.strip())
     if len(names) != len(given):
-        raise SiteFileError(f"{value!r}: write {'a name' if rule.unit == 'name' else 'a list of names'} in quotes")
+        asked = "a name" if rule.unit == "name" else "a list of names"
+        raise SiteFileError(f"{quoted(value)}: write {asked} in quotes")
     return RuleOverride(rule.key, None, None, None, names=names)
 
 
 def _read_value(rule: Rule, value: object) -> float:
     dimension = RULE_UNITS[rule.unit].dimension
     if dimension == "number":
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0.0 <= value < float("inf"):
-            raise QuantityError(f"{value!r} is no plain number from 0 up")
-        return float(value)
-    number = read_quantity(value, dimension, RULE_UNITS)
-    if number < 0.0:
-        raise QuantityError(f'"{value}" is negative; write {allowed_text(dimension)}, from 0 up')
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise QuantityError(f"{quoted(value)} is no plain number {_range_words(rule)}")
+        number = float(value) if abs(value) < _HUGE else math.inf
+    else:
+        number = read_quantity(value, dimension, RULE_UNITS)
+    if not rule.least * (1.0 - SLACK) <= number <= rule.most * (1.0 + SLACK):
+        unit = "plain number" if dimension == "number" else f"quantity {allowed_text(dimension)}"
+        raise QuantityError(f"{quoted(value)} is no {unit} {_range_words(rule)}")
     return number
+
+
+def _range_words(rule: Rule) -> str:
+    factor = si_factor(rule.unit)
+    least, most = (f"{value / factor:.10g}" for value in (rule.least, rule.most))
+    return f"from {least} to {most}" + ("" if rule.unit == "1" else f" {rule.unit}")
 
 
 def _overridden(rule: Rule, new: RuleOverride) -> Rule:

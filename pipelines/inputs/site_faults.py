@@ -7,10 +7,16 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from terrain.shown_text import MOST_QUOTED, quoted
+
+MOST_TOLD = 50
+
 
 def fault_lines(error: ValidationError, model: type[BaseModel]) -> list[str]:
     """One line for each fault."""
-    return [_line(each, model) for each in error.errors(include_url=False)]
+    faults = error.errors(include_url=False)
+    # what is beyond the first few is only counted: a hint for each of thousands takes minutes
+    return [_line(each, model) if at < MOST_TOLD else "" for at, each in enumerate(faults)]
 
 
 def _line(fault: Any, model: type[BaseModel]) -> str:
@@ -25,12 +31,12 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
     if kind == "value_error":
         return f"{where}{context['error']}"
     if kind == "literal_error":
-        return f'{where}"{value}" is not known; it may be {context["expected"].replace(chr(39), chr(34))}'
+        return f'{where}{quoted(value)} is not known; it may be {context["expected"].replace(chr(39), chr(34))}'
     if "basins" in location and kind not in ("extra_forbidden", "value_error"):
-        return f"{where}{value!r} is no [easting, northing]; give two numbers in the map's coordinates"
+        return f"{where}{quoted(value)} is no [easting, northing]; give two numbers in the map's coordinates"
     if kind in ("model_type", "model_attributes_type"):
         return f"{where}must be a table, as in [{'.'.join(location)}] with keys under it"
-    return f"{where}{value!r}: {_lower(fault['msg'])}"
+    return f"{where}{quoted(value)}: {_lower(fault['msg'])}"
 
 
 def _where(location: list[str]) -> str:
@@ -43,9 +49,9 @@ def _where(location: list[str]) -> str:
 
 def _unknown(location: list[str], model: type[BaseModel]) -> str:
     known = _keys(model, location[:-1])
-    near = difflib.get_close_matches(location[-1], known, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(location[-1][:MOST_QUOTED], known, n=1, cutoff=0.5)
     hint = f'did you mean "{near[0]}"?' if near else f"known are {', '.join(known)}"
-    return f'unknown key "{location[-1]}"; {hint}'
+    return f'unknown key {quoted(location[-1])}; {hint}'
 
 
 def _keys(model: type[BaseModel], location: list[str]) -> list[str]:

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from pydantic import ConfigDict, Field, ValidationError, field_validator
 
 from pipelines.inputs.errors import InputFileError, SiteFileError
-from pipelines.inputs.rules import RuleOverride, Rules, load_rules, read_overrides
+from pipelines.inputs.rules import MOST_FAULTS, RuleOverride, Rules, load_rules, read_overrides
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import (
     Elevation,
@@ -31,6 +31,7 @@ from pipelines.inputs.site_sections import (
     VectorFile,
 )
 from terrain.reading.named_file import read_named_file
+from terrain.shown_text import shown
 
 
 class SiteFile(Section):
@@ -103,7 +104,9 @@ def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
         faults = own_path
         if not faults:
             return site
-    count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+    count = "1 fault" if len(faults) == 1 else f"{len(faults):,} faults"
+    if len(faults) > MOST_FAULTS:
+        faults[MOST_FAULTS:] = [f"and {len(faults) - MOST_FAULTS:,} more"]
     raise SiteFileError(f"site file {path} has {count}:\n  " + "\n  ".join(faults))
 
 
@@ -115,9 +118,11 @@ def _read_toml(path: Path) -> dict[str, Any]:
         raise SiteFileError(f"site file {path} is no text in UTF-8 (byte {error.start}); save it as UTF-8") from None
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise SiteFileError(f"site file {path} nests too deep: it is a file of tables with keys") from None
+    except ValueError as error:
         raise SiteFileError(
-            f"site file {path} is broken TOML: {error}; texts stand in quotes, one key a line"
+            f"site file {path} is broken TOML: {shown(str(error))}; texts stand in quotes, one key a line"
         ) from None
 
 

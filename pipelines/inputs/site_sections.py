@@ -9,9 +9,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
-from pipelines.inputs.errors import QuantityError
-from pipelines.inputs.quantity import read_quantity
+from pipelines.inputs.site_ranges import quantity_in_range
 from terrain.reading.named_file import address_of
+from terrain.shown_text import quoted
 from terrain.unit_table import HOUR, MINUTE, si_factor
 
 # World records of rain lie under 491 mm times the hours to the power of 0.452 (World Meteorological Organization,
@@ -19,28 +19,19 @@ from terrain.unit_table import HOUR, MINUTE, si_factor
 _RECORD, _RECORD_POWER, _BEYOND = 0.491, 0.452, 1.5
 
 
-def _positive(value: object, dimension: str) -> float:
-    number = read_quantity(value, dimension)
-    if number <= 0.0:
-        raise QuantityError(f'"{value}" must be more than zero')
-    return number
-
-
-def _not_negative(value: object, dimension: str) -> float:
-    number = read_quantity(value, dimension)
-    if number < 0.0:
-        raise QuantityError(f'"{value}" must not be negative')
-    return number
+def _within(key: str) -> BeforeValidator:
+    """Reads a quantity of the key's range, in SI."""
+    return BeforeValidator(partial(quantity_in_range, key=key))
 
 
 def _resolved(value: object, info: ValidationInfo) -> Path:
     if not isinstance(value, str) or not value.strip():
         raise ValueError("must be a path in quotes, relative to the site file or absolute")
     path = Path(info.context["folder"], value) if info.context else Path(value)
-    if not path.exists():
+    if not _exists(path):
         raise ValueError(
-            f'"{value}" does not exist (looked for {path}); correct the path, which is absolute or relative to the '
-            "site file"
+            f"{quoted(value)} does not exist (looked for {quoted(str(path))}); correct the path, which is absolute or "
+            "relative to the site file"
         )
     return path
 
@@ -50,21 +41,21 @@ def _file_or_address(value: object, info: ValidationInfo) -> Path:
     if isinstance(value, str) and address_of(Path(value)) is not None:
         return Path(value)
     return _resolved(value, info)
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        # a name that no file system takes
+        return False
 
 
 def _year(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, int):
-        raise ValueError(f"{value!r} is no year; write it plainly, as in 2019")
+        raise ValueError(f"{quoted(value)} is no year; write it plainly, as in 2019")
     return value
 
 
-Level = Annotated[float, BeforeValidator(partial(read_quantity, dimension="length"))]
-Length = Annotated[float, BeforeValidator(partial(_positive, dimension="length"))]
-LengthOrNone = Annotated[float, BeforeValidator(partial(_not_negative, dimension="length"))]
-Duration = Annotated[float, BeforeValidator(partial(_positive, dimension="time"))]
-ReturnPeriod = Annotated[float, BeforeValidator(partial(_positive, dimension="return_period"))]
-Slope = Annotated[float, BeforeValidator(partial(_positive, dimension="slope"))]
-Rate = Annotated[float, BeforeValidator(partial(_positive, dimension="rate"))]
+Coordinate = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
 ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
 PathOrAddress = Annotated[Path, BeforeValidator(_file_or_address)]
 Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
@@ -89,7 +80,7 @@ class Elevation(Section):
 
     file: PathOrAddress
     unit: Literal["m", "ft", "ftUS"] | None = None
-    rmse: Annotated[Length, Field(le=10.0)] | None = None
+    rmse: Annotated[float, _within("elevation.rmse")] | None = None
     flown: Year | None = None
     grounds: Annotated[int, Field(strict=True, ge=1, le=1000)] | None = None
 
@@ -98,8 +89,8 @@ class House(Section):
     """[house]: floor as a level in the raster's datum [m], footing_depth below ground [m]."""
 
     foundation: Literal["slab", "crawl", "basement"] | None = None
-    floor: Level | None = None
-    footing_depth: Length | None = None
+    floor: Annotated[float, _within("house.floor")] | None = None
+    footing_depth: Annotated[float, _within("house.footing_depth")] | None = None
     built: Year | None = None
 
 
@@ -123,9 +114,9 @@ class Rain(Section):
     """
 
     table: ExistingPath | None = None
-    depth: Length | None = None
-    duration: Duration | None = None
-    return_period: ReturnPeriod | None = None
+    depth: Annotated[float, _within("rain.depth")] | None = None
+    duration: Annotated[float, _within("rain.duration")] | None = None
+    return_period: Annotated[float, _within("rain.return_period")] | None = None
     distribution: Literal["nested", "constant", "I", "IA", "II", "III"] | None = None
     type: Literal["I", "IA", "II", "III"] | None = None
 
@@ -165,8 +156,8 @@ class Soil(Section):
     where: str | None = None
     cover: str | None = None
     compacted: bool = True
-    tested_rate: Rate | None = None
-    water_table: Length | None = None
+    tested_rate: Annotated[float, _within("soil.tested_rate")] | None = None
+    water_table: Annotated[float, _within("soil.water_table")] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "Soil":
@@ -199,7 +190,7 @@ class PriceFile(Section):
 class BasinPlaces(Section):
     """Basins whose place is fixed: points [easting, northing] in the map's coordinates, or a layer of points."""
 
-    points: tuple[tuple[float, float], ...] = ()
+    points: tuple[tuple[Coordinate, Coordinate], ...] = ()
     file: ExistingPath | None = None
     layer: str | None = None
     where: str | None = None
@@ -233,11 +224,11 @@ class Layout(Section):
     basins: BasinPlaces | None = None
     forbidden: VectorFile | None = None
     pipe: str | None = None
-    slope: Annotated[Slope, Field(lt=1.0)] | None = None
-    cover: Length | None = None
+    slope: Annotated[float, _within("layout.slope")] | None = None
+    cover: Annotated[float, _within("layout.cover")] | None = None
     lift: Literal["gravity", "pump"] | None = None
-    gate: Length | None = None
-    keep_dry: ReturnPeriod | None = None
+    gate: Annotated[float, _within("layout.gate")] | None = None
+    keep_dry: Annotated[float, _within("layout.keep_dry")] | None = None
     soil: Literal["sand", "earth", "clay"] | None = None
 
 
@@ -249,16 +240,16 @@ class Swales(VectorFile):
     results.
     """
 
-    spacing: Length | None = None
-    freeboard: LengthOrNone | None = None
+    spacing: Annotated[float, _within("swales.spacing")] | None = None
+    freeboard: Annotated[float, _within("swales.freeboard")] | None = None
     roughness: Annotated[float, Field(gt=0.005, lt=1.0)] | None = None
     discharges: tuple[ExistingPath, ...] = ()
-    downstream_level: Level | None = None
+    downstream_level: Annotated[float, _within("swales.downstream_level")] | None = None
     cover: str | None = None
-    max_depth: Length | None = None
-    max_top_width: Length | None = None
-    side_slope: Slope | None = None
-    bottom_width: LengthOrNone | None = None
+    max_depth: Annotated[float, _within("swales.max_depth")] | None = None
+    max_top_width: Annotated[float, _within("swales.max_top_width")] | None = None
+    side_slope: Annotated[float, _within("swales.side_slope")] | None = None
+    bottom_width: Annotated[float, _within("swales.bottom_width")] | None = None
 
     @model_validator(mode="before")
     @classmethod

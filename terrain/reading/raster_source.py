@@ -68,6 +68,8 @@ class RasterSource:
             return reason("datum_ellipsoid", crs=self.crs.name)
         return reason("datum_not_stated")
 
+_LEAST_SCALE, _MOST_SCALE, _MOST_OFFSET = 1e-9, 1e6, 1e6
+
 
 def open_raster(
     path: str | os.PathLike[str], *, unit: str | None = None, near: tuple[float, float] | None = None
@@ -86,6 +88,7 @@ def open_raster(
         tag = file.units[0] if file.units else None
         numbers = (file.nodata, float(file.scales[0]), float(file.offsets[0]))
     where = path.name
+    _check_scale(numbers[1], numbers[2], where)
     horizontal = horizontal_part(crs, where)
     vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
     x, y = apply_affine(transform, shape[1] / 2.0, shape[0] / 2.0)
@@ -121,6 +124,15 @@ def _check_bands(file: Any, path: Path) -> tuple[Reason, ...]:
     if file.count > 1:
         return (reason("raster_bands", file=path.name, bands=int(file.count)),)
     return ()
+
+
+def _check_scale(scale: float, offset: float, where: str) -> None:
+    if not (_LEAST_SCALE <= abs(scale) <= _MOST_SCALE and abs(offset) <= _MOST_OFFSET):
+        raise GroundError(
+            f"{where}: its band has the scale {scale:g} and the offset {offset:g}, which make no heights "
+            f"of its numbers: a scale lies between {_LEAST_SCALE:g} and {_MOST_SCALE:g}, an offset within "
+            f"{_MOST_OFFSET:g}. Write the band again without them"
+        )
 
 
 def _read_crs(file: Any, path: Path) -> CRS:

@@ -6,6 +6,7 @@ from pyproj import CRS
 
 from terrain.errors import GroundError
 from terrain.reason import Reason, reason
+from terrain.shown_text import quoted
 from terrain.unit_table import FOOT, US_SURVEY_FOOT
 
 METRES_IN = {"m": 1.0, "ft": FOOT, "ftUS": US_SURVEY_FOOT}
@@ -48,7 +49,7 @@ def decide_vertical_unit(
     unit.
     """
     if given is not None and given not in METRES_IN:
-        raise GroundError(f'{where}: unknown vertical unit "{given}"; it may be "m", "ft" or "ftUS"')
+        raise GroundError(f'{where}: unknown vertical unit {quoted(given)}; it may be "m", "ft" or "ftUS"')
     by_crs = _unit_of_vertical_crs(crs, where, must_know=given is None)
     by_tag, unread = _unit_of_tag(band_tag)
     told = {_BY_CRS: by_crs, _BY_TAG: by_tag}

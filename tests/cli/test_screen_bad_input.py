@@ -311,11 +311,11 @@ CASES: dict[str, tuple[Spoil, tuple[str, ...]]] = {
     ),
     "unknown pipe": (
         added('[layout]\npipe = "9 in SDR-35"\n'),
-        ("site.toml", "[layout] pipe", "'9 in SDR-35' is not in the catalogue"),
+        ("site.toml", "[layout] pipe", '"9 in SDR-35" is not in the catalogue'),
     ),
     "unknown cover": (
         site('group = "B"', 'group = "B"\ncover = "astroturf"'),
-        ("site.toml", "[soil] cover", "'astroturf' is not in the table", "lawn_fair"),
+        ("site.toml", "[soil] cover", '"astroturf" is not in the table', "lawn_fair"),
     ),
     "pump curve that rises": (
         both(added('[pump]\ncurve = "pump.csv"\n'), file("pump.csv", "flow_gpm,head_ft\n0,26\n40,17\n66,19\n")),

@@ -12,6 +12,8 @@ import shapely
 from pyproj import CRS, Transformer
 from shapely import Geometry
 
+from pipelines.deliverables.files.text_file import json_text
+
 DECIMALS = 8
 """About a millimetre on the ground."""
 
@@ -31,7 +33,7 @@ def geojson_text(layers: Mapping[str, pd.DataFrame], crs: CRS) -> str:
         for feature in _features(name, frame, to_globe)
     ]
     collection = {"type": "FeatureCollection", "features": features}
-    return json.dumps(collection, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(collection)
 
 
 def _features(layer: str, frame: gpd.GeoDataFrame, to_globe: Transformer) -> Iterator[dict[str, Any]]:
@@ -56,4 +58,6 @@ def _plain(value: Any) -> Any:
     if value is None or value is pd.NA:
         return None
     plain = value.item() if hasattr(value, "item") else value
-    return None if isinstance(plain, float) and not math.isfinite(plain) else plain
+    if isinstance(plain, float):
+        return plain + 0.0 if math.isfinite(plain) else None
+    return plain

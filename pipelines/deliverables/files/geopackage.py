@@ -16,6 +16,7 @@ from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.layer_table import Layer, layers
 from pipelines.deliverables.files.styles import style_document
 from pipelines.deliverables.files.symbols import symbols
+from terrain.shown_text import shown
 from terrain.unit_table import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
@@ -94,6 +95,7 @@ def _left_to_last() -> Iterator[None]:
 
 
 def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:
+    table = _fit_to_show(table)
     options = {"FID": "fid", "IDENTIFIER": layer.title, "DESCRIPTION": layer.description}
     if layer.geometry is None:
         pyogrio.write_dataframe(table, path, layer=layer.name, driver="GPKG", layer_options=options)
@@ -107,6 +109,19 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
         geometry_type=layer.geometry,
         layer_options={**options, "GEOMETRY_NAME": "geom"},
     )
+
+
+def _fit_to_show(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with its texts as the page shows them, whole, and no -0."""
+    shapes = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
+    fit = {
+        str(name): column.map(lambda value: shown(value, most=len(value)) if isinstance(value, str) else value)
+        if column.dtype == object
+        else column + 0.0
+        for name, column in table.items()
+        if name != shapes and column.dtype in (object, "float64")
+    }
+    return table.assign(**fit)
 
 
 def _describe(path: Path, written: list[Layer], units: Units) -> None:

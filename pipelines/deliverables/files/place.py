@@ -3,9 +3,10 @@
 import os
 import shutil
 import sqlite3
+import tempfile
 import time
-from collections.abc import Callable, Mapping
-from contextlib import closing
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from pipelines.deliverables.errors import HandoverError
@@ -16,6 +17,7 @@ from terrain.unit_table import DAY
 Writer = Callable[[Path], None]
 
 ABANDONED_AFTER = DAY
+TAKEN = -1
 
 
 def prepare_place(folder: Path, *, overwrite: bool) -> Path:
@@ -23,10 +25,11 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
 
     Run it before the work, so that nobody waits for a result that has no place.
     """
-    folder = folder.resolve()
+    folder = _resolved(folder)
     check_place(folder, overwrite=overwrite)
     try:
-        _mend(folder)
+        with _alone_beside(folder):
+            _mend(folder)
     except OSError as error:
         raise _cannot_write(folder, error) from error
     # what was mended may be an earlier result that was not in its place before
@@ -36,16 +39,16 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
 
 def check_place(folder: Path, *, overwrite: bool) -> None:
     """The checks of `prepare_place` alone: nothing is touched."""
-    folder = folder.resolve()
-    if folder.is_dir():
-        _check_content(folder, overwrite=overwrite)
-    elif folder.exists():
-        raise HandoverError(f"{folder} is a file. Give a folder for the result with --out.")
+    folder = _resolved(folder)
     if folder in (Path.cwd(), *Path.cwd().parents) or os.path.ismount(folder):
         raise HandoverError(
             f"{folder} cannot be swapped for a new folder: it is a mount point, or you stand in it. "
             "Give a folder inside it with --out."
         )
+    if folder.is_dir():
+        _check_content(folder, overwrite=overwrite)
+    elif folder.exists():
+        raise HandoverError(f"{folder} is a file. Give a folder for the result with --out.")
     above = next(parent for parent in folder.parents if parent.exists() or parent == parent.parent)
     if not above.is_dir():
         raise HandoverError(f"{folder} cannot be written: {above} is a file, not a folder. Give another --out.")
@@ -56,23 +59,29 @@ def check_place(folder: Path, *, overwrite: bool) -> None:
 def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> None:
     """Write files into a new folder and swap it in whole."""
     folder = prepare_place(folder, overwrite=overwrite)
-    building = folder.with_name(f"{_building_prefix(folder)}{os.getpid()}")
+    building = held = None
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        building.mkdir()
+        with _alone_beside(folder):
+            building = Path(tempfile.mkdtemp(prefix=f"{_building_prefix(folder)}{os.getpid()}-", dir=folder.parent))
+            building.chmod(0o777 & ~_umask())
+            held = _hold(building)
         for name, write in files.items():
             target = building / name
             target.parent.mkdir(parents=True, exist_ok=True)
             write(target)
         # someone may have opened or filled the folder in the meantime
-        check_place(folder, overwrite=overwrite)
-        _swap(building, folder)
+        with _alone_beside(folder):
+            check_place(folder, overwrite=overwrite)
+            _swap(building, folder)
     except HandoverError:
         raise
     except OSError as error:
         raise _cannot_write(folder, error) from error
     finally:
-        shutil.rmtree(building, ignore_errors=True)
+        if building is not None:
+            shutil.rmtree(building, ignore_errors=True)
+        _let_go(held)
 
 
 def listed_files(folder: Path) -> set[str]:
@@ -147,13 +156,20 @@ def _mend(folder: Path) -> None:
             os.rename(aside, folder)
     if folder.parent.is_dir():
         for left in folder.parent.iterdir():
-            process = left.name.removeprefix(_building_prefix(folder))
-            if process != left.name and process.isdigit() and _is_abandoned(left, int(process)):
+            if not left.name.startswith(_building_prefix(folder)):
+                continue
+            process = left.name.removeprefix(_building_prefix(folder)).partition("-")[0]
+            if process.isdigit() and _is_abandoned(left, int(process)):
                 shutil.rmtree(left)
 
 
 def _is_abandoned(building: Path, process: int) -> bool:
-    if process == os.getpid():
+    """Whether nobody holds it; where folders cannot be held, whether the process of its name is gone."""
+    held = _hold(building)
+    if held == TAKEN:
+        return False
+    if held is not None:
+        _let_go(held)
         return True
     if os.name == "nt":  # there, asking whether a process lives would end it
         return time.time() - building.stat().st_mtime > ABANDONED_AFTER
@@ -164,6 +180,60 @@ def _is_abandoned(building: Path, process: int) -> bool:
     except PermissionError:
         pass
     return False
+
+
+def _resolved(folder: Path) -> Path:
+    try:
+        return folder.resolve()
+    except (OSError, RuntimeError) as error:
+        # a loop of links is told as a RuntimeError before Python 3.13
+        words = error.strerror if isinstance(error, OSError) else "its links lead in a circle"
+        raise HandoverError(f"{folder} cannot be written: {words}. Give another --out.") from error
+
+
+def _hold(folder: Path, *, wait: bool = False) -> int | None:
+    """A hold on a folder until `_let_go` or the end of this process, even a sudden one.
+
+    None where folders cannot be held, `TAKEN` where somebody else holds it.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        return None
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+    except BlockingIOError:
+        os.close(handle)
+        return TAKEN
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+def _let_go(held: int | None) -> None:
+    if held not in (None, TAKEN):
+        os.close(held)
+
+
+@contextmanager
+def _alone_beside(folder: Path) -> Iterator[None]:
+    """No other run mends or swaps beside this folder meanwhile."""
+    held = _hold(folder.parent, wait=True)
+    try:
+        yield
+    finally:
+        _let_go(held)
+
+
+def _umask() -> int:
+    now = os.umask(0o022)
+    os.umask(now)
+    return now
 
 
 def _cannot_write(folder: Path, error: OSError) -> HandoverError:

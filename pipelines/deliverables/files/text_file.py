@@ -2,11 +2,14 @@
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
 from pipelines.deliverables.words.say import say
 from terrain.reason import Reason
+
+_OBEYED = re.compile("[\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
 
 
 def write_text(path: Path, text: str) -> None:
@@ -17,7 +20,13 @@ def write_text(path: Path, text: str) -> None:
 
 def summary_text(content: dict[str, Any]) -> str:
     """A summary as JSON text."""
-    return json.dumps(plain_values(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(plain_values(content), indent=2)
+
+
+def json_text(content: Any, *, indent: int | None = None) -> str:
+    """JSON in which what a terminal or an editor would obey stands as an escape, which reads as the same text."""
+    text = json.dumps(content, indent=indent, ensure_ascii=False, allow_nan=False)
+    return _OBEYED.sub(lambda found: f"\\u{ord(found[0]):04x}", text) + "\n"
 
 
 def plain_values(value: Any) -> Any:
@@ -33,5 +42,5 @@ def plain_values(value: Any) -> Any:
     # numpy's numbers and truth values speak for themselves once unwrapped
     plain = value.item() if hasattr(value, "item") else value
     if isinstance(plain, float):
-        return plain if math.isfinite(plain) else None
+        return plain + 0.0 if math.isfinite(plain) else None
     return plain

@@ -13,6 +13,7 @@ from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
 from terrain.reason import Reason, reason
+from terrain.shown_text import quoted
 from terrain.unit_table import FOOT
 
 FRICTION_FACTOR = 2 * GRAVITY
@@ -121,7 +122,7 @@ def culvert_inlets() -> dict[str, CulvertInlet]:
 def culvert_inlet(name: str) -> CulvertInlet:
     """One inlet by its key."""
     if name not in culvert_inlets():
-        raise HydraulicsError(f"culvert inlet {name!r} is not in the table: it has {', '.join(culvert_inlets())}")
+        raise HydraulicsError(f"culvert inlet {quoted(name)} is not in the table: it has {', '.join(culvert_inlets())}")
     return culvert_inlets()[name]
 
 

@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative
+from terrain.shown_text import quoted
 from terrain.unit_table import FOOT
 
 
@@ -44,7 +45,7 @@ def permissible_velocity(cover: str, slope: float, *, erodible: bool) -> float |
     """
     require_not_negative(slope=slope)
     if cover not in grass_covers():
-        raise HydraulicsError(f"cover {cover!r} is not in the table: it has {', '.join(grass_covers())}")
+        raise HydraulicsError(f"cover {quoted(cover)} is not in the table: it has {', '.join(grass_covers())}")
     for row in _rows():
         end = float(row["slope_to"]) if row["slope_to"] else float("inf")
         # a slope on the limit between two classes belongs to the lower one, as the table's "0 to 5" says

@@ -7,6 +7,7 @@ from math import pi, sqrt
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
+from terrain.shown_text import quoted
 from terrain.unit_table import FOOT, INCH
 
 SLOWEST_VELOCITY = 2 * FOOT
@@ -129,7 +130,8 @@ def equivalent_length(fittings: Mapping[str, int], inside: float) -> float:
     unknown = [kind for kind in fittings if kind not in LENGTH_OVER_DIAMETER]
     if unknown:
         raise HydraulicsError(
-            f"fitting {unknown[0]!r} is not known: known are {', '.join(LENGTH_OVER_DIAMETER)}; the exit counts always"
+            f"fitting {quoted(unknown[0])} is not known: "
+            f"known are {', '.join(LENGTH_OVER_DIAMETER)}; the exit counts always"
         )
     bad = [f"{count!r} of {kind}" for kind, count in fittings.items() if isinstance(count, bool) or count < 0]
     if bad:

@@ -13,6 +13,7 @@ from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
 from terrain.reason import Reason, reason
+from terrain.shown_text import quoted
 from terrain.unit_table import DAY, HOUR, MINUTE
 
 NrcsType = Literal["I", "IA", "II", "III"]
@@ -221,7 +222,7 @@ def nrcs_distribution(kind: NrcsType) -> tuple[FloatArray, FloatArray]:
        0.1-hour tables.
     """
     if kind not in get_args(NrcsType):
-        raise RainError(f"NRCS distribution {kind!r}: give one of {', '.join(get_args(NrcsType))}")
+        raise RainError(f"NRCS distribution {quoted(kind)}: give one of {', '.join(get_args(NrcsType))}")
     table = _distributions()
     column = table[:, 1 + get_args(NrcsType).index(kind)]
     known = np.isfinite(column)

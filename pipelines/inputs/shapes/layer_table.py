@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from pipelines.inputs.shapes.layer_columns import Attribute
+from pipelines.inputs.site_ranges import HIGHEST, LOWEST
 
 OUTFALL_KINDS = ("swale", "ditch", "curb", "inlet", "pond", "daylight", "soakaway")
 SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
@@ -48,8 +49,8 @@ LAYER_KINDS = {
                 Attribute("open_below", "yes_no", False),
                 Attribute("part"),
                 Attribute("foundation", allowed=("slab", "crawl", "basement")),
-                Attribute("floor", "length", _UNKNOWN),
-                Attribute("built", "number", _UNKNOWN),
+                Attribute("floor", "length", _UNKNOWN, least=LOWEST, most=HIGHEST),
+                Attribute("built", "number", _UNKNOWN, least=1500.0, most=2200.0),
                 # an outline seen from the air is the eaves', and no corner of it can be measured from
                 Attribute("outline", default="eaves", allowed=("walls", "eaves")),
             ),
@@ -89,8 +90,8 @@ LAYER_KINDS = {
             (
                 Attribute("diameter", "length", _UNKNOWN, least=0.01, most=10.0),
                 Attribute("material"),
-                Attribute("invert_up", "length", _UNKNOWN),
-                Attribute("invert_down", "length", _UNKNOWN),
+                Attribute("invert_up", "length", _UNKNOWN, least=LOWEST, most=HIGHEST),
+                Attribute("invert_down", "length", _UNKNOWN, least=LOWEST, most=HIGHEST),
                 Attribute("silt", "length", _UNKNOWN, least=0.0, most=10.0),
             ),
         ),
@@ -98,8 +99,9 @@ LAYER_KINDS = {
             "outfalls",
             ("point", "line"),
             (
-                Attribute("kind", allowed=OUTFALL_KINDS, required=True), Attribute("level", "length", _UNKNOWN),
-                Attribute("highest_level", "length", _UNKNOWN), *_NAMES,
+                Attribute("kind", allowed=OUTFALL_KINDS, required=True),
+                Attribute("level", "length", _UNKNOWN, least=LOWEST, most=HIGHEST),
+                Attribute("highest_level", "length", _UNKNOWN, least=LOWEST, most=HIGHEST), *_NAMES,
             ),
         ),
         LayerKind(
@@ -109,7 +111,7 @@ LAYER_KINDS = {
                 Attribute("what"),
                 Attribute("date"),
                 Attribute("depth", "length", _UNKNOWN, least=0.0, most=10.0),
-                Attribute("hours", "number", _UNKNOWN, least=0.0),
+                Attribute("hours", "number", _UNKNOWN, least=0.0, most=10000.0),
                 Attribute("where", allowed=COMPLAINT_PLACES),
                 Attribute("season", allowed=COMPLAINT_SEASONS),
             ),

@@ -16,6 +16,7 @@ import numpy as np
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.rain_checks import checked_rain_table
 from pipelines.inputs.tables.rain_table import RainTable, Series
+from terrain.shown_text import quoted
 from terrain.unit_table import DAY, HOUR, MINUTE, si_factor
 
 _TITLE = re.compile(r"point precipitation frequency estimates\s*\(([^)]*)\)", re.IGNORECASE)
@@ -136,14 +137,14 @@ def _years(label: str, where: str) -> float:
         value = float(text)
         return 1.0 / value if 0.0 < value < 1.0 else value
     except (ValueError, ZeroDivisionError):
-        raise TableError(f'{where}: the header "{label}" is no return period or exceedance probability') from None
+        raise TableError(f'{where}: the header {quoted(label)} is no return period or exceedance probability') from None
 
 
 def _number(text: str, line: int, label: str, where: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise TableError(f'{where}: line {line} ({label}): "{text}" is no number') from None
+        raise TableError(f'{where}: line {line} ({label}): {quoted(text)} is no number') from None
 
 
 def _half_digit(text: str) -> float:

@@ -13,6 +13,9 @@ from terrain.unit_table import si_factor
 _FLOWS = {"flow_gpm": "gpm", "flow_l_s": "l/s"}
 _HEADS = {"head_ft": "ft", "head_m": "m"}
 
+MOST_FLOW, MOST_HEAD = 1.0, 1000.0
+"""Far beyond any pump of a lot. [m3/s], [m]"""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PumpPoints:
@@ -38,6 +41,12 @@ def read_pump_points(path: str | os.PathLike[str]) -> PumpPoints:
         raise TableError(f"{table.where} has one point; a curve needs at least two")
     flows = [table.number(row, flow_column, least=0.0) for row in table.rows]
     heads = [table.number(row, head_column, least=0.0) for row in table.rows]
+    for row, flow, head in zip(table.rows, flows, heads, strict=True):
+        if flow * si_factor(_FLOWS[flow_column]) > MOST_FLOW or head * si_factor(_HEADS[head_column]) > MOST_HEAD:
+            raise TableError(
+                f"{table.where}: line {row.line}: {flow:g} {_FLOWS[flow_column]} at {head:g} {_HEADS[head_column]} is "
+                f"no pump for a lot; it may give up to {MOST_FLOW / si_factor('gpm'):,.0f} gpm and {MOST_HEAD:g} m"
+            )
     for before, (row, flow, head) in zip(
         zip(flows, heads, strict=True), zip(table.rows[1:], flows[1:], heads[1:], strict=True), strict=False
     ):

@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.inputs.errors import TableError
+from pipelines.inputs.site_ranges import HIGHEST, LOWEST
 from pipelines.inputs.tables.csv_table import CsvRow, CsvTable, one_of, read_csv_table
 from pipelines.inputs.tables.rod_readings import ReadPoint, holds_readings, reduce_readings
 from terrain.arrays import FloatArray
 from terrain.grid import Frame
 from terrain.reason import Reason
+from terrain.shown_text import quoted
 from terrain.unit_table import si_factor
 
 _HEIGHTS = {"height_m": "m", "height_ft": "ft"}
@@ -56,8 +58,7 @@ def read_level_shots(path: str | os.PathLike[str], frame: Frame, *, closure: flo
             raise TableError(f"{table.where}: line {row.line}: the point has no name")
     if not holds_readings(table):
         height = one_of(table, tuple(_HEIGHTS))
-        factor = si_factor(_HEIGHTS[height])
-        points = [ReadPoint(row, row.texts["point"], table.number(row, height) * factor) for row in table.rows]
+        points = [ReadPoint(row, row.texts["point"], _height(table, row, height)) for row in table.rows]
         return _placed(table, points, frame)
     book = reduce_readings(table, closure=closure)
     placed = [each for each in book.points if each.row.texts["easting"] or each.row.texts["northing"]]
@@ -85,3 +86,14 @@ def _placed(table: CsvTable, points: Sequence[ReadPoint], frame: Frame) -> Level
 
 def _place(table: CsvTable, row: CsvRow) -> tuple[float, float]:
     return table.number(row, "easting"), table.number(row, "northing")
+
+
+def _height(table: CsvTable, row: CsvRow, column: str) -> float:
+    one = si_factor(_HEIGHTS[column])
+    height = table.number(row, column) * one
+    if not LOWEST <= height <= HIGHEST:
+        raise TableError(
+            f"{table.where}: line {row.line}, column {column}: {quoted(row.texts[column])} is no height of land; it "
+            f"may be from {LOWEST / one:,.0f} to {HIGHEST / one:,.0f} {_HEIGHTS[column]}"
+        )
+    return height

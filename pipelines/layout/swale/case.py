@@ -27,7 +27,7 @@ from pipelines.layout.swale.filling import Filling, depression_at, fill_depressi
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from pipelines.layout.swale.water import SwaleWater, divide_to_swales
-from terrain.first_run import COMPILING, compiles_first
+from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import ROOF, Ground
@@ -162,7 +162,7 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     inputs, lines, names = opened.inputs, opened.lines, opened.names
     given, rules = inputs.site.swales, opened.rules
     if compiles_first():
-        tell(COMPILING, None)
+        tell(compiling_words(), None)
     tell("reading the ground", 0.1)
     surface, ground = read_swale_ground(inputs, lines, names)
     drainage = drain_ground(ground)

@@ -8,6 +8,7 @@ import shapely
 from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
+from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON, bed_beside, level_range
@@ -27,6 +28,9 @@ CONFIRM = {
     "soakaway": reason("confirm_dry_well"),
 }
 """What must be confirmed of an outfall, by its kind."""
+
+FARTHEST_LEVEL = 30.0
+"""No gutter, bed or invert lies farther from the ground over it. [m]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +108,12 @@ def given_outfalls(
             found = min((shot.z for shot in beside), default=_lowest_near(point, drainage, reach))
             if found is None and given is None:
                 continue
+            for level in (given, known[number - 1]):
+                if level is not None and found is not None and abs(level - found) > FARTHEST_LEVEL:
+                    raise LayerError(
+                        f"outfall-{number} has a level of {level:,.2f} m, and the ground there lies at {found:,.2f} m; "
+                        f"a level is within {FARTHEST_LEVEL:g} m of it, in the raster's datum. Correct it, or give none"
+                    )
             verified = given is not None or bool(beside)
             depth, under, over = (0.0, 0.0, 0.0) if verified else level_range(kind, rules)
             bottom = (given if given is not None else float(found or 0.0)) - depth

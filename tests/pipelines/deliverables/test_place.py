@@ -175,9 +175,16 @@ def test_what_was_replaced_is_cleared_away_at_the_next_start(tmp_path: Path, fin
 
 
 def test_a_result_that_another_run_is_building_is_left_alone(tmp_path: Path, findings: Findings) -> None:
-    (tmp_path / f".lot.building-{os.getppid()}").mkdir()
+    building = tmp_path / f".lot.building-{os.getppid()}-x"
+    building.mkdir()
+    held = place._hold(building)
+    assert held is not None
     write_lot(findings, tmp_path / "lot")
-    assert (tmp_path / f".lot.building-{os.getppid()}").is_dir()
+    assert building.is_dir()
+    # its process lives on, but nobody builds in it any more
+    place._let_go(held)
+    write_lot(findings, tmp_path / "lot", overwrite=True)
+    assert not building.exists()
 
 
 def test_the_check_alone_touches_nothing(tmp_path: Path, findings: Findings) -> None:

@@ -1,0 +1,48 @@
+"""The console script: takes interrupts from its first line on, then loads the commands and runs."""
+
+import os
+import sys
+
+from cli import interrupt
+from cli.exit_codes import AT_FAULT, INTERRUPTED
+
+
+def main() -> None:
+    """Quiet the libraries' own messages, then run."""
+    interrupt.listen()
+    # GDAL and PROJ print notes on stderr that are no message of ours; set before either is loaded
+    os.environ.setdefault("CPL_LOG", os.devnull)
+    os.environ.setdefault("PROJ_DEBUG", "0")
+    try:
+        from cli import streams
+        from cli.main import app
+        from terrain.reading.gdal_guard import skip_drivers
+
+        skip_drivers()
+        streams.make_fit()
+        if not _stands_somewhere():
+            streams.say("Error: the folder you stand in was deleted, or you may not enter it. Go to another.")
+            sys.exit(AT_FAULT)
+        app(prog_name="lotshed")
+    except KeyboardInterrupt:
+        interrupt.tell()
+        _end(INTERRUPTED)
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            # Python would end by the signal itself where the interrupt arrived in code that exec() runs
+            _end(INTERRUPTED)
+        raise
+
+
+def _end(code: int) -> None:
+    from cli import streams
+
+    streams.settle()
+    os._exit(code)
+
+
+def _stands_somewhere() -> bool:
+    try:
+        return os.path.isdir(os.getcwd())
+    except OSError:
+        return False
