@@ -165,7 +165,7 @@ def _edges(
     way = shapely.union_all(np.array(streets, dtype=object)) if streets else shapely.Polygon()
     on_street = shapely.intersects(way, _rays(middle, out, 0.0, gap))
     for run in _runs(free, along):
-        line = LineString(np.vstack([begin[run], corners[run[-1] + 1]]))
+        line = shapely.simplify(LineString(np.vstack([begin[run], corners[run[-1] + 1]])), 0.01)
         if line.length < rules["frontage_least"].likely:
             continue
         width: float | None = None
@@ -184,7 +184,8 @@ def _rays(start: FloatArray, out: FloatArray, near: float, far: float) -> FloatA
 def _seen_across(start: FloatArray, rays: FloatArray, lots: BaseGeometry) -> FloatArray:
     """How far off the nearest other parcel is that a ray meets, NaN where it meets none. [m]"""
     met = shapely.intersection(rays, lots)
-    return np.where(shapely.is_empty(met), np.nan, shapely.distance(shapely.points(start), met))
+    seen: FloatArray = np.where(shapely.is_empty(met), np.nan, shapely.distance(shapely.points(start), met))
+    return seen
 
 
 def _width_of(street: BaseGeometry) -> float:
