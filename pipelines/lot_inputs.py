@@ -149,7 +149,7 @@ def _check_names(site: SiteFile) -> None:
             raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
-def _street(frontage: Frontage) -> Iterator[Said]:
+def street_told(frontage: Frontage) -> Iterator[Said]:
     """Where the street is taken to be where nobody gave a right of way, or that somebody must say."""
     sides, state = frontage.sides, frontage.state
     if state in ("found", "said"):
@@ -189,7 +189,7 @@ def _assumed(opened: SiteInputs) -> Iterator[Said]:
     if site.hardscape is None:
         yield reason("missing_hardscape")
     if site.right_of_way is None:
-        yield from _street(layers.frontage)
+        yield from street_told(layers.frontage)
     if site.outfalls is None:
         yield reason("missing_outfalls")
     if site.utilities is None:

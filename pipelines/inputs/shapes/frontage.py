@@ -178,7 +178,8 @@ def _edges(
 
 
 def _rays(start: FloatArray, out: FloatArray, near: float, far: float) -> FloatArray:
-    return shapely.linestrings(np.stack([start + near * out, start + far * out], axis=1))
+    rays: FloatArray = shapely.linestrings(np.stack([start + near * out, start + far * out], axis=1))
+    return rays
 
 
 def _seen_across(start: FloatArray, rays: FloatArray, lots: BaseGeometry) -> FloatArray:

@@ -23,7 +23,6 @@ from terrain.grid import Grid
 from terrain.lidar.grounds import PossibleGrounds
 from terrain.reason import Reason, reason
 
-
 _NONE = shapely.Polygon()
 
 

@@ -43,10 +43,15 @@ def falls_towards(drainage: Drainage, cell: int) -> str:
 
 def with_odds(outfalls: Sequence[Outfall], situation: Situation) -> tuple[Outfall, ...]:
     """Outfalls, those that were found with the share of grounds on which water gathers there and leads away."""
+    share = odds_of([each.point for each in outfalls if _is_found(each)], situation)
+    return tuple(_told(each, share[each.point]) if each.point in share else each for each in outfalls)
+
+
+def odds_of(found: Sequence[Point], situation: Situation) -> dict[Point, float]:
+    """Share of the possible grounds on which water gathers at a place and leads away, empty where none are drawn."""
     grounds = situation.grounds
-    found = [each.point for each in outfalls if _is_found(each)]
     if grounds is None or not found:
-        return tuple(outfalls)
+        return {}
     on_parcel = situation.on_parcel[grounds.window].ravel()
     near = [
         np.flatnonzero(mask_of(shapely.buffer(point, BESIDE), situation.grid)[grounds.window]) for point in found
@@ -54,8 +59,7 @@ def with_odds(outfalls: Sequence[Outfall], situation: Situation) -> tuple[Outfal
     least, there = situation.rules["outfall_least_area"].likely, np.zeros(len(found))
     for flow in flow_on_each(situation.drainage, grounds):
         there += [_leads_away(flow, cells, on_parcel, least) for cells in near]
-    share = {point: float(times) / grounds.count for point, times in zip(found, there, strict=True)}
-    return tuple(_told(each, share[each.point]) if each.point in share else each for each in outfalls)
+    return {point: float(times) / grounds.count for point, times in zip(found, there, strict=True)}
 
 
 def _is_found(outfall: Outfall) -> bool:
