@@ -13,7 +13,7 @@ import rasterio
 from affine import Affine
 from click.testing import Result
 from pyproj import CRS
-from shapely import LineString, Point, box, transform
+from shapely import LineString, Point, box
 
 from pipelines.inputs.gathering import units_of_map
 
@@ -25,7 +25,7 @@ LOTS = ((5.2, 4.0, 24.8, 25.7), (-20.0, 4.0, 5.2, 25.7), (24.8, 4.0, 45.0, 25.7)
 
 def frame(rows: list[dict[str, Any]], crs: Any = "EPSG:32617") -> gpd.GeoDataFrame:
     table = gpd.GeoDataFrame(rows, crs="EPSG:32617")
-    table.geometry = transform(table.geometry.array, lambda xy: xy + [EAST, NORTH])
+    table.geometry = table.geometry.translate(EAST, NORTH)
     return table.to_crs(crs)
 
 
