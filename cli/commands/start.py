@@ -49,9 +49,8 @@ def command(
 
     \b
     Example:
-      lotshed start ground.tif parcels.gpkg --where "lot = 7" --roofs buildings.gpkg --layers survey.gpkg
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
-          --out /tmp/site.toml
+          --roofs sample_data/neighbourhood.gpkg --rain sample_data/rain.csv --out /tmp/site.toml
     """
     from pipelines.deliverables.files.gathered_text import gathered_lines, with_gathered
     from pipelines.deliverables.files.single_file import check_file_place, write_single_text

@@ -33,8 +33,8 @@ def with_gathered(
     if street:
         sides = _quoted(street[0]) if len(street) == 1 else f"[{', '.join(map(_quoted, street))}]"
         text = re.sub(
-            r"^\[parcel\]\n(?:.+\n)*", lambda found: f"{found[0]}street_side = {sides}\n", text, count=1,
-            flags=re.MULTILINE,
+            r"^(\[parcel\]\n(?:.+\n)*?)(?:# street_side = .*\n|(?=\n))",
+            lambda found: f"{found[1]}street_side = {sides}\n", text, count=1, flags=re.MULTILINE,
         )
     for each in gathered.taken:
         table = _table(each, folder)

@@ -134,7 +134,7 @@ def read_frontage(
     lot = _together(parcels)
     whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
     others: list[BaseGeometry] = []
-    if layer.features > len(parcels):
+    if layer.features > len(parcels) == 1:
         around = _bounds_around(parcels, rules["frontage_across"].likely)
         # what is amiss with another's shape stops nobody
         with suppress(LayerError):

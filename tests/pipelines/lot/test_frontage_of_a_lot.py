@@ -149,10 +149,10 @@ def without_street_and_outfalls(number: int, folder: Path) -> Path:
 
 
 @pytest.mark.parametrize(
-    "number", [12, *(pytest.param(n, marks=pytest.mark.thorough) for n in range(1, 17) if n not in (6, 10, 12))]
+    "number", [12, *(pytest.param(n, marks=pytest.mark.thorough) for n in range(1, 17) if n not in (6, 10, 12, 14))]
 )
 def test_a_sample_lot_ends_at_the_true_swale_or_ditch(number: int, tmp_path: Path) -> None:
-    # lots 6 and 10 build nothing
+    # lots 6, 10 and 14 lay no line, with their own outfalls either
     plan = screen_lot(without_street_and_outfalls(number, tmp_path), grounds=1).plan
     swales = gpd.read_file(SAMPLES / "neighbourhood.gpkg", layer="swales").union_all()
     used = [each for each in plan.outfalls if each.verdict is not None]
