@@ -13,6 +13,7 @@ from pipelines.hydrology.rain.design_rain import DesignRain, design_rain
 from pipelines.hydrology.surfaces import soil_group, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.ground_rules import ground_limits
+from pipelines.inputs.shapes.frontage import Frontage
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_site
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
@@ -148,6 +149,19 @@ def _check_names(site: SiteFile) -> None:
             raise SiteFileError(f"site file {site.path}: {key}: {error}") from None
 
 
+def street_told(frontage: Frontage) -> Iterator[Said]:
+    """Where the street is taken to be where nobody gave a right of way, or that somebody must say."""
+    sides, state = frontage.sides, frontage.state
+    if state in ("found", "said"):
+        yield reason(
+            "frontage_taken", sides=sides, length=frontage.length, width=frontage.width, said=state == "said"
+        )
+    elif state == "open":
+        yield reason("frontage_open", sides=sides)
+    else:
+        yield reason("missing_right_of_way", alone=state == "alone")
+
+
 def _assumed(opened: SiteInputs) -> Iterator[Said]:
     """What is missing in the site file and what is assumed for it."""
     site, layers = opened.site, opened.layers
@@ -175,7 +189,7 @@ def _assumed(opened: SiteInputs) -> Iterator[Said]:
     if site.hardscape is None:
         yield reason("missing_hardscape")
     if site.right_of_way is None:
-        yield reason("missing_right_of_way")
+        yield from street_told(layers.frontage)
     if site.outfalls is None:
         yield reason("missing_outfalls")
     if site.utilities is None:

@@ -1,11 +1,13 @@
 """lotshed start: look at the two files that everyone has, and write a site file."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from cli.options import allow_linked_option, overwrite_option, talk_options
 from cli.streams import tell
+from cli.gather_options import gather_options, gathered_of, suggestion_lines
 from cli.voice import Voice
 
 
@@ -16,8 +18,10 @@ from cli.voice import Voice
 @click.option("--where", help="Expression that selects the lot, as GDAL takes it, such as \"lot = 7\".")
 @click.option("--unit", type=click.Choice(["m", "ft", "ftUS"]), help="Vertical unit of the ground, where you know it.")
 @click.option(
-    "--units", type=click.Choice(["us", "si"]), default="us", show_default=True, help="Units of what is handed over."
+    "--units", type=click.Choice(["us", "si"]),
+    help="Units of what is handed over  [default: us on a map in feet or of the United States, else si]",
 )
+@gather_options
 @click.option(
     "--out", type=click.Path(path_type=Path), metavar="FILE", help="Site file to write  [default: site.toml by PARCEL]"
 )
@@ -27,39 +31,55 @@ from cli.voice import Voice
 @click.pass_obj
 def command(
     voice: Voice,
+    /,
     ground: Path,
     parcel: Path,
     layer: str | None,
     where: str | None,
     unit: str | None,
-    units: str,
+    units: str | None,
     out: Path | None,
     overwrite: bool,
+    **given: Any,
 ) -> None:
     """Look at a ground raster and a parcel file, say what they are, and write a site file to edit.
 
     The ground may be any raster that GDAL reads, the parcel any vector file; each may be in its own CRS. The site
-    file runs as it is, and its comments say what else can be added: roofs, rain, outfalls and so on.
+    file runs as it is, and its comments say what else can be added: roofs, rain, outfalls and so on. What you have
+    of these can be named here already; only what holds something near the lot is written. Where the parcel file holds
+    the neighbors, the lot's frontage and the low lines before it are told too.
 
     \b
     Example:
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
-          --out /tmp/site.toml
+          --roofs sample_data/neighbourhood.gpkg --rain sample_data/rain.csv --out /tmp/site.toml
     """
+    from pipelines.deliverables.files.gathered_text import gathered_lines, with_gathered
     from pipelines.deliverables.files.single_file import check_file_place, write_single_text
     from pipelines.deliverables.files.site_file_text import description_lines, site_file_text
     from pipelines.deliverables.unit_systems import unit_system
     from pipelines.deliverables.words.say import say_all
     from pipelines.inputs.describe import describe_inputs
+    from pipelines.inputs.gathering import units_of_map
+    from terrain.errors import LotshedError
 
     place = parcel.parent / "site.toml" if out is None else out
     check_file_place(place, ending=".toml", overwrite=overwrite)
     found = describe_inputs(ground, parcel, layer=layer, where=where, unit=unit)
-    system = unit_system(units)
-    write_single_text(place, site_file_text(found, place.resolve().parent, system))
-    lines = description_lines(found, system)
+    system = unit_system(units or units_of_map(parcel, layer, [ground]))
+    gathered = gathered_of(given, found.parcel, found.source.grid.frame)
+    folder = place.resolve().parent
+    text = site_file_text(found, folder, system)
+    text = with_gathered(text, gathered, folder, name=given["site_name"], street=given["street"])
+    write_single_text(place, text)
+    lines = description_lines(found, system) + gathered_lines(gathered, system)
     width = max(len(what) for what, _ in lines)
     tell("\n".join(f"{what.ljust(width)}  {value}" for what, value in lines))
     for warning in say_all(found.warnings, system):
         voice.note(f"Warning: {warning}")
+    try:
+        tell("\n".join(suggestion_lines(place, system)))
+    except LotshedError as error:
+        # the file is written all the same: what is amiss may be mended in it
+        voice.note(f"Warning: as it stands, screen will refuse this: {error}")
     voice.note(f"Written to {place}; edit it, then: lotshed screen {place} --out DIR")

@@ -21,6 +21,7 @@ from pipelines.inputs.site_sections import (
     House,
     Layout,
     Levels,
+    ParcelFile,
     Picture,
     PriceFile,
     Pump,
@@ -43,7 +44,7 @@ class SiteFile(Section):
     name: str = ""
     units: Literal["us", "si"] = "us"
     elevation: Elevation
-    parcel: VectorFile
+    parcel: ParcelFile
     house: House = House()
     roofs: VectorFile | None = None
     hardscape: VectorFile | None = None

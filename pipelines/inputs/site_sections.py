@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from pipelines.inputs.site_ranges import quantity_in_range
 from terrain.reading.named_file import address_of
@@ -58,6 +58,7 @@ def _year(value: object) -> object:
 Coordinate = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
 ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
 PathOrAddress = Annotated[Path, BeforeValidator(_file_or_address)]
+CompassSide = Literal["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"]
 Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
 
 
@@ -73,6 +74,17 @@ class VectorFile(Section):
     file: ExistingPath
     layer: str | None = None
     where: str | None = None
+
+
+class ParcelFile(VectorFile):
+    """[parcel]: the lot; street_side names the side or sides that the street is on, where the parcels don't show it."""
+
+    street_side: tuple[CompassSide, ...] = ()
+
+    @field_validator("street_side", mode="before")
+    @classmethod
+    def _one_side(cls, value: Any) -> Any:
+        return (value,) if isinstance(value, str) else value
 
 
 class Elevation(Section):

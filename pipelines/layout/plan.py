@@ -272,18 +272,16 @@ class Outfall:
         Lowest level it can take water at, its clearance counted in. [m]
     fall_to_spare, fall_error : float or None
         Least over the lines that use it, and its standard error; None where no line does. [m]
-    verdict : str or None
-        sure, cannot_tell or no; None where no line uses it.
-    to_confirm : str
-        What must be confirmed before anyone counts on it.
+    verdict, to_confirm : str or None, str
+        sure, cannot_tell or no, None where no line uses it; what must be confirmed before anyone counts on it.
     highest_level : float or None
-        Of the water there in the design storm, None where it was not given. [m]
-    given : bool
-        Drawn by a person rather than found in the lidar.
+        Of the storm's water there, None where it was not given. [m]
+    given, found : bool, float or None
+        Drawn by a person; else the share of possible grounds on which water gathers there and leads away. [-]
     under, over : float
         How far its level may lie under and over what it is taken for. [m]
     moved_from : shapely Point or None
-        Where a person drew it, on the bank beside its bed. [m]
+        Where a person drew it, on the bank. [m]
     """
 
     id: str
@@ -300,6 +298,7 @@ class Outfall:
     under: float = 0.0
     over: float = 0.0
     moved_from: Point | None = None
+    found: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

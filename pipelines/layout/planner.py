@@ -66,6 +66,7 @@ from pipelines.layout.ways.outfall_water import (
     with_water,
 )
 from pipelines.layout.ways.outlets.blocked import missing_tables, told_once, what_bars, why_no_line
+from pipelines.layout.ways.outlets.found_low_line import with_odds
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.own_swale import own_swale
 from pipelines.layout.ways.way_values import WayInputs
@@ -137,7 +138,7 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     sites, own = candidates(inputs.layers, inputs.situation)
     given = [site for site in (*with_water(sites, inputs.looks), *own) if site.given]
     # what somebody drew stays on the map, whatever becomes of it
-    drawn = all_outfalls(given, planned.plan.outfalls)
+    drawn = with_odds(all_outfalls(given, planned.plan.outfalls), inputs.situation)
     moved = tuple(
         reason("outfall_moved_to_bed", outfall=each.id, kind=each.kind, distance=each.moved_from.distance(each.point))
         for each in drawn

@@ -11,8 +11,8 @@ from pipelines.deliverables.files.layer_table import make_layer
 from terrain.grid import Frame
 from terrain.unit_table import HOUR, Units
 
-CONTEXT = ("right_of_way", "keep_out", "barriers", "utilities", "site_culverts", "keep_out_marks", "downspouts",
-           "complaints")  # fmt: skip
+CONTEXT = ("right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts", "keep_out_marks",
+           "downspouts", "complaints")  # fmt: skip
 """Layers made of them, from the bottom up."""
 LEAST = 0.15
 """Half of what a line or point to keep out of takes on the map. [m]"""
@@ -24,6 +24,9 @@ def context_layers(given: Mapping[str, gpd.GeoDataFrame], units: Units) -> dict[
     """Layers of what was given, in the metric frame; empty ones included."""
     made: dict[str, Callable[[gpd.GeoDataFrame], pd.DataFrame]] = {
         "right_of_way": lambda table: _layer("right_of_way", "row", table, units, table.geometry, "kind", "name"),
+        "frontage": lambda table: _layer(
+            "frontage", "frontage", table, units, table.geometry, "side", "width", "known_by"
+        ),
         "barriers": lambda table: _layer("barriers", "barrier", table, units, table.geometry, "kind", "height"),
         "utilities": lambda table: _layer(
             "utilities", "utility", table, units, table.geometry, "kind", "crossing", "depth"

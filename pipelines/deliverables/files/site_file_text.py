@@ -86,6 +86,7 @@ file = {ground}
 [parcel]
 file = {parcel}
 layer = {layer}{where}
+# street_side = "south"   # side or sides of the lot that the street is on, where the other parcels don't show it
 
 # From here on add what is known: take the # away and put in your own files. Without roofs nothing is sited
 # against a house. Every table of shapes takes file, layer and where.

@@ -24,6 +24,7 @@ from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment
 from pipelines.inputs.ground_rules import lidar_noise, site_puddles
 from pipelines.inputs.rules import Rules
+from pipelines.inputs.shapes.frontage import Frontage
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.diagnosis.division import SIDES
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
@@ -266,7 +267,20 @@ def storms_of(storms: Sequence[OtherStorm]) -> tuple[StormWater, ...]:
 def given_near(layers: SiteLayers, place: BaseGeometry) -> dict[str, gpd.GeoDataFrame]:
     """Tables of the site file that are shown as they were given, as far as they touch a place."""
     tables = {name: getattr(layers, name) for name in GIVEN}
+    if layers.right_of_way.empty:
+        tables["frontage"] = _frontage_table(layers.frontage)
     return {name: table[table.intersects(place)].reset_index(drop=True) for name, table in tables.items()}
+
+
+def _frontage_table(frontage: Frontage) -> gpd.GeoDataFrame:
+    edges = frontage.edges
+    return gpd.GeoDataFrame(
+        {
+            "id": [str(number) for number in range(1, len(edges) + 1)], "side": [edge.side for edge in edges],
+            "width_m": [edge.width for edge in edges], "known_by": frontage.state,
+        },
+        geometry=[edge.line for edge in edges],
+    )
 
 
 def hydrographs_of(water: LotWater, collectors: Sequence[str]) -> tuple[CollectorFlow, ...]:

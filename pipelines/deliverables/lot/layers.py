@@ -36,6 +36,7 @@ from pipelines.layout.routing.fall_to_spare import spare_contours
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
 from terrain.raster import Raster
+from terrain.reason import Reason
 from terrain.unit_table import FOOT, HOUR, Units
 
 CONTOURS = tuple(FOOT * feet for feet in (-4.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 4.0))
@@ -279,7 +280,14 @@ def outfall_layer(
         submerged=[look and look.submerged / HOUR for look in found],
         stands=[look and look.stands for look in found],
         suspected_culverts=[look and len(look.suspected) for look in found],
+        found_pct=[None if row.found is None else 100.0 * row.found for row in rows],
+        falls_to=[_falls_to(row) for row in rows],
     )
+
+
+def _falls_to(row: Outfall) -> str | None:
+    told = row.to_confirm
+    return told["falls"] or None if isinstance(told, Reason) and told.code == "confirm_found" else None
 
 
 def moves_layer(rows: Sequence[Outfall], units: Units) -> pd.DataFrame:

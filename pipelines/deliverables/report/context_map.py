@@ -12,10 +12,12 @@ from pipelines.deliverables.report.numbers import Shown, row_words
 from terrain.grid import Frame
 from terrain.unit_table import Units
 
-UNDER = ("right_of_way", "keep_out", "barriers", "utilities", "site_culverts")
+UNDER = ("right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts")
 """What lies under what is proposed; the rest are marks over it."""
 COLUMNS: dict[str, tuple[Shown, ...]] = {
     "right_of_way": (Shown("name", "Name"), Shown("kind", "Kind")),
+    "frontage": (Shown("side", "Side"), Shown("width", "To the parcels across", "length"),
+                 Shown("known_by", "Known by")),
     "keep_out": (Shown("kind", "What"), Shown("setback", "Setback", "length"), Shown("crossing", "May be crossed"),
                  Shown("note", "Note")),
     "keep_out_marks": (Shown("kind", "What"),),

@@ -6,15 +6,20 @@
 attributes' lengths are metres. Layers that the site file does not name are empty with the same columns.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import cast
 
 import geopandas as gpd
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.inputs.errors import LayerError
+from pipelines.inputs.rules import Rules
+from pipelines.inputs.shapes.frontage import Frontage, find_frontage
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
@@ -44,6 +49,8 @@ class SiteLayers:
         Of [soil], with `group` in capitals.
     basins, forbidden : GeoDataFrame
         Of [layout]: basins whose place is fixed, and ground that no works may enter.
+    frontage : Frontage
+        Where the lot may face a street, by the parcels around it.
     sources : tuple of VectorLayer
         Which files and layers were read, in the order of the site file.
     warnings : tuple of Reason
@@ -66,6 +73,7 @@ class SiteLayers:
     swales: gpd.GeoDataFrame
     basins: gpd.GeoDataFrame
     forbidden: gpd.GeoDataFrame
+    frontage: Frontage
     sources: tuple[VectorLayer, ...]
     warnings: tuple[Reason, ...]
 
@@ -120,9 +128,26 @@ def read_layers(
         parcel=_together(parcels),
         parcels=parcels,
         **{renamed.get(key, key): shapes for key, shapes in read.items()},
+        frontage=read_frontage(parcel_layer, parcels, frame, rules, said=site.parcel.street_side),
         sources=tuple(sources),
         warnings=(*warnings, *remarks_on_crs(sources, parcels, frame)),
     )
+
+
+def read_frontage(
+    layer: VectorLayer, parcels: gpd.GeoDataFrame, frame: Frame, rules: Rules, *, said: Sequence[str] = ()
+) -> Frontage:
+    """Where a lot may face a street, by the other parcels of its layer; one of several lots together has none."""
+    lot = _together(parcels)
+    whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
+    others: list[BaseGeometry] = []
+    if layer.features > len(parcels) == 1:
+        around = _bounds_around(parcels, rules["frontage_across"].likely)
+        # what is amiss with another's shape stops nobody
+        with suppress(LayerError):
+            shapes, _ = read_shapes(whole, LAYER_KINDS["parcel"], frame, within=around)
+            others = list(shapes.geometry[~shapes["id"].isin(parcels["id"])])
+    return find_frontage(lot, others, rules, said=said)
 
 
 def empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:

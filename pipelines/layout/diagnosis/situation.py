@@ -23,6 +23,8 @@ from terrain.grid import Grid
 from terrain.lidar.grounds import PossibleGrounds
 from terrain.reason import Reason, reason
 
+_NONE = shapely.Polygon()
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Situation:
@@ -51,6 +53,9 @@ class Situation:
         are trees, without. [m]
     right_of_way : shapely Geometry or None
         None where nobody gave it. [m]
+    way_off : shapely Geometry or None
+        Ground before the lot's frontage that is taken for the way off where nobody gave a right of way; None where
+        somebody did, or the parcels tell of no frontage. [m]
     edges : tuple of ProtectedEdge
         What must stay dry on this lot, with the water that runs at it.
     complaints : tuple of (Point, Reason)
@@ -69,6 +74,8 @@ class Situation:
         Where the site file wants basins, and nowhere else. [m]
     grounds : PossibleGrounds or None
         What lidar and level shots allow; None where the raster is taken as it is.
+    neighbors : shapely Geometry
+        Other parcels around the lot, where its file holds them. [m]
     """
 
     drainage: Drainage
@@ -96,6 +103,8 @@ class Situation:
     fixed_basins: tuple[Point, ...] = ()
     upslope: Upslope | None = None
     grounds: PossibleGrounds | None = None
+    way_off: BaseGeometry | None = None
+    neighbors: BaseGeometry = _NONE
 
     @property
     def grid(self) -> Grid:
@@ -185,8 +194,16 @@ def describe_lot(
         fixed_basins=tuple(layers.basins.geometry),
         upslope=upslope,
         grounds=grounds if before is None else before.grounds,
+        way_off=_way_off(site, layers),
+        neighbors=layers.frontage.neighbors,
         trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),
     )
+
+
+def _way_off(site: SiteFile, layers: SiteLayers) -> BaseGeometry | None:
+    if site.right_of_way is not None or not layers.frontage.edges:
+        return None
+    return layers.frontage.ground(layers.parcel, site.rules["outfall_reach"].likely)
 
 
 def _edges(

@@ -47,7 +47,7 @@ def lot_field(
 
     Never through roofs, keep-outs that must not be crossed and their setbacks, forbidden strips, ground below a
     footing's 45-degree plane, or another's parcel; through the right of way with a permit. Where nobody gave a right
-    of way, a strip from the lot to each outfall is allowed and marked as assumed.
+    of way, the ground before the frontage and a strip from the lot to each outfall are allowed and marked as assumed.
 
     References
     ----------
@@ -120,7 +120,12 @@ def _ways_out(
             # from inside the lot, so that its line is opened as wide, to the outfall's far side
             onward = strip * (end - start) / max(float(straight.length), RESOLUTION)
             strips.append(shapely.buffer(shapely.LineString([start - onward, end + onward]), half, cap_style="flat"))
-    return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
+    if not strips or situation.right_of_way is not None:
+        return street, shapely.union_all(np.array(strips, dtype=object)) if strips else shapely.Polygon()
+    if situation.way_off is not None:
+        strips.append(situation.way_off)
+    assumed = shapely.union_all(np.array(strips, dtype=object))
+    return street, assumed if opened else shapely.difference(assumed, situation.neighbors)
 
 
 def _grid(situation: Situation, reached: BaseGeometry) -> Grid:

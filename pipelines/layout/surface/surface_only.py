@@ -250,8 +250,8 @@ def side_gains(before: LotWater, after: LotWater, situation: Situation) -> tuple
 
 
 def shared_sides(situation: Situation) -> tuple[str, ...]:
-    """Sides of the lot that do not lie along the right of way; all where nobody gave one."""
-    street = situation.right_of_way
+    """Sides of the lot that lie neither along the right of way nor along the ground that is taken for it."""
+    street = situation.right_of_way if situation.right_of_way is not None else situation.way_off
     if street is None or street.is_empty:
         return SIDES
     inside = situation.on_parcel

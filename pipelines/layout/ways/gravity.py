@@ -271,10 +271,13 @@ def discharges_of(
             why.append(reason("outfall_above_grates", outfall=outfall.id, names=submerged))
         elif outfall.highest_level is not None and outfall.highest_level > outfall.level:
             why.append(reason("outlet_under_water", over=outfall.highest_level - outfall.level))
+        unconfirmed = any(
+            reason("strip_unconfirmed") in run.crossings for run in answer.lines.runs if run.to_id == outfall.id
+        )
         if not outfall.given and mode == "gravity":
-            verdict = "cannot_tell"
-            why.insert(0, reason("outfall_found_only"))
-        if any(reason("strip_unconfirmed") in run.crossings for run in answer.lines.runs if run.to_id == outfall.id):
+            # its own part of the verdict leaves that open, whatever the fall is
+            why += [reason("outfall_found_only"), *([reason("way_unconfirmed")] if unconfirmed else [])]
+        elif unconfirmed:
             verdict = "cannot_tell" if verdict == "sure" else verdict
             why.insert(0, reason("way_unconfirmed"))
         told = reason("sentences", parts=tuple(why))

@@ -372,10 +372,10 @@ def _pumped(inputs: WayInputs, lifted: Sequence[str], lift: _Lift) -> tuple[Disc
         verdict = "cannot_tell"
         shots = (*shots, open_level["shot"])
         why.append(open_level)
+    unconfirmed = any(reason("strip_unconfirmed") in run.crossings for run in lift.design.runs)
     if not outfall.given:
-        verdict = "cannot_tell"
-        why.insert(0, reason("outfall_found_only"))
-    if any(reason("strip_unconfirmed") in run.crossings for run in lift.design.runs):
+        why += [reason("outfall_found_only"), *([reason("way_unconfirmed")] if unconfirmed else [])]
+    elif unconfirmed:
         verdict = "cannot_tell"
         why.insert(0, reason("way_unconfirmed"))
     if not lift.design.copes:

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.ways.outlets.found_low_line import falls_towards, side_of
 from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON, bed_beside, level_range
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage, upstream_labels
@@ -142,13 +143,16 @@ def found_outfalls(
     right_of_way: BaseGeometry | None,
     barred: BaseGeometry,
     rules: Rules,
+    *,
+    way_off: BaseGeometry | None = None,
 ) -> tuple[OutfallSite, ...]:
     """Places beyond the frontage that carry flow away from the lot, the likeliest first."""
     grid = drainage.ground.grid
     near = mask_of(shapely.buffer(parcel, rules["outfall_reach"].likely), grid) & ~on_parcel
     near &= (drainage.ground.kind == OPEN) & ~mask_of(barred, grid)
-    if right_of_way is not None:
-        near &= mask_of(right_of_way, grid)
+    lawful = right_of_way if right_of_way is not None else way_off
+    if lawful is not None:
+        near &= mask_of(lawful, grid)
     near &= drainage.accumulation >= rules["outfall_least_area"].likely
     comes_back = upstream_labels(drainage, np.where(on_parcel, 0, -1).astype(np.int64)) >= 0
     near &= ~comes_back
@@ -156,16 +160,23 @@ def found_outfalls(
     # what carries most first, then the lower
     ground = drainage.ground.elevation.ravel()
     order = cells[np.lexsort((ground[cells], -drainage.accumulation.ravel()[cells]))]
-    confirm = reason("confirm_found", what=CONFIRM["swale"], unowned=right_of_way is None)
     clearance = rules["outlet_above_swale"].likely
     depth, under, over = level_range("swale", rules)
     apart, most = rules["outfall_apart"].likely, int(rules["outfalls_found"].likely)
     return tuple(
         OutfallSite(
             f"outfall-{k}", "swale", point, float(ground[cell]) - depth, float(ground[cell]) - depth + clearance,
-            False, confirm, given=False, under=under, over=over,
+            False, _found_there(drainage, parcel, cell, point, owned=right_of_way is not None), given=False,
+            under=under, over=over,
         )
         for k, (cell, point) in enumerate(_apart(order, grid, apart, most), start=1)
+    )
+
+
+def _found_there(drainage: Drainage, parcel: BaseGeometry, cell: int, point: Point, *, owned: bool) -> Reason:
+    return reason(
+        "confirm_found", what=CONFIRM["swale"], unowned=not owned, side=side_of(parcel, point),
+        distance=float(shapely.distance(parcel, point)), falls=falls_towards(drainage, cell), share=None,
     )
 
 

@@ -40,7 +40,8 @@ def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallS
     outfalls = tuple(site for site in sites if site.kind not in ("daylight", "soakaway"))
     if not outfalls and not own:
         outfalls = found_outfalls(
-            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules
+            situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules,
+            way_off=situation.way_off,
         )
     return outfalls, own
 
@@ -141,7 +142,19 @@ def parts_of_outfalls(looks: Sequence[OutfallLook], used: Sequence[Outfall]) -> 
     """The outfall's part of the verdict, by outfall."""
     parts = {look.outfall: Part(look.state, _in_short(look)) for look in looks}
     own = Part("not_needed", reason("outfall_on_own_ground"))
-    return parts | {outfall.id: own for outfall in used if outfall.kind in ("daylight", "soakaway")}
+    for outfall in used:
+        if outfall.kind in ("daylight", "soakaway"):
+            parts[outfall.id] = own
+        elif not outfall.given and isinstance(outfall.to_confirm, Reason):
+            # a place that nobody confirmed takes the storm at most perhaps
+            part = parts.get(outfall.id, Part("cannot_tell", reason("outfall_not_followed", id=outfall.id)))
+            told = outfall.to_confirm
+            why = reason(
+                "outfall_unconfirmed", outfall=outfall.id, side=told["side"], distance=told["distance"],
+                falls=told["falls"], why=part.why,
+            )
+            parts[outfall.id] = Part("no" if part.state == "no" else "cannot_tell", why)
+    return parts
 
 
 def _in_short(look: OutfallLook) -> Reason:

@@ -39,6 +39,7 @@ FEATURES = {
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",
     "right_of_way": "MultiPolygon",
+    "frontage": "MultiLineString",
     "keep_out": "MultiPolygon",
     "keep_out_marks": "Point",
     "barriers": "MultiLineString",

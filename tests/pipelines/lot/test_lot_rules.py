@@ -196,7 +196,8 @@ def test_without_outfalls_places_in_the_right_of_way_are_found_and_never_sure(sc
         assert outfall.to_confirm.code == "confirm_found"
         assert street.intersects(outfall.point)
     assert all(line.verdict != "sure" for line in plan.discharges)
-    assert plan.parts.fall.state == plan.parts.outfall.state == "cannot_tell"
+    assert plan.parts.outfall.state == "cannot_tell"
+    assert "nobody has confirmed it" in say(plan.parts.outfall.why, "us")
     assert plan.parts.verdict != "sure"
     assert any("No outfall is given" in say(warning, "us") for warning in findings.warnings)
 

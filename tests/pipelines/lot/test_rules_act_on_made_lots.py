@@ -116,6 +116,12 @@ outlet_over_pond | "3 ft" | outfalls
 no right of way
 assumed_way_half_width | "3 m" | fall_to_spare
 
+lots around
+parcel_gap | "0.5 m" | frontage
+frontage_least | "25 m" | frontage
+frontage_across | "5 m" | frontage
+street_parcel_touches | 6 | frontage
+
 slope
 arriving_paving | "6.4 l/s" | catch_basins
 basin_snap | "0.75 m" | catch_basins
@@ -353,6 +359,17 @@ WIDE = {
 }
 # the street lies uphill and nothing is found in it
 DRY_WELL = {**WIDE, "outfalls": None, "right_of_way": one(box(0.0, 29.6, 30.0, 30.0))}
+# neighbors, one of them a metre off, lots across a street, and an alley that is kept as a parcel
+AROUND = [
+    {"geometry": box(*bounds), "lot": number}
+    for number, bounds in enumerate(
+        (
+            (5.2, 4.0, 24.8, 25.7), (-20.0, 4.0, 4.2, 25.7), (24.8, 4.0, 45.0, 25.7), (-40.0, 4.0, -20.0, 25.7),
+            (45.0, 4.0, 65.0, 25.7), (-40.0, -40.0, 65.0, -10.0), (-60.0, 25.8, 90.0, 28.7),
+        ),
+        start=1,
+    )
+]
 GRASS = {"hardscape": None, "complaints": None}
 TREES = [
     {"geometry": Point(17.0, 24.0), "kind": "tree", "crossing": "careful", "trunk_in": 12.0},
@@ -401,6 +418,7 @@ LOTS = {
     "an inlet": lot(outfalls=one(Point(15.0, 1.62), kind="inlet")),
     "a pond": lot(outfalls=one(Point(15.0, 1.62), kind="pond")),
     "no right of way": lot(right_of_way=None),
+    "lots around": lot(parcel=AROUND, outfalls=None, right_of_way=None),
     "slope": lot(HILL),
     "slope, wet wall": lot(HILL, house=CRAWL, complaints=one(Point(15.0, 18.5), what="wet wall")),
     "steep": lot(plane(0.2)),
@@ -516,6 +534,8 @@ def written(tmp_path_factory, made_lots):
         ground = small if ground is None else ground(small) if callable(ground) else ground
         layers = {key: rows for key, rows in {**made_lots.SMALL_LAYERS, **changed}.items() if rows is not None}
         site = made_lots.write_lot(tmp_path_factory.mktemp("lot"), ground, layers, more=more)
+        if len(layers["parcel"]) > 1:
+            site.write_text(site.read_text().replace('layer = "parcel"\n', 'layer = "parcel"\nwhere = "lot = 1"\n'))
         (site.parent / "shots.csv").write_text(SHOTS)
         (site.parent / "book.csv").write_text(BOOK)
         (site.parent / "rain.csv").write_text((made_lots.SAMPLES / "rain.csv").read_text())

@@ -24,8 +24,9 @@ WIDE, HIGH, LEAST_HIGH, ROW = 176.0, (112.0, 152.0), 70.0, 5.0
 """Room of the drawing on paper, the less high the more rows the table under it has; and a row. [mm]"""
 BORDER = 10.0
 """Left around what is built. [mm]"""
-DRAWN = ("right_of_way", "hardscape", "roofs", "parcel", "keep_out", "utilities", "surface_works", "french_drains",
-         "channel_drains", "pipe_runs", "fittings", "catch_basins", "sumps", "outfalls", "downspouts")  # fmt: skip
+DRAWN = ("right_of_way", "hardscape", "roofs", "parcel", "frontage", "keep_out", "utilities", "surface_works",
+         "french_drains", "channel_drains", "pipe_runs", "fittings", "catch_basins", "sumps", "outfalls",
+         "downspouts")  # fmt: skip
 NEAR = 2.0
 """Crossings of one line this close together are told once. [m]"""
 BAR, ARROW = (198.0, 36.0), (54.0, 66.0)
