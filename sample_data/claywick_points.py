@@ -121,7 +121,8 @@ def write_points(
     header = laspy.LasHeader(version=version, point_format=form)
     header.scales, header.offsets = np.full(3, 0.001), np.floor([found.x[0] * scale, found.y[0] * scale, 0.0])
     if crs is not None:
-        header.add_crs(CRS.from_user_input(crs), keep_compatibility=form < 6)
+        # GeoTIFF keys, which files before 1.4 carry, hold no vertical part by laspy's hand
+        header.add_crs(CRS.from_user_input(crs if form > 5 else crs.partition("+")[0]))
     las = laspy.LasData(header)
     las.x, las.y, las.z = found.x * scale, found.y * scale, found.z * scale
     kind = found.kind if classes else np.ones_like(found.kind)

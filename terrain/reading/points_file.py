@@ -121,7 +121,7 @@ def _check_header(header: Any, path: Path) -> None:
 
 
 def _own_crs(header: Any, path: Path) -> CRS | None:
-    with _crs_of(path.name):
+    with _crs_of(f"points file {path.name}"):
         found = header.parse_crs()
         if found is None:
             return None
