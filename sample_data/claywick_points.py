@@ -67,8 +67,8 @@ def returns(density: float, *, seed: int = 5, bounds=EXTENT, trees: int = 70) ->
         below, z=true_surface(below.x, below.y) + 0.03 * generator.standard_normal(below.x.size),
         kind=np.full(below.x.size, GROUND), number=below.returns,
     )
-    found = Returns(*(np.concatenate([getattr(found, name), getattr(below, name)]) for name in found.__dataclass_fields__))
-    return _with_noise(found, generator)
+    both = (np.concatenate([getattr(found, name), getattr(below, name)]) for name in found.__dataclass_fields__)
+    return _with_noise(Returns(*both), generator)
 
 
 def _put_houses(z, kind, s, t, generator) -> None:

@@ -100,5 +100,5 @@ def claywick_points():
 
 @pytest.fixture(scope="session")
 def sample_returns(claywick_points):
-    """Returns of the sample neighbourhood at 2.5 pulses to a square metre."""
-    return claywick_points.returns(2.5)
+    """Returns of the sample neighbourhood at 2 pulses to a square metre."""
+    return claywick_points.returns(2.0)

@@ -152,10 +152,12 @@ def _are_points(ground: tuple[Path, ...], surface: Path | None, crs: str | None)
     points = [path for path in ground if is_points_file(path)]
     if points and len(points) < len(ground):
         other = next(path for path in ground if path not in points)
-        raise click.UsageError(f"{points[0]} holds points and {other} does not. Give one raster, or tiles of points alone.")
+        raise click.UsageError(
+            f"{points[0]} holds points and {other} does not. Give one raster, or tiles of points alone."
+        )
     if not points and len(ground) > 1:
         raise click.UsageError(
-            f"{len(ground)} rasters are given. Give one; several tiles of a raster go through a virtual mosaic (gdalbuildvrt)."
+            f"{len(ground)} rasters are given. Give one; several tiles of a raster make one by gdalbuildvrt."
         )
     if points and surface is not None:
         raise click.UsageError("--surface goes with a ground raster. In points the roofs are found without it.")

@@ -218,8 +218,8 @@ def _covered(source: PointsSource, frame: Frame) -> Bounds:
     west, south, east, north = (float(each) for each in found)
     if not np.isfinite([west, south, east, north]).all():
         raise GroundError(
-            f"points file {source.path.name}: its points lie where its CRS \"{source.horizontal.name}\" has no meaning; "
-            "give its right CRS with --crs"
+            f'points file {source.path.name}: its points lie where its CRS "{source.horizontal.name}" has no '
+            "meaning; give its right CRS with --crs"
         )
     return west * frame.x_scale, south * frame.y_scale, east * frame.x_scale, north * frame.y_scale
 

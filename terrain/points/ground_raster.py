@@ -69,7 +69,7 @@ def ground_of_points(cloud: PointCloud, frame: Frame, names: str) -> PointGround
     try:
         triangles = Delaunay(np.column_stack([x, y])).simplices.astype(np.int64)
     except QhullError:
-        raise GroundError(f"{names}: its ground points around the parcel lie in one line; the file is damaged") from None
+        raise GroundError(f"{names}: its ground points around the parcel lie in one line; it is damaged") from None
     across, down = (x - (grid.left - west)) / cell - 0.5, ((grid.top - south) - y) / cell - 0.5
     fill_triangles(across, down, z, triangles, elevation)
     near = within(counted(ground, grid) > 0, max(_SPACINGS * spacing, cell), cell)

@@ -127,9 +127,11 @@ def read_points(
         )
     joined = []
     for _ in range(5):
+        # column by column, so that points are held twice in one column only
         joined.append(np.concatenate([each[0] for each in kept]))
         kept = [each[1:] for each in kept]
-    return PointCloud(*joined, bounds=bounds, base=base, left_out=left_out, every=every)
+    x, y, z, kind, last = joined
+    return PointCloud(x, y, z, kind, last, bounds, base, left_out, every)
 
 
 def _chunks(source: PointsSource, box: Bounds) -> Iterator[Any]:

@@ -87,7 +87,7 @@ def test_heights_and_places_in_feet_come_in_metres(write_tile):
 
 def test_the_vertical_part_is_read_from_geotiff_keys(write_tile):
     def change(las):
-        keys = [each for each in las.header.vlrs if isinstance(each, GeoKeyDirectoryVlr)][0]
+        keys = next(each for each in las.header.vlrs if isinstance(each, GeoKeyDirectoryVlr))
         more = type(keys.geo_keys[0])()
         more.id, more.tiff_tag_location, more.count, more.value_offset = 4096, 0, 1, 6360
         keys.geo_keys.append(more)

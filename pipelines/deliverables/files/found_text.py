@@ -27,7 +27,7 @@ def found_lines(ground: GroundFinds | None, found: LidarFinds, units: Units) -> 
         lines += [
             ("points", f"{names}: {ground.points:,} around the lot{left_out}"),
             ("points' density", f"{quality.density:.1f} a square meter, {quality.ground_density:.1f} on the ground"),
-            ("ground points", f"{spacing} apart; in {quality.ground_share:.0%} of the lot's 2 m squares without a roof"),
+            ("ground points", f"{spacing} apart; in {quality.ground_share:.0%} of the lot's open squares of 2 m"),
             ("points' scatter", rough),
         ]
     lines.append(("roofs", f"{len(found.roofs)}, {found.roofs_on_lot} of them on the lot ({how})"))
