@@ -1,5 +1,6 @@
 """Points counted, summed and fitted by the cells they lie in."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,7 +8,11 @@ from scipy import ndimage
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Frame, Grid
-from terrain.reading.points_window import Float32Array, PointCloud
+from terrain.reading.points_window import PointCloud
+
+# points are widened and binned so many at a time, which bounds the memory that this takes
+_AT_A_TIME = 2_000_000
+Terms = Callable[[FloatArray, FloatArray, FloatArray], tuple[FloatArray, ...]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,8 +54,21 @@ def cell_of_points(cloud: PointCloud, grid: Grid) -> IntArray:
 
 def counted(cloud: PointCloud, grid: Grid) -> IntArray:
     """Points in each cell."""
-    rows, columns = grid.shape
-    return np.bincount(cell_of_points(cloud, grid), minlength=rows * columns).reshape(grid.shape)
+    held, *_ = sums_by_cell(cloud, grid, lambda x, y, z: ())
+    return held.astype(np.int64)
+
+
+def sums_by_cell(cloud: PointCloud, grid: Grid, terms: Terms) -> list[FloatArray]:
+    """How many points lie in each cell, and the sums of what `terms` makes of their x, y and z."""
+    size = grid.shape[0] * grid.shape[1]
+    totals: list[FloatArray] = []
+    for first in range(0, max(cloud.kind.size, 1), _AT_A_TIME):
+        part = cloud.of(slice(first, first + _AT_A_TIME))
+        cells = cell_of_points(part, grid)
+        made = terms(*(each.astype(np.float64) for each in (part.x, part.y, part.z)))
+        sums = [np.bincount(cells, weights=each, minlength=size) for each in (None, *made)]
+        totals = [total + each for total, each in zip(totals, sums, strict=True)] if totals else sums
+    return [total.astype(np.float64).reshape(grid.shape) for total in totals]
 
 
 def density_where_any(cloud: PointCloud, frame: Frame, cell: float = 3.0) -> float:
@@ -62,21 +80,14 @@ def density_where_any(cloud: PointCloud, frame: Frame, cell: float = 3.0) -> flo
 
 def fit_planes(cloud: PointCloud, grid: Grid, *, with_neighbours: bool) -> PlaneFit:
     """Fit planes by least squares."""
-    cells = cell_of_points(cloud, grid)
-    size = grid.shape[0] * grid.shape[1]
-
-    def summed(values: FloatArray | None) -> FloatArray:
-        total: FloatArray = np.bincount(cells, weights=values, minlength=size).astype(np.float64).reshape(grid.shape)
-        if with_neighbours:
-            total = ndimage.convolve(total, np.ones((3, 3)), mode="constant")
-        return total
-
-    x, y, z = (_wide(each) for each in (cloud.x, cloud.y, cloud.z))
-    n = summed(None)
+    sums = sums_by_cell(cloud, grid, lambda x, y, z: (x, y, z, x * x, y * y, x * y, x * z, y * z, z * z))
+    if with_neighbours:
+        sums = [ndimage.convolve(each, np.ones((3, 3)), mode="constant") for each in sums]
+    n = sums[0]
     with np.errstate(divide="ignore", invalid="ignore"):
-        mx, my, mz = summed(x) / n, summed(y) / n, summed(z) / n
-        xx, yy, xy = summed(x * x) / n - mx * mx, summed(y * y) / n - my * my, summed(x * y) / n - mx * my
-        xz, yz, zz = summed(x * z) / n - mx * mz, summed(y * z) / n - my * mz, summed(z * z) / n - mz * mz
+        mx, my, mz, xx, yy, xy, xz, yz, zz = (each / n for each in sums[1:])
+        xx, yy, xy = xx - mx * mx, yy - my * my, xy - mx * my
+        xz, yz, zz = xz - mx * mz, yz - my * mz, zz - mz * mz
         determinant = xx * yy - xy * xy
         east = (xz * yy - yz * xy) / determinant
         north = (yz * xx - xz * xy) / determinant
@@ -99,7 +110,3 @@ def within(mask: BoolArray, distance: float, cell: float) -> BoolArray:
         return np.zeros_like(mask)
     near: BoolArray = ndimage.distance_transform_edt(~mask, sampling=cell) <= distance
     return near
-
-
-def _wide(values: Float32Array) -> FloatArray:
-    return values.astype(np.float64)

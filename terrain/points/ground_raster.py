@@ -9,7 +9,7 @@ from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GroundError
 from terrain.grid import Frame, Grid
 from terrain.kernels.triangles import fill_triangles
-from terrain.points.cells import cell_of_points, counted, density_where_any, window_grid, within
+from terrain.points.cells import counted, density_where_any, sums_by_cell, window_grid, within
 from terrain.reading.points_window import GROUND, WATER, PointCloud
 
 # cells are of a size that producers of rasters use; each holds about one ground point
@@ -65,6 +65,9 @@ def ground_of_points(cloud: PointCloud, frame: Frame, names: str) -> PointGround
     grid = window_grid(cloud, frame, cell)
     fine = window_grid(cloud, frame, max(cell, float(np.sqrt(area / _MOST_CORNERS))))
     x, y, z = _means(ground, fine)
+    near = within(counted(ground, grid) > 0, max(_SPACINGS * spacing, cell), cell)
+    # the triangulation takes the memory that these points took
+    del ground, chosen
     elevation = np.full(grid.shape, np.nan)
     try:
         triangles = Delaunay(np.column_stack([x, y])).simplices.astype(np.int64)
@@ -72,15 +75,12 @@ def ground_of_points(cloud: PointCloud, frame: Frame, names: str) -> PointGround
         raise GroundError(f"{names}: its ground points around the parcel lie in one line; it is damaged") from None
     across, down = (x - (grid.left - west)) / cell - 0.5, ((grid.top - south) - y) / cell - 0.5
     fill_triangles(across, down, z, triangles, elevation)
-    near = within(counted(ground, grid) > 0, max(_SPACINGS * spacing, cell), cell)
     return PointGround(grid, elevation + cloud.base, near, spacing)
 
 
 def _means(cloud: PointCloud, grid: Grid) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean place and height of the points of each cell that holds any."""
-    cells = cell_of_points(cloud, grid)
-    size = grid.shape[0] * grid.shape[1]
-    n = np.bincount(cells, minlength=size)
+    n, *sums = sums_by_cell(cloud, grid, lambda x, y, z: (x, y, z))
     held = n > 0
-    x, y, z = (np.bincount(cells, weights=each, minlength=size)[held] / n[held] for each in (cloud.x, cloud.y, cloud.z))
+    x, y, z = (each[held] / n[held] for each in sums)
     return x, y, z

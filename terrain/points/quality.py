@@ -46,13 +46,12 @@ class PointQuality:
 
 def point_quality(cloud: PointCloud, frame: Frame, lot: BaseGeometry, roofs: BaseGeometry) -> PointQuality:
     """Say what points can bear on a lot."""
-    ground = cloud.of(cloud.kind == GROUND)
-    seen = cloud.of((cloud.kind == GROUND) | (cloud.kind == WATER))
     grid = window_grid(cloud, frame, _COARSE)
     on_lot: BoolArray = cells_inside(grid, lot)
     if not roofs.is_empty:
         on_lot &= ~cells_inside(grid, roofs.buffer(_COARSE))
-    bare = on_lot & (counted(seen, grid) == 0)
+    ground = cloud.of(cloud.kind == GROUND)
+    bare = on_lot & (counted(ground, grid) + counted(cloud.of(cloud.kind == WATER), grid) == 0)
     rows, columns = np.nonzero(bare)
     middle = None
     if rows.size:

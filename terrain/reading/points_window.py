@@ -61,7 +61,7 @@ class PointCloud:
     left_out: int = 0
     every: int = 1
 
-    def of(self, chosen: BoolArray) -> "PointCloud":
+    def of(self, chosen: BoolArray | slice) -> "PointCloud":
         """Some of the points."""
         return PointCloud(
             self.x[chosen], self.y[chosen], self.z[chosen], self.kind[chosen], self.last[chosen], self.bounds,
