@@ -1,7 +1,10 @@
 """Profiles of the property tests: a small derandomised one always, a thorough one on request; made swales."""
 
+import importlib
 import os
+import sys
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -82,3 +85,20 @@ def ground_of():
         return Ground(grid, elevation, known.astype(np.int64), receiver.astype(np.int64), np.full(elevation.shape, -1))
 
     return make
+
+
+@pytest.fixture(scope="session")
+def claywick_points():
+    """The script that makes lidar points of the sample neighbourhood."""
+    folder = str(Path(__file__).parents[1] / "sample_data")
+    sys.path.insert(0, folder)
+    try:
+        return importlib.import_module("claywick_points")
+    finally:
+        sys.path.remove(folder)
+
+
+@pytest.fixture(scope="session")
+def sample_returns(claywick_points):
+    """Returns of the sample neighbourhood at 2 pulses to a square metre."""
+    return claywick_points.returns(2.0)

@@ -4,6 +4,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import geopandas as gpd
+
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import load_rules
@@ -13,6 +15,7 @@ from pipelines.inputs.shapes.parcel_names import lot_name
 from pipelines.inputs.shapes.vector_file import VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
 from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
+from terrain.grid import Frame
 from terrain.reading.raster_source import RasterSource, open_raster
 from terrain.reading.surface import read_window
 from terrain.reason import Reason
@@ -66,12 +69,7 @@ def describe_inputs(
     near = locate_layer(vector)
     source = open_raster(ground, unit=unit, near=near)
     found = find_layer(vector, "parcel")
-    shapes, repaired = read_shapes(found, LAYER_KINDS["parcel"], source.grid.frame)
-    if len(shapes) > 1:
-        raise LayerError(
-            f"{found.words}: it selects {len(shapes)} parcels; select one with --where, by one of its attributes "
-            f"{', '.join(found.attributes) or 'none'}, or by its feature id, as in --where \"fid = {shapes['id'][0]}\""
-        )
+    shapes, repaired = the_one_parcel(found, source.grid.frame)
     shape = shapes.geometry.iloc[0]
     limits = ground_limits(load_rules())
     refuse_unfit(source, shape, limits)
@@ -91,3 +89,14 @@ def describe_inputs(
         warnings=(*surface.warnings, *warnings, *repaired),
     )
 
+
+
+def the_one_parcel(found: VectorLayer, frame: Frame) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
+    """The only parcel that a layer's table selects, and what was repaired of it."""
+    shapes, repaired = read_shapes(found, LAYER_KINDS["parcel"], frame)
+    if len(shapes) > 1:
+        raise LayerError(
+            f"{found.words}: it selects {len(shapes)} parcels; select one with --where, by one of its attributes "
+            f"{', '.join(found.attributes) or 'none'}, or by its feature id, as in --where \"fid = {shapes['id'][0]}\""
+        )
+    return shapes, repaired

@@ -1,10 +1,12 @@
 """Rasters as GeoTIFF."""
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 import rasterio
+from pyproj import CRS
 
 from pipelines.deliverables.errors import HandoverError
 from terrain.raster import Raster
@@ -12,8 +14,13 @@ from terrain.raster import Raster
 NODATA = -999_999.0
 
 
-def write_geotiff(path: Path, raster: Raster) -> None:
-    """Write a raster as one new file, replacing an earlier one only when whole."""
+def write_geotiff(
+    path: Path, raster: Raster, *, crs: CRS | None = None, tags: Mapping[str, str] | None = None
+) -> None:
+    """Write a raster as one new file, replacing an earlier one only when whole.
+
+    A CRS that is given is the grid's with a vertical part; tags say what the raster was made of.
+    """
     beside = path.with_name(f"{path.stem}.tmp.tif")
     rows, columns = raster.grid.shape
     try:
@@ -25,7 +32,7 @@ def write_geotiff(path: Path, raster: Raster) -> None:
             width=columns,
             count=1,
             dtype="float64",
-            crs=raster.grid.frame.crs.to_wkt(),
+            crs=(crs or raster.grid.frame.crs).to_wkt(),
             transform=raster.grid.map_transform,
             nodata=NODATA,
             # predictor 3 would be smaller and is misread by at least one library
@@ -35,6 +42,7 @@ def write_geotiff(path: Path, raster: Raster) -> None:
             file.write(np.where(np.isfinite(raster.values), raster.values, NODATA), 1)
             file.set_band_unit(1, raster.unit)
             file.set_band_description(1, raster.meaning)
+            file.update_tags(**(tags or {}))
         os.replace(beside, path)
     except (OSError, rasterio.errors.RasterioError) as error:
         raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error

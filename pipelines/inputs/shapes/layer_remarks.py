@@ -41,6 +41,12 @@ def remarks_on_downspouts(
     return [reason("downspouts_stray", layer=layer.words, features=tuple(stray), reach=reach)] if len(stray) else []
 
 
+def remarks_on_roofs(layer: VectorLayer, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> list[Reason]:
+    """Say that roofs of the lot were found in lidar, and drawn by nobody."""
+    own = roofs[roofs["found_in_lidar"].astype(bool) & roofs.intersects(parcels.union_all())]
+    return [reason("roofs_found_in_lidar", layer=layer.words, roofs=len(own))] if len(own) else []
+
+
 def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[Reason]:
     """Say which layers came in another CRS, since nothing is brought over silently."""
     west, south, _, _ = parcels.total_bounds

@@ -53,6 +53,7 @@ LAYER_KINDS = {
                 Attribute("built", "number", _UNKNOWN, least=1500.0, most=2200.0),
                 # an outline seen from the air is the eaves', and no corner of it can be measured from
                 Attribute("outline", default="eaves", allowed=("walls", "eaves")),
+                Attribute("found_in_lidar", "yes_no", False),
             ),
         ),
         LayerKind("hardscape", ("polygon",), (Attribute("kind"), Attribute("protect", "yes_no", False))),

@@ -21,7 +21,12 @@ from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.frontage import Frontage, find_frontage
 from pipelines.inputs.shapes.layer_columns import read_columns
-from pipelines.inputs.shapes.layer_remarks import remarks_on_crs, remarks_on_downspouts, remarks_on_place
+from pipelines.inputs.shapes.layer_remarks import (
+    remarks_on_crs,
+    remarks_on_downspouts,
+    remarks_on_place,
+    remarks_on_roofs,
+)
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.single_parts import refuse_too_many_on_lot
 from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
@@ -117,6 +122,8 @@ def read_layers(
         read[key] = shapes
         if key == "swales" and len(shapes):
             around = _union(around, _bounds_around(shapes, reach))
+        if key == "roofs":
+            warnings += remarks_on_roofs(layer, shapes, parcels)
         if key == "downspouts":
             near = rules["downspout_reach"].likely
             warnings += remarks_on_downspouts(layer, shapes, read["roofs"], parcels, near)
