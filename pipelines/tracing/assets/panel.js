@@ -61,13 +61,17 @@ function name_of(shape) {
   const its = thing_of(shape), kind = shape.props.kind && !its.set.kind?.includes(shape.props.kind) ? " (" + String(shape.props.kind).slice(0, 30) + ")" : "";
   return its.title + kind + ", no. " + shape.id;
 }
-let shown_chosen;
+// what the fields show; they are made anew only where that changes from elsewhere, so that nobody loses their place
+let fields_show = "", questions_show = "";
+const shown_of = (shape) => JSON.stringify([shape.id, shape.props]);
 function show_chosen() {
-  const shape = chosen === null ? undefined : find_shape(chosen), box = by_id("chosen"), same = shown_chosen === chosen;
+  const shape = chosen === null ? undefined : find_shape(chosen), box = by_id("chosen");
   by_id("pick").value = shape ? String(shape.id) : "";
   box.hidden = !shape;
-  shown_chosen = chosen;
-  if (!shape) return;
+  if (!shape) {
+    fields_show = "";
+    return;
+  }
   const its = thing_of(shape), feature = source.getFeatureById(shape.id), size = size_of(feature.getGeometry());
   by_id("chosen-title").textContent = name_of(shape);
   by_id("chosen-size").textContent = [size, crosses(shape) ? "The outline crosses itself: move a corner." : "",
@@ -76,13 +80,14 @@ function show_chosen() {
   by_id("corner").replaceChildren(...Array.from({ length: corners }, (_, at) => new Option(shape.type === "Point" ? "the point" : "corner " + (at + 1), at)));
   by_id("corners").hidden = corners === 0;
   by_id("corner-remove").disabled = corners <= (shape.type === "Polygon" ? 3 : 2);
-  // what is being filled in keeps its place
-  if (same && box.contains(document.activeElement)) return;
+  if (fields_show === shown_of(shape)) return;
+  fields_show = shown_of(shape);
   by_id("chosen-fields").replaceChildren(...its.field.map((field) => field_for(field, shape.props[field.column], (value) => change((next) => {
     const now = next.shapes.find((each) => each.id === shape.id);
     if (value === undefined) delete now.props[field.column];
     else now.props[field.column] = value;
     if (now.table === "house") tell_sill(now);
+    fields_show = shown_of(now);
   }), "one")));
 }
 function correct_corner(remove) {
@@ -114,13 +119,14 @@ function show_list() {
   by_id("pick").value = chosen === null ? "" : String(chosen);
 }
 function show_questions() {
-  const box = by_id("asked");
-  if (box.contains(document.activeElement)) return;
-  box.replaceChildren(...told.questions.map((field) => {
+  if (questions_show === JSON.stringify(state.answers)) return;
+  questions_show = JSON.stringify(state.answers);
+  by_id("asked").replaceChildren(...told.questions.map((field) => {
     const answer = state.answers[field.name];
     return field_for(field, field.form === "length" && answer ? parseFloat(answer) : answer, (value) => change((next) => {
       if (value === undefined) delete next.answers[field.name];
       else next.answers[field.name] = field.form === "length" ? value.toFixed(4) + " m" : value;
+      questions_show = JSON.stringify(next.answers);
     }), "ask");
   }));
 }

@@ -104,6 +104,9 @@ function collection() {
   return { type: "FeatureCollection", replaces: tables, answers: state.answers, features };
 }
 
+const placed = (places, deep) => Array.isArray(places) && places.length > 0 && (deep
+  ? places.every((each) => placed(each, deep - 1)) : places.length > 1 && places.every(Number.isFinite));
+
 // what a file holds takes the place of the tables that it says; anything else stays
 function open_text(text) {
   const read = JSON.parse(text);
@@ -113,11 +116,11 @@ function open_text(text) {
   const given = read.features.map((feature, at) => {
     const table = feature && feature.properties && feature.properties.table;
     if (!known.has(table)) throw new Error("feature " + ((feature && feature.id) || at + 1) + " belongs to no table that is known here");
-    const shape = shape_of(feature);
-    if (!each_place(shape.at, (place) => place.every(Number.isFinite)).flat(9).every(Boolean)) {
-      throw new Error("feature " + (feature.id || at + 1) + " has coordinates that are no numbers");
+    const geometry = feature.geometry || {}, deep = { Point: 0, LineString: 1, MultiPoint: 1, Polygon: 2, MultiLineString: 2, MultiPolygon: 3 }[geometry.type];
+    if (deep === undefined || !placed(geometry.coordinates, deep)) {
+      throw new Error("feature " + (feature.id || at + 1) + " has coordinates that make no shape");
     }
-    return shape;
+    return shape_of(feature);
   });
   const tables = new Set([...(Array.isArray(read.replaces) ? read.replaces : []), ...given.map((shape) => shape.table)]);
   change((next) => {
