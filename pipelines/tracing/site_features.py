@@ -14,7 +14,6 @@ from pipelines.inputs.shapes.layer_columns import Attribute
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs
 from pipelines.inputs.traced.traced_file import PLACES, TRACED_KINDS
-from terrain.grid import Grid
 
 
 def site_features(opened: SiteInputs) -> list[dict[str, Any]]:

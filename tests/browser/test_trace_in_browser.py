@@ -1,4 +1,4 @@
-"""The page to trace on as people use it: a lot drawn from nothing by mouse, by touch and by keys, saved and screened."""
+"""The page to trace on as people use it: a lot drawn from nothing by mouse, touch and keys, saved and screened."""
 
 import importlib.util
 import json
@@ -311,7 +311,8 @@ def test_the_page_moves_places_as_pyproj_does(tracing: Any, bare_site: Path) -> 
     [
         ("not JSON", "it is no GeoJSON"),
         ('{"type": "Feature"}', "no GeoJSON FeatureCollection"),
-        ('{"type": "FeatureCollection", "features": [{"id": 3, "properties": {"table": "moat"}}]}', "feature 3 belongs to no"),
+        ('{"type": "FeatureCollection", "features": [{"id": 3, "properties": {"table": "moat"}}]}',
+         "feature 3 belongs to no table"),
         ('{"type": "FeatureCollection", "features": [{"id": 3, "type": "Feature", "geometry": {"type": "Point", '
          '"coordinates": ["a", null]}, "properties": {"table": "downspouts"}}]}', "feature 3 has coordinates"),
     ],

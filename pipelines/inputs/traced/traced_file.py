@@ -38,6 +38,7 @@ TRACED_KINDS = {
 """Tables that such a file may fill."""
 MOST_BYTES, MOST_FEATURES, MOST_LETTERS = 20_000_000, 5_000, 500
 SHOWN_FAULTS = 5
+_UNION_PARTS = ("constrained-str", "bool", "int", "float")
 
 Value = Annotated[str, Field(max_length=MOST_LETTERS)] | bool | int | float | None
 
@@ -145,7 +146,7 @@ def _read_json(path: Path, where: str) -> Any:
             raise InputFileError(f"{where}: it is no file (looked for {path}); save it from `lotshed trace`'s page")
         if path.stat().st_size > MOST_BYTES:
             raise InputFileError(
-                f"{where}: it has {path.stat().st_size:,} bytes, and may have {MOST_BYTES:,}; one lot's drawing is small"
+                f"{where}: it has {path.stat().st_size:,} bytes, and may have {MOST_BYTES:,}; give one lot's drawing"
             )
         return json.loads(path.read_bytes().decode("utf-8-sig"), parse_constant=_refuse_constant)
     except OSError as error:
@@ -173,11 +174,12 @@ def _read_feature(raw: Any, name: str) -> tuple[TracedFeature | None, list[str]]
         feature = TracedFeature.model_validate(raw)
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
-        key = ".".join(str(part) for part in first["loc"] if part not in ("str", "bool", "int", "float"))
+        key = ".".join(str(part) for part in first["loc"] if part not in _UNION_PARTS)
         return None, [f"{name}: {key + ': ' if key else ''}{first['msg'].lower()}"]
     table = feature.properties.get("table")
     if table not in TRACED_KINDS:
-        what = "its properties have no table" if table is None else f'it belongs to the unknown table "{str(table)[:60]}"'
+        unknown_table = f'it belongs to the unknown table "{str(table)[:60]}"'
+        what = "its properties have no table" if table is None else unknown_table
         return None, [f"{name}: {what}; it may be {', '.join(TRACED_KINDS)}"]
     known = [column.inside for column in TRACED_KINDS[str(table)].columns]
     unknown = [key for key in feature.properties if key not in ("table", *known)]

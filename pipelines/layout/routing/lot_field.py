@@ -29,7 +29,7 @@ BETWEEN_CELLS = 0.05
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
 SEAM = 0.1
-"""Gap between the lot and the ground that leads off it which is nobody's: two files rarely meet to the millimetre. [m]"""
+"""Gap between the lot and its way off which is nobody's: two files rarely meet to the millimetre. [m]"""
 BARS = ("way", "setback", "utilities", "keep_out", "struck_out", "roofs_beyond", "houses")
 """What may bar a line, in the order in which it is asked for a way through: ground that is neither the lot's nor the
 right of way, the strip along neighbors' lines, what must not be crossed, roofs off the lot and on it."""
