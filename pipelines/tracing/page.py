@@ -27,11 +27,12 @@ from pipelines.deliverables.report.html import asset, content_policy, embedded_j
 from pipelines.deliverables.report.shown_text import shown
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.quantities import format_quantity, unit_of
+from pipelines.inputs.traced.traced_file import read_traced
 from pipelines.inputs.under_picture import UnderPicture
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from pipelines.tracing.globe_fit import POWERS, GlobeFit, fit_globe
-from pipelines.tracing.site_features import site_answers, site_features, tables_named
+from pipelines.tracing.site_features import site_answers, site_features
 from pipelines.tracing.things import look, questions_shown, things_shown
 from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.unit_table import Units
@@ -95,7 +96,7 @@ def _data(stages: LotStages, ground: GroundPicture, units: Units, fit: GlobeFit)
         "things": things_shown(units), "questions": questions_shown(units),
         "features": features, "answers": site_answers(site),
         # a file that the site has already is written over whole, so all that it stands for is kept
-        "replaces": list(tables_named(site)) if site.traced is not None else [],
+        "replaces": [] if site.traced is None else list(read_traced(site.traced.file).replaces),
         "kinds": {name: dict(zip(("unit", "one", "decimals"), unit_of(name, units), strict=True))
                   for name in ("length", "area", "level")},
     }  # fmt: skip
@@ -148,10 +149,11 @@ def _water(stages: LotStages, bounds: Bounds) -> Iterator[dict[str, Any]]:
 
 
 def _rings(shape: Any, bounds: Bounds) -> list[list[list[list[float]]]]:
-    """Polygons as rings of the page's metres."""
+    """Polygons as rings of the page's metres, the largest first."""
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
     return [
         [_moved(ring.coords, bounds[0], bounds[1]) for ring in (part.exterior, *part.interiors)]
-        for part in shapely.get_parts(shape) if part.geom_type == "Polygon"
+        for part in sorted(parts, key=lambda part: -part.area)
     ]  # fmt: skip
 
 

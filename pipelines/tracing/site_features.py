@@ -2,7 +2,6 @@
 
 import json
 import math
-from collections.abc import Iterator
 from typing import Any
 
 import pandas as pd
@@ -53,15 +52,6 @@ def traced_text(opened: SiteInputs) -> str:
         "type": "FeatureCollection", "replaces": tables, "answers": site_answers(opened.site), "features": features,
     }  # fmt: skip
     return json.dumps(content, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def tables_named(site: SiteFile) -> Iterator[str]:
-    """Tables of shapes that a site file names."""
-    for table in TRACED_KINDS:
-        if table == "house":
-            continue
-        if (site.soil.source if table == "soil" else getattr(site, table)) is not None:
-            yield table
 
 
 def _told(value: Any, column: Attribute) -> Any:

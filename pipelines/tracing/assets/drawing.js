@@ -33,8 +33,18 @@ function words_of(shape, its) {
 const ground_style = (feature) => style_of(feature.get("look"), { words: feature.get("words"), heavy: feature.get("heavy") });
 const drawn_style = (feature) => {
   const shape = find_shape(feature.getId()), its = shape && thing_of(shape);
-  return its ? style_of(its.looks[shape.type.replace("Multi", "")], { words: words_of(shape, its), strong: chosen === shape.id }) : [];
+  if (!its) return [];
+  const type = shape.type.replace("Multi", ""), marked = type !== "Point" && its.look.kind === "marker", words = words_of(shape, its);
+  const styles = style_of(its.looks[type], { words: marked ? "" : words, strong: chosen === shape.id });
+  // a trunk or a well drawn as an outline is too small to see: its mark stands in it
+  if (marked) styles.push(...style_of(its.look, { words }).map((each) => (each.setGeometry(new ol.Point(middle_of(feature.getGeometry()))), each)));
+  for (const each of styles) each.setZIndex({ Polygon: 0, LineString: 1, Point: 2 }[type]);
+  return styles;
 };
+function middle_of(geometry) {
+  const [west, south, east, north] = geometry.getExtent();
+  return [(west + east) / 2, (south + north) / 2];
+}
 
 const still = (address, extent) => new ol.ImageLayer({ source: new ol.ImageStatic({ url: address, imageExtent: extent, projection: plane, interpolate: true }) });
 const ground_layers = {
@@ -44,7 +54,7 @@ const ground_layers = {
 const water_layers = Object.fromEntries(["contours", "low_spots", "flow_paths"].map((name) => {
   const features = told.under.filter((each) => each.layer === name).flatMap((each) => {
     const geometries = each.rings ? each.rings.map((rings) => new ol.Polygon(rings)) : each.lines.map((line) => new ol.LineString(line));
-    return geometries.map((geometry) => new ol.Feature({ geometry, look: each.look || told.looks.contours, words: each.words, heavy: each.heavy }));
+    return geometries.map((geometry, at) => new ol.Feature({ geometry, look: each.look || told.looks.contours, words: at ? "" : each.words, heavy: each.heavy }));
   });
   return [name, new ol.VectorLayer({ source: new ol.VectorSource({ features }), style: ground_style, declutter: name })];
 }));
@@ -159,9 +169,9 @@ function size_of(geometry) {
 function tell_size(geometry) {
   const places = geometry.getType() === "Polygon" ? geometry.getCoordinates()[0].slice(0, -1) : geometry.getCoordinates();
   if (!Array.isArray(places[0])) return;
-  // by keys the last point stands where the one before does, until the next is placed
-  const [from, to] = places.slice(-2);
-  const last = to ? Math.hypot(to[0] - from[0], to[1] - from[1]) : 0;
+  // the last point stands where the one before does, until the pointer moves on
+  const sides = places.slice(1).map((place, at) => Math.hypot(place[0] - places[at][0], place[1] - places[at][1]));
+  const last = sides.filter((side) => side > 1e-6).pop() || 0;
   tell("This side " + in_words(last, "length") + (size_of(geometry) ? ", " + (geometry.getType() === "Polygon" ? "area " : "in all ") + size_of(geometry) : ""));
 }
 

@@ -145,10 +145,6 @@ by_id("pick").addEventListener("change", (event) => {
   choose(event.target.value ? Number(event.target.value) : null);
   if (chosen !== null) view.setCenter(middle_of(source.getFeatureById(chosen).getGeometry()));
 });
-function middle_of(geometry) {
-  const [west, south, east, north] = geometry.getExtent();
-  return [(west + east) / 2, (south + north) / 2];
-}
 const pressed = {
   "zoom-in": () => view.setResolution(view.getResolution() / 1.5), "zoom-out": () => view.setResolution(view.getResolution() * 1.5),
   "see-lot": see_lot, "see-all": see_all, "trace-undo": undo_told, "trace-redo": () => redo() && tell("Done again."),
