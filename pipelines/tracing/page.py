@@ -43,13 +43,15 @@ MOST_LABELLED = 4
 SCRIPTS = ("places.js", "drawing.js", "panel.js")
 
 
-def trace_page(path: Path) -> str:
+def trace_page(path: Path, *, live: bool = False) -> str:
     """The page to trace one lot on.
 
     Parameters
     ----------
     path : Path
         The site file.
+    live : bool
+        For the live server: what is drawn goes there, and the answer stands beside the map.
 
     Returns
     -------
@@ -69,15 +71,39 @@ def trace_page(path: Path) -> str:
     ground = ground_picture(stages.drainage.ground.elevation, grid, wanted)
     fit = fit_globe(grid.frame, ground.grid.bounds)
     data = _data(stages, ground, units, fit)
-    style = asset("report.css") + _asset("trace.css")
-    script = _asset("openlayers/openlayers.js") + "\n" + "".join(map(_asset, SCRIPTS))
-    page: str = _template().render(
-        name=shown(opened.site.name, most=90), data=data, style=style, script=script,
-        policy=content_policy(style, script), version=version("lotshed"), groups=_groups(data["things"]),
-        site_file=shown(path.name, most=60),
+    data["live"], data["corner"] = live, ground.grid.bounds[:2]
+    style, script = page_style(), page_script(live=live)
+    policy = content_policy(style, script, connect="'self'" if live else "")
+    page: str = _template("trace.html.j2").render(
+        name=shown(opened.site.name, most=90), data=data, style=style, script=script, live=live, policy=policy,
+        version=version("lotshed"), groups=_groups(data["things"]), site_file=shown(path.name, most=60),
         off=f"{max(1000.0 * fit.off, 0.1):.1f} mm",
-    )  # fmt: skip
+    )
     return page
+
+
+def page_style() -> str:
+    """How the page is laid out."""
+    return asset("report.css") + _asset("trace.css")
+
+
+@cache
+def page_script(*, live: bool) -> str:
+    """All that the page runs."""
+    own = (*SCRIPTS, "live.js") if live else SCRIPTS
+    return _asset("openlayers/openlayers.js") + "\n" + "".join(map(_asset, own))
+
+
+def shell() -> str:
+    """What the live server shows to anyone: it fetches the page with the token."""
+    page: str = _template("shell.html.j2").render(script=shell_script())
+    return page
+
+
+@cache
+def shell_script() -> str:
+    """All that the shell runs."""
+    return _asset("shell.js")
 
 
 def _data(stages: LotStages, ground: GroundPicture, units: Units, fit: GlobeFit) -> dict[str, Any]:
@@ -177,8 +203,8 @@ def _asset(name: str) -> str:
 
 
 @cache
-def _template() -> Any:
+def _template(name: str) -> Any:
     environment = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
     # what these let through unescaped is made here, never by a user
     environment.filters.update(raw=Markup, drawing=Markup, json=embedded_json)
-    return environment.from_string(_asset("trace.html.j2"))
+    return environment.from_string(_asset(name))

@@ -1,6 +1,5 @@
 """The page to trace on as people use it: a lot drawn from nothing by mouse, touch and keys, saved and screened."""
 
-import importlib.util
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +14,6 @@ from pipelines.inputs.site_ground import open_site
 from pipelines.lot import screen_lot
 from pipelines.tracing.page import trace_page
 
-MADE = Path(__file__).parents[1] / "pipelines" / "lot" / "conftest.py"
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 ROOF = [(10.2, 11.2), (19.8, 11.2), (19.8, 17.8), (10.2, 17.8)]
 PATIO = [(11.2, 19.2), (18.8, 19.2), (18.8, 23.8), (11.2, 23.8)]
@@ -24,16 +22,8 @@ SWALE, WET, SPOUT = (15.0, 1.6), (15.1, 22.1), (10.2, 11.2)
 
 
 @pytest.fixture(scope="module")
-def bare_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A small lot of which only the ground and the parcel are known."""
-    specification = importlib.util.spec_from_file_location("small_lots", MADE)
-    assert specification is not None
-    assert specification.loader is not None
-    lots = importlib.util.module_from_spec(specification)
-    specification.loader.exec_module(lots)
-    layers = {"parcel": lots.SMALL_LAYERS["parcel"]}
-    more = '[rain]\ndepth = "3 in"\nduration = "60 min"\n'
-    site: Path = lots.write_lot(tmp_path_factory.mktemp("bare"), lots.small_ground(), layers, more=more)
+def bare_site(bare_lot: Callable[[Path], Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    site = bare_lot(tmp_path_factory.mktemp("bare"))
     (site.parent / "trace.html").write_text(trace_page(site), encoding="utf-8")
     return site
 
@@ -53,12 +43,12 @@ def pixel(page: Any, place: tuple[float, float]) -> tuple[float, float]:
     return box["x"] + x, box["y"] + y
 
 
-def until(page: Any, holds: str) -> None:
+def until(page: Any, holds: str, *, most: float = 20.0) -> None:
     """Wait for what the page's own policy forbids a test to wait for in the page."""
-    for _ in range(100):
+    for _ in range(int(most / 0.05)):
         if page.evaluate(holds):
             return
-        page.wait_for_timeout(30)
+        page.wait_for_timeout(50)
     raise AssertionError(holds)
 
 

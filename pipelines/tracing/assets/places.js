@@ -77,6 +77,7 @@ function changed() {
 }
 
 function keep() {
+  if (told.live) return;
   const note = document.getElementById("kept");
   try {
     localStorage.setItem(told.key, JSON.stringify({ state, saved: new Date().toISOString() }));
@@ -86,6 +87,7 @@ function keep() {
   }
 }
 function kept_before() {
+  if (told.live) return null;
   try {
     const found = JSON.parse(localStorage.getItem(told.key));
     if (!found || !Array.isArray(found.state.shapes) || JSON.stringify(found.state) === JSON.stringify(first)) return null;
