@@ -23,6 +23,7 @@ from terrain.errors import LotshedError
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
     "start": "cli.commands.start",
+    "trace": "cli.commands.trace",
     "screen": "cli.commands.screen",
     "swale": "cli.commands.swale",
     "pump": "cli.commands.pump",

@@ -100,6 +100,7 @@ def _paths(site: SiteFile, layers: SiteLayers) -> list[tuple[str, Path]]:
     paths = [("site", site.path), ("elevation", site.elevation.file)]
     paths += [(layer.key, layer.source.file) for layer in layers.sources]
     others = {
+        "traced": site.traced.file if site.traced else None,
         "picture": site.picture.file if site.picture else None,
         "levels": site.levels.file if site.levels else None,
         "rain": site.rain.table,

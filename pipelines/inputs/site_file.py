@@ -29,10 +29,12 @@ from pipelines.inputs.site_sections import (
     Section,
     Soil,
     Swales,
+    Traced,
     VectorFile,
 )
 from terrain.reading.named_file import read_named_file
 from terrain.shown_text import shown
+from pipelines.inputs.traced.site_tables import with_traced
 
 
 class SiteFile(Section):
@@ -56,6 +58,7 @@ class SiteFile(Section):
     culverts: VectorFile | None = None
     outfalls: VectorFile | None = None
     complaints: VectorFile | None = None
+    traced: Traced | None = None
     picture: Picture | None = None
     levels: Levels | None = None
     rain: Rain = Rain()
@@ -97,6 +100,7 @@ def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
     table = _read_toml(path)
     own_path = [f'unknown key "path"; {_near("path")}'] if "path" in table else []
     table.pop("path", None)
+    table = with_traced(table, path.parent)
     try:
         site = SiteFile.model_validate(table | {"path": path}, context={"folder": path.parent})
     except ValidationError as error:

@@ -13,6 +13,7 @@ from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layer
 from pipelines.inputs.shapes.parcel_names import lot_name
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
+from pipelines.inputs.traced.site_tables import refuse_outside
 from pipelines.inputs.under_picture import UnderPicture, read_picture
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
@@ -48,6 +49,8 @@ def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
     """Read a site file, the header of its raster and all its layers."""
     site = read_site_file(path)
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
+    if site.traced is not None:
+        refuse_outside(site.traced.file, source.grid)
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
     if not site.name:
         named = path.stem if several_parcels else lot_name(layers.parcels, (path.stem, site.parcel.file.stem))

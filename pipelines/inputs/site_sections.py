@@ -106,6 +106,12 @@ class House(Section):
     built: Year | None = None
 
 
+class Traced(Section):
+    """[traced]: what was drawn on the page to trace on, in the place of the tables that it holds."""
+
+    file: ExistingPath
+
+
 class Picture(Section):
     """[picture]: any raster, drawn under the maps."""
 

@@ -23,7 +23,7 @@ SHAPES = (
     "parcel", "roofs", "hardscape", "barriers", "keep_out", "utilities", "right_of_way", "downspouts", "culverts",
     "outfalls", "complaints", "swales",
 )  # fmt: skip
-TABLES = {"elevation": "file", "rain": "table", "pump": "curve", "prices": "file", "levels": "file"}
+TABLES = {"elevation": "file", "rain": "table", "pump": "curve", "prices": "file", "levels": "file", "traced": "file"}
 """Further sections that may be a file alone, and the key that names it."""
 FILES = ("file", "table", "curve")
 

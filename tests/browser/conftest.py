@@ -14,6 +14,8 @@ from pipelines.deliverables.findings.lot import StormWater
 from pipelines.deliverables.lot.written import lot_files
 
 MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
+WRITTEN_LOT = Path(__file__).parents[1] / "pipelines" / "lot" / "conftest.py"
+TRACING = Path(__file__).with_name("test_trace_in_browser.py")
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 CHROMIUM = Path("/usr/bin/chromium")
 QUIET = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -83,11 +85,7 @@ def swales(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
 @pytest.fixture(scope="session")
 def made_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page of the made-up lot of the deliverables' tests, in three storms."""
-    specification = importlib.util.spec_from_file_location("made_lot_shown", MADE_LOT)
-    assert specification is not None
-    assert specification.loader is not None
-    module = importlib.util.module_from_spec(specification)
-    specification.loader.exec_module(module)
+    module = module_of(MADE_LOT)
     storms = (
         StormWater("2-year", 2.0, 0.05, False, (("low-1", 0.04, 0.0),)),
         StormWater("10-year", 10.0, 0.1, True, (("low-1", 0.1, 0.0),)),
@@ -127,3 +125,33 @@ def opened(browser: Any) -> Iterator[Any]:
     yield open_page
     for context in contexts:
         context.close()
+
+
+def module_of(path: Path) -> Any:
+    """A file of tests, for what it makes."""
+    specification = importlib.util.spec_from_file_location(f"{path.parent.name}_{path.stem}_shown", path)
+    assert specification is not None
+    assert specification.loader is not None
+    module = importlib.util.module_from_spec(specification)
+    specification.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def bare_lot() -> Callable[[Path], Path]:
+    """What writes a small lot of which only ground, parcel and rain are known."""
+    lots = module_of(WRITTEN_LOT)
+    layers = {"parcel": lots.SMALL_LAYERS["parcel"]}
+    more = '[rain]\ndepth = "3 in"\nduration = "60 min"\n'
+
+    def write(folder: Path) -> Path:
+        site: Path = lots.write_lot(folder, lots.small_ground(), layers, more=more)
+        return site
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def drawn() -> Any:
+    """What draws on the page to trace on."""
+    return module_of(TRACING)

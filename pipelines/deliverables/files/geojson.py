@@ -40,10 +40,11 @@ def _features(layer: str, frame: gpd.GeoDataFrame, to_globe: Transformer) -> Ite
     columns = [name for name in frame.columns if name != frame.geometry.name]
     for shape, *values in zip(frame.geometry, *(frame[name] for name in columns), strict=True):
         properties = {"layer": layer} | {name: _plain(value) for name, value in zip(columns, values, strict=True)}
-        yield {"type": "Feature", "geometry": _on_globe(shape, to_globe), "properties": properties}
+        yield {"type": "Feature", "geometry": on_globe(shape, to_globe), "properties": properties}
 
 
-def _on_globe(shape: Geometry, to_globe: Transformer) -> dict[str, Any]:
+def on_globe(shape: Geometry, to_globe: Transformer) -> dict[str, Any]:
+    """A shape as a geometry of GeoJSON."""
     def move(points: Any) -> Any:
         longitude, latitude = to_globe.transform(points[:, 0].tolist(), points[:, 1].tolist())
         return np.round(np.column_stack([longitude, latitude]), DECIMALS)

@@ -97,6 +97,9 @@ layer = {layer}{where}
 # footing_depth = "18 in"
 # built = 2015
 
+# [traced]                # what was drawn on the page of `lotshed trace`, in the place of the tables that it holds
+# file = "traced.geojson"
+
 # [roofs]                 # building outlines; open_below marks carports, decks and porches;
 #                         # outline = walls where drawn along walls: ties are measured from their corners
 # file = "buildings.gpkg"

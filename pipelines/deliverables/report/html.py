@@ -37,10 +37,7 @@ WATER = ("water_depth", "water_hours")
 def report_html(report: Report, picture: MapPicture | None, *, made_on: str = "", view_name: str = "Lot") -> str:
     """A report as a page."""
     style, script = asset("report.css"), asset("tables.js") + (asset("map.js") if picture is not None else "")
-    policy = (
-        f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {_hash(script)}; base-uri 'none'; "
-        "form-action 'none'"
-    )
+    policy = content_policy(style, script)
     shape = None if picture is None else _map(picture, report, view_name)
     page: str = _template().render(
         report=report, map=shape, made_on=made_on, style=style, script=script, policy=policy, signs=SIGNS, said=SAID
@@ -60,7 +57,7 @@ def _template() -> Any:
     )
     # what these let through unescaped is made here and in `svg`, never by a user
     environment.filters.update(
-        raw=Markup, drawing=Markup, json=_json, short=lambda text: shown(str(text), most=LONGEST_NAME)
+        raw=Markup, drawing=Markup, json=embedded_json, short=lambda text: shown(str(text), most=LONGEST_NAME)
     )
     return environment.from_string(asset("report.html.j2"))
 
@@ -69,10 +66,17 @@ def _fit(value: Any) -> Any:
     return shown(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
-def _json(value: Any) -> Markup:
+def embedded_json(value: Any) -> Markup:
     """JSON that cannot end the element it stands in."""
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def content_policy(style: str, *scripts: str, connect: str = "") -> str:
+    """Nothing styles or runs but these texts, and nothing is fetched but from where it may connect to."""
+    runs = " ".join(map(_hash, scripts))
+    policy = f"default-src 'none'; img-src data:; style-src {_hash(style)}; script-src {runs}; base-uri 'none'; "
+    return policy + "form-action 'none'" + (f"; connect-src {connect}" if connect else "")
 
 
 def _hash(text: str) -> str:

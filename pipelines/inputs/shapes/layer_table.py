@@ -10,6 +10,9 @@ OUTFALL_KINDS = ("swale", "ditch", "curb", "inlet", "pond", "daylight", "soakawa
 SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
 COMPLAINT_PLACES = ("basement", "crawl_space", "wall", "patio", "lawn", "drive", "street")
 COMPLAINT_SEASONS = ("in_rain", "days_after", "always", "thaw")
+DOWNSPOUT_ENDS = ("lawn", "paving", "bed", "pipe_to_lawn", "pipe_to_street", "pipe_end_unknown")
+"""Where a downspout's water goes now."""
+DRAIN_STATES = ("runs", "slow", "clogged", "broken", "unknown")
 CROSSINGS = ("never", "careful")
 PARCEL_NUMBERS = ("parcel_id", "parcel_no", "apn", "pin", "folio")
 """What assessors number parcels by."""
@@ -81,10 +84,14 @@ LAYER_KINDS = {
                 Attribute("kind"),
                 Attribute("crossing", default="careful", allowed=CROSSINGS),
                 Attribute("depth", "length", _UNKNOWN, least=0.0, most=30.0),
+                # of a drain that is there already
+                Attribute("diameter", "length", _UNKNOWN, least=0.01, most=10.0),
+                Attribute("condition", allowed=DRAIN_STATES),
+                Attribute("end"),
             ),
         ),
         LayerKind("right_of_way", ("polygon",), (Attribute("kind"), Attribute("name"))),
-        LayerKind("downspouts", ("point",)),
+        LayerKind("downspouts", ("point",), (Attribute("goes_to", allowed=DOWNSPOUT_ENDS),)),
         LayerKind(
             "culverts",
             ("line",),

@@ -28,6 +28,8 @@ BETWEEN_CELLS = 0.05
 """By how much of a cell the distance from a corner is overestimated between the cells' centres. [-]"""
 MARGIN = 2.0
 """Ground beyond what lines may reach that the field still holds. [m]"""
+SEAM = 0.1
+"""Gap between the lot and its way off which is nobody's: two files rarely meet to the millimetre. [m]"""
 BARS = ("way", "setback", "utilities", "keep_out", "struck_out", "roofs_beyond", "houses")
 """What may bar a line, in the order in which it is asked for a way through: ground that is neither the lot's nor the
 right of way, the strip along neighbors' lines, what must not be crossed, roofs off the lot and on it."""
@@ -54,7 +56,7 @@ def lot_field(
     .. [1] Influence plane at 45 degrees: Uniform Plumbing Code 314.1, International Residential Code P2604.4.
     """
     street, assumed = _ways_out(situation, outfalls, opened="way" in opened)
-    reached = shapely.union_all([situation.parcel, street, assumed])
+    reached = _seamless(shapely.union_all([situation.parcel, street, assumed]))
     grid = _grid(situation, reached)
     ground, fine = _ground(situation, grid)
     rules = situation.rules
@@ -126,6 +128,13 @@ def _ways_out(
         strips.append(situation.way_off)
     assumed = shapely.union_all(np.array(strips, dtype=object))
     return street, assumed if opened else shapely.difference(assumed, situation.neighbors)
+
+
+def _seamless(reached: BaseGeometry) -> BaseGeometry:
+    """Ground with the hairline gaps between its parts closed; as it is where there are none."""
+    closed = shapely.buffer(shapely.buffer(reached, SEAM / 2.0, join_style="mitre"), -SEAM / 2.0, join_style="mitre")
+    gaps = shapely.difference(closed, reached)
+    return shapely.union(reached, gaps) if shapely.area(gaps) > 1e-6 else reached
 
 
 def _grid(situation: Situation, reached: BaseGeometry) -> Grid:

@@ -232,7 +232,7 @@ def test_missing_no_text_or_a_folder(tmp_path):
 def test_sections_are_those_of_the_design():
     assert " ".join(SECTIONS) == (
         "name units elevation parcel house roofs hardscape barriers keep_out utilities right_of_way downspouts "
-        "culverts outfalls complaints picture levels rain soil pump prices layout rules swales"
+        "culverts outfalls complaints traced picture levels rain soil pump prices layout rules swales"
     )
 
 

@@ -112,6 +112,18 @@ def legend_mark(symbol: Symbol) -> str:
     return drawing.markup()
 
 
+def marker_picture(symbol: Symbol) -> str:
+    """A point symbol alone, as an SVG file of its own size."""
+    side = symbol.width * PX + 4.0
+    drawing = Drawing(side, side)
+    drawing.root.set("width", f"{side:g}")
+    drawing.root.set("height", f"{side:g}")
+    drawing.open("g", transform=f"translate({side / 2.0:g} {side / 2.0:g})")
+    marker(drawing, symbol)
+    drawing.close()
+    return drawing.markup()
+
+
 def _hatched(drawing: Drawing, symbol: Symbol, wide: float, high: float, at: tuple[float, float] = (0.0, 0.0)) -> None:
     """Lines of a hatch over a rectangle."""
     x, y = at

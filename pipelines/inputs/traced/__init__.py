@@ -1,0 +1,1 @@
+"""What was drawn on the page to trace on, read back."""

@@ -1,0 +1,24 @@
+// what the page to trace on takes of OpenLayers, and nothing more; build.sh makes openlayers.js of it
+export {default as Map} from 'ol/Map.js';
+export {default as View} from 'ol/View.js';
+export {default as Feature} from 'ol/Feature.js';
+export {default as Collection} from 'ol/Collection.js';
+export {default as Projection} from 'ol/proj/Projection.js';
+export {default as ImageLayer} from 'ol/layer/Image.js';
+export {default as ImageStatic} from 'ol/source/ImageStatic.js';
+export {default as VectorLayer} from 'ol/layer/Vector.js';
+export {default as VectorSource} from 'ol/source/Vector.js';
+export {default as GeoJSON} from 'ol/format/GeoJSON.js';
+export {default as Draw} from 'ol/interaction/Draw.js';
+export {default as Modify} from 'ol/interaction/Modify.js';
+export {default as Snap} from 'ol/interaction/Snap.js';
+export {defaults as interactions} from 'ol/interaction/defaults.js';
+export {default as Point} from 'ol/geom/Point.js';
+export {default as LineString} from 'ol/geom/LineString.js';
+export {default as Polygon} from 'ol/geom/Polygon.js';
+export {default as Style} from 'ol/style/Style.js';
+export {default as Fill} from 'ol/style/Fill.js';
+export {default as Stroke} from 'ol/style/Stroke.js';
+export {default as Circle} from 'ol/style/Circle.js';
+export {default as Icon} from 'ol/style/Icon.js';
+export {default as Text} from 'ol/style/Text.js';

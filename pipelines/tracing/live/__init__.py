@@ -1,0 +1,1 @@
+"""The page to trace on, served on this machine alone, with the answer beside the map as one draws."""
