@@ -30,13 +30,12 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
     settings = settings_to_try(inputs.situation.rules, inputs.site.layout)[0]
     spec, _ = route_spec(inputs.ground, settings)
     route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
-    falls = [
-        fall_to_spare(
-            route_field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec, slope=settings.slope
-        ).spare
-        for site in sites
-    ]
-    most = np.fmax.reduce(falls)
+    most = np.full(route_field.grid.shape, np.nan)
+    for site in sites:
+        target, known = OutfallTarget(site.id, site.point, site.level), np.nan_to_num(most, nan=-np.inf)
+        most = np.fmax(most, fall_to_spare(
+            route_field, target, spec.pipes[0], spec, slope=settings.slope, known=known
+        ).spare)
     inside = mask_of(inputs.situation.parcel, route_field.grid)
     return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
 

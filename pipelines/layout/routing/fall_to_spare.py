@@ -2,10 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import contourpy
 import numpy as np
-from shapely import LineString
+from shapely import LineString, Point
 
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.ways import sees, shortest_ways, spare_along_ways
@@ -13,6 +15,9 @@ from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
 from pipelines.layout.routing.steps import STEPS
 from terrain.arrays import FloatArray, IntArray
 from terrain.grid import Grid
+
+MOST_KEPT = 64
+"""Places whose ways are kept: they are asked for again with every pipe and level. [-]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,41 +69,98 @@ def fall_to_spare(
     spec: RouteSpec,
     *,
     slope: float | None = None,
+    known: FloatArray | None = None,
 ) -> FallToSpare:
     """Fall to spare from every cell of a field to one outfall.
 
     Along the shortest allowed way from a cell, the least of what each of its points q has available over what is
     needed there: ground - cover - outside diameter + wall, less level + slope x way to the outfall + digging
     tolerance. At the cell itself the drop through a basin is needed too. The cover of the last stretch before the
-    outfall is not asked for.
+    outfall is not asked for. Where that is no more than is `known` of another outfall it is NaN.
 
     Notes
     -----
     spare(p) = min over q of (ground - cover - od + wall)(q) - (level + slope x distance(q, outfall) + tolerance);
     the parts are common practice, no source.
     """
-    grid = field.grid
-    rows, columns = grid.shape
-    r, c = np.divmod(np.arange(rows * columns), columns)
-    x, y = grid.centres(r, c)
-    x, y = np.append(x, outfall.point.x), np.append(y, outfall.point.y)
-    lost = np.full(grid.shape, np.nan)
-    start = field.nearest_allowed(outfall.point.x, outfall.point.y)
-    if start is None:
-        return FallToSpare(outfall, grid, lost, lost.copy(), np.full(grid.shape, -1),
-                           np.full(rows * columns + 1, -1))
-    first = start[0] * columns + start[1]
-    clear = bool(sees(field.walls, x[first], y[first], x[-1], y[-1]))
-    distance, onward, order = shortest_ways(field.passable, STEPS, x, y, field.walls, first, clear)
+    grid, ways = field.grid, ways_to(field, outfall.point)
+    if ways is None:
+        lost = np.full(grid.shape, np.nan)
+        return FallToSpare(outfall, grid, lost, lost.copy(), np.full(grid.shape, -1), np.full(lost.size + 1, -1))
     spare, binding = spare_along_ways(
-        field.ground, field.cover, order, onward, distance, x, y,
+        field.ground, field.cover, ways.order, ways.onward, ways.distance, ways.x, ways.y,
         grid.left, grid.top, grid.cell_width, grid.cell_height,
         pipe.crown, outfall.level + spec.dig_tolerance, pipe.min_slope if slope is None else slope, spec.taper_length,
-        spec.basin_drop,
+        spec.basin_drop, np.full(grid.shape, -np.inf).ravel() if known is None else known.ravel(),
     )
-    length = np.where(np.isfinite(distance[:-1]), distance[:-1], np.nan)
-    return FallToSpare(outfall, grid, spare.reshape(grid.shape), length.reshape(grid.shape),
-                       binding.reshape(grid.shape), onward)
+    return FallToSpare(outfall, grid, spare.reshape(grid.shape), ways.length.reshape(grid.shape),
+                       binding.reshape(grid.shape), ways.onward)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaysTo:
+    """Shortest allowed ways to a place.
+
+    Attributes
+    ----------
+    x, y : (cells + 1,) float ndarray
+        Cells, then the place. [m]
+    distance : (cells + 1,) float ndarray
+        Infinite where there is no way. [m]
+    onward : (cells + 1,) int ndarray
+        Next point of each way.
+    order : (n,) int ndarray
+        Cells that are reached, the nearest first.
+    """
+
+    x: FloatArray
+    y: FloatArray
+    distance: FloatArray
+    onward: IntArray
+    order: IntArray
+
+    @property
+    def length(self) -> FloatArray:
+        """Of each cell's way, NaN where there is none. [m]"""
+        return np.where(np.isfinite(self.distance[:-1]), self.distance[:-1], np.nan)
+
+
+def way_lengths(field: RouteField, place: Point) -> FloatArray:
+    """Length of the shortest allowed way from each cell to a place, NaN where there is none. [m]"""
+    ways = ways_to(field, place)
+    return np.full(field.grid.shape, np.nan) if ways is None else ways.length.reshape(field.grid.shape)
+
+
+def ways_to(field: RouteField, place: Point) -> WaysTo | None:
+    """Shortest allowed ways to a place, which don't hang on levels and pipes; None where it is out of reach."""
+    start = field.nearest_allowed(place.x, place.y)
+    if start is None:
+        return None
+    first = start[0] * field.grid.shape[1] + start[1]
+    return _ways_to(_Itself(field.passable), _Itself(field.walls), _Itself(field.grid), first, place.x, place.y)
+
+
+class _Itself:
+    """A part of a field as a key: alike is only the very same one."""
+
+    def __init__(self, same: Any) -> None:
+        self.same = same
+
+    def __hash__(self) -> int:
+        return id(self.same)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Itself) and self.same is other.same
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _ways_to(passable: _Itself, walls: _Itself, grid: _Itself, first: int, east: float, north: float) -> WaysTo:
+    rows, columns = grid.same.shape
+    x, y = grid.same.centres(*np.divmod(np.arange(rows * columns), columns))
+    x, y = np.append(x, east), np.append(y, north)
+    clear = bool(sees(walls.same, x[first], y[first], x[-1], y[-1]))
+    distance, onward, order = shortest_ways(passable.same, STEPS, x, y, walls.same, first, clear)
+    return WaysTo(x, y, distance, onward, order)
 
 
 def spare_contours(field_of_fall: FloatArray, grid: Grid, levels: Sequence[float]) -> list[tuple[float, LineString]]:

@@ -11,7 +11,7 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.forest_state import NEED
 from pipelines.layout.routing.sets import cheapest_partitions, chosen_sets, sets_of_tree, sets_to_search
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
-from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
+from pipelines.layout.routing.task import MOST_LABELS, Found, SearchTask, make_task, search_sets
 from pipelines.layout.routing.trace import GridRun, trace_tree
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
@@ -23,8 +23,8 @@ WIDER = (1.06, 1.16, 1.27, 1.4, 1.55, 1.8, 2.2)
 ROUGHER, ROUGH, FINE = 0.05, 0.02, 1e-9
 """A dearer line must lie higher by this to be kept: where not all sets are searched, in a first search, in the last.
 [m]"""
-MOST_LABELS, MOST_IF_ALL = 1 << 18, 1 << 20
-"""Places and heights that are looked at before a search is given up: of more joints than the cheapest, of all. [-]"""
+COARSER = (FINE, ROUGH, 0.1, 0.5)
+"""The same of a collector's own line, one after the other as long as a search is given up. [m]"""
 Answer: TypeAlias = tuple[FloatArray, IntArray, Found]
 """Cheapest partitions of every set, their choices, and what was found."""
 NO_FALL = reason("no_fall_for_line")
@@ -73,9 +73,9 @@ def search_grid(
     task = make_task(field, collectors, outfalls, spec, invert_step, unserved)
     if task is None:
         return GridForest((), 0.0, 0.0, True, unserved)
-    alone = _serve_alone(task, unserved)
+    alone, hard = _serve_alone(task, unserved)
     groups = _groups(task, sorted(alone))
-    answers = [_serve_together(task, group, alone) for group in groups]
+    answers = [_serve_together(task, group, alone, all_sets=hard.isdisjoint(group)) for group in groups]
     return GridForest(
         runs=tuple(run for answer in answers for run in answer.runs),
         cost=sum(answer.cost for answer in answers),
@@ -100,23 +100,39 @@ def _check(collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], i
         raise RouteError("routing: " + "; ".join(faults))
 
 
-def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> dict[int, float]:
-    """Cost of each collector's own line."""
+def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> tuple[dict[int, float], set[int]]:
+    """Cost of each collector's own line, and the collectors for which it is not exact."""
     alone: dict[int, float] = {}
+    hard: set[int] = set()
     for i, cell in task.cells.items():
         bounds = task.bounds([i])
         total = np.inf
         if np.isfinite(bounds.tree[1]):
-            found = search_sets(task, [i], [1], bounds, np.array([0.0, np.inf]), np.array([0.0, np.inf]), FINE,
-                                alone=True)
-            assert found is not None
-            total = float(np.min(found.totals))
+            (best, _, _), exact = _apart(task, [i], bounds)
+            total = float(best[-1])
+            hard |= set() if exact else {i}
         if np.isfinite(total):
             alone[i] = total
         else:
             reached = np.isfinite(task.search.graph.node[cell, NEED])
             unserved[i] = NO_FALL if reached else reason("no_way_for_line")
-    return alone
+    return alone, hard
+
+
+def _apart(task: SearchTask, group: list[int], bounds: Bounds) -> tuple[Answer, bool]:
+    """Lines that don't join, as exact as can be had without looking at more than is wanted; whether they are exact."""
+    masks, free = [1 << bit for bit in range(len(group))], np.full(1 << len(group), np.inf)
+    free[0] = 0.0
+    for tolerance in COARSER:
+        found = search_sets(task, group, masks, bounds, free, free, tolerance, alone=True)
+        if found is not None:
+            break
+    else:
+        # the cheapest line alone by each way out of each cell, which always ends
+        room = len(group) * (MOST_LABELS + task.search.graph.onward.size * task.search.graph.onward.shape[1])
+        found = search_sets(task, group, masks, bounds, free, free, np.inf, alone=True, most=room)
+        assert found is not None
+    return _answer(found, len(group)), tolerance == FINE
 
 
 def _groups(task: SearchTask, served: list[int]) -> list[list[int]]:
@@ -132,13 +148,14 @@ def _groups(task: SearchTask, served: list[int]) -> list[list[int]]:
     return groups
 
 
-def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float]) -> GridForest:
+def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float], *, all_sets: bool) -> GridForest:
     k = len(group)
     upper = np.array([sum(alone[i] for bit, i in enumerate(group) if mask >> bit & 1) for mask in range(1 << k)])
     bounds = task.bounds(group)
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
-    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO else None
+    # where a line by itself takes more than is wanted, all sets would too
+    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO and all_sets else None
     exact = answer is not None
     best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
     runs = [run for part in chosen_sets(choice, len(best) - 1)
@@ -158,49 +175,53 @@ def _cheapest_of_all(
     for wider in WIDER if len(group) > 1 else ():
         if lower * wider >= upper[-1]:
             break
-        tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH, most=MOST_IF_ALL)
+        tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH)
         if tried is None:
             return None
         upper = np.minimum(upper, tried[0])
         if upper[-1] <= lower * wider:
             break
-    return _together(task, group, masks, bounds, upper, upper[-1] - others, FINE, most=MOST_IF_ALL)
+    return _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
 
 
 def _cheapest_of_some(
     task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
 ) -> Answer:
     """A cheap forest: joined as the tree behind the lower bound joins them, and otherwise where few ways are left."""
+    if len(group) == 1:
+        return _apart(task, group, bounds)[0]
     masks, lower = sets_of_tree(task.search, bounds), float(others[0])
     answer = None
     for wider in (*WIDER, np.inf):
         limit = min(lower * wider, float(upper[-1]))
         answer = _together(task, group, masks, bounds, upper, limit - others, ROUGH)
-        assert answer is not None
-        if answer[0][-1] <= limit * (1.0 + 1e-6):
+        if answer is None or answer[0][-1] <= limit * (1.0 + 1e-6):
             break
-    assert answer is not None
-    if answer[0][-1] > upper[-1] * (1.0 + 1e-6):  # a rough search may miss what is known to be there
+    if answer is not None and answer[0][-1] > upper[-1] * (1.0 + 1e-6):  # it may miss what is known to be there
         answer = _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
-        assert answer is not None
+    if answer is None:
+        answer = _together(task, group, masks, bounds, upper, upper[-1] - others, COARSER[-1])
+        if answer is None or answer[0][-1] > upper[-1] * (1.0 + 1e-6):
+            return _apart(task, group, bounds)[0]
     upper = np.minimum(upper, answer[0])
     masks = sets_to_search(task.search, len(group), bounds)
-    better = _together(task, group, masks, bounds, upper, upper[-1] - others, ROUGHER, most=MOST_LABELS)
+    better = _together(task, group, masks, bounds, upper, upper[-1] - others, ROUGHER)
     return better if better is not None and better[0][-1] < answer[0][-1] else answer
 
 
 def _together(
     task: SearchTask, group: list[int], masks: list[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
-    tolerance: float, *, most: int | None = None,
+    tolerance: float,
 ) -> Answer | None:
     """Search all sets where none costs more than its ceiling; cheapest partitions, and what was found.
 
     None where that takes more labels than are wanted.
     """
-    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1,
-                        most=most)
-    if found is None:
-        return None
-    value = np.full(1 << len(group), np.inf)
+    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1)
+    return None if found is None else _answer(found, len(group))
+
+
+def _answer(found: Found, count: int) -> Answer:
+    value = np.full(1 << count, np.inf)
     np.minimum.at(value, found.masks, found.totals)
     return *cheapest_partitions(value), found

@@ -15,8 +15,8 @@ from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
 
-FIRST_ROOM = 1 << 18
-"""Labels that a search has room for at first. [-]"""
+MOST_LABELS = 1 << 17
+"""Places and heights that are looked at before a search is given up. [-]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,9 +143,9 @@ def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
 
 def search_sets(
     task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
-    tolerance: float, *, alone: bool, most: int | None = None,
+    tolerance: float, *, alone: bool, most: int = MOST_LABELS,
 ) -> Found | None:
-    """Search lines for sets of some collectors."""
+    """Search lines for sets of some collectors; None where that takes more labels than are wanted."""
     search, spec = task.search, task.spec
     flows = [sum(task.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1) for mask in masks]
     chosen = [(mask, pipe) for mask, flow in zip(masks, flows, strict=True) for pipe in task.pipes_for(flow)]
@@ -164,12 +164,6 @@ def search_sets(
         collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
-    room = FIRST_ROOM
-    while True:
-        full, ints, inverts, final, totals = search_forest(
-            search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone, room)
-        if not full:
-            return Found(sets.mask, sets.size, ints, inverts, final, totals)
-        room *= 4
-        if most is not None and room > most:
-            return None
+    full, ints, inverts, final, totals = search_forest(
+        search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone, most)
+    return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

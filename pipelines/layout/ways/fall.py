@@ -14,7 +14,7 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Outfall, Verdict
-from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.fall_to_spare import fall_to_spare, way_lengths
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import LaySettings, WayGround, collectors_of, route_spec, settings_to_try
@@ -185,11 +185,11 @@ def out_of_reach(
     spec, _ = route_spec(ground, settings)
     short: dict[str, float] = {}
     collectors = collectors_of(catching, flows, wanted, spec, settings)
+    cells = [ground.field.nearest_allowed(each.point.x, each.point.y) for each in collectors]
     for site in targets:
-        fall = fall_to_spare(ground.field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec)
-        for collector in collectors:
-            cell = ground.field.nearest_allowed(collector.point.x, collector.point.y)
-            length = float(fall.length[cell]) if cell is not None else np.nan
+        lengths = way_lengths(ground.field, site.point)
+        for collector, cell in zip(collectors, cells, strict=True):
+            length = float(lengths[cell]) if cell is not None else np.nan
             if np.isfinite(length):
                 slope = spec.pipes[spec.pipe_for(collector.flow)].min_slope
                 left = collector.invert - site.level - slope * length

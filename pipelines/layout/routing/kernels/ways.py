@@ -113,15 +113,19 @@ def ground_at(ground: Any, row: float, column: float) -> float:
 def spare_along_ways(
     ground: Any, cover: Any, order: Any, onward: Any, distance: Any, x: Any, y: Any,
     left: float, top: float, width: float, height: float,
-    crown: float, need: float, slope: float, taper: float, basin_drop: float,
+    crown: float, need: float, slope: float, taper: float, basin_drop: float, known: Any,
 ) -> Any:
-    """Least of what is available less what is needed, along each cell's way."""
+    """Least of what is available less what is needed, along each cell's way; NaN where it is no more than is known."""
     columns = ground.shape[1]
     cells = ground.size
     spare = np.full(cells, np.nan)
     through = np.full(cells + 1, np.inf)
     binding = np.full(cells + 1, -1)
     at_cell = np.full(cells, -1)
+    # what comes after a cell is asked only of those where another's way bends
+    bends = np.zeros(cells + 1, np.bool_)
+    for cell in order:
+        bends[onward[cell]] = True
     spacing = 0.5 * min(width, height)
     for cell in order:
         point = onward[cell]
@@ -133,6 +137,9 @@ def spare_along_ways(
             value = ground[row, column] - cover[row, column] - crown - need - slope * distance[point]
             if value < least:
                 least, where = value, point
+        enough = -np.inf if bends[cell] else known[cell]
+        if min(own - basin_drop, least) <= enough:
+            continue
         length = distance[cell] - distance[point]
         parts = max(1, int(np.ceil(length / spacing)))
         for k in range(1, parts):
@@ -148,6 +155,10 @@ def spare_along_ways(
             value = ground_at(ground, row, column) - cover[i, j] - crown - need - slope * along
             if value < least:
                 least, where = value, i * columns + j
+                if least <= enough:
+                    break
+        if least <= enough:
+            continue
         through[cell] = least
         binding[cell] = where
         if own - basin_drop <= least:

@@ -10,10 +10,10 @@ import shapely
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.layout.parts import Said
 from pipelines.layout.plan import Alternative
-from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.fall_to_spare import way_lengths
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.lot_field import BARS, lot_field
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
+from pipelines.layout.routing.spec import Collector
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import collectors_of, route_spec, settings_to_try
 from pipelines.layout.ways.way_values import Way, WayInputs
@@ -44,7 +44,7 @@ def what_bars(inputs: WayInputs, layers: SiteLayers) -> Barred:
         if not left:
             return found
         field = inputs.ground.field if not bars else _opened(inputs, layers, bars)
-        reached = [site for site in left if _reaches(field, site, collectors, spec)]
+        reached = [site for site in left if _reaches(field, site, collectors)]
         if reached:
             found[bars] = reached
             left = [site for site in left if site not in reached]
@@ -122,9 +122,9 @@ def _opened(inputs: WayInputs, layers: SiteLayers, bars: frozenset[str]) -> Rout
     )
 
 
-def _reaches(field: RouteField, site: OutfallSite, collectors: Sequence[Collector], spec: RouteSpec) -> bool:
+def _reaches(field: RouteField, site: OutfallSite, collectors: Sequence[Collector]) -> bool:
     """Whether an allowed way leads to a place from every collector, whatever the fall."""
-    length = fall_to_spare(field, OutfallTarget(site.id, site.point, site.level), spec.pipes[0], spec).length
+    length = way_lengths(field, site.point)
     cells = [field.nearest_allowed(each.point.x, each.point.y) for each in collectors]
     return all(cell is not None and bool(np.isfinite(length[cell])) for cell in cells)
 
