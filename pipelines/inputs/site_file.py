@@ -32,9 +32,9 @@ from pipelines.inputs.site_sections import (
     Traced,
     VectorFile,
 )
+from pipelines.inputs.traced.site_tables import with_traced
 from terrain.reading.named_file import read_named_file
 from terrain.shown_text import shown
-from pipelines.inputs.traced.site_tables import with_traced
 
 
 class SiteFile(Section):

@@ -19,7 +19,7 @@ from terrain.unit_table import HOUR, MINUTE, si_factor
 _RECORD, _RECORD_POWER, _BEYOND = 0.491, 0.452, 1.5
 
 
-def _within(key: str) -> BeforeValidator:
+def within(key: str) -> BeforeValidator:
     """Reads a quantity of the key's range, in SI."""
     return BeforeValidator(partial(quantity_in_range, key=key))
 
@@ -92,7 +92,7 @@ class Elevation(Section):
 
     file: PathOrAddress
     unit: Literal["m", "ft", "ftUS"] | None = None
-    rmse: Annotated[float, _within("elevation.rmse")] | None = None
+    rmse: Annotated[float, within("elevation.rmse")] | None = None
     flown: Year | None = None
     grounds: Annotated[int, Field(strict=True, ge=1, le=1000)] | None = None
 
@@ -101,8 +101,8 @@ class House(Section):
     """[house]: floor as a level in the raster's datum [m], footing_depth below ground [m]."""
 
     foundation: Literal["slab", "crawl", "basement"] | None = None
-    floor: Annotated[float, _within("house.floor")] | None = None
-    footing_depth: Annotated[float, _within("house.footing_depth")] | None = None
+    floor: Annotated[float, within("house.floor")] | None = None
+    footing_depth: Annotated[float, within("house.footing_depth")] | None = None
     built: Year | None = None
 
 
@@ -132,9 +132,9 @@ class Rain(Section):
     """
 
     table: ExistingPath | None = None
-    depth: Annotated[float, _within("rain.depth")] | None = None
-    duration: Annotated[float, _within("rain.duration")] | None = None
-    return_period: Annotated[float, _within("rain.return_period")] | None = None
+    depth: Annotated[float, within("rain.depth")] | None = None
+    duration: Annotated[float, within("rain.duration")] | None = None
+    return_period: Annotated[float, within("rain.return_period")] | None = None
     distribution: Literal["nested", "constant", "I", "IA", "II", "III"] | None = None
     type: Literal["I", "IA", "II", "III"] | None = None
 
@@ -174,8 +174,8 @@ class Soil(Section):
     where: str | None = None
     cover: str | None = None
     compacted: bool = True
-    tested_rate: Annotated[float, _within("soil.tested_rate")] | None = None
-    water_table: Annotated[float, _within("soil.water_table")] | None = None
+    tested_rate: Annotated[float, within("soil.tested_rate")] | None = None
+    water_table: Annotated[float, within("soil.water_table")] | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> "Soil":
@@ -242,11 +242,11 @@ class Layout(Section):
     basins: BasinPlaces | None = None
     forbidden: VectorFile | None = None
     pipe: str | None = None
-    slope: Annotated[float, _within("layout.slope")] | None = None
-    cover: Annotated[float, _within("layout.cover")] | None = None
+    slope: Annotated[float, within("layout.slope")] | None = None
+    cover: Annotated[float, within("layout.cover")] | None = None
     lift: Literal["gravity", "pump"] | None = None
-    gate: Annotated[float, _within("layout.gate")] | None = None
-    keep_dry: Annotated[float, _within("layout.keep_dry")] | None = None
+    gate: Annotated[float, within("layout.gate")] | None = None
+    keep_dry: Annotated[float, within("layout.keep_dry")] | None = None
     soil: Literal["sand", "earth", "clay"] | None = None
 
 
@@ -258,16 +258,16 @@ class Swales(VectorFile):
     results.
     """
 
-    spacing: Annotated[float, _within("swales.spacing")] | None = None
-    freeboard: Annotated[float, _within("swales.freeboard")] | None = None
+    spacing: Annotated[float, within("swales.spacing")] | None = None
+    freeboard: Annotated[float, within("swales.freeboard")] | None = None
     roughness: Annotated[float, Field(gt=0.005, lt=1.0)] | None = None
     discharges: tuple[ExistingPath, ...] = ()
-    downstream_level: Annotated[float, _within("swales.downstream_level")] | None = None
+    downstream_level: Annotated[float, within("swales.downstream_level")] | None = None
     cover: str | None = None
-    max_depth: Annotated[float, _within("swales.max_depth")] | None = None
-    max_top_width: Annotated[float, _within("swales.max_top_width")] | None = None
-    side_slope: Annotated[float, _within("swales.side_slope")] | None = None
-    bottom_width: Annotated[float, _within("swales.bottom_width")] | None = None
+    max_depth: Annotated[float, within("swales.max_depth")] | None = None
+    max_top_width: Annotated[float, within("swales.max_top_width")] | None = None
+    side_slope: Annotated[float, within("swales.side_slope")] | None = None
+    bottom_width: Annotated[float, within("swales.bottom_width")] | None = None
 
     @model_validator(mode="before")
     @classmethod

@@ -66,9 +66,9 @@ def sums_by_cell(cloud: PointCloud, grid: Grid, terms: Terms) -> list[FloatArray
         part = cloud.of(slice(first, first + _AT_A_TIME))
         cells = cell_of_points(part, grid)
         made = terms(*(each.astype(np.float64) for each in (part.x, part.y, part.z)))
-        sums = [np.bincount(cells, weights=each, minlength=size) for each in (None, *made)]
+        sums = [np.bincount(cells, weights=each, minlength=size).astype(np.float64) for each in (None, *made)]
         totals = [total + each for total, each in zip(totals, sums, strict=True)] if totals else sums
-    return [total.astype(np.float64).reshape(grid.shape) for total in totals]
+    return [total.reshape(grid.shape) for total in totals]
 
 
 def density_where_any(cloud: PointCloud, frame: Frame, cell: float = 3.0) -> float:

@@ -24,7 +24,7 @@ from pipelines.inputs.shapes.layer_columns import Attribute, read_columns
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.shape_repair import flat_shapes
 from pipelines.inputs.site_faults import fault_lines
-from pipelines.inputs.site_sections import Length, Level, Section, Year
+from pipelines.inputs.site_sections import Section, Year, within
 
 HOUSE = LayerKind(
     "house",
@@ -47,11 +47,11 @@ class TracedAnswers(Section):
     """What a form would ask; each goes to its key of the site file."""
 
     foundation: Literal["slab", "crawl", "basement"] | None = None
-    floor: Level | None = None
-    footing_depth: Length | None = None
+    floor: Annotated[float, within("house.floor")] | None = None
+    footing_depth: Annotated[float, within("house.footing_depth")] | None = None
     built: Year | None = None
     soil_group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] | None = None
-    gate: Length | None = None
+    gate: Annotated[float, within("layout.gate")] | None = None
 
 
 PLACES = {
