@@ -56,9 +56,11 @@ def make_ground(
         )
     grid = surface.grid
     known = np.isfinite(surface.elevation)
-    walls = [(shape, position) for position, shape in enumerate(roofs) if not (is_open and is_open[position])]
+    inside = _inside(roofs, grid)
+    walls = [(roofs[position], position) for position in inside if not (is_open and is_open[position])]
     roof = np.where(known, _burn(walls, grid, all_touched=False), -1)
-    barrier = known & (roof < 0) & (_burn([(shape, 1) for shape in barriers], grid, all_touched=True) == 1)
+    dams = [(barriers[position], 1) for position in _inside(barriers, grid)]
+    barrier = known & (roof < 0) & (_burn(dams, grid, all_touched=True) == 1)
     elevation = surface.elevation.copy()
     for culvert in culverts:
         _carve(elevation, barrier, roof >= 0, grid, culvert, invert_reach)
@@ -70,8 +72,9 @@ def make_ground(
         nearest = _nearest_open(kind, grid)
         receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
         receiver[roof >= 0] = nearest[roof >= 0]
+        spouts = np.array(downspouts, dtype=object)
         for shape, position in walls:
-            own = [point for point in downspouts if shapely.distance(shape, point) <= downspout_reach]
+            own = list(spouts[shapely.distance(shape, spouts) <= downspout_reach]) if spouts.size else []
             _lead_to_downspouts(receiver, roof == position, own, nearest, grid)
     return Ground(grid, elevation, kind.astype(np.int64), receiver, roof.astype(np.int64))
 
@@ -83,6 +86,16 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
     for culvert in culverts:
         _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
     return replace(surface, elevation=elevation)
+
+
+def _inside(shapes: Sequence[Geometry], grid: Grid) -> list[int]:
+    """Positions of shapes that may touch a window; of a city's thousands most don't."""
+    if not len(shapes):
+        return []
+    west, south, east, north = grid.bounds
+    bounds = shapely.bounds(np.array(shapes, dtype=object))
+    touching = (bounds[:, 0] <= east) & (bounds[:, 2] >= west) & (bounds[:, 1] <= north) & (bounds[:, 3] >= south)
+    return [int(position) for position in np.flatnonzero(touching)]
 
 
 def _burn(shapes: Sequence[tuple[Geometry, int]], grid: Grid, *, all_touched: bool) -> IntArray:

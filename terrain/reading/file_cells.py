@@ -126,8 +126,9 @@ def _refuse_large_blocks(file: Any, source: RasterSource) -> None:
     size = height * width * np.dtype(file.dtypes[0]).itemsize
     if size > _MOST_BLOCK:
         raise GroundFileError(
-            f"elevation raster {source.path} is kept in blocks of {width:,} x {height:,} cells, each {size / 1e6:,.0f} "
-            f"MB, and at most {_MOST_BLOCK / 1e6:g} MB are unpacked at once; write it in tiles (a cloud-optimized GeoTIFF)"
+            f"elevation raster {source.path} is kept in blocks of {width:,} x {height:,} cells, each "
+            f"{size / 1e6:,.0f} MB, and at most {_MOST_BLOCK / 1e6:g} MB are unpacked at once; write it in tiles, as a "
+            "cloud-optimized GeoTIFF is"
         )
 
 

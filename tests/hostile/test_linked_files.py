@@ -78,14 +78,15 @@ def rasters(ground, url):
 
 def vectors(url):
     service = f"<OGRWFSDataSource><URL>{url}</URL></OGRWFSDataSource>"
+    own = "<SrcDataSource relativeToVRT='1'>shapes.gpkg</SrcDataSource>"
     return {
         "address": virtual_vector(f"<SrcDataSource>/vsicurl/{url}/a.gpkg</SrcDataSource>"),
         "plain address": virtual_vector(f"<SrcDataSource>{url}/a.geojson</SrcDataSource>"),
-        "query": virtual_vector("<SrcDataSource relativeToVRT='1'>shapes.gpkg</SrcDataSource><SrcSQL>select 1</SrcSQL>"),
+        "query": virtual_vector(f"{own}<SrcSQL>select 1</SrcSQL>"),
         "above": virtual_vector("<SrcDataSource relativeToVRT='1'>../../../etc/passwd</SrcDataSource>"),
         "service": service,
         "in a KML": f"<!-- {service} --><kml></kml>",
-        "step": json.dumps({"type": "gdal_streamed_alg", "command_line": f"gdal vector pipeline ! read {url} ! write a"}),
+        "step": json.dumps({"type": "gdal_streamed_alg", "command_line": f"gdal vector pipeline ! read {url}"}),
         "schema": f'<FeatureCollection xmlns:xsi="xsi" xsi:schemaLocation="a {url}/a.xsd"/>',
     }
 

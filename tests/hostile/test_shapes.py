@@ -26,6 +26,7 @@ from terrain.grid import Frame
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 FRAME = Frame(CRS(32617), 1.0, 1.0, 1.0)
 SQUARE = [(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0), (0.0, 0.0)]
+ONE = struct.pack("<I", 1)
 NAN, INFINITE = float("nan"), float("inf")
 
 
@@ -52,8 +53,8 @@ REFUSED = {
     "one-point ring": (polygon(SQUARE[:1]), "a shape that cannot be read"),
     "no number": (polygon([*SQUARE[:2], (NAN, 9.0), *SQUARE[3:]]), "coordinates that are not finite"),
     "infinite": (polygon([*SQUARE[:2], (9.0, INFINITE), *SQUARE[3:]]), "coordinates that are not finite"),
-    "TIN": (shape(16, struct.pack("<I", 1) + shape(17, struct.pack("<I", 1) + points([*SQUARE[:3], SQUARE[0]]))), "(TIN)"),
-    "polyhedral": (shape(15, struct.pack("<I", 1) + polygon(SQUARE)), "is a polyhedral surface"),
+    "TIN": (shape(16, ONE + shape(17, ONE + points([*SQUARE[:3], SQUARE[0]]))), "(TIN)"),
+    "polyhedral": (shape(15, ONE + polygon(SQUARE)), "is a polyhedral surface"),
 }  # fmt: skip
 
 

@@ -37,7 +37,8 @@ def remarks_on_downspouts(
     own = downspouts[downspouts.intersects(parcels.union_all())]
     if not len(walls) or not len(own):
         return []
-    stray = own["id"][own.distance(walls.union_all()) > reach]
+    _, away = walls.sindex.nearest(own.geometry, return_all=False, return_distance=True)
+    stray = own["id"][away > reach]
     return [reason("downspouts_stray", layer=layer.words, features=tuple(stray), reach=reach)] if len(stray) else []
 
 

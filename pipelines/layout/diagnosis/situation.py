@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from geopandas import GeoDataFrame, GeoSeries
 from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -24,6 +25,8 @@ from terrain.lidar.grounds import PossibleGrounds
 from terrain.reason import Reason, reason
 
 _NONE = shapely.Polygon()
+_FAR = 200.0
+"""Beyond the window nothing that is built counts on what stands so far off. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,8 +168,8 @@ def describe_lot(
         studied=studied,
         roofs_known=site.roofs is not None and len(standing) > 0,
         houses=houses,
-        roofs=_union(standing.geometry),
-        paving=_union(layers.hardscape.geometry),
+        roofs=_union(_near(standing, drainage.ground.grid)),
+        paving=_union(_near(layers.hardscape, drainage.ground.grid)),
         keep_out=_union(
             shape.buffer(setback) if setback > 0.0 else shape
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
@@ -230,6 +233,12 @@ def _edges(
 def _numbered(kind: str, counts: dict[str, int]) -> str:
     counts[kind] = counts.get(kind, 0) + 1
     return kind if counts[kind] == 1 else f"{kind} {counts[kind]}"
+
+
+def _near(layer: GeoDataFrame, grid: Grid) -> GeoSeries:
+    """Shapes in the window and a good way round it: of a city's thousands the others touch nothing of a lot."""
+    west, south, east, north = grid.bounds
+    return layer.geometry[layer.intersects(shapely.box(west - _FAR, south - _FAR, east + _FAR, north + _FAR))]
 
 
 def _union(shapes: Iterable[Any]) -> BaseGeometry:
