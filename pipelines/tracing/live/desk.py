@@ -36,7 +36,7 @@ FIRST_GROUNDS = 10
 """Grounds that the first answer is tried on; the site's own number follows. [-]"""
 SETTLE = 0.15
 """Wait for a drawing to come to rest before it is screened. [s]"""
-WIDTH = 60
+WIDTH = 40
 WORKS = (
     "surface_works", "french_drains", "channel_drains", "pipe_runs", "fittings", "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
