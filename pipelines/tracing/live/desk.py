@@ -5,6 +5,7 @@ import tempfile
 import threading
 import time
 import tomllib
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,7 @@ FIRST_GROUNDS = 10
 """Grounds that the first answer is tried on; the site's own number follows. [-]"""
 SETTLE = 0.15
 """Wait for a drawing to come to rest before it is screened. [s]"""
-WIDTH = 60
+WIDTH = 40
 WORKS = (
     "surface_works", "french_drains", "channel_drains", "pipe_runs", "fittings", "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
@@ -119,10 +120,12 @@ class LiveDesk:
                     self._screen(done, grounds)
             except OvertakenError:
                 continue
-            except LotshedError as fault:
-                self._tell(done, doing="", fault=str(fault))
-            except Exception as defect:
-                self._tell(done, doing="", fault=f"A defect of lotshed: {type(defect).__name__}: {defect}")
+            except Exception as error:
+                own = isinstance(error, LotshedError)
+                fault = str(error) if own else f"A defect of lotshed: {type(error).__name__}: {error}"
+                # the worker outlives whatever a drawing does to it
+                with suppress(OvertakenError):
+                    self._tell(done, doing="", fault=fault)
 
     def _screen(self, drawing: int, grounds: int | None) -> None:
         def progress(text: str, _: float | None) -> None:
