@@ -16,7 +16,7 @@ from cli import interrupt
 from cli.exit_codes import AT_FAULT, DEFECT, DONE, INTERRUPTED
 from cli.voice import Voice
 from terrain.errors import LotshedError
-from terrain.reading.gdal_guard import skip_drivers
+from terrain.reading.skipped_drivers import skip_drivers
 
 # one line a command: its name, and the module whose `command` it is
 COMMANDS = {
