@@ -16,7 +16,7 @@ def main() -> None:
     try:
         from cli import streams
         from cli.main import app
-        from terrain.reading.gdal_guard import skip_drivers
+        from terrain.reading.skipped_drivers import skip_drivers
 
         skip_drivers()
         streams.make_fit()

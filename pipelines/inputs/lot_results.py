@@ -123,13 +123,13 @@ def _rows(path: Path, layer: str, frame: Frame) -> list[dict[str, Any]]:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
-    refuse_no_plain_file(path, str(path))
     try:
+        refuse_no_plain_file(path, str(path))
         with vector_options():
             if layer not in pyogrio.list_layers(path.absolute())[:, 0]:
                 return []
             table = pyogrio.read_dataframe(path.absolute(), layer=layer, use_arrow=False)
-    except (DataSourceError, DataLayerError, ValueError) as error:
+    except (InputFileError, DataSourceError, DataLayerError, ValueError) as error:
         raise InputFileError(f"{path}: it is no result of a lot ({first_line(error)}); screen the lot again") from None
     shapes = frame.from_map(moved_shapes(table.crs, frame.crs, table.geometry.to_numpy()))
     rows = table.drop(columns=table.geometry.name).to_dict("records")

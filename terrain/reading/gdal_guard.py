@@ -22,13 +22,6 @@ VECTOR_DRIVERS = (
     "GPKG", "SQLite", "ESRI Shapefile", "GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "FlatGeobuf", "KML",
     "LIBKML", "GPX", "MapInfo File", "CSV", "OpenFileGDB", "OGR_VRT",
 )  # fmt: skip
-# formats that fetch, run or lead elsewhere: not even loaded by the command line, whatever a file says that it is
-_NEVER = (
-    "HTTP", "WMS", "WMTS", "WCS", "WFS", "OAPIF", "CSW", "OGCAPI", "EEDA", "EEDAI", "DAAS", "PLMOSAIC", "PLSCENES",
-    "NGW", "Carto", "AmigoCloud", "Elasticsearch", "GTI", "STACIT", "STACTA", "GDALG", "ADBC", "MRF", "ECRGTOC",
-    "RPFTOC", "DERIVED", "GPSBabel", "KMLSUPEROVERLAY", "ESRIC", "PMTiles", "Zarr", "netCDF", "HDF5", "HDF5Image",
-    "MVT", "MBTiles", "GTFS", "OSM", "VFK", "GNMFile", "GNMDatabase", "SNAP_TIFF", "SAFE", "SENTINEL2", "PDF",
-)  # fmt: skip
 _OPTIONS = {
     "GDAL_VRT_ENABLE_PYTHON": "NO",
     "GDAL_VRT_ENABLE_RAWRASTERBAND": "NO",
@@ -41,12 +34,6 @@ _OPTIONS = {
 }
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _BESIDE = {".ovr": _TIFF, ".msk": _TIFF, ".aux": (b"EHFA_HEADER_TAG",)}
-
-
-def skip_drivers() -> None:
-    """Keep formats that fetch, run or lead elsewhere from being loaded; before either GDAL is."""
-    os.environ["GDAL_SKIP"] = ",".join(_NEVER)
-    os.environ["OGR_SKIP"] = ",".join(_NEVER)
 
 
 @contextlib.contextmanager
