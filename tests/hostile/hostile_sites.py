@@ -13,9 +13,9 @@ import geopandas as gpd
 import numpy as np
 import rasterio
 from affine import Affine
-from hostile_values import HOSTILE_TEXTS, any_value
-from shapely import LineString, MultiPolygon, Point, Polygon, box
-from shapely.affinity import scale, translate
+from hostile_values import any_value
+from shapely import LineString, Point, box
+from shapely.affinity import translate
 
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
@@ -345,4 +345,3 @@ def layer_kinds() -> list[str]:
 
 
 Break = Callable[[HostileSite], None]
-__all__ = ["HOSTILE_TEXTS", "HostileSite", "MultiPolygon", "Polygon", "make_site", "scale", "write_base"]
