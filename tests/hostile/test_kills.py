@@ -18,6 +18,7 @@ from pipelines.deliverables.files.place import prepare_place
 
 ROOT = Path(__file__).parents[2]
 SITE = '[elevation]\nfile = "ground.tif"\nunit = "m"\ngrounds = 1\n[parcel]\nfile = "parcel.gpkg"\n'
+UNTOUCHED = "Interrupted; what was there before is untouched."
 INTERRUPTED_AT = """
 import os, signal, sys
 class Meddler:
@@ -53,8 +54,9 @@ def out(site: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def usual(site: Path, out: Path) -> float:
     """How long a whole run takes here. [s]"""
     start = time.perf_counter()
-    process = begun(site, out)
-    assert process.wait() == 0
+    with begun(site, out) as process:
+        process.communicate()
+    assert process.returncode == 0
     return time.perf_counter() - start
 
 
@@ -115,7 +117,7 @@ def test_an_interrupted_run_says_so_and_leaves_the_earlier_result(
     assert code in (0, 130), said
     assert "Traceback" not in said
     assert "defect" not in said
-    assert code == 0 or said.splitlines()[-1] == "Interrupted; what was there before is untouched."
+    assert code == 0 or said.splitlines()[-1] == UNTOUCHED
     assert_whole(out)
 
 
@@ -138,5 +140,5 @@ def test_an_interrupt_while_the_command_loads_is_told(site: Path, out: Path) -> 
             text=True,
             check=False,
         )
-        assert (done.returncode, done.stderr) == (130, "Interrupted; what was there before is untouched.\n"), module
+        assert (done.returncode, done.stderr.strip()) == (130, UNTOUCHED), (module, done.stderr)
     assert_whole(out)

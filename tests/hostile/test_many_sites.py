@@ -8,7 +8,7 @@ import pytest
 from hostile_sites import make_site, write_base
 from many import Ended, figures, is_bad, run_one
 
-SEED, COUNT, SHOWN_WHOLE = 7_000_000, 300, 4
+SEED, COUNT, SHOWN_WHOLE = 7_000_000, 300, 8
 """One site in so many is screened to the end; of the others the inputs are checked."""
 
 

@@ -1,6 +1,7 @@
 """One new GeoPackage a run: written beside its place, checked, and moved into it whole."""
 
 import os
+import shutil
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
@@ -20,6 +21,8 @@ from terrain.shown_text import shown
 from terrain.unit_table import Units
 
 OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
+LITTLE = 1_000_000
+"""What is free on a disk that is full: GDAL and SQLite do not always say so. [bytes]"""
 WAITS = "OGR_SQLITE_SYNCHRONOUS"
 """GDAL's name for whether a write waits for the disk."""
 
@@ -67,8 +70,11 @@ def write_geopackage(
         _describe(beside, [kinds[name] for name in tables], units)
         _check(beside, tables)
         os.replace(beside, path)
-    except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError) as error:
-        raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error
+    except (OSError, sqlite3.Error, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        words = shown(str(error), most=200)
+        if shutil.disk_usage(path.parent).free < LITTLE:
+            words = "No space left on device"
+        raise HandoverError(f"{path} cannot be written: {words}. Give a folder with room to write in.") from error
     finally:
         _remove(beside)
 
