@@ -535,8 +535,8 @@ def test_what_a_rough_search_misses_is_looked_for_again(
     whole = route_forest(field, basins, swales, spec)
     search = route_search._together
 
-    def missing(*args, most=None):
-        found = search(*args, most=most)
+    def missing(*args):
+        found = search(*args)
         if found is None or args[-1] == route_search.FINE:
             return found
         return np.full_like(found[0], np.inf), np.zeros_like(found[1]), found[2]
