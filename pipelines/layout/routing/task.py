@@ -15,7 +15,7 @@ from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
 
-MOST_LABELS = 1 << 17
+MOST_LABELS = 1 << 18
 """Places and heights that are looked at before a search is given up. [-]"""
 
 
