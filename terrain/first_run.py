@@ -1,8 +1,9 @@
-"""Whether the compiled loops were ever compiled on this machine, which takes half a minute and happens once."""
+"""Whether the compiled loops were ever compiled on this machine, which takes a minute and happens once."""
 
+import sys
 from pathlib import Path
 
-COMPILING = "compiling, first run only: about half a minute"
+COMPILING = "compiling, first run only: about a minute"
 
 
 def compiling_words() -> str:
@@ -14,11 +15,15 @@ def compiling_words() -> str:
 
 
 def compiles_first() -> bool:
-    """Whether the first kernel has no compiled copy in numba's cache yet."""
+    """Whether the first kernel has no compiled copy in numba's cache yet, or only those of another Python or text."""
     from terrain.kernels.flood import flood
 
     stats = getattr(flood, "stats", None)
-    if stats is None:  # run uncompiled
+    if stats is None or flood.signatures:  # run uncompiled, or compiled or loaded already
         return False
-    folder = Path(stats.cache_path or "")
-    return stats.cache_path is None or not any(folder.glob("flood.flood-*.nbi"))
+    if stats.cache_path is None:
+        return True
+    written = Path(flood.py_func.__code__.co_filename).stat().st_mtime
+    version = f"py{sys.version_info.major}{sys.version_info.minor}"
+    kept = Path(stats.cache_path).glob(f"flood.flood-*.{version}*.nbi")
+    return all(copy.stat().st_mtime < written for copy in kept)

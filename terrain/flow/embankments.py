@@ -1,6 +1,6 @@
 """Embankments that dam low ground: a long narrow ridge of even height across the lowest way out may hide a culvert."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,8 @@ REACH = 3.0
 """How far a crest is followed either way, and how far off its outlet two waters may meet, in least lengths. [-]"""
 ONE_SIDED = 0.2
 """Largest share of the low ground that may lie on the far side of a bank that dams it. Common practice. [-]"""
+AT_ONCE = 64
+"""Low spots whose ridges are followed together. [-]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +79,8 @@ class Embankment:
 def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: EmbankmentRules) -> tuple[Embankment, ...]:
     """Embankments over the spills of low spots deeper than lidar's error, each once, with the first spot it dams."""
     found: list[Embankment] = []
-    for spot in spots:
-        if spot.spill_cell is None or spot.within_lidar_error:
-            continue
-        bank = _bank_at(drainage, spot, spot.spill_cell, rules)
+    judged = [(spot, spot.spill_cell) for spot in spots if spot.spill_cell is not None and not spot.within_lidar_error]
+    for bank in _banks_at(drainage, judged, rules):
         if bank is not None and all(bank.crest.distance(each.crest) > rules.width for each in found):
             found.append(bank)
     return tuple(found)
@@ -97,17 +97,26 @@ def deep_ponds(drainage: Drainage, near: BoolArray, depth: float) -> BoolArray:
     return found
 
 
-def _bank_at(drainage: Drainage, spot: LowSpot, spill: int, rules: EmbankmentRules) -> Embankment | None:
-    """The bank over a spill."""
+def _banks_at(
+    drainage: Drainage, spills: Sequence[tuple[LowSpot, int]], rules: EmbankmentRules
+) -> Iterator[Embankment | None]:
+    """The bank over each spill; ridges are followed from many at once."""
     ground, grid = drainage.ground, drainage.ground.grid
     step = max(grid.cell_width, grid.cell_height, STEP)
-    x, y = (float(value) for value in grid.centres(*divmod(spill, grid.shape[1])))
     # the spill may lie at a bank's end, from where all of it goes one way
     reach = REACH * rules.length
-    crests = _followed(ground, x, y, np.array([*_ways_along(ground, x, y, step)]).reshape(-1, 2), step, reach)
-    pairs = zip(crests[::2], crests[1::2], strict=True)
-    banks = (_bank_along(drainage, spot, spill, rules, pair, step) for pair in pairs)
-    return next((bank for bank in banks if bank is not None), None)
+    for first in range(0, len(spills), AT_ONCE):
+        some = spills[first : first + AT_ONCE]
+        places = [grid.centres(*divmod(spill, grid.shape[1])) for _, spill in some]
+        ways = [np.array([*_ways_along(ground, float(x), float(y), step)]).reshape(-1, 2) for x, y in places]
+        counts = [len(each) for each in ways]
+        crests = iter(_followed(ground, np.repeat(places, counts, axis=0), np.concatenate(ways), step, reach))
+        for (spot, spill), count in zip(some, counts, strict=True):
+            own = [next(crests) for _ in range(count)]
+            banks = (
+                _bank_along(drainage, spot, spill, rules, pair, step) for pair in zip(own[::2], own[1::2], strict=True)
+            )
+            yield next((bank for bank in banks if bank is not None), None)
 
 
 def _bank_along(
@@ -193,10 +202,10 @@ def _ways_along(ground: Ground, x: float, y: float, step: float) -> Iterator[tup
         yield turn, -turn
 
 
-def _followed(ground: Ground, x: float, y: float, ways: FloatArray, step: float, reach: float) -> list[FloatArray]:
+def _followed(ground: Ground, starts: FloatArray, ways: FloatArray, step: float, reach: float) -> list[FloatArray]:
     """Points a step apart along a ridge's highest line, from a place on it by each way, as far as ground is known."""
     ways, going = ways.copy(), np.ones(len(ways), dtype=np.bool_)
-    points, counts = [np.tile([x, y], (len(ways), 1))], np.ones(len(ways), dtype=np.int64)
+    points, counts = [starts], np.ones(len(ways), dtype=np.int64)
     aside = np.linspace(-2.0, 2.0, 9)[:, None, None] * step
     for _ in range(int(np.ceil(reach / step))):
         tried = points[-1] + ways * step + aside * np.column_stack([-ways[:, 1], ways[:, 0]])

@@ -4,7 +4,7 @@ from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.stats import norm, rankdata
+from scipy.special import ndtr, ndtri
 
 from terrain.arrays import FloatArray
 
@@ -91,9 +91,9 @@ def doubt_after(figure: FloatArray, read: FloatArray, error: float, *, known: bo
     if min(holds, 1.0 - holds) == 0.0 or not len(read):
         return min(holds, 1.0 - holds)
     count, taken = figure.size, len(read)
-    score = norm.ppf((rankdata(figure) - 0.5) / count)
+    score = ndtri((_ranks(figure) - 0.5) / count)
     score -= score.mean()
-    limit = float(norm.ppf(1.0 - holds))
+    limit = float(ndtri(1.0 - holds))
     off = read - read.mean(axis=1, keepdims=True)
     spread = off @ off.T / count
     # a fall between two shots errs by the given error, each of them by its share
@@ -109,5 +109,12 @@ def doubt_after(figure: FloatArray, read: FloatArray, error: float, *, known: bo
     expected = weights @ off
     if expected.std() > 0.0:
         expected *= np.sqrt(max(whole - rest, 0.0)) / expected.std()
-    above = norm.cdf((expected - limit) / np.sqrt(rest))
+    above = ndtr((expected - limit) / np.sqrt(rest))
     return min(float(np.minimum(above, 1.0 - above).mean()), holds, 1.0 - holds)
+
+
+def _ranks(values: FloatArray) -> FloatArray:
+    """Ranks from 1, of equals their mean; the same in SciPy's statistics takes a third of a second to import."""
+    _, which, counts = np.unique(values, return_inverse=True, return_counts=True)
+    ranks: FloatArray = (np.cumsum(counts) - 0.5 * (counts - 1))[which]
+    return ranks

@@ -45,7 +45,7 @@ def write_large_lot(folder: Path, side: float, *, noise: float = 0.03, cell: flo
         "parcel": [{"lot": 1, "geometry": box(AROUND, AROUND, wide - AROUND, wide - AROUND)}],
         "roofs": [{"open_below": False, "geometry": box(middle - 8.0, middle - 5.0, middle + 8.0, middle + 5.0)}],
         "hardscape": [
-            {"kind": "patio", "protect": True, "geometry": box(middle - 5.0, middle + 7.0, middle + 5.0, middle + 16.0)},
+            {"kind": "patio", "protect": True, "geometry": box(middle - 5.0, middle + 7.0, middle + 5.0, middle + 16)},
             {"kind": "drive", "protect": False, "geometry": box(middle + 9.0, AROUND, middle + 13.0, middle + 5.0)},
         ],
         "downspouts": [

@@ -18,5 +18,10 @@ def test_a_new_machine_compiles_and_one_that_has_compiled_does_not(tmp_path: Pat
     code = "from terrain.kernels.flood import flood; print(flood.stats.cache_path)"
     folder = Path(_answer(tmp_path, code))
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "flood.flood-13.py311.nbi").touch()
+    kept = folder / f"flood.flood-13.py{sys.version_info.major}{sys.version_info.minor}.nbi"
+    kept.touch()
     assert _answer(tmp_path) == "False"
+    os.utime(kept, (0, 0))
+    assert _answer(tmp_path) == "True", "the kernel was written after that copy"
+    kept.rename(folder / "flood.flood-13.py39.nbi")
+    assert _answer(tmp_path) == "True", "another Python compiled that copy"

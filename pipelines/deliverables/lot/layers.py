@@ -1,6 +1,7 @@
 """What one lot's run found, as the layers and tables of its GeoPackage."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -56,6 +57,12 @@ STORM_COLUMNS = (
 
 def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
     """Every layer and table that is promised, empty ones included, in the order in which they are listed."""
+    return {**_tables(findings, units), **on_map({"run_info": run_info(findings, units, outputs)}, findings.frame)}
+
+
+@lru_cache(maxsize=1)
+def _tables(findings: Findings, units: Units) -> Mapping[str, pd.DataFrame]:
+    """All but what tells of the run: files, pages and terminal are made from the same ones."""
     shape = shapely.union_all(findings.parcel.geometry.array)
     tables = {
         "parcel": make_layer(
@@ -77,7 +84,6 @@ def lot_tables(findings: Findings, units: Units, *, outputs: Sequence[str] = ())
         "leaving": leaving_table(findings.leaving, units),
         "take_off": take_off_table(findings.plan.take_off, units),
         "cautions": make_layer("cautions", units, **_fields(findings.cautions, "id", "text")),
-        "run_info": run_info(findings, units, outputs),
     }
     return on_map(tables, findings.frame)
 

@@ -11,7 +11,7 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.forest_state import NEED
 from pipelines.layout.routing.sets import cheapest_partitions, chosen_sets, sets_of_tree, sets_to_search
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
-from pipelines.layout.routing.task import MOST_LABELS, Found, SearchTask, make_task, search_sets
+from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
 from pipelines.layout.routing.trace import GridRun, trace_tree
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
@@ -129,7 +129,8 @@ def _apart(task: SearchTask, group: list[int], bounds: Bounds) -> tuple[Answer, 
             break
     else:
         # the cheapest line alone by each way out of each cell, which always ends
-        room = len(group) * (MOST_LABELS + task.search.graph.onward.size * task.search.graph.onward.shape[1])
+        nodes, ways = task.search.graph.onward.shape
+        room = 2 * len(group) * nodes * ways * (ways + 1)
         found = search_sets(task, group, masks, bounds, free, free, np.inf, alone=True, most=room)
         assert found is not None
     return _answer(found, len(group)), tolerance == FINE

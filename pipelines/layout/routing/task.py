@@ -15,7 +15,7 @@ from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
 
-MOST_LABELS = 1 << 17
+MOST_LABELS = 1 << 18
 """Places and heights that are looked at before a search is given up. [-]"""
 
 
@@ -143,7 +143,7 @@ def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
 
 def search_sets(
     task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
-    tolerance: float, *, alone: bool, most: int = MOST_LABELS,
+    tolerance: float, *, alone: bool, most: int | None = None,
 ) -> Found | None:
     """Search lines for sets of some collectors; None where that takes more labels than are wanted."""
     search, spec = task.search, task.spec
@@ -165,5 +165,6 @@ def search_sets(
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
     full, ints, inverts, final, totals = search_forest(
-        search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone, most)
+        search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone,
+        MOST_LABELS if most is None else most)
     return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout.routing.fall_to_spare import fall_to_spare, spare_contours
+from pipelines.layout.routing.fall_to_spare import fall_to_spare, spare_contours, way_lengths
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
 
@@ -139,3 +139,24 @@ def test_contours_lie_where_the_spare_has_their_level(route_grid, four_inch) -> 
 
 def test_contours_of_a_single_row_are_none(route_grid) -> None:
     assert spare_contours(np.zeros((1, 5)), route_grid(1, 5), [0.0]) == []
+
+
+@given(seed=st.integers(0, 10_000))
+def test_the_most_of_two_outfalls_is_the_same_when_the_second_is_asked_only_for_what_beats_the_first(
+    seed: int, route_grid, rough: Callable, four_inch
+) -> None:
+    rng = np.random.default_rng(seed)
+    house = box(1007.0, 1988.0, 1011.0, 1991.0)
+    field = field_from_arrays(route_grid(16, 20), rough(seed, (16, 20), 0.01, 0.05), barred=house, cover=0.25)
+    ends = [
+        OutfallTarget(name, Point(x, 1984.0 + rng.uniform(0.6, 15.4)), rng.uniform(98.9, 99.1))
+        for name, x in (("west", 1000.5), ("east", 1019.5))
+    ]
+    spec = RouteSpec(pipes=(four_inch,))
+    first, second = (fall_to_spare(field, end, four_inch, spec) for end in ends)
+    known = np.nan_to_num(first.spare, nan=-np.inf)
+    better = fall_to_spare(field, ends[1], four_inch, spec, known=known).spare
+    np.testing.assert_array_equal(np.fmax(first.spare, better), np.fmax(first.spare, second.spare))
+    told = np.isfinite(better)
+    np.testing.assert_array_equal(better[told], second.spare[told])
+    np.testing.assert_array_equal(way_lengths(field, ends[1].point), second.length)

@@ -311,7 +311,8 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
     nodes, ways = graph.onward.shape
     count, slots = sets.mask.size, nodes * ways * 2
     work = _Work(
-        np.empty((room, 7), np.int64), np.empty((room, 2)), np.full((count, slots), -1, np.int32), np.zeros(count + 1, np.int64),
+        np.empty((room, 7), np.int64), np.empty((room, 2)), np.full((count, slots), -1, np.int32),
+        np.zeros(count + 1, np.int64),
         np.empty((room, 4), np.int64), np.empty((room, 2)), np.empty(room + 1), np.empty(room + 1, np.int64),
         np.empty((slots, 2)), np.empty((room, 4), np.int64), np.empty((room, 2)),
         np.full(count, -1), np.full(count, np.inf), np.empty(left.shape[1]), np.full(left.shape[1], np.inf),
