@@ -68,7 +68,6 @@ def command(
 
     \b
     Example:
-      lotshed start tile_1.laz tile_2.laz parcels.gpkg --where "lot = 7"
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
           --roofs sample_data/neighbourhood.gpkg --rain sample_data/rain.csv --out /tmp/site.toml
     """

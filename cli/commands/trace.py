@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from cli.options import overwrite_option, talk_options
+from cli.streams import tell
 from cli.voice import Voice
 
 
@@ -37,7 +38,7 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
         from pipelines.tracing.live.server import serve_live
 
         def told(address: str, screened: Path, traced: Path) -> None:
-            click.echo(f"Open {address}")
+            tell(f"Open {address}")
             voice.note(f"Drawn shapes are kept in {traced}; {screened} is what is screened. Ctrl-C ends it.")
 
         try:
@@ -52,5 +53,5 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
     check_file_place(place, ending=".html", overwrite=overwrite)
     voice.note("Reading the ground and following its water ...")
     write_single_text(place, trace_page(site))
-    click.echo(f"Written to {place}: open it in a browser, draw, and save traced.geojson beside {site}.")
+    tell(f"Written to {place}: open it in a browser, draw, and save traced.geojson beside {site}.")
     voice.note('Then add to the site file:\n\n    [traced]\n    file = "traced.geojson"')

@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError
 
 from terrain.errors import GroundError, GroundFileError
 from terrain.metric_frame import horizontal_part
+from terrain.reading.named_file import refuse_no_file
 from terrain.reading.vertical_unit import VerticalUnit, decide_vertical_unit
 from terrain.reason import Reason, reason
 
@@ -61,8 +62,7 @@ def is_points_file(path: str | os.PathLike[str]) -> bool:
 def open_points(path: str | os.PathLike[str], *, crs: str | None = None, unit: str | None = None) -> PointsSource:
     """Read a points file's header and decide its CRS and vertical unit; a CRS that is given wins over the file's."""
     path = Path(path)
-    if not path.exists():
-        raise GroundFileError(f"points file {path} does not exist; check the path")
+    refuse_no_file(path, f"points file {path}", GroundFileError, missing="does not exist; check the path")
     with reading_points(path):
         import laspy
 
