@@ -1,22 +1,14 @@
 """lotshed start: look at the two files that everyone has, and write a site file."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
 from cli.gather_options import gather_options, gathered_of, suggestion_lines
+from cli.looked_at import looked_at
 from cli.options import allow_linked_option, overwrite_option, talk_options
 from cli.streams import tell
 from cli.voice import Voice
-
-if TYPE_CHECKING:
-    from pipelines.inputs.describe import Description
-    from pipelines.inputs.lidar_finds import GroundFinds, LidarFinds
-    from terrain.unit_table import Units
 
 
 @click.command("start")
@@ -66,6 +58,8 @@ def command(
     can be named here already; only what holds something near the lot is written. Where the parcel file holds the
     neighbors, the lot's frontage and the low lines before it are told too.
 
+    Several tiles and a parcel go as in: lotshed start tile_1.laz tile_2.laz parcels.gpkg --where "lot = 7"
+
     \b
     Example:
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
@@ -83,7 +77,7 @@ def command(
     check_file_place(place, ending=".toml", overwrite=overwrite)
     system = unit_system(units or units_of_map(parcel, layer, ground))
     asked = {"layer": layer, "where": where, "unit": unit}
-    with _looked_at(voice, ground, parcel, surface, crs, asked, place, system, overwrite) as look:
+    with looked_at(voice, ground, parcel, surface, crs, asked, place, system, overwrite) as look:
         found, folder = look.description, place.resolve().parent
         gathered = gathered_of(given, found.parcel, found.source.grid.frame)
         text = look.named(site_file_text(found, folder, system))
@@ -100,86 +94,3 @@ def command(
         # the file is written all the same: what is amiss may be mended in it
         voice.note(f"Warning: as it stands, screen will refuse this: {error}")
     voice.note(f"Written to {place}; edit it, then: lotshed screen {place} --out DIR")
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """The files looked at, with what lidar gave beside them, where it did."""
-
-    description: "Description"
-    place: Path
-    units: "Units"
-    outlines: Path
-    made: "GroundFinds | None" = None
-    found: "LidarFinds | None" = None
-
-    @property
-    def warnings(self) -> tuple[Any, ...]:
-        return self.found.warnings if self.found is not None else ()
-
-    def lines(self) -> list[tuple[str, str]]:
-        from pipelines.deliverables.files.found_text import found_lines
-
-        return found_lines(self.made, self.found, self.units) if self.found is not None else []
-
-    def named(self, text: str) -> str:
-        from pipelines.deliverables.files.found_text import with_finds
-
-        folder = self.place.resolve().parent
-        if self.found is None:
-            return text
-        return with_finds(text, self.made, self.found, self.outlines, folder, self.units)
-
-
-@contextmanager
-def _looked_at(
-    voice: Voice, ground: tuple[Path, ...], parcel: Path, surface: Path | None, crs: str | None, asked: dict[str, Any],
-    place: Path, units: "Units", overwrite: bool,
-) -> Iterator[_Look]:  # fmt: skip
-    """Look at a raster or at points; what is found in lidar is moved beside the site file once that is written."""
-    from pipelines.deliverables.files.found_files import FoundPlaces, found_files
-    from pipelines.inputs.describe import describe_inputs
-    from pipelines.inputs.lidar_finds import ground_from_points, roofs_from_surface
-
-    of_points = _are_points(ground, surface, crs)
-    places = FoundPlaces.beside(place)
-    if not of_points and surface is None:
-        yield _Look(describe_inputs(ground[0], parcel, **asked), place, units, places.outlines)
-        return
-    places.check(ground=of_points, overwrite=overwrite)
-    made = None
-    with voice.progress() as progress:
-        if surface is not None:
-            progress("finding roofs in the surface", 0.3)
-            found = roofs_from_surface(ground[0], surface, parcel, **asked)
-        else:
-            progress("reading points and making the ground; a large tile takes a minute", 0.3)
-            made, found = ground_from_points(ground, parcel, crs=crs, **asked)
-    with found_files(places, made, found, units) as (hidden, move):
-        description = describe_inputs(hidden or ground[0], parcel, **asked)
-        if hidden is not None:
-            raster = replace(description.source, path=places.ground)
-            description = replace(description, source=raster)
-        yield _Look(description, place, units, places.outlines, made, found)
-        move()
-
-
-def _are_points(ground: tuple[Path, ...], surface: Path | None, crs: str | None) -> bool:
-    """Whether all files are points; what does not go together is refused."""
-    from terrain.reading.points_file import is_points_file
-
-    points = [path for path in ground if is_points_file(path)]
-    if points and len(points) < len(ground):
-        other = next(path for path in ground if path not in points)
-        raise click.UsageError(
-            f"{points[0]} holds points and {other} does not. Give one raster, or tiles of points alone."
-        )
-    if not points and len(ground) > 1:
-        raise click.UsageError(
-            f"{len(ground)} rasters are given. Give one; several tiles of a raster make one by gdalbuildvrt."
-        )
-    if points and surface is not None:
-        raise click.UsageError("--surface goes with a ground raster. In points the roofs are found without it.")
-    if not points and crs is not None:
-        raise click.UsageError("--crs goes with points. Assign a raster's CRS in its file.")
-    return bool(points)

@@ -66,8 +66,10 @@ def sums_by_cell(cloud: PointCloud, grid: Grid, terms: Terms) -> list[FloatArray
         part = cloud.of(slice(first, first + _AT_A_TIME))
         cells = cell_of_points(part, grid)
         made = terms(*(each.astype(np.float64) for each in (part.x, part.y, part.z)))
-        sums = [np.bincount(cells, weights=each, minlength=size).astype(np.float64) for each in (None, *made)]
-        totals = [total + each for total, each in zip(totals, sums, strict=True)] if totals else sums
+        totals = totals or [np.zeros(size) for _ in range(len(made) + 1)]
+        totals[0] += np.bincount(cells, minlength=size)
+        for total, each in zip(totals[1:], made, strict=True):
+            total += np.bincount(cells, weights=each, minlength=size)
     return [total.reshape(grid.shape) for total in totals]
 
 

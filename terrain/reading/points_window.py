@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from terrain.arrays import BoolArray, FloatArray
-from terrain.errors import GroundError, GroundFileError
+from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import moved_points
 from terrain.reading.points_file import PointsSource, reading_points
@@ -148,22 +148,14 @@ def _chunks(source: PointsSource, box: Bounds) -> Iterator[Any]:
             found = reader.query(bounds=Box(mins=np.array([west, south]), maxs=np.array([east, north])))
         yield found
         return
-    read = 0
     with reading_points(source.path):
         reader = laspy.open(source.path, decompression_selection=wanted)
     with reader:
-        while read < source.points:
+        for first in range(0, source.points, _CHUNK):
+            # what the header declares beyond what is there is refused by `open_points`, or by the unpacking
             with reading_points(source.path):
-                points = reader.read_points(min(_CHUNK, source.points - read))
-            if not len(points):
-                break
-            read += len(points)
+                points = reader.read_points(min(_CHUNK, source.points - first))
             yield points
-    if read < source.points:
-        raise GroundFileError(
-            f"points file {source.path.name} is cut short: its header declares {source.points:,} points, and "
-            f"{read:,} can be read; fetch it again"
-        )
 
 
 def _is_return(points: Any) -> BoolArray:

@@ -1,4 +1,6 @@
-"""Points of other people's files: a classed tile and a COPC tree out of a public library's tests (tests/data/README.md).
+"""Points of other people's files: a classed tile and a COPC tree out of a public library's tests.
+
+tests/data/README.md names them.
 
 Classes are those of the ASPRS LAS Specification 1.4-R15, table 17: 2 ground, 6 building, 7 low noise, 9 water, 18 high
 noise. It prints no figure that a test of a raster could take, so scipy's interpolation stands beside ours as another

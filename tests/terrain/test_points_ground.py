@@ -103,6 +103,7 @@ def test_an_outline_is_squared_and_as_large_as_what_stands(turn, density):
     (found,) = outlines_of(cloud_of(x[on_it], y[on_it], np.zeros(on_it.sum())), FRAME, least_area=10.0)
     assert found.symmetric_difference(placed).area < 0.13 * placed.area
     corners = np.asarray(found.exterior.coords)
+    assert 7 <= len(corners) <= 13
     along = np.diff(corners, axis=0)
     along /= np.hypot(*along.T)[:, None]
     turns = np.abs(np.sum(along * np.roll(along, 1, axis=0), axis=1))

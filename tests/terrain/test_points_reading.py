@@ -161,6 +161,13 @@ def test_a_damaged_file_is_one_message_that_names_it(write_tile, name, harm):
         read(path)
 
 
+def test_a_short_file_tells_how_many_points_it_holds(write_tile):
+    path = write_tile("many.las")
+    put(path, 247, "<Q", 100_000_000)
+    with pytest.raises(GroundFileError, match=r"its header declares 100,000,000 points, and it holds 1,600"):
+        open_points(path)
+
+
 def test_heights_that_no_land_has_are_left_out(write_tile):
     def change(las):
         z = np.asarray(las.z).copy()

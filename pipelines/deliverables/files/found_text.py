@@ -47,12 +47,14 @@ def with_finds(
     if ground is not None and ground.rmse is not None:
         stated = format_quantity(ground.rmse, "depth", "si")
         text = _put(text, '# rmse = "10 cm"  ', f'rmse = "{stated}"      # from the points\' scatter:')
-    if found.roofs:
+    asked = '# file = "buildings.gpkg"'
+    # where roofs were given too, those stand there already
+    if found.roofs and asked in text:
         named = (
             f"[roofs]\nfile = {json.dumps(path_from(folder, outlines), ensure_ascii=False)}\n"
             'layer = "roofs"         # found in lidar: check them against a picture, and draw what they miss'
         )
-        text = _put(text, '# file = "buildings.gpkg"', named)
+        text = _put(text, asked, named)
         text = _put(text, "# [roofs]                 # building", "# Roofs:                  # building")
     return text
 

@@ -119,9 +119,11 @@ def test_houses_at_every_density(density, classed, claywick_points, houses, tmp_
     assert off <= 0.7
 
 
-def test_the_pond_is_kept_as_water(by_class):
-    _, found = by_class
+def test_the_pond_is_kept_as_water_and_level_in_the_ground(by_class):
+    ground, found = by_class
     pond = max(found.water, key=lambda each: each.area)
+    row, column = ground.raster.grid.cells(pond.centroid.x, pond.centroid.y)
+    assert ground.raster.values[row, column] == pytest.approx(210.60, abs=0.05)
     assert pond.area == pytest.approx(np.pi * 24.0 * 18.0, rel=0.08)
 
 
