@@ -1,6 +1,7 @@
 """lotshed start: look at the two files that everyone has, and write a site file."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
