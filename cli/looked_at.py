@@ -50,7 +50,7 @@ def looked_at(
     voice: Voice, ground: tuple[Path, ...], parcel: Path, surface: Path | None, crs: str | None, asked: dict[str, Any],
     place: Path, units: "Units", overwrite: bool,
 ) -> Iterator[LookedAt]:  # fmt: skip
-    """LookedAt at a raster or at points; what is found in lidar is moved beside the site file once that is written."""
+    """Look at a raster or at points; what is found in lidar is moved beside the site file once that is written."""
     from pipelines.deliverables.files.found_files import FoundPlaces, found_files
     from pipelines.inputs.describe import describe_inputs
     from pipelines.inputs.lidar_finds import ground_from_points, roofs_from_surface
