@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class LookedAt:
     """The files looked at, with what lidar gave beside them, where it did."""
 
     description: "Description"
@@ -49,7 +49,7 @@ class Look:
 def looked_at(
     voice: Voice, ground: tuple[Path, ...], parcel: Path, surface: Path | None, crs: str | None, asked: dict[str, Any],
     place: Path, units: "Units", overwrite: bool,
-) -> Iterator[Look]:  # fmt: skip
+) -> Iterator[LookedAt]:  # fmt: skip
     """Look at a raster or at points; what is found in lidar is moved beside the site file once that is written."""
     from pipelines.deliverables.files.found_files import FoundPlaces, found_files
     from pipelines.inputs.describe import describe_inputs
@@ -58,7 +58,7 @@ def looked_at(
     of_points = _are_points(ground, surface, crs)
     places = FoundPlaces.beside(place)
     if not of_points and surface is None:
-        yield Look(describe_inputs(ground[0], parcel, **asked), place, units, places.outlines)
+        yield LookedAt(describe_inputs(ground[0], parcel, **asked), place, units, places.outlines)
         return
     places.check(ground=of_points, overwrite=overwrite)
     made = None
@@ -74,7 +74,7 @@ def looked_at(
         if hidden is not None:
             raster = replace(description.source, path=places.ground)
             description = replace(description, source=raster)
-        yield Look(description, place, units, places.outlines, made, found)
+        yield LookedAt(description, place, units, places.outlines, made, found)
         move()
 
 
