@@ -8,7 +8,6 @@ from shapely import LineString, Point
 from pipelines.layout.parts import CaughtBy, LevelShot, Parts, Size, SurfaceOnly
 from pipelines.layout.parts import Said as Said
 from pipelines.layout.parts import Verdict as Verdict
-from terrain.reason import Reason
 
 Mode = Literal["gravity", "pump", "daylight", "soakaway", "none"]
 Kind = Literal["length", "area", "earth", "weight", "hours", "each", "load", "job", "day", "percent"]
@@ -444,7 +443,7 @@ class Plan:
     surface: SurfaceOnly | None = None
     take_off: tuple[TakeOffLine, ...] = ()
     refer_out: tuple[Said, ...] = ()
-    site_checks: tuple[Reason, ...] = ()
+    site_checks: tuple[Said, ...] = ()
     warnings: tuple[Said, ...] = ()
     faults: tuple[Said, ...] = ()
     level_shots: tuple[LevelShot, ...] = ()
