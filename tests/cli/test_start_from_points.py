@@ -58,7 +58,7 @@ def test_ground_roofs_and_a_site_file_that_names_both(started, parcel):
 
 
 def test_what_it_says_on_the_terminal_and_in_the_file(started, parcel):
-    said = dict(line.split("  ", 1) for line in started.stdout.splitlines())
+    said = dict(line.split("  ", 1) for line in started.stdout.split("\n\n")[0].splitlines())
     assert "withheld, overlap or noise left out" in said["points"]
     assert said["elevations are in"].strip() == "m (the vertical CRS)"
     assert "on the smoothest ground" in said["points' scatter"]

@@ -299,8 +299,8 @@ def pump_words(
         # what it falls short by is told by the flows, and among the warnings
         others = [each for each in sump.warnings if isinstance(each, str) or each.code != "more_than_the_pump_moves"]
         warned = "" if short else "".join(f"; {warning}" for warning in say_all(others, units))
-        pumps = "a pump" if sump.pumps == 1 else f"{sump.pumps} pumps, each on a line of its own"
-        yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with {pumps}: in all delivers ",
+        pumps = "a pump: delivers" if sump.pumps == 1 else f"{sump.pumps} pumps on lines of their own: together deliver"
+        yield (f"{sump.id}, a sump basin {say(sump.basin, units)} with {pumps} ",
                told(sump.id, "delivered_flow", "flow"), ", lifted by ",
                told(sump.id, "lift", "length"), ", where ", told(sump.id, "inflow", "flow"),
                f" reaches it at the peak{'' if sump.copes else ': it does not cope'}{warned}.")  # fmt: skip
