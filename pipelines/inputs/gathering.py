@@ -16,11 +16,14 @@ from pipelines.inputs.errors import InputFileError, SiteFileError
 from pipelines.inputs.quantity import read_quantity
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
+from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
 from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
 from pipelines.inputs.tables.rain_table_file import read_rain_table
-from terrain.errors import LotshedError
+from terrain.errors import GroundFileError, LotshedError
 from terrain.grid import Frame
+from terrain.reading.gdal_guard import vector_options
+from terrain.reading.raster_file import opened
 from terrain.unit_table import Units
 
 SOIL_GROUPS = ("A", "B", "C", "D", "A/D", "B/D", "C/D")
@@ -101,12 +104,10 @@ def gather(given: Mapping[str, str], layers: Path | None, parcel: VectorLayer, f
 
 def units_of_map(parcel: Path, layer: str | None, grounds: Sequence[str | os.PathLike[str]]) -> Units:
     """Feet where the map of the parcel or of a ground raster is in feet or made for the United States, else metres."""
-    import rasterio
-    from rasterio.errors import RasterioError
-
     maps = [find_layer(VectorFile.model_construct(file=parcel, layer=layer), "parcel").crs]
     for ground in grounds:
-        with suppress(RasterioError), rasterio.open(ground) as file:
+        # what is amiss in it is told where it is read
+        with suppress(LotshedError), opened(Path(ground)) as file:
             if file.crs is not None:
                 maps.append(CRS.from_user_input(file.crs))
     return "us" if any(_is_american(each) for each in maps) else "si"
@@ -127,8 +128,10 @@ def _layers_of(path: Path | None) -> Iterator[tuple[str, str | None]]:
 
     if not path.exists():
         raise InputFileError(f"--layers {path}: the file does not exist; give a GeoPackage or another file of layers")
+    refuse_no_plain_file(path, f"--layers {path}")
     try:
-        listed = pyogrio.list_layers(path)
+        with vector_options():
+            listed = pyogrio.list_layers(path.absolute())
     except DataSourceError as error:
         raise InputFileError(f"--layers {path}: it is no file of layers that can be read: {error}") from None
     for name, geometry in listed:
@@ -171,13 +174,11 @@ def _rain(text: str) -> tuple[tuple[str, str | Path], ...]:
 
 
 def _picture(text: str) -> Path:
-    import rasterio
-    from rasterio.errors import RasterioError
-
     try:
-        with rasterio.open(text) as file:
-            if file.crs is None:
-                raise InputFileError(f"--picture {text} doesn't say where it lies; give one with a CRS")
-    except RasterioError as error:
-        raise InputFileError(f"--picture {text} is no raster that can be read: {error}") from None
+        with opened(Path(text)) as file:
+            without_place = file.crs is None
+    except GroundFileError as error:
+        raise InputFileError(f"--picture: {error}") from None
+    if without_place:
+        raise InputFileError(f"--picture {text} doesn't say where it lies; give one with a CRS")
     return Path(text)

@@ -91,6 +91,8 @@ def found_files(
 
 
 def _is_ours(path: Path) -> bool:
+    if not path.is_file():
+        return False
     try:
         if path.suffix == ".gpkg":
             return "found_in_lidar" in pyogrio.read_info(path, layer="roofs")["fields"]

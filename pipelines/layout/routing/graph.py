@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -105,47 +106,54 @@ class _Nodes:
     ends: dict[int, int]
 
 
-def _nodes(
-    onward: IntArray, tapers: list[FloatArray], outfalls: Sequence[OutfallTarget], spec: RouteSpec
-) -> _Nodes:
+class _Taper(NamedTuple):
+    """Cells of the end taper before an outfall, in their order, and the way from each to the outfall. [m]"""
+
+    cells: IntArray
+    way: FloatArray
+
+
+def _nodes(onward: IntArray, tapers: Sequence[_Taper], outfalls: Sequence[OutfallTarget], spec: RouteSpec) -> _Nodes:
     """One node a cell, and one more for each end taper that holds it: lines enter a taper and don't leave it."""
     cells, ways = onward.shape
-    held = [np.flatnonzero(np.isfinite(taper)) for taper in tapers]
-    total = cells + sum(h.size for h in held)
+    total = cells + sum(taper.cells.size for taper in tapers)
     nodes = _Nodes(
-        cell=np.concatenate([np.arange(cells), *held]).astype(np.int64), onward=np.full((total, ways), -1),
-        entry=np.full((total, ways), -1), sibling=np.full(total, -1), taper_level=np.full(total, -np.inf),
-        taper_way=np.zeros(total), end_level=np.full(total, np.inf), end_cost=np.zeros(total), ends={},
+        cell=np.concatenate([np.arange(cells), *(taper.cells for taper in tapers)]).astype(np.int64),
+        onward=np.full((total, ways), -1), entry=np.full((total, ways), -1), sibling=np.full(total, -1),
+        taper_level=np.full(total, -np.inf), taper_way=np.zeros(total),
+        end_level=np.full(total, np.inf), end_cost=np.zeros(total), ends={},
     )
     nodes.onward[:cells] = onward
     first_at = np.full(cells + 1, -1)  # the last entry stands for a closed step
+    own = np.full(cells + 1, -1)
     begin = cells
-    for position, (taper, members, outfall) in enumerate(zip(tapers, held, outfalls, strict=True)):
-        own = np.full(cells + 1, -1)
+    for position, ((members, way), outfall) in enumerate(zip(tapers, outfalls, strict=True)):
         own[members] = np.arange(begin, begin + members.size)
         here = slice(begin, begin + members.size)
         nodes.onward[here] = own[onward[members]]
         nodes.sibling[here] = first_at[members]
         first_at[members] = own[members]
         nodes.taper_level[here] = outfall.level + spec.dig_tolerance
-        nodes.taper_way[here] = taper[members]
-        end = int(own[int(np.argmin(taper))])
+        nodes.taper_way[here] = way
+        end = begin + int(np.argmin(way))
         nodes.end_level[end] = outfall.level + spec.dig_tolerance
         nodes.end_cost[end] = outfall.cost
         nodes.ends[end] = position
+        own[members] = -1
         begin += members.size
     nodes.entry[:cells] = first_at[onward]
     return nodes
 
 
-def _taper(onward: IntArray, length: FloatArray, cell: int, reach: float) -> FloatArray:
-    """Way from each cell to an outfall's within the end taper, infinite outside. [m]"""
+def _taper(onward: IntArray, length: FloatArray, cell: int, reach: float) -> _Taper:
+    """The end taper before an outfall's cell."""
+    if reach < length.min():
+        return _Taper(np.array([cell]), np.zeros(1))
     start = np.full(onward.shape[0], np.inf)
     start[cell] = 0.0
-    if reach < length.min():
-        return start
     way = spread_costs(onward, np.broadcast_to(length, onward.shape).copy(), start, backward=True)
-    return np.where(way <= reach + 1e-9, way, np.inf)
+    members = np.flatnonzero(way <= reach + 1e-9)
+    return _Taper(members, way[members])
 
 
 def _middle_top(field: RouteField) -> FloatArray:

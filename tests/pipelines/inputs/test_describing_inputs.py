@@ -57,6 +57,7 @@ def test_every_comment_of_it_is_a_key_that_may_stand_there(site_folder):
     for name in re.findall(r'(?:file|table|curve) = "(\w+\.(?:gpkg|csv))"', text):
         (site_folder / name).touch()
     (site_folder / "photo.tif").touch()
+    (site_folder / "traced.geojson").write_text('{"type": "FeatureCollection", "features": []}')
     body = text[text.index("name = ") :]
     opened = "\n".join(
         line[2:] if line.startswith("# ") and ("=" in line.split("#")[1] or line.startswith("# [")) else line
