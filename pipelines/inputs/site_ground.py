@@ -73,7 +73,9 @@ def _shots(site: SiteFile, source: RasterSource) -> LevelShots | None:
     if not inside.any():
         return shots
     x, y = shots.x[inside], shots.y[inside]
-    window = read_window(source, (float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+    wide, high = source.grid.cell_width, source.grid.cell_height
+    # a shot on the line between two cells lies in the one beyond it
+    window = read_window(source, (x.min() - wide, y.min() - high, x.max() + wide, y.max() + high))
     over = shots.heights[inside] - window.elevation[window.grid.cells(x, y)]
     known = over[np.isfinite(over)]
     return replace(shots, heights=shots.heights - np.median(known)) if known.size else shots

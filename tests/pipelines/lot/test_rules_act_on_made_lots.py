@@ -78,11 +78,11 @@ beside_reach | "6 m" | warnings
 shots
 level_shot_reach | "2 m" | low_spots
 level_shot_misfit | "1 cm" | warnings
+shot_error | "20 cm" | outfalls
+shot_reach | "4 m" | catch_basins
 
 level book
 level_closure | "1 mm" | refused
-shot_error | "20 cm" | outfalls
-shot_reach | "4 m" | catch_basins
 
 nothing told
 default_storm_depth | "100 mm" | runoff
