@@ -239,7 +239,7 @@ def test_relief_hole_grows_with_head():
     ({"length": 0.0}, "length is 0.0"),
     ({"static_lift": -1.0}, "static lift is -1.0"),
     ({"inflow": float("inf")}, "inflow is inf"),
-    ({"fittings": {"elbow_60": 1}}, "'elbow_60' is not known: known are elbow_90"),
+    ({"fittings": {"elbow_60": 1}}, '"elbow_60" is not known: known are elbow_90'),
     ({"fittings": {"elbow_90": -1}}, "-1 of elbow_90"),
     ({"fittings": {"exit": 1}}, "the exit counts always"),
     ({"pipe": find_pipe("4 in SDR-35")}, "no pressure pipe"),
