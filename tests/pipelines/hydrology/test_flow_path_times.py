@@ -96,7 +96,7 @@ def test_paths_that_mean_nothing_are_refused():
     height[7] = np.nan
     with pytest.raises(FlowPathError, match="not finite"):
         along_path(distance, height, surfaces, two_year_24h_depth=RAIN)
-    with pytest.raises(SurfaceError, match="'moss'"):
+    with pytest.raises(SurfaceError, match='"moss"'):
         along_path(*plane(60.0, 0.02, "moss"), two_year_24h_depth=RAIN)
     with pytest.raises(FlowPathError, match="two year 24h depth is 0"):
         along_path(*plane(60.0, 0.02), two_year_24h_depth=0.0)

@@ -423,7 +423,7 @@ def test_septic_well_gas_and_water_make_the_way_dearer_and_rule_a_soakaway_out(s
     plan = screen(ground, shapes).plan
     assert modes_of(plan) == {"gravity"}
     (run,) = plan.pipe_runs
-    assert {"gas: dig by hand", "water: dig by hand"} <= set(say_all(run.crossings, "us"))
+    assert {"gas line: dig by hand", "water line: dig by hand"} <= set(say_all(run.crossings, "us"))
     # round a corner the setback is drawn by chords
     assert in_plan(run).distance(field) >= 3.0 - 0.01
     assert in_plan(run).distance(well) >= 3.3 - 0.01
