@@ -14,6 +14,12 @@ def listen() -> None:
     sys.unraisablehook = _unraisable
 
 
+def stop_listening() -> None:
+    """The run has ended: what is asked from here on changes nothing, and must not look like an end by force."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+
+
 def tell() -> None:
     """Say that the run was interrupted."""
     from cli.streams import say

@@ -25,9 +25,11 @@ def main() -> None:
             sys.exit(AT_FAULT)
         app(prog_name="lotshed")
     except KeyboardInterrupt:
+        interrupt.stop_listening()
         interrupt.tell()
         _end(INTERRUPTED)
     except SystemExit as end:
+        interrupt.stop_listening()
         if end.code == INTERRUPTED:
             # Python would end by the signal itself where the interrupt arrived in code that exec() runs
             _end(INTERRUPTED)

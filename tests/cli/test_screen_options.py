@@ -25,7 +25,7 @@ def test_json_is_summary_json_to_the_letter(run: Run, tmp_path: Path) -> None:
 def test_strict_lets_pass_what_is_sure(run: Run, tmp_path: Path) -> None:
     result = run("screen", SAMPLES / "lot_10.toml", "--out", tmp_path / "lot", "--strict", "--self-check")
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.startswith("Claywick Hills, lot 10\n")
+    assert result.stdout.startswith("Claywick Hills, lot 10: 10 yr, 24 h nested storm\n")
     assert "Caution " in result.stdout
 
 

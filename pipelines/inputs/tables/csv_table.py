@@ -11,7 +11,7 @@ from terrain.reading.named_file import read_named_file
 
 MOST_ROWS = 20_000
 """Of a table; a value of this project. [-]"""
-MOST_CHARACTERS = 10_000
+MOST_CHARACTERS = 20_000
 """Of a line; a value of this project. [-]"""
 
 
