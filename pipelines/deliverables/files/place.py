@@ -26,14 +26,16 @@ def prepare_place(folder: Path, *, overwrite: bool) -> Path:
     Run it before the work, so that nobody waits for a result that has no place.
     """
     folder = _resolved(folder)
-    check_place(folder, overwrite=overwrite)
     try:
         with _alone_beside(folder):
+            check_place(folder, overwrite=overwrite)
             _mend(folder)
+            # what was mended may be an earlier result that was not in its place before
+            check_place(folder, overwrite=overwrite)
+    except HandoverError:
+        raise
     except OSError as error:
         raise _cannot_write(folder, error) from error
-    # what was mended may be an earlier result that was not in its place before
-    check_place(folder, overwrite=overwrite)
     return folder
 
 
