@@ -11,7 +11,7 @@ from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.storms import storm_sentences
 from pipelines.deliverables.report.numbers import layer_number, number
-from pipelines.deliverables.words.names import MODES, PARTS, SHORT_PARTS, SHORT_STATES, STATES, VERDICTS
+from pipelines.deliverables.words.names import MODES, PARTS, SHORT_PARTS, STATES, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
@@ -418,15 +418,15 @@ def part_words(findings: Findings, name: PartName) -> str:
     return f"{PARTS[name]} {start_upper(_state_words(findings, name))}"
 
 
-def part_in_short(findings: Findings, name: PartName) -> str:
-    """A part of the verdict in a few words."""
+def part_called(findings: Findings, name: PartName) -> str:
+    """What a part of this verdict is called in a few words."""
     parts, called = findings.plan.parts, str(name)
     modes = {line.mode for line in findings.plan.discharges} - {"none"}
     if name == "fall" and "pump" in modes:
         called = "lift" if len(modes) == 1 else "fall_and_lift"
     elif name == "cure" and parts.cause.state == "cannot_tell":
         called = "cure_of_surface_water"
-    return f"{SHORT_PARTS[called]}: {SHORT_STATES[dict(parts.named)[name].state]}"
+    return SHORT_PARTS[called]
 
 
 def _state_words(findings: Findings, name: PartName) -> str:

@@ -14,13 +14,14 @@ from pipelines.deliverables.report.lot.answer import (
     design_storm,
     discharge_words,
     nothing_built,
-    part_in_short,
+    part_called,
     pipe_words,
     pump_words,
     standing_words,
 )
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
+from pipelines.deliverables.words.names import SHORT_STATES
 from pipelines.deliverables.words.say import say, say_short, sentence, start_upper
 from terrain.reason import Reason
 from terrain.unit_table import Units
@@ -33,7 +34,7 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
     """What is wrong, why, how sure that is, what is built, where it goes, what it costs, what to check first."""
     plan = findings.plan
     checks = (f"{at}. {say_short(each, units)}" for at, each in enumerate(plan.site_checks[:CHECKS], start=1))
-    parts = (part_in_short(findings, name) for name, _ in plan.parts.named)
+    parts = (f"{part_called(findings, name)}: {SHORT_STATES[part.state]}" for name, part in plan.parts.named)
     told = (
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),

@@ -7,7 +7,13 @@ import pandas as pd
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Head, Report, Table, Words
-from pipelines.deliverables.report.lot.answer import improves, lead_of, lot_answer_blocks, worst_verdict
+from pipelines.deliverables.report.lot.answer import (
+    improves,
+    lead_of,
+    lot_answer_blocks,
+    part_called,
+    worst_verdict,
+)
 from pipelines.deliverables.report.lot.brief import brief_entries
 from pipelines.deliverables.report.lot.columns import COLUMNS, TITLES, columns_of
 from pipelines.deliverables.report.lot.crew import crew_sheet
@@ -16,8 +22,8 @@ from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_tab
 from pipelines.deliverables.report.lot.storms import storm_table
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.deliverables.report.text import Entry
-from pipelines.deliverables.words.names import SHORT_PARTS, SHORT_STATES
-from pipelines.deliverables.words.say import sentence
+from pipelines.deliverables.words.names import SHORT_STATES
+from pipelines.deliverables.words.say import sentence, start_upper
 from terrain.unit_table import Units
 
 LISTED = ("low_spots", "surface_works", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
@@ -46,8 +52,10 @@ def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
         sure=worst_verdict(findings),
         verdict=sentence(findings.plan.verdict, units),
         lead=lead_of(findings, units),
-        parts=tuple((SHORT_PARTS[name], part.state, SHORT_STATES[part.state]) for name, part in
-                    findings.plan.parts.named),
+        parts=tuple(
+            (start_upper(part_called(findings, name)), part.state, SHORT_STATES[part.state])
+            for name, part in findings.plan.parts.named
+        ),
         answer=lot_answer_blocks(findings, layers, units),
         sheets=tuple(sheet for sheet in sheets if sheet is not None),
         tables=kept,
