@@ -4,6 +4,7 @@ import hashlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit, urlunsplit
 
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
@@ -87,7 +88,11 @@ def path_from(folder: Path, path: Path) -> str:
 
 
 def handed_over_path(folder: Path, path: Path) -> str:
-    """A path as a result names it: none that leads over the root or a home, which would tell whose machine it was."""
+    """A path as a result names it: none over the root or a home, which would tell whose machine it was; no password."""
+    address = address_of(path)
+    if address is not None:
+        told = urlsplit(address)
+        return urlunsplit((told.scheme, told.netloc.rpartition("@")[2], told.path, "", ""))
     ours, theirs = folder.resolve(), path.resolve()
     home = Path(os.path.expanduser("~"))
     shared = next((each for each in theirs.parents if each == ours or each in ours.parents), None)
