@@ -34,7 +34,8 @@ ALARMS = (
     # what waits for ever uses no processor
     (signal.SIGALRM, signal.ITIMER_REAL, 10 * LONGEST),
 )
-NO_NUMBER = re.compile(r"(?<![\w.#+-])(?:nan|[+-]?inf(?:inity)?|-0(?:\.0+)?)(?![\w.:-])", re.IGNORECASE)
+# what people wrote is shown between single quotes
+NO_NUMBER = re.compile(r"(?<![\w.#+'-])(?:nan|[+-]?inf(?:inity)?|-0(?:\.0+)?)(?![\w.:'-])", re.IGNORECASE)
 
 
 @dataclass(slots=True)
