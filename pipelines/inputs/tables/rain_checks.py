@@ -7,10 +7,13 @@ import numpy as np
 from pipelines.inputs.errors import TableError
 from pipelines.inputs.tables.rain_table import RainTable, Series
 from terrain.arrays import FloatArray
-from terrain.unit_table import si_factor
+from terrain.unit_table import HOUR, si_factor
 
 # the wettest sixty days on record brought some 12 m (from memory)
 _MOST_DEPTH = 15.0
+_DURATIONS = 60.0, 100.0 * 24.0 * HOUR, "1 min to 100 d"
+"""What agencies publish, 5 min to 60 d, lies well within. [s]"""
+_RETURN_PERIODS = 0.01, 1e6, "0.01 to 1,000,000 years"
 
 
 def checked_rain_table(
@@ -28,10 +31,14 @@ def checked_rain_table(
 ) -> RainTable:
     """Sort a table by duration and return period and refuse what no rain does, in words of the unit that it is in."""
     one = si_factor(unit)
-    for name, values, labels in (("duration", durations, rows), ("return period", return_periods, columns)):
+    for name, values, labels, (least, most, told) in (
+        ("duration", durations, rows, _DURATIONS), ("return period", return_periods, columns, _RETURN_PERIODS)
+    ):  # fmt: skip
         for position, value in enumerate(values):
             if not np.isfinite(value) or value <= 0.0:
                 raise TableError(f"{where}: {labels[position]}: the {name} is not more than zero")
+            if not least - 1e-9 <= value <= most:
+                raise TableError(f"{where}: {labels[position]}: the {name} is out of range; it may be from {told}")
             if value in values[:position]:
                 raise TableError(f"{where}: {labels[position]}: the {name} stands in the table twice")
     by_row, by_column = np.argsort(durations), np.argsort(return_periods)

@@ -98,6 +98,8 @@ def test_a_spreadsheets_mark_and_line_ends(read):
         ("duration_min,depth_in_2yr\n5,0\n", "line 2, column depth_in_2yr: a depth of 0 in is no rain"),
         ("duration_min,depth_in_2yr\n5,9999\n", "is no rain; depths are more than zero and less than 590.6 in"),
         ("duration_min,depth_in_2yr\n0,1\n", "line 2: the duration is not more than zero"),
+        ("duration_min,depth_in_2yr\n5e-324,1\n", "duration is out of range; it may be from 1 min to 100 d"),
+        ("duration_min,depth_in_9999999yr\n5,1\n", "the return period is out of range"),
         ("duration_min,depth_in_2yr\n5,1\n5,2\n", "line 3: the duration stands in the table twice"),
         ("duration_min,depth_in_2yr,depth_in_2.0yr\n5,1,2\n", "the return period stands in the table twice"),
         (
