@@ -181,7 +181,8 @@ class LotStages:
         """Lines of flow."""
         lot = self.situation
         return flow_paths_of(
-            lot.drainage, self.low_spots, lot.rules, outside=lot.studied & ~lot.on_parcel, studied=lot.studied
+            lot.drainage, self.low_spots, lot.rules, outside=lot.studied & ~lot.on_parcel, studied=lot.studied,
+            grounds=self.possible,
         )
 
     @cached_property

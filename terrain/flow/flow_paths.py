@@ -38,6 +38,8 @@ class PathLine:
         Water of the cells that were marked runs in it.
     climb : float
         Most that it rises over lower ground that it came by, past the sill of a low spot that it begins in. [m]
+    found : float or None
+        Share of the grounds that lidar allows on which it runs there; None where that was not counted. [-]
     """
 
     cells: IntArray
@@ -47,6 +49,7 @@ class PathLine:
     when_full: bool
     marked: bool
     climb: float
+    found: float | None = None
 
 
 def find_flow_paths(

@@ -118,8 +118,9 @@ def _test(condition: Condition, layer: Layer, units: Units) -> str:
         return f"\"{name}\" = '{condition.value}'" if column.type == "text" else f'"{name}" = {condition.value}'
     low, high = from_si((condition.low, condition.high), column.unit(units)).tolist()
     tests = [f'"{name}" >= {low!r}'] if math.isfinite(condition.low) else []
-    tests += [f'"{name}" < {high!r}'] if math.isfinite(condition.high) else []
-    return " AND ".join(tests)
+    if math.isinf(condition.high):
+        return f'({" AND ".join(tests)} OR "{name}" IS NULL)'
+    return " AND ".join([*tests, f'"{name}" < {high!r}'])
 
 
 def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:

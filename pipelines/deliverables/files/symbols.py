@@ -27,7 +27,7 @@ class Condition:
     value : str or None
         What it is; after `~` a word in it, after `!~` one that is not; None for a range.
     low, high : float
-        The range begins with `low` and ends before `high`. [SI]
+        The range begins with `low` and ends before `high`; one without an end also takes what was not counted. [SI]
     """
 
     attribute: str
@@ -39,6 +39,8 @@ class Condition:
         """Whether a feature with these values, by attribute without unit, is of this kind."""
         value = values.get(self.attribute)
         if self.value is None:
+            if value is None:
+                return math.isinf(self.high)
             return isinstance(value, int | float) and self.low <= value < self.high
         if self.word is not None:
             return (self.word in str(value)) == self.wanted

@@ -38,7 +38,9 @@ from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.flow.drainage import Drainage
 from terrain.flow.flow_paths import find_flow_paths
+from terrain.flow.found_paths import found_paths
 from terrain.flow.low_spots import LowSpot, settle_water
+from terrain.lidar.grounds import PossibleGrounds
 from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
@@ -58,10 +60,12 @@ def flow_paths_of(
     *,
     outside: BoolArray | None = None,
     studied: BoolArray | None = None,
+    grounds: PossibleGrounds | None = None,
 ) -> tuple[FlowPath, ...]:
     """Lines of flow, those that most ground drains through first.
 
-    `outside` are cells whose water comes onto the lot from beyond it; lines that miss `studied` are left out.
+    `outside` are cells whose water comes onto the lot from beyond it; lines that miss `studied` are left out. Each is
+    counted on the grounds that lidar allows.
     """
     grid = drainage.ground.grid
     columns = grid.shape[1]
@@ -71,10 +75,9 @@ def flow_paths_of(
         drainage, min_area=rules["flow_path_least_area"].likely, low_spots=(*spots, *site_puddles(drainage, rules)),
         marks=outside,
     )
+    shown = [path for path in lines if near is None or near[path.cells].any()]
     paths: list[FlowPath] = []
-    for path in sorted(lines, key=lambda path: -path.contributing_area):
-        if near is not None and not near[path.cells].any():
-            continue
+    for path in sorted(found_paths(shown, drainage, grounds), key=lambda path: -path.contributing_area):
         x, y = grid.centres(path.cells // columns, path.cells % columns)
         line = LineString(np.column_stack([x, y]))
         paths.append(
@@ -86,6 +89,7 @@ def flow_paths_of(
                 certain=path.fall > sigmas * fall_error(rmse, float(line.length), **noise),
                 when_full=path.when_full,
                 climb=path.climb,
+                found=path.found,
             )
         )
     return tuple(paths)

@@ -41,6 +41,8 @@ class FlowPath:
         Runs only when the low spot is full in which it begins.
     climb : float
         Most that it rises out of puddles shallower than a low spot that counts. [m]
+    found : float or None
+        Share of the grounds that lidar allows on which it runs there; None where that was not counted. [-]
     """
 
     id: str
@@ -50,6 +52,12 @@ class FlowPath:
     certain: bool
     when_full: bool = False
     climb: float = 0.0
+    found: float | None = None
+
+    @property
+    def found_pct(self) -> float | None:
+        """The share as its column gives it. [%]"""
+        return None if self.found is None else 100.0 * self.found
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,7 +118,7 @@ def _fields(rows: Sequence[Any], *names: str) -> dict[str, list[Any]]:
 
 def flow_path_layer(rows: Sequence[FlowPath], units: Units) -> pd.DataFrame:
     """Lines of flow, in the metric frame as every layer here."""
-    columns = _fields(rows, "id", "contributing_area", "run_on", "certain", "when_full", "climb")
+    columns = _fields(rows, "id", "contributing_area", "run_on", "certain", "when_full", "climb", "found_pct")
     return make_layer("flow_paths", units, geometry=[row.line for row in rows], **columns)
 
 

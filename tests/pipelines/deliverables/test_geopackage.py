@@ -208,9 +208,13 @@ def test_rules_hold_for_booleans_texts_and_ranges() -> None:
     assert filters("sub_catchments", "us") == ['NOT "run_on"', '"run_on"']
     assert filters("pipe_runs", "us") == ["\"kind\" = 'gravity'", "\"kind\" = 'pressure'"]
     assert filters("low_spots", "us") == [
-        '"depth_in" < 3.0', '"depth_in" >= 3.0 AND "depth_in" < 6.0', '"depth_in" >= 6.0',
+        '"depth_in" < 3.0', '"depth_in" >= 3.0 AND "depth_in" < 6.0',
+        '("depth_in" >= 6.0 OR "depth_in" IS NULL)',
     ]  # fmt: skip
-    assert filters("flow_paths", "us")[1] == 'NOT "when_full" AND NOT "run_on" AND "contributing_area_ft2" < 5000.0'
+    assert filters("flow_paths", "us")[1] == (
+        'NOT "when_full" AND NOT "run_on" AND ("found_pct" >= 50.0 OR "found_pct" IS NULL) '
+        'AND "contributing_area_ft2" < 5000.0'
+    )
     assert filters("low_spots", "si")[0] == '"depth_m" < 0.0762'
 
 

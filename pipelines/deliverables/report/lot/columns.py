@@ -13,6 +13,7 @@ COLUMNS: dict[str, tuple[Shown, ...]] = {
         Shown("certain", "Falls by more than lidar error"),
         Shown("when_full", "Runs only when its low spot is full"),
         Shown("climb", "Rises out of puddles by up to", "depth"),
+        Shown("found_pct", "Possible grounds of 100 on which it runs there", "count"),
     ),
     "low_spots": (
         Shown("id", "Low spot"),
