@@ -62,7 +62,7 @@ def make_ground(
     dams = [(barriers[position], 1) for position in _inside(barriers, grid)]
     barrier = known & (roof < 0) & (_burn(dams, grid, all_touched=True) == 1)
     elevation = surface.elevation.copy()
-    for culvert in culverts:
+    for culvert in _near(culverts, grid, invert_reach):
         _carve(elevation, barrier, roof >= 0, grid, culvert, invert_reach)
     kind = np.where(known, OPEN, OUTSIDE)
     kind[barrier] = BARRIER
@@ -83,7 +83,7 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
     """A surface as it would lie were it open along these culverts."""
     elevation = surface.elevation.copy()
     nothing = np.zeros(surface.grid.shape, dtype=np.bool_)
-    for culvert in culverts:
+    for culvert in _near(culverts, surface.grid, invert_reach):
         _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
     return replace(surface, elevation=elevation)
 
@@ -157,13 +157,21 @@ def _lead_to_downspouts(
     receiver[rows, columns] = nearest[spout_rows, spout_columns][choice]
 
 
+def _near(culverts: Sequence[CulvertLine], grid: Grid, reach: float) -> list[CulvertLine]:
+    """Culverts that may open some of a window."""
+    for culvert in culverts:
+        if culvert.line.length == 0:
+            place = culvert.line.coords[0][:2]
+            raise GeometryError(f"a culvert at {place} has no length: draw it from inlet to outlet")
+    around = reach + grid.cell_width + grid.cell_height
+    return [culverts[k] for k in _inside([culvert.line.buffer(around) for culvert in culverts], grid)]
+
+
 def _carve(
     elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: CulvertLine, reach: float
 ) -> None:
     """Lower the cells along a culvert to its invert, and between its ends and the low ground that was found there."""
     line = culvert.line
-    if line.length == 0:
-        raise GeometryError(f"a culvert at {line.coords[0][:2]} has no length: draw it from inlet to outlet")
     first, last = Point(line.coords[0]), Point(line.coords[-1])
     blocked = roof | barrier
     ends = [_lowest_near(elevation, blocked, grid, end, reach) for end in (first, last)]
