@@ -13,6 +13,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GeometryError
 from terrain.grid import Grid
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF, Ground
+from terrain.kept import kept
 from terrain.reading.surface import Surface
 
 DOWNSPOUT_REACH = 1.5
@@ -37,6 +38,7 @@ class CulvertLine:
     inverts: tuple[float | None, float | None] = (None, None)
 
 
+@kept
 def make_ground(
     surface: Surface,
     *,
@@ -167,6 +169,19 @@ def _near(culverts: Sequence[CulvertLine], grid: Grid, reach: float) -> list[Cul
     return [culverts[k] for k in _inside([culvert.line.buffer(around) for culvert in culverts], grid)]
 
 
+def _part_around(line: LineString, grid: Grid) -> tuple[Grid, int, int]:
+    """The part of a grid that a line lies in, and its first row and column."""
+    west, south, east, north = line.bounds
+    rows, columns = grid.cells(np.array([west, east]), np.array([north, south]))
+    (top, bottom), (left, right) = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+    top, left = max(int(top) - 1, 0), max(int(left) - 1, 0)
+    shape = min(int(bottom) + 2, grid.shape[0]) - top, min(int(right) + 2, grid.shape[1]) - left
+    part = replace(
+        grid, shape=shape, left=grid.left + left * grid.cell_width, top=grid.top - top * grid.cell_height
+    )
+    return part, top, left
+
+
 def _carve(
     elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: CulvertLine, reach: float
 ) -> None:
@@ -180,9 +195,15 @@ def _carve(
         return
     points = [point for point, _ in ends[:1] if point is not None] + [Point(c[:2]) for c in line.coords]
     points += [point for point, _ in ends[1:] if point is not None]
-    drawn = _burn([(line, 1)], grid, all_touched=True) == 1
-    drawn |= (_burn([(LineString(points), 1)], grid, all_touched=True) == 1) & ~barrier
+    longer = LineString(points)
+    around, first_row, first_column = _part_around(longer, grid)
+    rows, columns = np.nonzero(_burn([(line, 1)], around, all_touched=True) == 1)
+    more_rows, more_columns = np.nonzero(_burn([(longer, 1)], around, all_touched=True) == 1)
+    free = ~barrier[more_rows + first_row, more_columns + first_column]
+    drawn = np.zeros(around.shape, dtype=np.bool_)
+    drawn[rows, columns] = drawn[more_rows[free], more_columns[free]] = True
     rows, columns = np.nonzero(drawn)
+    rows, columns = rows + first_row, columns + first_column
     centres = shapely.points(np.column_stack(grid.centres(rows, columns)))
     along = np.asarray(shapely.line_locate_point(line, centres)) / line.length
     bed = inverts[0] + (inverts[1] - inverts[0]) * along
