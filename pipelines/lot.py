@@ -5,6 +5,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+from rasterio import Env
 
 from pipelines.deliverables.findings.crossings import crossing_points
 from pipelines.deliverables.findings.gathering import (
@@ -77,12 +78,14 @@ def screen_lot(
     stages = LotStages(open_lot(path, grounds=grounds))
     if compiles_first():
         progress(compiling_words(), None)
-    for stage, doing, done in STAGES:
-        progress(doing, done)
-        getattr(stages, stage)
-        if self_check and stage == "drainage":
-            progress("holding our own drainage against pysheds", 0.35)
-            _self_check(stages.drainage)
+    # once for all: each shape that is burnt into cells would set up its own
+    with Env.from_defaults():
+        for stage, doing, done in STAGES:
+            progress(doing, done)
+            getattr(stages, stage)
+            if self_check and stage == "drainage":
+                progress("holding our own drainage against pysheds", 0.35)
+                _self_check(stages.drainage)
     progress("gathering the findings", 0.95)
     return findings_of(stages)
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
+from terrain.kernels.sampling import between_centres
 
 
 def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatArray:
@@ -15,12 +16,12 @@ def sample_bilinear(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatA
     that counts is unknown, the height is NaN.
     """
     x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
-    inside, corners = _corners(grid, x, y)
-    height = np.zeros(x.shape)
-    for weight, row, column in corners:
-        # a cell of no weight does not count, even where it is unknown
-        height = height + np.where(weight == 0.0, 0.0, weight * elevation[row, column])
-    return np.where(inside, height, np.nan)
+    heights = between_centres(
+        np.ascontiguousarray(elevation, dtype=np.float64), grid.left, grid.top, grid.cell_width, grid.cell_height,
+        x.ravel(), y.ravel(),
+    )  # fmt: skip
+    found: FloatArray = heights.reshape(x.shape)
+    return found
 
 
 def sample_known(elevation: FloatArray, grid: Grid, x: Any, y: Any) -> FloatArray:

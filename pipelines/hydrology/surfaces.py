@@ -3,7 +3,7 @@
 import csv
 import math
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from itertools import pairwise
 from typing import Literal, get_args
@@ -42,6 +42,7 @@ class InfiltrationRate:
     source: str
 
 
+@lru_cache(maxsize=256)
 def surface_of(name: str) -> SurfaceKind:
     """The surface a person means."""
     table = _surfaces()

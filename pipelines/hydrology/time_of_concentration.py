@@ -3,7 +3,7 @@
 import csv
 import math
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from pipelines.hydrology.errors import FlowPathError
@@ -35,6 +35,7 @@ class TravelSurface:
     shallow_velocity: float
 
 
+@lru_cache(maxsize=256)
 def travel_surface(surface: str) -> TravelSurface:
     """Roughness and velocity of a surface.
 

@@ -13,6 +13,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GeometryError
 from terrain.grid import Grid
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF, Ground
+from terrain.kept import kept
 from terrain.reading.surface import Surface
 
 DOWNSPOUT_REACH = 1.5
@@ -37,6 +38,7 @@ class CulvertLine:
     inverts: tuple[float | None, float | None] = (None, None)
 
 
+@kept
 def make_ground(
     surface: Surface,
     *,
@@ -62,7 +64,7 @@ def make_ground(
     dams = [(barriers[position], 1) for position in _inside(barriers, grid)]
     barrier = known & (roof < 0) & (_burn(dams, grid, all_touched=True) == 1)
     elevation = surface.elevation.copy()
-    for culvert in culverts:
+    for culvert in _near(culverts, grid, invert_reach):
         _carve(elevation, barrier, roof >= 0, grid, culvert, invert_reach)
     kind = np.where(known, OPEN, OUTSIDE)
     kind[barrier] = BARRIER
@@ -83,7 +85,7 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
     """A surface as it would lie were it open along these culverts."""
     elevation = surface.elevation.copy()
     nothing = np.zeros(surface.grid.shape, dtype=np.bool_)
-    for culvert in culverts:
+    for culvert in _near(culverts, surface.grid, invert_reach):
         _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
     return replace(surface, elevation=elevation)
 
@@ -157,13 +159,34 @@ def _lead_to_downspouts(
     receiver[rows, columns] = nearest[spout_rows, spout_columns][choice]
 
 
+def _near(culverts: Sequence[CulvertLine], grid: Grid, reach: float) -> list[CulvertLine]:
+    """Culverts that may open some of a window."""
+    for culvert in culverts:
+        if culvert.line.length == 0:
+            place = culvert.line.coords[0][:2]
+            raise GeometryError(f"a culvert at {place} has no length: draw it from inlet to outlet")
+    around = reach + grid.cell_width + grid.cell_height
+    return [culverts[k] for k in _inside([culvert.line.buffer(around) for culvert in culverts], grid)]
+
+
+def _part_around(line: LineString, grid: Grid) -> tuple[Grid, int, int]:
+    """The part of a grid that a line lies in, and its first row and column."""
+    west, south, east, north = line.bounds
+    rows, columns = grid.cells(np.array([west, east]), np.array([north, south]))
+    (top, bottom), (left, right) = np.clip(rows, 0, grid.shape[0] - 1), np.clip(columns, 0, grid.shape[1] - 1)
+    top, left = max(int(top) - 1, 0), max(int(left) - 1, 0)
+    shape = min(int(bottom) + 2, grid.shape[0]) - top, min(int(right) + 2, grid.shape[1]) - left
+    part = replace(
+        grid, shape=shape, left=grid.left + left * grid.cell_width, top=grid.top - top * grid.cell_height
+    )
+    return part, top, left
+
+
 def _carve(
     elevation: FloatArray, barrier: BoolArray, roof: BoolArray, grid: Grid, culvert: CulvertLine, reach: float
 ) -> None:
     """Lower the cells along a culvert to its invert, and between its ends and the low ground that was found there."""
     line = culvert.line
-    if line.length == 0:
-        raise GeometryError(f"a culvert at {line.coords[0][:2]} has no length: draw it from inlet to outlet")
     first, last = Point(line.coords[0]), Point(line.coords[-1])
     blocked = roof | barrier
     ends = [_lowest_near(elevation, blocked, grid, end, reach) for end in (first, last)]
@@ -172,9 +195,15 @@ def _carve(
         return
     points = [point for point, _ in ends[:1] if point is not None] + [Point(c[:2]) for c in line.coords]
     points += [point for point, _ in ends[1:] if point is not None]
-    drawn = _burn([(line, 1)], grid, all_touched=True) == 1
-    drawn |= (_burn([(LineString(points), 1)], grid, all_touched=True) == 1) & ~barrier
+    longer = LineString(points)
+    around, first_row, first_column = _part_around(longer, grid)
+    rows, columns = np.nonzero(_burn([(line, 1)], around, all_touched=True) == 1)
+    more_rows, more_columns = np.nonzero(_burn([(longer, 1)], around, all_touched=True) == 1)
+    free = ~barrier[more_rows + first_row, more_columns + first_column]
+    drawn = np.zeros(around.shape, dtype=np.bool_)
+    drawn[rows, columns] = drawn[more_rows[free], more_columns[free]] = True
     rows, columns = np.nonzero(drawn)
+    rows, columns = rows + first_row, columns + first_column
     centres = shapely.points(np.column_stack(grid.centres(rows, columns)))
     along = np.asarray(shapely.line_locate_point(line, centres)) / line.length
     bed = inverts[0] + (inverts[1] - inverts[0]) * along

@@ -11,6 +11,7 @@ from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.drainage import Drainage, path_downstream
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import Ground
+from terrain.kept import kept
 from terrain.sampling import sample_bilinear
 
 RAY = 8.0
@@ -76,6 +77,7 @@ class Embankment:
     behind: float
 
 
+@kept
 def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: EmbankmentRules) -> tuple[Embankment, ...]:
     """Embankments over the spills of low spots deeper than lidar's error, each once, with the first spot it dams."""
     found: list[Embankment] = []

@@ -23,6 +23,7 @@ from scipy.ndimage import label
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage, shut_in, undrained
 from terrain.ground import BARRIER, OPEN, OUTSIDE, Ground
+from terrain.kept import kept
 from terrain.kernels.flood import flood
 from terrain.kernels.routing import accumulate
 
@@ -56,6 +57,7 @@ def accumulate_cells(ground: Ground, target: IntArray) -> FloatArray:
     return np.ascontiguousarray(np.asarray(cells, dtype=np.float64)[1:-1, 1:-1])
 
 
+@kept
 def with_pysheds(drainage: Drainage) -> Drainage:
     """The same drainage, its surface filled and its ground accumulated by pysheds over the kernel's directions."""
     ground = drainage.ground

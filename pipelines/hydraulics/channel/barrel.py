@@ -1,6 +1,7 @@
 """The inside of a round culvert, clean or partly silted."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
 
 import numpy as np
@@ -122,6 +123,7 @@ def normal_depth(barrel: Barrel, flow: float, slope: float, roughness: float) ->
     return low if above(low) >= 0 else float(brentq(above, low, high, xtol=1e-13, rtol=1e-12))
 
 
+@lru_cache(maxsize=4096)
 def critical_depth(barrel: Barrel, flow: float) -> float:
     """Depth above the silt at which a flow passes with least energy; the rise where it fills the barrel.
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.hydraulics.channel.wet_kernel import wet_parts
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite
 from pipelines.hydraulics.manning import velocity_manning
@@ -114,34 +115,5 @@ def wetted_section(section: CrossSection, stage: float) -> WettedSection:
     dry = WettedSection(0.0, 0.0, 0.0, float(section.roughness[0]))
     if stage <= section.lowest:
         return dry
-    left, right = _wet_points(section, stage)
-    x, z, n = section.station, section.elevation, section.roughness
-    first, last = max(left - 1, 0), min(right + 1, x.size - 1)
-    depth_a = np.maximum(stage - z[first:last], 0.0)
-    depth_b = np.maximum(stage - z[first + 1 : last + 1], 0.0)
-    run = np.diff(x[first : last + 1])
-    rise = np.abs(np.diff(z[first : last + 1]))
-    # a segment that leaves the water is wet over the share of its rise that lies below the level
-    wet = np.where(rise > 0, np.abs(depth_a - depth_b) / np.where(rise > 0, rise, 1.0), 1.0)
-    perimeters = wet * np.hypot(run, rise)
-    weighted = float((perimeters * n[first:last] ** 1.5).sum())
-    walls = [(stage - z[end], n[segment]) for end, segment in ((0, 0), (x.size - 1, -1)) if left <= end <= right]
-    perimeter = float(perimeters.sum()) + float(sum(height for height, _ in walls))
-    weighted += float(sum(height * rough**1.5 for height, rough in walls))
-    return WettedSection(
-        float((wet * run * (depth_a + depth_b) / 2).sum()),
-        perimeter,
-        float((wet * run).sum()),
-        (weighted / perimeter) ** (2 / 3),
-    )
-
-
-def _wet_points(section: CrossSection, stage: float) -> tuple[int, int]:
-    """First and last of the points under water that are in one piece with the lowest."""
-    below = section.elevation < stage
-    left = right = int(section.elevation.argmin())
-    while left > 0 and below[left - 1]:
-        left -= 1
-    while right < below.size - 1 and below[right + 1]:
-        right += 1
-    return left, right
+    area, top_width, perimeter, weighted = wet_parts(section.station, section.elevation, section.roughness, stage)
+    return WettedSection(area, perimeter, top_width, (weighted / perimeter) ** (2 / 3))

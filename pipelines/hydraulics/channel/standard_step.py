@@ -11,6 +11,7 @@ from pipelines.hydraulics.channel.open_channel import CrossSection, WettedSectio
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from terrain.arrays import BoolArray, FloatArray
+from terrain.kept import kept
 
 # Heights at which each section is measured once, closer together near its bottom.
 _LEVELS = 64
@@ -161,6 +162,7 @@ def capacity_at(channel: Channel, level: FloatArray, slope: FloatArray) -> Float
     return capacity
 
 
+@kept
 def water_surface(
     channel: Channel,
     flow: FloatArray,

@@ -1,6 +1,7 @@
 """Depth, intensity and return period of rain from a table, never past its edges."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -93,8 +94,14 @@ def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
         # a tabulated depth comes back bit for bit
         row: FloatArray = table.depths[int(np.searchsorted(table.durations, at))].copy()
         return row
-    log_durations = np.log(table.durations)
-    return np.array([math.exp(np.interp(math.log(at), log_durations, np.log(column))) for column in table.depths.T])
+    log_durations, log_depths = _logs(table)
+    return np.array([math.exp(np.interp(math.log(at), log_durations, column)) for column in log_depths])
+
+
+@lru_cache(maxsize=16)
+def _logs(table: RainTable) -> tuple[FloatArray, tuple[FloatArray, ...]]:
+    """Logarithms of a table's durations, and of its depths at each return period."""
+    return np.log(table.durations), tuple(np.log(column) for column in table.depths.T)
 
 
 def duration_text(duration: float) -> str:

@@ -1,7 +1,7 @@
 """Design storms: a depth of rain and how it falls in time."""
 
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Literal, get_args
 
@@ -106,6 +106,7 @@ def constant_storm(depth: float, duration: float, *, step: float = MINUTE) -> De
     return DesignStorm("constant", step, np.diff(fallen)[: _steps(duration, step)], duration)
 
 
+@lru_cache(maxsize=64)
 def nested_storm(
     table: RainTable, return_period: float, *, duration: float = DAY, step: float | None = None
 ) -> DesignStorm:
@@ -229,6 +230,7 @@ def nrcs_distribution(kind: NrcsType) -> tuple[FloatArray, FloatArray]:
     return table[known, 0], column[known]
 
 
+@lru_cache(maxsize=64)
 def refined(storm: DesignStorm, step: float) -> DesignStorm:
     """The same rain in other steps, its intensity constant within each of the storm's own."""
     require_positive(RainError, step=step)

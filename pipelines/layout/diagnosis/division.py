@@ -15,7 +15,7 @@ from terrain.flow.low_spots import LowSpot
 
 SIDES = ("edge_n", "edge_e", "edge_s", "edge_w")
 ENCLOSED = "enclosed"
-Water = TypeVar("Water")
+Known = TypeVar("Known")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,17 +66,20 @@ class Region:
     entries: IntArray | None = None
 
 
-class StormsRun:
-    """Water of storms that were run already, each once; a rain is kept with its water."""
+class Once:
+    """What was worked out of some ground already, each once, kept as long as the ground is.
+
+    What it hangs on is its key: a rain or a map itself.
+    """
 
     def __init__(self) -> None:
-        self._water: dict[Hashable, Any] = {}
+        self._known: dict[Hashable, Any] = {}
 
-    def water(self, storm: Hashable, run: Callable[[], Water]) -> Water:
-        """Of a storm, run where it was not yet."""
-        if storm not in self._water:
-            self._water[storm] = run()
-        found: Water = self._water[storm]
+    def of(self, key: Hashable, work_out: Callable[[], Known]) -> Known:
+        """What belongs to a key, worked out where it was not yet."""
+        if key not in self._known:
+            self._known[key] = work_out()
+        found: Known = self._known[key]
         return found
 
 
@@ -96,7 +99,7 @@ class Upslope:
         Flat indices of the first cells below it. [-]
     entry_of : (rows * cols,) int ndarray
         Which of the entries a cell's water comes out at, -1 elsewhere. [-]
-    storms : StormsRun
+    storms : Once
         That were run on it already.
     """
 
@@ -107,7 +110,7 @@ class Upslope:
     out: dict[str, int]
     entries: IntArray
     entry_of: IntArray
-    storms: StormsRun = field(default_factory=StormsRun)
+    storms: Once = field(default_factory=Once)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,6 +133,8 @@ class Division:
         Cells on the parcel or draining to it.
     upslope : Upslope or None
         What comes as flows from beyond the lot's surroundings.
+    runoff : Once
+        Of its regions: shapes, and what runs off them in the storms that were run already.
     """
 
     regions: tuple[Region, ...]
@@ -139,6 +144,7 @@ class Division:
     names: tuple[str, ...]
     studied: BoolArray
     upslope: Upslope | None = None
+    runoff: Once = field(default_factory=Once)
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:

@@ -101,13 +101,12 @@ def run_storm(
     settings: WaterSettings,
 ) -> LotWater:
     """Runoff of every region in the storm, and its way from place to place."""
-    shapes = _shapes(division.regions, drainage.ground.grid)
     upslope = None
     if division.upslope is not None:
         upslope = upslope_water(division.upslope, drainage, surfaces, rain, settings)
     runoff = tuple(
-        _after_upslope(_region_runoff(region, shape, drainage, surfaces, rain, takings, settings), region, upslope)
-        for region, shape in zip(division.regions, shapes, strict=True)
+        _after_upslope(_region_runoff(division, number, drainage, surfaces, rain, takings, settings), region, upslope)
+        for number, region in enumerate(division.regions)
     )
     coming: dict[str, list[Hydrograph]] = {}
     for region, row in zip(division.regions, runoff, strict=True):
@@ -181,28 +180,37 @@ def _after_upslope(row: SubCatchment, region: Region, upslope: UpslopeWater | No
 
 
 def _region_runoff(
-    region: Region,
-    shape: Geometry,
+    division: Division,
+    number: int,
     drainage: Drainage,
     surfaces: SurfaceMap,
     rain: DesignRain,
     takings: Mapping[str, Taking],
     settings: WaterSettings,
 ) -> SubCatchment:
-    travel = travel_of(region, drainage, surfaces, rain, settings)
+    region = division.regions[number]
     taking = takings.get(region.place)
-    shares = shares_of(
-        surfaces,
-        region.cells,
-        slope=travel.slope,
-        return_period=rain.return_period,
-        roofs_connected=taking is not None and taking.piped,
-        compacted=settings.compacted,
-    )
-    drains_to = taking.works if taking is not None and region.drains_to == region.place else region.drains_to
-    return sub_catchment_runoff(
-        region.id, drains_to, shares, travel, rain, shape=shape, run_on=region.run_on
-    )
+    piped = taking is not None and taking.piped
+
+    def runs_off() -> SubCatchment:
+        travel = travel_of(region, drainage, surfaces, rain, settings)
+        shares = shares_of(
+            surfaces,
+            region.cells,
+            slope=travel.slope,
+            return_period=rain.return_period,
+            roofs_connected=piped,
+            compacted=settings.compacted,
+        )
+        shapes = division.runoff.of(("shapes", drainage), lambda: _shapes(division.regions, drainage.ground.grid))
+        return sub_catchment_runoff(
+            region.id, region.drains_to, shares, travel, rain, shape=shapes[number], run_on=region.run_on
+        )
+
+    key = number, drainage, surfaces, rain, piped, settings.compacted, settings.travel
+    row = division.runoff.of(key, runs_off)
+    to_works = taking is not None and region.drains_to == region.place
+    return replace(row, drains_to=taking.works) if taking is not None and to_works else row
 
 
 def _shapes(regions: Sequence[Region], grid: Grid) -> list[Geometry]:

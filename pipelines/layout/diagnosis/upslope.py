@@ -95,7 +95,7 @@ def upslope_water(
     upslope: Upslope, drainage: Drainage, surfaces: SurfaceMap, rain: DesignRain, settings: WaterSettings
 ) -> UpslopeWater:
     """One storm on the ground upslope, worked out once: nothing that is built on the lot changes it."""
-    return upslope.storms.water(
+    return upslope.storms.of(
         (rain, settings.compacted), lambda: _water(upslope, drainage, surfaces, rain, settings)
     )
 

@@ -18,6 +18,7 @@ from pipelines.layout.routing.steps import (
 from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GeometryError
 from terrain.grid import Grid
+from terrain.kept import kept
 
 STUB = 0.5
 """Barred ground that a line may cross right at its beginning or end: a basin beside a wall. [m]"""
@@ -118,6 +119,7 @@ class RouteField:
         return bool(shapely.intersection(link, self.barred).length <= STUB)
 
 
+@kept
 def field_from_arrays(
     grid: Grid,
     ground: FloatArray,

@@ -9,8 +9,8 @@ from shapely import Point
 
 from pipelines.layout.routing.field import STUB, RouteField
 from pipelines.layout.routing.fine_ground import floor_with_need, under_fine_ground
-from pipelines.layout.routing.kernels.laying import Bed, Tube, grade_breaks, lay_segment, least_start, priced, station
-from pipelines.layout.routing.kernels.straight import bend_units, line_value, straightest
+from pipelines.layout.routing.kernels.laying import Bed, Tube, grade_breaks, lay_segment, least_start, priced
+from pipelines.layout.routing.kernels.straight import bend_units, straightest
 from pipelines.layout.routing.kernels.ways import ground_at, sees_past
 from pipelines.layout.routing.spec import OutfallTarget, RouteSpec
 from terrain.arrays import FloatArray, IntArray
@@ -95,17 +95,6 @@ class PipeLayer:
         chosen: FloatArray = path[kept]
         return chosen
 
-    def value(
-        self, xy: FloatArray, tube: Tube, invert: float, heading_out: float, *, from_place: bool
-    ) -> tuple[float, float, float]:
-        """Cost of the highest line with given vertices, its last invert, and how far its bends are off fittings.
-
-        Parameters are those of `shorten`. [money], [m], [degrees]
-        """
-        x, y = _columns(xy)
-        return line_value(self.bed, tube, self.field.walls, self.field.hits, x, y, invert, self.bends,  # type: ignore[no-any-return]
-                          self.spec.joint_angle, heading_out, self._stubs(xy, heading_out, from_place))
-
     def sees(self, a: FloatArray, b: FloatArray) -> bool:
         """Whether a line may run straight between two places, which may stand at a wall."""
         return bool(sees_past(self.field.walls, a[0], a[1], b[0], b[1], self.stub(a), self.stub(b)))
@@ -131,10 +120,6 @@ class PipeLayer:
     def _stubs(self, xy: FloatArray, heading_out: float, from_place: bool) -> FloatArray:
         # a line that joins another on its way has no place at its end
         return np.array([self.stub(xy[0]) if from_place else 0.0, self.stub(xy[-1]) if np.isnan(heading_out) else 0.0])
-
-    def highest(self, point: FloatArray, tube: Tube) -> float:
-        """Highest invert that a pipe may have at a point. [m]"""
-        return float(station(self.bed, tube, point[0], point[1])[1])
 
     def needed(self, xy: FloatArray, tube: Tube, invert: float, end_level: float) -> float:
         """Lowest invert that a line with given vertices can begin with; `invert` is one that it could have. [m]"""

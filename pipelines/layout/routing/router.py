@@ -14,11 +14,13 @@ from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest
 from pipelines.layout.routing.straighten import own_line, straighten
 from pipelines.layout.routing.view import settled_view
 from terrain.arrays import FloatArray
+from terrain.kept import kept
 
 # what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
 MARGINS = (0.0, 0.02, 0.05, 0.1)
 
 
+@kept
 def route_forest(
     field: RouteField,
     collectors: Sequence[Collector],

@@ -121,7 +121,7 @@ def passable_steps(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
             rows, columns = np.nonzero(passable[..., d])
             hit = shapely.intersects(barred, step_lines(grid, rows, columns, d))
             passable[rows[hit], columns[hit], d] = False
-            _copy_to_reverse(passable, d)
+            _copy_to_reverse(passable, d, False)
     return passable
 
 
@@ -132,9 +132,8 @@ def step_lines(grid: Grid, rows: IntArray, columns: IntArray, d: int) -> Any:
     return shapely.linestrings(np.stack([np.stack([x, y], axis=-1), np.stack([to_x, to_y], axis=-1)], axis=1))
 
 
-def _copy_to_reverse(steps: Any, d: int) -> None:
+def _copy_to_reverse(steps: Any, d: int, fill: Any) -> None:
     reverse = (d + len(STEPS) // 2) % len(STEPS)
-    fill = False if steps.dtype == np.bool_ else 0.0
     steps[..., reverse] = shifted(steps[..., d], (-int(STEPS[d, 0]), -int(STEPS[d, 1])), fill)
 
 
@@ -145,9 +144,7 @@ def crossed_by_steps(
     cost = np.zeros(passable.shape)
     low = np.full(passable.shape, np.inf)
     high = np.full(passable.shape, -np.inf)
-    for d in range(len(STEPS)):
-        if not crossings:
-            break
+    for d in range(len(STEPS) // 2 if crossings else 0):
         rows, columns = np.nonzero(passable[..., d])
         lines = step_lines(grid, rows, columns, d)
         for crossing in crossings:
@@ -161,6 +158,8 @@ def crossed_by_steps(
             if crossing.elevation is not None:
                 low[at] = np.minimum(low[at], crossing.elevation - crossing.clearance)
                 high[at] = np.maximum(high[at], crossing.elevation + crossing.clearance)
+        for steps, fill in ((cost, 0.0), (low, np.inf), (high, -np.inf)):
+            _copy_to_reverse(steps, d, fill)
     return cost, low, high
 
 

@@ -24,6 +24,7 @@ from pipelines.layout.swale.reaches import SwaleReach, divide_reaches, part_id
 from terrain.arrays import FloatArray
 from terrain.errors import GeometryError
 from terrain.ground import Ground
+from terrain.kept import kept
 from terrain.reading.surface import Surface
 from terrain.reason import Reason, reason
 from terrain.swale.long_profile import LongProfile, read_profile
@@ -116,6 +117,7 @@ def check_swale_lines(lines: Sequence[LineString], names: Sequence[str], roofs: 
                 )
 
 
+@kept
 def measure_swale(
     ground: Ground,
     surface: Surface,

@@ -29,6 +29,7 @@ from pipelines.inputs.traced.traced_file import read_traced
 from pipelines.lot import screen_lot
 from pipelines.tracing.things import look
 from terrain.errors import LotshedError
+from terrain.kept import keeping
 
 TRACED = "traced.geojson"
 EMPTY = '{"type": "FeatureCollection", "replaces": [], "answers": {}, "features": []}\n'
@@ -106,6 +107,7 @@ class LiveDesk:
         write_lot(counted[1], folder, overwrite=True, extra_files=lot_files(counted[1], made_on=date.today()))
         return folder
 
+    @keeping()
     def _work(self) -> None:
         done = 0
         while True:

@@ -155,3 +155,32 @@ def test_permissible_velocity_never_rises_with_slope_and_erodible_soil_stands_le
                    for e in (False, True))
     assert firm == sorted(firm, reverse=True)
     assert all(weak < strong or strong == 0.0 for weak, strong in zip(loose, firm, strict=True))
+
+
+def plainly_wet(section, stage):
+    """Area, perimeter, top width and n to the power of 1.5 along the perimeter, as arrays over its segments."""
+    x, z, n = section.station, section.elevation, section.roughness
+    below, left = z < stage, int(z.argmin())
+    right = left
+    while left > 0 and below[left - 1]:
+        left -= 1
+    while right < z.size - 1 and below[right + 1]:
+        right += 1
+    part = slice(max(left - 1, 0), min(right + 1, z.size - 1))
+    run, rise = np.diff(x)[part], np.abs(np.diff(z))[part]
+    depth_a, depth_b = np.maximum(stage - z[:-1], 0.0)[part], np.maximum(stage - z[1:], 0.0)[part]
+    wet = np.where(rise > 0.0, np.abs(depth_a - depth_b) / np.where(rise > 0.0, rise, 1.0), 1.0)
+    walls = [(stage - z[end], n[end]) for end in (0, -1) if (left == 0 if end == 0 else right == z.size - 1)]
+    lengths = wet * np.hypot(run, rise)
+    return (
+        (wet * run * (depth_a + depth_b)).sum() / 2.0, lengths.sum() + sum(height for height, _ in walls),
+        (wet * run).sum(), (lengths * n[part] ** 1.5).sum() + sum(height * rough**1.5 for height, rough in walls),
+    )  # fmt: skip
+
+
+@given(measured_sections(), st.floats(0.01, 2.5))
+def test_the_compiled_wet_part_is_the_plain_one(section, depth):
+    wet = wetted_section(section, section.lowest + depth)
+    area, perimeter, top_width, weighted = plainly_wet(section, section.lowest + depth)
+    assert (wet.area, wet.perimeter, wet.top_width) == pytest.approx((area, perimeter, top_width), rel=1e-12)
+    assert wet.roughness == pytest.approx((weighted / perimeter) ** (2 / 3), rel=1e-12)

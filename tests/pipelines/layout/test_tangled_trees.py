@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pipelines.layout.routing.tree_shape import tangles
+from pipelines.layout.routing.kernels.moving import tangles
+from pipelines.layout.routing.tree_shape import filled_up
 
 TRUNK = [(0.0, 0.0), (4.0, 0.0), (8.0, 2.0)]
 BRANCHES = {
@@ -24,4 +25,4 @@ def test_tangled_lines_are_told(name: str, turned: bool) -> None:
     shapes = [np.array(TRUNK), np.array(branch), np.array([(8.0, 2.0), (12.0, 2.0)])]
     if turned:
         shapes = [shape[:, ::-1].copy() for shape in (shapes[1], shapes[0], shapes[2])]
-    assert (tangles(shapes) > 0) == tangled
+    assert (tangles(filled_up(shapes)) > 0) == tangled
