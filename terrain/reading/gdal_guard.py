@@ -20,7 +20,7 @@ RASTER_DRIVERS = (
 )  # fmt: skip
 VECTOR_DRIVERS = (
     "GPKG", "SQLite", "ESRI Shapefile", "GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "FlatGeobuf", "KML",
-    "LIBKML", "GPX", "MapInfo File", "CSV", "OpenFileGDB", "OGR_VRT",
+    "LIBKML", "GPX", "MapInfo File", "CSV", "OpenFileGDB", "OGR_VRT", "DXF",
 )  # fmt: skip
 _OPTIONS = {
     "GDAL_VRT_ENABLE_PYTHON": "NO",
@@ -29,6 +29,8 @@ _OPTIONS = {
     "OGR_SQLITE_LIST_VIRTUAL_OGR": "NO",
     "GML_DOWNLOAD_SCHEMA": "NO",
     "LIBKML_RESOLVE_STYLE": "NO",
+    # blocks of a drawing may hold each other many times over
+    "DXF_INLINE_BLOCKS": "FALSE",
     # the only address that may be read; none is called this
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none",
 }
