@@ -85,10 +85,21 @@ def open_named_raster(path: Path, what: str, error: type[LotshedError]) -> Any:
     if is_database(path):
         refuse_odd_database(path, what, error)
     file = DatasetReader(str(path), driver=drivers)
+    if drivers != ["VRT"]:
+        _refuse_elsewhere(path, file, what, error)
     if "OVERVIEW_FILE" in file.tags(ns="OVERVIEWS"):
         file.close()
         raise error(f"{what} keeps its overviews in another file, which is not read; write it to one file")
     return file
+
+
+def _refuse_elsewhere(path: Path, file: Any, what: str, error: type[LotshedError]) -> None:
+    """Raise where a raster keeps its numbers in a file that does not lie beside it, as an IMG may name one."""
+    for each in (Path(os.path.abspath(name)) for name in file.files):
+        if each.parent != path.parent:
+            file.close()
+            raise error(f"{what} keeps numbers in {each.name}, which lies outside its folder {path.parent}; move it there")
+        refuse_no_file(each, f"{what} keeps numbers in {each.name}, which", error)
 
 
 def _refuse_beside(path: Path, what: str, error: type[LotshedError]) -> None:

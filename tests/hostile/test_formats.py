@@ -11,6 +11,8 @@ from pathlib import Path
 import geopandas as gpd
 import pyogrio
 import pytest
+import rasterio
+import rasterio.shutil
 from pyproj import CRS
 from shapely import LineString, Point, box
 
@@ -359,3 +361,27 @@ def test_a_filter_on_a_file_that_is_no_database(tmp_path):
         path = tmp_path / f"a{ending}"
         two.to_file(path, driver="GeoJSON" if ending == ".geojson" else None)
         assert list(read(path, "outfalls", where="kind = 'curb'")[0]["kind"]) == ["curb"]
+
+
+def test_an_img_whose_numbers_lie_elsewhere(lot, refused, tmp_path):
+    made = lot.with_name("abcdefgh.img")
+    rasterio.shutil.copy(lot.with_name("ground.tif"), made, driver="HFA", USE_SPILL="YES")
+    lot.write_text(lot.read_text().replace('"ground.tif"', '"abcdefgh.img"'))
+    with rasterio.open(made) as file:
+        assert sorted(Path(each).name for each in file.files)[:1] == ["abcdefgh.ige"]
+    # the same number of letters, so that all else stays where it is
+    made.with_suffix(".ige").rename(lot.parent.parent / "abcdE.ige")
+    made.write_bytes(made.read_bytes().replace(b"abcdefgh.ige", b"../abcdE.ige"))
+    with rasterio.open(made) as file:
+        assert file.read(1).max() > 0.0, "GDAL itself would read it"
+    told = refused("screen", lot, "--out", tmp_path / "out")
+    assert "keeps numbers in abcdE.ige, which lies outside its folder" in told
+
+
+def test_an_img_whose_numbers_are_a_pipe(lot, refused, tmp_path):
+    made = lot.with_name("abcdefgh.img")
+    rasterio.shutil.copy(lot.with_name("ground.tif"), made, driver="HFA", USE_SPILL="YES")
+    lot.write_text(lot.read_text().replace('"ground.tif"', '"abcdefgh.img"'))
+    made.with_suffix(".ige").unlink()
+    os.mkfifo(made.with_suffix(".ige"))
+    assert "is a named pipe" in refused("screen", lot, "--out", tmp_path / "out")
