@@ -30,6 +30,8 @@ COMMANDS = {
     "storm": "cli.commands.storm",
     "steps": "cli.commands.steps",
     "step": "cli.commands.step",
+    "help": "cli.commands.help",
+    "completion": "cli.commands.completion",
 }
 
 # what an operating system refuses for reasons of its own: no defect of ours

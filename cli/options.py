@@ -45,9 +45,12 @@ def overwrite_option(function: Decorated) -> Decorated:
 
 
 def also_option(function: Decorated) -> Decorated:
-    """--also geojson: further formats of the same layers."""
-    words = "Also write the layers as GeoJSON in longitude and latitude, for a phone's map."
-    return click.option("--also", type=click.Choice(["geojson"]), multiple=True, help=words)(function)
+    """--also geojson, --also parquet: further formats of the same layers."""
+    words = (
+        "Also write the layers as one GeoJSON in longitude and latitude, for a phone's map, or as GeoParquet, a file a "
+        "layer; repeat for both."
+    )
+    return click.option("--also", type=click.Choice(["geojson", "parquet"]), multiple=True, help=words)(function)
 
 
 def allow_linked_option(function: Decorated) -> Decorated:

@@ -40,6 +40,9 @@ def _end(code: int) -> None:
     from cli import streams
 
     streams.settle()
+    made = sys.modules.get("pipelines.inputs.shapes.readable_file")
+    if made is not None:
+        made.clear_away()
     os._exit(code)
 
 

@@ -3,6 +3,7 @@
 import codecs
 import contextlib
 import os
+import shutil
 import sys
 
 from terrain.shown_text import shown
@@ -53,6 +54,18 @@ def tell_json(text: str) -> None:
         raise OutputError(error.errno, error.strerror or "it cannot be written to") from error
     except ValueError as error:
         raise OutputError(0, "it is closed") from error
+
+
+def page(text: str) -> None:
+    """A long text: through the person's pager where they read on a terminal that it doesn't fit, plainly elsewhere."""
+    fit = "\n".join(shown(line, most=MOST_LETTERS) for line in text.split("\n"))
+    lines = fit.count("\n") + 1
+    if sys.stdout is None or not sys.stdout.isatty() or lines < shutil.get_terminal_size().lines:
+        tell_json(fit)
+        return
+    import click
+
+    click.echo_via_pager(fit + "\n")
 
 
 def settle() -> None:

@@ -83,11 +83,15 @@ def command(
     from pipelines.deliverables.lot.handover import write_lot
     from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
 
+    if "parquet" in also:
+        from pipelines.deliverables.files.geoparquet import refuse_without_parquet
+
+        refuse_without_parquet()
     prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
         findings = screen_lot(site, progress=progress, self_check=self_check, grounds=grounds)
         progress("writing layers, tables and the report", 0.95)
-        further = lot_files(findings, made_on=date.today(), geojson="geojson" in also)
+        further = lot_files(findings, made_on=date.today(), geojson="geojson" in also, parquet="parquet" in also)
         write_lot(findings, out, overwrite=overwrite, extra_files=further)
 
     written = ["lot.gpkg", "runoff.csv", "summary.json", *further]

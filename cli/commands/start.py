@@ -12,9 +12,24 @@ from cli.streams import tell
 from cli.voice import Voice
 
 
+def _write_sample(ctx: click.Context, _: click.Parameter, folder: Path | None) -> None:
+    if folder is None or ctx.resilient_parsing:
+        return
+    from pipelines.deliverables.files.sample_lot import write_sample_lot
+
+    site = write_sample_lot(folder)
+    tell(f"Written to {folder}: an invented lot with its ground and layers. Now: lotshed screen {site} --out DIR")
+    ctx.exit()
+
+
 @click.command("start")
 @click.argument("ground", metavar="GROUND.tif|TILE.laz...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.argument("parcel", metavar="PARCEL", type=click.Path(path_type=Path))
+@click.option(
+    "--sample", type=click.Path(path_type=Path), metavar="DIR", is_eager=True, expose_value=False,
+    callback=_write_sample,
+    help="Write the sample lot into a new or empty folder instead, and nothing else: something to try at once.",
+)
 @click.option("--layer", help="Layer of the parcel file, where it holds several.")
 @click.option("--where", help="Expression that selects the lot, as GDAL takes it, such as \"lot = 7\".")
 @click.option(

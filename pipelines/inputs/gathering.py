@@ -16,7 +16,7 @@ from pipelines.inputs.errors import InputFileError, SiteFileError
 from pipelines.inputs.quantity import read_quantity
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
-from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
+from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
 from pipelines.inputs.tables.rain_table_file import read_rain_table
@@ -128,10 +128,10 @@ def _layers_of(path: Path | None) -> Iterator[tuple[str, str | None]]:
 
     if not path.exists():
         raise InputFileError(f"--layers {path}: the file does not exist; give a GeoPackage or another file of layers")
-    refuse_no_plain_file(path, f"--layers {path}")
+    opened = readable_file(path, f"--layers {path}")
     try:
         with vector_options():
-            listed = pyogrio.list_layers(path.absolute())
+            listed = pyogrio.list_layers(opened)
     except DataSourceError as error:
         raise InputFileError(f"--layers {path}: it is no file of layers that can be read: {error}") from None
     for name, geometry in listed:

@@ -11,8 +11,8 @@ from pipelines.inputs.site_file import SiteFile
 from terrain.reading.named_file import address_of
 from terrain.reading.raster_source import RasterSource
 
-# a shapefile is several files that make one layer
-_SHAPEFILE_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+# a shapefile is several files that make one layer, and a large IMG keeps its numbers in a second one
+_PARTS = {".shp": (".shx", ".dbf", ".prj", ".cpg"), ".img": (".ige",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +117,8 @@ def _paths(site: SiteFile, layers: SiteLayers) -> list[tuple[str, Path]]:
 
 
 def _parts(path: Path) -> tuple[Path, ...]:
-    if path.suffix.lower() != ".shp":
-        return ()
-    return tuple(part for suffix in _SHAPEFILE_PARTS if (part := path.with_suffix(suffix)).exists())
+    suffixes = _PARTS.get(path.suffix.lower(), ())
+    return tuple(part for suffix in suffixes if (part := path.with_suffix(suffix)).exists())
 
 
 def _crs_in_words(crs: object) -> str:

@@ -63,7 +63,7 @@ def _shots(site: SiteFile, source: RasterSource) -> LevelShots | None:
     if site.levels is None:
         return None
     shots = read_level_shots(
-        site.levels.file, source.grid.frame, closure=site.rules["level_closure"].likely
+        site.levels.file, source.grid.frame, closure=site.rules["level_closure"].likely, crs=site.levels.crs
     )
     if not shots.own_datum:
         return shots

@@ -41,6 +41,8 @@ def _file_or_address(value: object, info: ValidationInfo) -> Path:
     if isinstance(value, str) and address_of(Path(value)) is not None:
         return Path(value)
     return _resolved(value, info)
+
+
 def _exists(path: Path) -> bool:
     try:
         return path.exists()
@@ -69,11 +71,12 @@ class Section(BaseModel):
 
 
 class VectorFile(Section):
-    """Where a layer of shapes is: file, layer within it, and which of its features."""
+    """Where a layer of shapes is: file, layer within it, which of its features; crs for a file that names none."""
 
     file: ExistingPath
     layer: str | None = None
     where: str | None = None
+    crs: str | None = None
 
 
 class ParcelFile(VectorFile):
@@ -119,9 +122,10 @@ class Picture(Section):
 
 
 class Levels(Section):
-    """[levels]: shots of a level."""
+    """[levels]: shots of a level; crs of their easting and northing where it is not the map's."""
 
     file: ExistingPath
+    crs: str | None = None
 
 
 class Rain(Section):
@@ -172,6 +176,7 @@ class Soil(Section):
     file: ExistingPath | None = None
     layer: str | None = None
     where: str | None = None
+    crs: str | None = None
     cover: str | None = None
     compacted: bool = True
     tested_rate: Annotated[float, within("soil.tested_rate")] | None = None
@@ -181,8 +186,8 @@ class Soil(Section):
     def _one_way(self) -> "Soil":
         if self.group is not None and self.file is not None:
             raise ValueError("give either group or file, not both")
-        if self.file is None and (self.layer is not None or self.where is not None):
-            raise ValueError("layer and where need a file")
+        if self.file is None and (self.layer is not None or self.where is not None or self.crs is not None):
+            raise ValueError("layer, where and crs need a file")
         return self
 
     @property
@@ -190,7 +195,7 @@ class Soil(Section):
         """The layer of soils, where one is given."""
         if self.file is None:
             return None
-        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where)
+        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where, crs=self.crs)
 
 
 class Pump(Section):
@@ -212,6 +217,7 @@ class BasinPlaces(Section):
     file: ExistingPath | None = None
     layer: str | None = None
     where: str | None = None
+    crs: str | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -229,7 +235,7 @@ class BasinPlaces(Section):
         """The layer of basins, where one is given."""
         if self.file is None:
             return None
-        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where)
+        return VectorFile.model_construct(file=self.file, layer=self.layer, where=self.where, crs=self.crs)
 
 
 class Layout(Section):

@@ -21,7 +21,7 @@ from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.layers import locate_layer, locate_parcel
-from pipelines.inputs.shapes.plain_files import refuse_no_plain_file
+from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.vector_file import find_layer, read_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import VectorFile
@@ -167,12 +167,12 @@ def _source(name: str, file: StepFile) -> VectorFile:
 def _layers_in(path: Path) -> list[str]:
     if not path.exists():
         return []
-    refuse_no_plain_file(path, path.name)
+    opened = readable_file(path, path.name)
     try:
         with vector_options(), warnings.catch_warnings():
             # what GDAL minds of single shapes is checked by us
             warnings.simplefilter("ignore")
-            return [str(name) for name, _ in pyogrio.list_layers(path.absolute())]
+            return [str(name) for name, _ in pyogrio.list_layers(opened)]
     except pyogrio.errors.DataSourceError:
         return []
 
@@ -193,7 +193,7 @@ def _read_layer(name: str, file: StepFile, frame: Frame) -> tuple[GeoDataFrame, 
     shapes, found = read_shapes(layer, _any_shapes(name), frame)
     with vector_options():
         attributes = pyogrio.read_dataframe(
-            file.path.absolute(), layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
+            layer.opened, layer=layer.layer, where=layer.source.where, read_geometry=False, fid_as_index=True
         )
     attributes.index = attributes.index.astype(str)
     kept = attributes if "id" in attributes and name in layers() else attributes.assign(id=attributes.index)

@@ -20,7 +20,7 @@ RASTER_DRIVERS = (
 )  # fmt: skip
 VECTOR_DRIVERS = (
     "GPKG", "SQLite", "ESRI Shapefile", "GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "FlatGeobuf", "KML",
-    "LIBKML", "GPX", "MapInfo File", "CSV", "OpenFileGDB", "OGR_VRT",
+    "LIBKML", "GPX", "MapInfo File", "CSV", "OpenFileGDB", "OGR_VRT", "DXF",
 )  # fmt: skip
 _OPTIONS = {
     "GDAL_VRT_ENABLE_PYTHON": "NO",
@@ -29,6 +29,8 @@ _OPTIONS = {
     "OGR_SQLITE_LIST_VIRTUAL_OGR": "NO",
     "GML_DOWNLOAD_SCHEMA": "NO",
     "LIBKML_RESOLVE_STYLE": "NO",
+    # blocks of a drawing may hold each other many times over
+    "DXF_INLINE_BLOCKS": "FALSE",
     # the only address that may be read; none is called this
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "/vsicurl/none",
 }
@@ -83,10 +85,21 @@ def open_named_raster(path: Path, what: str, error: type[LotshedError]) -> Any:
     if is_database(path):
         refuse_odd_database(path, what, error)
     file = DatasetReader(str(path), driver=drivers)
+    if drivers != ["VRT"]:
+        _refuse_elsewhere(path, file, what, error)
     if "OVERVIEW_FILE" in file.tags(ns="OVERVIEWS"):
         file.close()
         raise error(f"{what} keeps its overviews in another file, which is not read; write it to one file")
     return file
+
+
+def _refuse_elsewhere(path: Path, file: Any, what: str, error: type[LotshedError]) -> None:
+    """Raise where a raster keeps its numbers in a file that does not lie beside it, as an IMG may name one."""
+    for each in (Path(os.path.abspath(name)) for name in file.files):
+        if each.parent != path.parent:
+            file.close()
+            raise error(f"{what} keeps numbers in {each.name}, which lies outside its folder {path.parent}; move it there")
+        refuse_no_file(each, f"{what} keeps numbers in {each.name}, which", error)
 
 
 def _refuse_beside(path: Path, what: str, error: type[LotshedError]) -> None:

@@ -101,7 +101,7 @@ def _left_to_last() -> Iterator[None]:
 
 
 def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:
-    table = _fit_to_show(table)
+    table = fit_to_show(table)
     options = {"FID": "fid", "IDENTIFIER": layer.title, "DESCRIPTION": layer.description}
     if layer.geometry is None:
         pyogrio.write_dataframe(table, path, layer=layer.name, driver="GPKG", layer_options=options)
@@ -117,7 +117,7 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
     )
 
 
-def _fit_to_show(table: pd.DataFrame) -> pd.DataFrame:
+def fit_to_show(table: pd.DataFrame) -> pd.DataFrame:
     """The table with its texts as the page shows them, whole, and no -0."""
     shapes = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
     fit = {

@@ -6,11 +6,14 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from pipelines.deliverables.files.geojson import geojson_text
+from pipelines.deliverables.files.geoparquet import FOLDER, refuse_without_parquet, write_geoparquet
 from pipelines.deliverables.files.geotiff import write_geotiff
+from pipelines.deliverables.files.layer_table import rounded
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.findings.lot import Findings
@@ -28,13 +31,15 @@ from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.report.text import Entry, blocks_as_text, entries_as_text, files_entry
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import sentence
-from terrain.unit_table import si_factor
+from terrain.unit_table import Units, si_factor
 
 DECIMALS = 3
 """Of feet or metres in what the crew reads."""
 
 
-def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> dict[str, Writer]:
+def lot_files(
+    findings: Findings, *, made_on: date, geojson: bool = False, parquet: bool = False
+) -> dict[str, Writer]:
     """What writes each file beside lot.gpkg, runoff.csv and summary.json."""
     units = unit_system(findings.units)
     day = made_on.isoformat()
@@ -62,7 +67,24 @@ def lot_files(findings: Findings, *, made_on: date, geojson: bool = False) -> di
         files["fall_to_spare.tif"] = lambda path: write_geotiff(path, told)
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
+    if parquet:
+        files |= _parquet_files(findings, units)
     return files
+
+
+def _parquet_files(findings: Findings, units: Units) -> dict[str, Writer]:
+    """A file for each layer of shapes, with the values of lot.gpkg."""
+    refuse_without_parquet()
+    shaped = {
+        name: rounded(name, table, units)
+        for name, table in lot_tables(findings, units).items()
+        if isinstance(table, gpd.GeoDataFrame)
+    }
+    crs = findings.frame.crs
+    return {
+        f"{FOLDER}/{name}.parquet": lambda path, table=table: write_geoparquet(path, table, crs=crs)  # type: ignore[misc]
+        for name, table in shaped.items()
+    }
 
 
 def report_page(findings: Findings, *, made_on: date) -> str:

@@ -18,6 +18,7 @@ from terrain.unit_table import si_factor, units_of
 
 Form = Literal["text", "yes_no", "number", "length"]
 _SHAPEFILE_NAME = 10
+_WHOLE = 2.0**53
 _YES = {"1", "1.0", "true", "t", "yes", "y"}
 _NO = {"0", "0.0", "false", "f", "no", "n", ""}
 
@@ -55,7 +56,8 @@ class Attribute:
 def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Attribute, ...], where: str) -> gpd.GeoDataFrame:
     """Bring a layer's attributes to their declared names, forms and defaults."""
     own = {str(name).lower(): name for name in reversed(frame.columns) if name not in ("id", frame.geometry.name)}
-    faults = _restore_cut_names(own, columns)
+    _restore_keywords(own, columns)
+    faults = _restore_cut_names(frame, own, columns)
     read: dict[str, Any] = {"id": frame["id"].to_numpy()}
     for column in columns:
         if column.form == "length":
@@ -72,15 +74,22 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Attribute, ...], where:
     return gpd.GeoDataFrame(read, geometry=frame.geometry.to_numpy(), index=range(len(frame)))
 
 
-def _restore_cut_names(own: dict[str, Any], columns: tuple[Attribute, ...]) -> list[str]:
-    """Give names their ends back that a shapefile cuts to ten letters; faults where that could mean several."""
+def _restore_keywords(own: dict[str, Any], columns: tuple[Attribute, ...]) -> None:
+    """Know names to which a geodatabase sets an underscore, since they are words of its own: group, where."""
+    for name in (name for column in columns for name in _names_of(column)):
+        if name not in own and f"{name}_" in own:
+            own[name] = own[f"{name}_"]
+
+
+def _restore_cut_names(frame: gpd.GeoDataFrame, own: dict[str, Any], columns: tuple[Attribute, ...]) -> list[str]:
+    """Give names their ends back that a shapefile cuts to ten letters; faults where what is there may mean several."""
     names = [name for column in columns for name in _names_of(column)]
     faults = []
     for cut in [name for name in own if len(name) == _SHAPEFILE_NAME and name not in names]:
         meant = [name for name in names if len(name) > _SHAPEFILE_NAME and name.startswith(cut)]
         if len(meant) == 1 and meant[0] not in own:
             own[meant[0]] = own[cut]
-        elif len(meant) > 1:
+        elif len(meant) > 1 and bool(frame[own[cut]].notna().any()):
             faults.append(
                 f"the attribute {cut} was cut short by the file's format, and may be {' or '.join(meant)}; "
                 "write a GeoPackage instead"
@@ -128,6 +137,9 @@ def _read(value: Any, column: Attribute) -> Any:
 def _as_text(value: Any) -> str:
     if isinstance(value, datetime.datetime) and value.time() == datetime.time():
         return value.date().isoformat()
+    # whole numbers that a file keeps as floating ones, as a geodatabase does
+    if isinstance(value, float) and value.is_integer() and abs(value) < _WHOLE:
+        return str(int(value))
     return str(value).strip()
 
 

@@ -98,9 +98,7 @@ def locate_layer(source: VectorFile) -> tuple[float, float]:
     return lonlat_of(layer.crs, (west + east) / 2.0, (south + north) / 2.0, layer.words)
 
 
-def read_layers(
-    site: SiteFile, frame: Frame, *, several_parcels: bool = False
-) -> SiteLayers:
+def read_layers(site: SiteFile, frame: Frame, *, several_parcels: bool = False) -> SiteLayers:
     """Read every layer that a site file names."""
     rules = site.rules
     reach = rules["layer_reach"].likely
@@ -148,7 +146,8 @@ def read_frontage(
     lot = _together(parcels)
     whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
     others: list[BaseGeometry] = []
-    if layer.features > len(parcels) == 1:
+    # what else a drawing holds of closed lines need be no parcel
+    if layer.features > len(parcels) == 1 and not layer.is_drawing:
         around = _bounds_around(parcels, rules["frontage_across"].likely)
         # what is amiss with another's shape stops nobody
         with suppress(LayerError):
@@ -176,9 +175,7 @@ def _named(site: SiteFile) -> list[tuple[str, VectorFile | None]]:
 _READING_ORDER = ("swales", *(key for key in LAYER_KINDS if key not in ("parcel", "swales")))
 
 
-def _read_parcels(
-    site: SiteFile, frame: Frame, several: bool
-) -> tuple[VectorLayer, gpd.GeoDataFrame, list[Reason]]:
+def _read_parcels(site: SiteFile, frame: Frame, several: bool) -> tuple[VectorLayer, gpd.GeoDataFrame, list[Reason]]:
     layer = find_layer(site.parcel, "parcel")
     parcels, found = read_shapes(layer, LAYER_KINDS["parcel"], frame)
     _refuse_none(layer, parcels, found)

@@ -2,6 +2,7 @@
 
 import warnings
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -12,9 +13,12 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.shapes.crs_given import crs_given
+from pipelines.inputs.shapes.drawing import SHAPES, fit_for, refuse_other_unit
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LayerKind
-from pipelines.inputs.shapes.plain_files import FORMATS, refuse_no_plain_file
+from pipelines.inputs.shapes.plain_files import FORMATS
+from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
 from pipelines.inputs.shapes.single_parts import in_single_parts, refuse_too_many, slimmed
 from pipelines.inputs.shapes.where_filter import refuse_odd_where
@@ -39,6 +43,10 @@ class VectorLayer:
         Name of the layer read.
     features : int
         How many it holds, before any `where`. [-]
+    opened : Path
+        What GDAL opens: the file itself, or what was unpacked or made from it.
+    is_drawing : bool
+        Whether shapes of any type stand in it side by side, as in a DXF.
     """
 
     key: str
@@ -47,6 +55,8 @@ class VectorLayer:
     crs: CRS
     features: int
     attributes: tuple[str, ...]
+    opened: Path
+    is_drawing: bool = False
 
     @property
     def words(self) -> str:
@@ -62,12 +72,13 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     where = f"[{key}] {source.file.name}"
     if not source.file.exists():
         raise InputFileError(f"{where}: the file does not exist (looked for {source.file})")
-    refuse_no_plain_file(source.file, where)
-    path = source.file.absolute()
+    path = readable_file(source.file, where, source.crs)
     try:
         with vector_options(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
             listed = pyogrio.list_layers(path)
+            if path.suffix.lower() == ".dxf":
+                listed = [each for each in listed if each[0] == SHAPES]
             names = [str(name) for name, _ in listed]
             spatial = [str(name) for name, geometry in listed if geometry is not None]
             layer = _choose(source.layer, names, spatial, where)
@@ -82,12 +93,12 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
     if source.where is not None:
         named = tuple(str(info[key]) for key in ("fid_column", "geometry_name") if info.get(key))
         refuse_odd_where(source.where, attributes, f"{where}, layer {layer}", also=named)
-    if crs is None:
-        raise LayerError(f"{where}, layer {layer}: it has no CRS; assign the one that its coordinates are in")
-    try:
-        return VectorLayer(key, source, layer, CRS.from_user_input(crs), int(info["features"]), attributes)
-    except CRSError as error:
-        raise LayerError(f"{where}, layer {layer}: its CRS means nothing here: {first_line(error)}") from None
+    told = f"{where}, layer {layer}"
+    found = _crs_of(crs, source.crs, told)
+    is_drawing = info["driver"] == "DXF"
+    if is_drawing:
+        refuse_other_unit(path, found, told)
+    return VectorLayer(key, source, layer, found, int(info["features"]), attributes, path, is_drawing)
 
 
 def read_shapes(
@@ -96,12 +107,19 @@ def read_shapes(
     """Read a layer into the metric frame."""
     raw, held = _read(layer, None if within is None else _box_in_file(layer, frame, within))
     refuse_too_many(len(raw), layer.words)
+    found: list[Reason] = []
+    if layer.is_drawing:
+        held, fits = fit_for(held, kind.shapes)
+        if not fits.all():
+            found.append(reason("drawing_left_out", layer=layer.words, shapes=int((~fits).sum()), needed=kind.shapes))
+        raw, held = raw[fits].copy(), held[fits]
     raw["id"] = raw.index.astype(str).to_numpy(dtype=object)
     ids = raw["id"].to_numpy()
     shapes, closed = shapes_of_wkb(held, ids, layer.words)
     shapes, kept, repaired = flat_shapes(shapes, ids, kind.shapes, layer.words)
     repaired = closed | repaired
-    found = [] if kept.all() else [reason("shapes_empty", layer=layer.words, features=some(ids[~kept]))]
+    if not kept.all():
+        found.append(reason("shapes_empty", layer=layer.words, features=some(ids[~kept])))
     placed = _in_frame(layer, shapes[kept], frame)
     if repaired:
         area = dict(zip(np.flatnonzero(kept), shapely.area(placed), strict=True))
@@ -122,6 +140,27 @@ def read_shapes(
         one = (shapely.get_type_id(whole) > 3) & (shapely.get_num_geometries(whole) == 1)
         read = read.set_geometry(np.where(one, shapely.get_geometry(whole, 0), whole))
     return read, tuple(found)
+
+
+def _crs_of(own: Any, given: str | None, where: str) -> CRS:
+    """The CRS of a layer: its own, or the one that its table gives it where it has none."""
+    if own is None:
+        if given is None:
+            raise LayerError(
+                f"{where}: it has no CRS; say the one that its coordinates are in, in the same table of the site file, "
+                'as in crs = "EPSG:32617"'
+            )
+        return crs_given(given, where)
+    try:
+        found = CRS.from_user_input(own)
+    except CRSError as error:
+        raise LayerError(f"{where}: its CRS means nothing here: {first_line(error)}") from None
+    if given is not None and not found.equals(crs_given(given, where), ignore_axis_order=True):
+        raise LayerError(
+            f'{where}: its own CRS is "{found.name}", and crs = "{given}" is another; leave crs out, or assign the '
+            "right one in the file"
+        )
+    return found
 
 
 def _choose(wanted: str | None, names: list[str], spatial: list[str], where: str) -> str:
@@ -148,11 +187,12 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
         with vector_options(), warnings.catch_warnings():
             # what GDAL minds (ring order, odd dates) is checked by us or does not matter here
             warnings.simplefilter("ignore")
-            path = layer.source.file.absolute()
+            path = layer.opened
             chosen: dict[str, Any] = {"layer": layer.layer, "where": where, "bbox": bbox}
             rows = pyogrio.read_dataframe(path, **chosen, read_geometry=False, fid_as_index=True, use_arrow=False)
-            # as bytes, so that a shape that cannot be is known by its feature
-            _, numbers, held, _ = raw.read(path, **chosen, columns=[], return_fids=True)
+            # as bytes, so that a shape that cannot be is known by its feature; a filter sees the columns read alone
+            columns = [] if where is None else None
+            _, numbers, held, _ = raw.read(path, **chosen, columns=columns, return_fids=True)
             return rows, held[pd.Index(numbers).get_indexer(rows.index)]
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
@@ -178,7 +218,10 @@ def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:
 def _box_in_file(layer: VectorLayer, frame: Frame, within: Bounds) -> Bounds:
     west, south, east, north = within
     west, south, east, north = (
-        west / frame.x_scale, south / frame.y_scale, east / frame.x_scale, north / frame.y_scale,
+        west / frame.x_scale,
+        south / frame.y_scale,
+        east / frame.x_scale,
+        north / frame.y_scale,
     )
     if layer.crs == frame.crs:
         return west, south, east, north

@@ -214,7 +214,7 @@ def test_an_empty_layer_is_refused(read, write_layer):
 
 def test_a_layer_without_crs_is_refused(read, write_layer):
     write_layer("p", gpd.GeoDataFrame({"a": [1]}, geometry=[box(X, Y, X + 9, Y + 9)]), crs=None, name="p.shp")
-    with pytest.raises(LayerError, match=r"\[parcel\] p.shp, layer p: it has no CRS; assign the one"):
+    with pytest.raises(LayerError, match=r"\[parcel\] p.shp, layer p: it has no CRS; say the one"):
         read(parcel='file = "p.shp"')
 
 

@@ -1,0 +1,28 @@
+"""The description on a package index: the README without what only a clone can show.
+
+An index keeps no pictures beside a description, and a link into the repository leads nowhere there. So a picture stands
+as what it shows, and such a link as its text.
+"""
+
+import re
+from pathlib import Path
+from typing import Any
+
+from hatchling.metadata.plugin.interface import MetadataHookInterface
+
+_PICTURE = re.compile(r"!\[([^\]]*)\]\([^)]*\)")
+_LINK = re.compile(r"\[([^\]]*)\]\((?![a-z]+:)[^)]*\)")
+
+
+class LongDescription(MetadataHookInterface):
+    """Sets the field `readme`, which pyproject.toml calls dynamic."""
+
+    def update(self, metadata: dict[str, Any]) -> None:
+        """Put the text in its place."""
+        text = Path(self.root, "README.md").read_text(encoding="utf-8")
+        metadata["readme"] = {"content-type": "text/markdown", "text": for_an_index(text)}
+
+
+def for_an_index(text: str) -> str:
+    """Markdown without pictures and links that need the files beside it."""
+    return _LINK.sub(r"\1", _PICTURE.sub(r"*In the repository's README: \1.*", text))
