@@ -45,9 +45,9 @@ class SiteInputs:
         return self.site.rules["lidar_rmse"].likely
 
 
-def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
-    """Read a site file, the header of its raster and all its layers."""
-    site = read_site_file(path)
+def open_site(path: Path, *, several_parcels: bool = False, traced: Path | None = None) -> SiteInputs:
+    """Read a site file, the header of its raster and all its layers; `traced` in the place of the one it names."""
+    site = read_site_file(path, traced=traced)
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     if site.traced is not None:
         refuse_outside(site.traced.file, source.grid)
