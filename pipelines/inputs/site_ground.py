@@ -11,6 +11,7 @@ from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
 from pipelines.inputs.shapes.parcel_names import lot_name
+from pipelines.inputs.shapes.spout_ends import places_of_spouts
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from pipelines.inputs.traced.site_tables import refuse_outside
@@ -98,6 +99,7 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
         roofs=list(layers.roofs.geometry),
         open_below=[bool(value) for value in layers.roofs["open_below"]],
         downspouts=list(layers.downspouts.geometry),
+        downspout_ends=places_of_spouts(layers, rules),
         barriers=list(layers.barriers.geometry),
         culverts=[
             CulvertLine(line, (_known(up), _known(down)))
