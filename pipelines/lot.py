@@ -49,6 +49,7 @@ def screen_lot(
     progress: Progress = lambda text, done: None,
     self_check: bool = False,
     grounds: int | None = None,
+    traced: Path | None = None,
 ) -> Findings:
     """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
 
@@ -63,6 +64,8 @@ def screen_lot(
     grounds : int, optional
         How many of the grounds that lidar allows the answer is tried on, in place of what the site file says; 1 takes
         the raster as it is. [-]
+    traced : Path, optional
+        A drawing that is read in the place of the one that the site file names.
 
     Returns
     -------
@@ -75,7 +78,7 @@ def screen_lot(
         If anything that the site names cannot be used.
     """
     progress("reading the site file and what it names", 0.02)
-    stages = LotStages(open_lot(path, grounds=grounds))
+    stages = LotStages(open_lot(path, grounds=grounds, traced=traced))
     if compiles_first():
         progress(compiling_words(), None)
     # once for all: each shape that is burnt into cells would set up its own

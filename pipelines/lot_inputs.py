@@ -52,7 +52,7 @@ class LotInputs:
     warnings: tuple[Said, ...]
 
 
-def open_lot(path: Path, *, grounds: int | None = None) -> LotInputs:
+def open_lot(path: Path, *, grounds: int | None = None, traced: Path | None = None) -> LotInputs:
     """Read and check everything that a site file names but the heights.
 
     Parameters
@@ -61,6 +61,8 @@ def open_lot(path: Path, *, grounds: int | None = None) -> LotInputs:
         The site file.
     grounds : int, optional
         How many of the grounds that lidar allows are tried, in place of what the site file says. [-]
+    traced : Path, optional
+        A drawing that is read in the place of the one that the site file names.
 
     Returns
     -------
@@ -72,7 +74,7 @@ def open_lot(path: Path, *, grounds: int | None = None) -> LotInputs:
     LotshedError
         If anything cannot be used; the message says what, where and what to do.
     """
-    opened = open_site(path)
+    opened = open_site(path, traced=traced)
     if grounds is not None:
         elevation = opened.site.elevation.model_copy(update={"grounds": grounds})
         opened = replace(opened, site=opened.site.model_copy(update={"elevation": elevation}))
@@ -170,7 +172,7 @@ def _assumed(opened: SiteInputs) -> Iterator[Said]:
         yield reason("assumed_lidar_error", error=opened.rmse)
     if site.soil.group is None and site.soil.source is None:
         yield reason("assumed_soil", group=group, cover=site.soil.cover or site.rules["default_cover"].name)
-    elif site.soil.source is not None:
+    elif site.soil.source is not None and site.soil.group is None:
         bare = layers.parcel.difference(layers.soils.union_all()).area / layers.parcel.area
         if bare > 0.01:
             yield reason("assumed_soil_outside", share=float(bare), group=group)

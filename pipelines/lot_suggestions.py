@@ -57,7 +57,7 @@ def suggest_for_lot(path: Path) -> Suggestions:
             places.append(
                 reason(
                     "outfall_candidate", easting=at.x, northing=at.y, distance=told["distance"], side=told["side"],
-                    falls=told["falls"], share=odds.get(each.point),
+                    falls=told["falls"], share=odds.get(each.point), kind=told["kind"], deep=told["deep"],
                 )
             )
     street = () if site.right_of_way is not None else tuple(street_told(layers.frontage))

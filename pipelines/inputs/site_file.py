@@ -94,10 +94,12 @@ SECTIONS = tuple(
 )
 
 
-def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
-    """Read and check a site file; files it names must exist."""
+def read_site_file(path: str | os.PathLike[str], *, traced: Path | None = None) -> SiteFile:
+    """Read and check a site file; files it names must exist. `traced` is read in the place of the one it names."""
     path = Path(path)
     table = _read_toml(path)
+    if traced is not None:
+        table["traced"] = {"file": str(traced.absolute())}
     own_path = [f'unknown key "path"; {_near("path")}'] if "path" in table else []
     table.pop("path", None)
     table = with_traced(table, path.parent)

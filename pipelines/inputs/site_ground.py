@@ -11,6 +11,7 @@ from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
 from pipelines.inputs.shapes.parcel_names import lot_name
+from pipelines.inputs.shapes.spout_ends import places_of_spouts
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
 from pipelines.inputs.traced.site_tables import refuse_outside
@@ -45,9 +46,9 @@ class SiteInputs:
         return self.site.rules["lidar_rmse"].likely
 
 
-def open_site(path: Path, *, several_parcels: bool = False) -> SiteInputs:
-    """Read a site file, the header of its raster and all its layers."""
-    site = read_site_file(path)
+def open_site(path: Path, *, several_parcels: bool = False, traced: Path | None = None) -> SiteInputs:
+    """Read a site file, the header of its raster and all its layers; `traced` in the place of the one it names."""
+    site = read_site_file(path, traced=traced)
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     if site.traced is not None:
         refuse_outside(site.traced.file, source.grid)
@@ -98,6 +99,7 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
         roofs=list(layers.roofs.geometry),
         open_below=[bool(value) for value in layers.roofs["open_below"]],
         downspouts=list(layers.downspouts.geometry),
+        downspout_ends=places_of_spouts(layers, rules),
         barriers=list(layers.barriers.geometry),
         culverts=[
             CulvertLine(line, (_known(up), _known(down)))

@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
 from pipelines.inputs.site_ranges import quantity_in_range
 from terrain.reading.named_file import address_of
@@ -61,6 +61,9 @@ Coordinate = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
 ExistingPath = Annotated[Path, BeforeValidator(_resolved)]
 PathOrAddress = Annotated[Path, BeforeValidator(_file_or_address)]
 CompassSide = Literal["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"]
+StreetSides = Annotated[
+    tuple[CompassSide, ...], BeforeValidator(lambda value: (value,) if isinstance(value, str) else value)
+]
 Year = Annotated[int, BeforeValidator(_year), Field(ge=1500, le=2200)]
 
 
@@ -82,12 +85,7 @@ class VectorFile(Section):
 class ParcelFile(VectorFile):
     """[parcel]: the lot; street_side names the side or sides that the street is on, where the parcels don't show it."""
 
-    street_side: tuple[CompassSide, ...] = ()
-
-    @field_validator("street_side", mode="before")
-    @classmethod
-    def _one_side(cls, value: Any) -> Any:
-        return (value,) if isinstance(value, str) else value
+    street_side: StreetSides = ()
 
 
 class Elevation(Section):
@@ -166,7 +164,7 @@ class Rain(Section):
 
 
 class Soil(Section):
-    """[soil]: hydrologic group for the whole site or a layer with an attribute `group`; cover of the lawn.
+    """[soil]: hydrologic group, a layer with an attribute `group`, or both, the group outside its shapes; cover.
 
     tested_rate is a soaking rate tested on site [m/s], water_table its depth below ground [m]; compacted false
     says that the soil was never driven over or filled.
@@ -184,8 +182,6 @@ class Soil(Section):
 
     @model_validator(mode="after")
     def _one_way(self) -> "Soil":
-        if self.group is not None and self.file is not None:
-            raise ValueError("give either group or file, not both")
         if self.file is None and (self.layer is not None or self.where is not None or self.crs is not None):
             raise ValueError("layer, where and crs need a file")
         return self

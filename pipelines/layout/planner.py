@@ -16,6 +16,7 @@ from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.stops import reasons_to_stop
+from pipelines.layout.existing_drains import checks_of_drains, told_of_drains
 from pipelines.layout.gate.faults import faults_of
 from pipelines.layout.improvements import (
     all_outfalls,
@@ -152,7 +153,9 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     shots = level_shots(inputs.situation, plan, inputs.places)
     told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots)) if shots else None
     banks = [(reason("check_culvert", bank=each.name), each.decides) for each in inputs.unseen]
-    checks = in_order(plan.site_checks, plan.parts, shots=told, banks=banks)
+    drains = checks_of_drains(inputs.layers, inputs.situation.rules)
+    unseen = (*told_of_drains(inputs.layers, inputs.situation.rules), *unseen)
+    checks = (*drains, *in_order(plan.site_checks, plan.parts, shots=told, banks=banks))
     planned = replace(
         planned,
         plan=replace(

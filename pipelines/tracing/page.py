@@ -33,7 +33,7 @@ from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from pipelines.tracing.globe_fit import POWERS, GlobeFit, fit_globe
 from pipelines.tracing.site_features import site_answers, site_features
-from pipelines.tracing.things import look, questions_shown, things_shown
+from pipelines.tracing.things import look, pipes_offered, questions_shown, things_shown
 from terrain.flow.cells_to_polygons import cells_polygon
 from terrain.unit_table import Units
 
@@ -71,7 +71,7 @@ def trace_page(path: Path, *, live: bool = False) -> str:
     ground = ground_picture(stages.drainage.ground.elevation, grid, wanted)
     fit = fit_globe(grid.frame, ground.grid.bounds)
     data = _data(stages, ground, units, fit)
-    data["live"], data["corner"] = live, ground.grid.bounds[:2]
+    data["live"], data["corner"], data["pipes"] = live, ground.grid.bounds[:2], pipes_offered()
     style, script = page_style(), page_script(live=live)
     policy = content_policy(style, script, connect="'self'" if live else "")
     page: str = _template("trace.html.j2").render(
@@ -109,7 +109,7 @@ def shell_script() -> str:
 def _data(stages: LotStages, ground: GroundPicture, units: Units, fit: GlobeFit) -> dict[str, Any]:
     opened = stages.lot.opened
     site, bounds = opened.site, ground.grid.bounds
-    features = site_features(opened)
+    features, asked = site_features(opened), _sides(stages, bounds)
     parcel = _rings(opened.layers.parcel, bounds)
     told = {
         "name": site.name, "units": units, "extent": [0.0, 0.0, bounds[2] - bounds[0], bounds[3] - bounds[1]],
@@ -118,8 +118,9 @@ def _data(stages: LotStages, ground: GroundPicture, units: Units, fit: GlobeFit)
         "shade": _address("image/png", shaded_png(ground)),
         "picture": None if opened.picture is None else _photo(opened.picture, bounds),
         "under": [*_contours(ground, units, opened.layers.parcel.bounds), *_water(stages, bounds)],
-        "looks": {name: look(symbols()[name][0]) for name in ("contours", "parcel")},
-        "things": things_shown(units), "questions": questions_shown(units),
+        "looks": {name: look(symbols()[name][0]) for name in ("contours", "parcel", "frontage")},
+        "things": things_shown(units), "sides": asked,
+        "questions": [each for each in questions_shown(units) if asked or each["form"] != "sides"],
         "features": features, "answers": site_answers(site),
         # a file that the site has already is written over whole, so all that it stands for is kept
         "replaces": [] if site.traced is None else list(read_traced(site.traced.file).replaces),
@@ -129,6 +130,15 @@ def _data(stages: LotStages, ground: GroundPicture, units: Units, fit: GlobeFit)
     # one lot's drawing is never taken for another's in the browser's storage
     told["key"] = "lotshed-trace-" + hashlib.sha256(f"{site.name} {parcel}".encode()).hexdigest()[:16]
     return told
+
+
+def _sides(stages: LotStages, bounds: Bounds) -> list[dict[str, Any]]:
+    """Sides of the lot that may face the street, where neither its land nor the parcels say which does."""
+    opened = stages.lot.opened
+    frontage = opened.layers.frontage
+    if opened.site.right_of_way is not None or frontage.state == "found":
+        return []
+    return [{"side": edge.side, "at": _moved(edge.line.coords, *bounds[:2])} for edge in frontage.free]
 
 
 def _groups(things: list[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:

@@ -40,7 +40,7 @@ def site_answers(site: SiteFile) -> dict[str, Any]:
     found = {name: getattr(getattr(site, section), key) for name, (section, key) in PLACES.items()}
     return {
         name: f"{value:.3f} m" if isinstance(value, float) else value
-        for name, value in found.items() if value is not None
+        for name, value in found.items() if value is not None and value != ()
     }  # fmt: skip
 
 
@@ -60,4 +60,6 @@ def _told(value: Any, column: Attribute) -> Any:
         return None
     if column.form == "yes_no":
         return bool(value)
+    if column.allowed and isinstance(value, str):
+        return value.lower()
     return value.item() if hasattr(value, "item") else value

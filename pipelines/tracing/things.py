@@ -9,7 +9,11 @@ from typing import Any
 from pipelines.deliverables.files.symbols import Symbol, symbol_of, symbols
 from pipelines.deliverables.report.figures.map_svg import PX, legend_mark, marker_picture
 from pipelines.deliverables.words.quantities import unit_of
-from terrain.unit_table import Units
+from pipelines.hydraulics.pipe_catalogue import pipe_catalogue
+from terrain.unit_table import INCH, Units
+
+LEAST_PIPE = 2.99 * INCH
+"""No gravity line is smaller: common practice, no source. [m]"""
 
 
 @cache
@@ -38,6 +42,15 @@ def things_shown(units: Units) -> list[dict[str, Any]]:
 def questions_shown(units: Units) -> list[dict[str, Any]]:
     """What the page asks beside the map."""
     return [_field(each, units) for each in _table()["question"]]
+
+
+def pipes_offered() -> dict[str, list[str]]:
+    """Solid pipes that a gravity line may be asked to be, by standard."""
+    found: dict[str, list[str]] = {}
+    for pipe in pipe_catalogue():
+        if pipe.interior != "perforated" and pipe.nominal >= LEAST_PIPE:
+            found.setdefault(pipe.standard, []).append(pipe.key)
+    return found
 
 
 def _looks(thing: dict[str, Any]) -> dict[str, Any]:

@@ -45,16 +45,21 @@ def make_ground(
     roofs: Sequence[Geometry] = (),
     open_below: Sequence[bool] = (),
     downspouts: Sequence[Point] = (),
+    downspout_ends: Sequence[Point] = (),
     barriers: Sequence[Geometry] = (),
     culverts: Sequence[CulvertLine] = (),
     downspout_reach: float = DOWNSPOUT_REACH,
     invert_reach: float = INVERT_REACH,
 ) -> Ground:
-    """Stand roofs and barriers on a surface and open it along culverts."""
+    """Stand roofs and barriers on a surface and open it along culverts; a downspout's water comes out at its end."""
     is_open = list(open_below)
     if is_open and len(is_open) != len(roofs):
         raise GeometryError(
             f"{len(is_open)} values of open_below were given for {len(roofs)} roofs: give one for each roof, or none"
+        )
+    if downspout_ends and len(downspout_ends) != len(downspouts):
+        raise GeometryError(
+            f"{len(downspout_ends)} ends were given for {len(downspouts)} downspouts: give one for each, or none"
         )
     grid = surface.grid
     known = np.isfinite(surface.elevation)
@@ -75,9 +80,10 @@ def make_ground(
         receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
         receiver[roof >= 0] = nearest[roof >= 0]
         spouts = np.array(downspouts, dtype=object)
+        ends = np.array(downspout_ends or downspouts, dtype=object)
         for shape, position in walls:
-            own = list(spouts[shapely.distance(shape, spouts) <= downspout_reach]) if spouts.size else []
-            _lead_to_downspouts(receiver, roof == position, own, nearest, grid)
+            own = shapely.distance(shape, spouts) <= downspout_reach if spouts.size else np.zeros(0, dtype=np.bool_)
+            _lead_to_downspouts(receiver, roof == position, list(spouts[own]), list(ends[own]), nearest, grid)
     return Ground(grid, elevation, kind.astype(np.int64), receiver, roof.astype(np.int64))
 
 
@@ -143,14 +149,15 @@ def _lowest_beside(elevation: FloatArray, kind: IntArray, barrier: BoolArray, ne
 
 
 def _lead_to_downspouts(
-    receiver: IntArray, covered: BoolArray, downspouts: Sequence[Point], nearest: IntArray, grid: Grid
+    receiver: IntArray, covered: BoolArray, downspouts: Sequence[Point], ends: Sequence[Point], nearest: IntArray,
+    grid: Grid,
 ) -> None:
-    """Share a roof's cells among its downspouts, each to the nearest."""
+    """Share a roof's cells among its downspouts, each to the nearest, and on to where that one's water comes out."""
     if not downspouts or not covered.any():
         return
     x = np.array([point.x for point in downspouts])
     y = np.array([point.y for point in downspouts])
-    spout_rows, spout_columns = grid.cells(x, y)
+    spout_rows, spout_columns = grid.cells(np.array([end.x for end in ends]), np.array([end.y for end in ends]))
     spout_rows = np.clip(spout_rows, 0, grid.shape[0] - 1)
     spout_columns = np.clip(spout_columns, 0, grid.shape[1] - 1)
     rows, columns = np.nonzero(covered)

@@ -12,6 +12,8 @@ from pyproj import CRS, Transformer
 
 from pipelines.inputs.site_ground import open_site
 from pipelines.lot import screen_lot
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
 from pipelines.tracing.page import trace_page
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
@@ -314,6 +316,56 @@ def test_a_wrong_file_is_told_and_changes_nothing(content: str, said: str, traci
     until(watched.page, "document.getElementById('trace-says').textContent.includes(\"can't be opened\")")
     assert said in watched.page.locator("#trace-says").inner_text()
     assert watched.page.evaluate("state.shapes.length") == 0
+    assert watched.said == []
+
+
+@pytest.mark.parametrize("how", ["mouse", "touch", "keys"])
+def test_the_side_of_the_street_is_tapped_or_ticked(how: str, tracing: Any, bare_site: Path, tmp_path: Path) -> None:
+    watched = tracing(width=360 if how == "touch" else 1280, height=740, touch=how == "touch")
+    page = watched.page
+    south, west = (15.0, 4.0), (5.2, 15.0)
+    if how == "keys":
+        page.locator("#trace-map").focus()
+        walk(page, south)
+        page.keyboard.press("Enter")
+        tab_to(page, "ask-side-west")
+        page.keyboard.press("Space")
+        tab_to(page, "ask-side-west")
+        page.keyboard.press("Space")
+    else:
+        tap = page.mouse.click if how == "mouse" else page.touchscreen.tap
+        page.evaluate("document.getElementById('trace-map').scrollIntoView({block: 'start', behavior: 'instant'})")
+        for place in (west, south, west):
+            page.wait_for_timeout(60)
+            tap(*pixel(page, place))
+        page.wait_for_timeout(60)
+    assert "not on the west" in page.locator("#trace-says").inner_text()
+    assert page.locator("#ask-side-south").is_checked()
+    content = saved(page, tmp_path)
+    assert content["answers"] == {"street_side": ["south"]}
+    site = hand_in(bare_site, tmp_path)
+    frontage = open_site(site).layers.frontage
+    assert (frontage.state, frontage.sides) == ("said", ("south",))
+    assert shapely.distance(frontage.edges[0].line, open_site(site).layers.parcel) == 0.0
+    assert watched.said == []
+
+
+def test_soil_is_drawn_beside_what_the_rest_is_like(tracing: Any, bare_site: Path, tmp_path: Path) -> None:
+    watched = tracing(width=1280, height=800)
+    page = watched.page
+    page.locator("#see-all").click()
+    page.locator("#ask-soil_group").select_option("B")
+    draw_by(page, page.mouse.click, "soil", [(5.5, 18.0), (24.0, 18.0), (24.0, 25.0), (5.5, 25.0)])
+    page.locator("#one-group").select_option("d")
+    saved(page, tmp_path)
+    opened = open_site(hand_in(bare_site, tmp_path))
+    assert opened.site.soil.group == "B"
+    assert list(opened.layers.soils["group"]) == ["D"]
+    # each soil runs off by itself
+    surfaces = LotStages(open_lot(opened.site.path, grounds=1)).reckoning.surfaces
+    x, y = opened.layers.soils.geometry[0].centroid.coords[0]
+    row, column = surfaces.grid.cells(x, y)
+    assert (surfaces.group[row, column], surfaces.group[-9, column]) == (3, 1)
     assert watched.said == []
 
 

@@ -160,3 +160,72 @@ def test_a_lot_is_drawn_live_and_outlives_the_server(opened: Any, served: Served
         assert "Stopped" in said
     finally:
         again.process.kill()
+
+
+def test_a_pipe_and_a_moved_outfall_are_tried_then_kept_or_undone(
+    opened: Any, bare_lot: Callable[[Path], Path], tmp_path: Path, drawn: Any
+) -> None:
+    site = bare_lot(tmp_path)
+    running = Served(site)
+    try:
+        watched = opened(running.address, width=1280, height=800)
+        page = watched.page
+        drawn.until(page, "typeof map === 'object' && typeof state === 'object'")
+        drawn.draw_lot(page, page.mouse.click)
+        traced, saved = site.parent / "traced.geojson", site.with_name("site-traced.toml")
+        on_all = "document.getElementById('live-state').textContent.startsWith('{}On all grounds')"
+        drawn.until(page, on_all.format(""), most=90.0)
+        kept = traced.read_bytes()
+        page.locator("#live-pipe").select_option("8 in SDR-35")
+        drawn.until(page, on_all.format("Tried, not kept. "), most=90.0)
+        # it is held against what was kept, on disk nothing has changed, and nothing half tried is handed over
+        compared = page.locator("#live-compared").inner_text()
+        assert "8 in SDR-35" in compared
+        assert "6 in SDR-35" in compared
+        assert traced.read_bytes() == kept
+        assert page.locator("#live-hand-over").is_disabled()
+        axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
+        assert [each["id"] for each in axe.Axe().run(page).response["violations"]] == []
+        page.set_viewport_size({"width": 360, "height": 740})
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        page.set_viewport_size({"width": 1280, "height": 800})
+        assert running.ask("POST", "/hand-over")[0] == 409
+        page.locator("#live-undo").click()
+        drawn.until(page, on_all.format(""), most=90.0)
+        assert "6 in SDR-35" in " ".join(page.locator("#live-answer").inner_text().split())
+        assert page.locator("#live-trial").is_hidden()
+        assert page.locator("#live-pipe").input_value() == ""
+        page.locator("#live-pipe").select_option("8 in SDR-35")
+        drawn.until(page, "!document.getElementById('live-compare').hidden", most=60.0)
+        page.locator("#live-keep").click()
+        drawn.until(page, on_all.format(""), most=90.0)
+        assert read_traced(traced).answers["pipe"] == "8 in SDR-35"
+        findings = screen_lot(saved)
+        assert {run.pipe_key for run in findings.plan.pipe_runs} == {"8 in SDR-35"}
+        assert page.locator("#live-answer").inner_text().strip() == shown_answer(findings)["text"].strip()
+        page.locator("#live-hand-over").click()
+        drawn.until(page, "document.getElementById('trace-says').textContent.startsWith('Written into')", most=60.0)
+        handed = json.loads((site.parent / "site-traced-result" / "summary.json").read_text(encoding="utf-8"))
+        assert handed == json.loads(summary_text(summary(findings)))
+        # an outfall that is moved is tried too; undone, it is where it was
+        kept = traced.read_bytes()
+        was = page.evaluate("JSON.stringify(state.shapes)")
+        page.evaluate(
+            """change(next => { const end = next.shapes.find(each => each.table === "outfalls");
+                                end.at = [end.at[0] + 3, end.at[1]]; })"""
+        )
+        assert "outfall" in page.locator("#live-trial-words").inner_text()
+        drawn.until(page, on_all.format("Tried, not kept. "), most=90.0)
+        assert traced.read_bytes() == kept
+        page.locator("#live-undo").click()
+        assert page.evaluate("JSON.stringify(state.shapes)") == was
+        assert page.locator("#live-trial").is_hidden()
+        # a page that is left while something is tried comes back as it was kept
+        page.locator("#live-pipe").select_option("4 in corrugated")
+        drawn.until(page, "!document.getElementById('live-trial').hidden")
+        page.reload()
+        drawn.until(page, "typeof state === 'object' && state.answers.pipe === '8 in SDR-35'")
+        assert watched.said == []
+    finally:
+        running.process.kill()
+        running.process.communicate(timeout=30)

@@ -297,8 +297,8 @@ def test_each_thing_fits_its_table_and_is_drawn() -> None:
             if field["form"] == "length":
                 assert column.form == "length"
                 assert field["most"] == (column.most or field["most"])
-    # whatever a site's tables may hold, the page can draw but for soils
-    assert {thing["table"] for thing in listed} == set(TRACED_KINDS) - {"soil"}
+    # whatever a site's tables may hold, the page can draw
+    assert {thing["table"] for thing in listed} == set(TRACED_KINDS)
 
 
 @pytest.mark.parametrize(

@@ -72,12 +72,15 @@ class Frontage:
         Further edges at the end of the parcel map.
     neighbors : shapely Geometry
         Other parcels but streets, without the lot. [m]
+    free : tuple of FrontEdge
+        Every edge that no neighbor shares, of which a person may name the street's.
     """
 
     state: FrontageState
     edges: tuple[FrontEdge, ...]
     unsure: tuple[FrontEdge, ...]
     neighbors: BaseGeometry
+    free: tuple[FrontEdge, ...] = ()
 
     @property
     def sides(self) -> tuple[str, ...]:
@@ -118,16 +121,16 @@ def find_frontage(
     lots = [other for other in near if not any(other is street for street in streets)]
     together: BaseGeometry = shapely.union_all(np.array(lots, dtype=object))
     neighbors = shapely.difference(together, parcel)
-    edges = [edge for part in shapely.get_parts(parcel) for edge in _edges(part, together, streets, rules)]
+    edges = tuple(edge for part in shapely.get_parts(parcel) for edge in _edges(part, together, streets, rules))
     if said:
-        return Frontage("said", _on_sides(edges, said), (), neighbors)
+        return Frontage("said", _on_sides(edges, said), (), neighbors, edges)
     if not near:
-        return Frontage("alone", (), (), neighbors)
+        return Frontage("alone", (), (), neighbors, edges)
     across = tuple(edge for edge in edges if edge.width is not None)
     unsure = tuple(edge for edge in edges if edge.width is None)
     if across:
-        return Frontage("found", across, unsure, neighbors)
-    return Frontage("open" if unsure else "closed", unsure, (), neighbors)
+        return Frontage("found", across, unsure, neighbors, edges)
+    return Frontage("open" if unsure else "closed", unsure, (), neighbors, edges)
 
 
 def _same_ground(parcel: BaseGeometry, other: BaseGeometry) -> bool:

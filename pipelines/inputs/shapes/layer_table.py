@@ -10,7 +10,7 @@ OUTFALL_KINDS = ("swale", "ditch", "curb", "inlet", "pond", "daylight", "soakawa
 SOIL_GROUPS = ("a", "b", "c", "d", "a/d", "b/d", "c/d")
 COMPLAINT_PLACES = ("basement", "crawl_space", "wall", "patio", "lawn", "drive", "street")
 COMPLAINT_SEASONS = ("in_rain", "days_after", "always", "thaw")
-DOWNSPOUT_ENDS = ("lawn", "paving", "bed", "pipe_to_lawn", "pipe_to_street", "pipe_end_unknown")
+DOWNSPOUT_ENDS = ("lawn", "paving", "bed", "drain", "pipe_to_lawn", "pipe_to_street", "pipe_end_unknown")
 """Where a downspout's water goes now."""
 DRAIN_STATES = ("runs", "slow", "clogged", "broken", "unknown")
 CROSSINGS = ("never", "careful")
@@ -91,7 +91,15 @@ LAYER_KINDS = {
             ),
         ),
         LayerKind("right_of_way", ("polygon",), (Attribute("kind"), Attribute("name"))),
-        LayerKind("downspouts", ("point",), (Attribute("goes_to", allowed=DOWNSPOUT_ENDS),)),
+        LayerKind(
+            "downspouts",
+            ("point",),
+            (
+                Attribute("goes_to", allowed=DOWNSPOUT_ENDS),
+                # of the pipe that it runs into, where that is no drain that is drawn
+                Attribute("condition", allowed=DRAIN_STATES),
+            ),
+        ),
         LayerKind(
             "culverts",
             ("line",),

@@ -30,7 +30,9 @@ def with_traced(table: dict[str, Any], folder: Path) -> dict[str, Any]:
     if "soil" in traced.replaces and "soil" not in traced.tables and "soil" in table:
         found["soil"] = _kept(table, "soil")
     for section_name, key, answer in _answers(traced):
-        kept = _kept(found, "soil") if section_name == "soil" else found.get(section_name, {})
+        # an answer stands for a layer that the site file names, and outside what was drawn
+        instead = section_name == "soil" and "soil" not in traced.tables
+        kept = _kept(found, "soil") if instead else found.get(section_name, {})
         if isinstance(kept, dict):
             found[section_name] = {**kept, key: answer}
     return found

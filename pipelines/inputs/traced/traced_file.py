@@ -24,7 +24,7 @@ from pipelines.inputs.shapes.layer_columns import Attribute, read_columns
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.shape_repair import flat_shapes
 from pipelines.inputs.site_faults import fault_lines
-from pipelines.inputs.site_sections import Section, Year, within
+from pipelines.inputs.site_sections import Section, StreetSides, Year, within
 
 HOUSE = LayerKind(
     "house",
@@ -52,11 +52,14 @@ class TracedAnswers(Section):
     built: Year | None = None
     soil_group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] | None = None
     gate: Annotated[float, within("layout.gate")] | None = None
+    pipe: Annotated[str, Field(min_length=1, max_length=60)] | None = None
+    street_side: StreetSides | None = None
 
 
 PLACES = {
     "foundation": ("house", "foundation"), "floor": ("house", "floor"), "footing_depth": ("house", "footing_depth"),
     "built": ("house", "built"), "soil_group": ("soil", "group"), "gate": ("layout", "gate"),
+    "pipe": ("layout", "pipe"), "street_side": ("parcel", "street_side"),
 }  # fmt: skip
 """Table and key of the site file that an answer goes to."""
 

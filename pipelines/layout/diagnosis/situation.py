@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
+from pipelines.inputs.shapes.spout_ends import spout_ends
 from pipelines.inputs.site_file import SiteFile
 from pipelines.layout.diagnosis.division import Upslope, lot_ground
 from pipelines.layout.diagnosis.houses import HouseGround, houses_of
@@ -64,7 +65,7 @@ class Situation:
     complaints : tuple of (Point, Reason)
         Where water was seen, and what of it.
     downspouts : tuple of (str, Point)
-        Of this lot.
+        Of this lot, whose water comes out where they stand.
     foundation : str or None
         slab, crawl or basement.
     floor, footing_depth : float or None
@@ -155,6 +156,7 @@ def describe_lot(
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
+    led_away = {each.id for each in spout_ends(layers, site.rules) if each.place is not None}
     floors = [_number(roof, "floor_m") for _, roof in own.iterrows()]
     if main is not None and site.house.floor is not None:
         floors[own.index.get_loc(main.name)] = site.house.floor
@@ -188,6 +190,7 @@ def describe_lot(
             (str(spout.id), spout.geometry)
             for spout in layers.downspouts.itertuples()
             if not houses.is_empty and shapely.distance(houses, spout.geometry) <= beside
+            and str(spout.id) not in led_away
         ),
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),

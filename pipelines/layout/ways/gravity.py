@@ -5,8 +5,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pipelines.hydraulics.manning import pipe_flow
-from pipelines.hydraulics.pipe_catalogue import find_pipe
+from pipelines.hydraulics.pipe_catalogue import Pipe, find_pipe
 from pipelines.inputs.rules import Rules
+from pipelines.inputs.site_sections import Layout
 from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
 from pipelines.layout.plan import Discharge, Fitting, Mode, Outfall, PipeRun, Said
 from pipelines.layout.quantities.quantities import Works
@@ -22,6 +23,9 @@ from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON
 from pipelines.layout.ways.settings import LaySettings, settings_to_try
 from pipelines.layout.ways.way_values import Way, WayInputs
 from terrain.reason import Reason, reason
+
+UNDER_WHEELS = ("SDR-35", "sch 40")
+"""Standards that may lie under a drive, as the rule cover_drive says: common practice, no source."""
 
 
 def by_gravity(
@@ -179,7 +183,7 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
     for name in inputs.spouts:
         if name in answer.unserved:
             said.append(reason("spout_not_tied_in", name=name, why=answer.unserved[name]))
-    said += run_warnings(answer.lines.runs, rules)
+    said += run_warnings(answer.lines.runs, rules, inputs.site.layout)
     if any(line.near_line for line in answer.forest.lines):
         said.append(reason("near_lot_line"))
     if any(line.assumed for line in answer.forest.lines):
@@ -189,11 +193,28 @@ def line_warnings(inputs: WayInputs, answer: GravityAnswer) -> list[Reason]:
     return said
 
 
-def run_warnings(runs: Sequence[PipeRun], rules: Rules) -> list[Reason]:
-    """What a reader must know of single gravity runs: water too slow to keep them clean."""
+def run_warnings(runs: Sequence[PipeRun], rules: Rules, layout: Layout) -> list[Reason]:
+    """What a reader must know of single gravity runs: water too slow to keep them clean, a chosen pipe that fails."""
     cleansing = rules["velocity_self_cleansing"].likely
     slow = tuple(run.id for run in runs if not _cleans_itself(run, cleansing))
-    return [reason("slow_lines", runs=slow, velocity=cleansing)] if slow else []
+    told = [reason("slow_lines", runs=slow, velocity=cleansing)] if slow else []
+    return told + (_of_chosen_pipe(runs, find_pipe(layout.pipe)) if layout.pipe else [])
+
+
+def _of_chosen_pipe(runs: Sequence[PipeRun], chosen: Pipe) -> list[Reason]:
+    """Where the pipe that a person chose does not do: larger ones of its standard are laid there, thin ones told."""
+    said = []
+    for run in runs:
+        carries = pipe_flow(run.peak_flow, chosen.inside, max(run.flattest or 0.0, 1e-5), chosen.roughness).capacity
+        if run.pipe_key != chosen.key and carries < run.peak_flow:
+            said.append(
+                reason("chosen_pipe_too_small", run=run.id, pipe=chosen.key, carries=carries, flow=run.peak_flow,
+                       laid=run.pipe_key)
+            )  # fmt: skip
+    thin = tuple(run.id for run in runs if run.under_paving > 0.0)
+    if thin and chosen.standard not in UNDER_WHEELS:
+        said.append(reason("chosen_pipe_thin", runs=thin, pipe=chosen.key))
+    return said
 
 
 def _waters(inputs: WayInputs, answer: GravityAnswer) -> dict[str, float]:

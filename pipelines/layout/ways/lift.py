@@ -276,7 +276,7 @@ def _laid_by_pump(inputs: WayInputs, storm: LiftStorm, rest: GravityAnswer | Non
         capacities |= {name: inputs.flows.flows[name] for name in rest.lines.served}
         served |= rest.lines.served
     warnings += [reason("roof_through_lift", name=name) for name in inputs.spouts if name in lifted]
-    warnings += run_warnings(lift.feed.runs, rules)
+    warnings += run_warnings(lift.feed.runs, rules, inputs.site.layout)
     if not inputs.curve_given:
         warnings.append(
             reason(

@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.errors import LayerError
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import mask_of
+from pipelines.layout.ways.outlets.found_kind import kind_of_low_line
 from pipelines.layout.ways.outlets.found_low_line import falls_towards, side_of
 from pipelines.layout.ways.outlets.outlet_levels import CARRIES_ON, bed_beside, level_range
 from terrain.arrays import BoolArray, FloatArray, IntArray
@@ -30,6 +31,7 @@ CONFIRM = {
 }
 """What must be confirmed of an outfall, by its kind."""
 
+_NO_STREET = shapely.Polygon()
 FARTHEST_LEVEL = 30.0
 """No gutter, bed or invert lies farther from the ground over it. [m]"""
 
@@ -145,8 +147,9 @@ def found_outfalls(
     rules: Rules,
     *,
     way_off: BaseGeometry | None = None,
+    paving: BaseGeometry = _NO_STREET,
 ) -> tuple[OutfallSite, ...]:
-    """Places beyond the frontage that carry flow away from the lot, the likeliest first."""
+    """Places beyond the frontage that carry flow away from the lot, the likeliest first; `paving` is the streets'."""
     grid = drainage.ground.grid
     near = mask_of(shapely.buffer(parcel, rules["outfall_reach"].likely), grid) & ~on_parcel
     near &= (drainage.ground.kind == OPEN) & ~mask_of(barred, grid)
@@ -160,23 +163,27 @@ def found_outfalls(
     # what carries most first, then the lower
     ground = drainage.ground.elevation.ravel()
     order = cells[np.lexsort((ground[cells], -drainage.accumulation.ravel()[cells]))]
-    clearance = rules["outlet_above_swale"].likely
-    depth, under, over = level_range("swale", rules)
     apart, most = rules["outfall_apart"].likely, int(rules["outfalls_found"].likely)
     return tuple(
-        OutfallSite(
-            f"outfall-{k}", "swale", point, float(ground[cell]) - depth, float(ground[cell]) - depth + clearance,
-            False, _found_there(drainage, parcel, cell, point, owned=right_of_way is not None), given=False,
-            under=under, over=over,
-        )
+        _found_there(drainage, parcel, cell, point, paving, rules, name=f"outfall-{k}", owned=right_of_way is not None)
         for k, (cell, point) in enumerate(_apart(order, grid, apart, most), start=1)
     )
 
 
-def _found_there(drainage: Drainage, parcel: BaseGeometry, cell: int, point: Point, *, owned: bool) -> Reason:
-    return reason(
-        "confirm_found", what=CONFIRM["swale"], unowned=not owned, side=side_of(parcel, point),
+def _found_there(
+    drainage: Drainage, parcel: BaseGeometry, cell: int, point: Point, paving: BaseGeometry, rules: Rules, *,
+    name: str, owned: bool,
+) -> OutfallSite:
+    kind, deep = kind_of_low_line(drainage, cell, point, paving, rules)
+    depth, under, over = level_range(kind, rules)
+    bottom = float(drainage.ground.elevation.ravel()[cell]) - depth
+    clearance = rules["outlet_above_swale"].likely if kind in CARRIES_ON else 0.0
+    told = reason(
+        "confirm_found", what=CONFIRM[kind], unowned=not owned, side=side_of(parcel, point), kind=kind, deep=deep,
         distance=float(shapely.distance(parcel, point)), falls=falls_towards(drainage, cell), share=None,
+    )
+    return OutfallSite(
+        name, kind, point, bottom, bottom + clearance, False, told, given=False, under=under, over=over
     )
 
 

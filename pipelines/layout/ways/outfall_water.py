@@ -18,6 +18,7 @@ from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.swale.found_outfall import OutfallLook, OutfallPlace, water_over_grates
 from pipelines.layout.swale.outfall_look import look_at_outfalls
 from pipelines.layout.ways.outfall_sites import OutfallSite, found_outfalls, given_outfalls
+from pipelines.layout.ways.outlets.found_kind import street_paving
 from terrain.reason import Reason, reason
 
 
@@ -41,7 +42,7 @@ def candidates(layers: SiteLayers, situation: Situation) -> tuple[tuple[OutfallS
     if not outfalls and not own:
         outfalls = found_outfalls(
             situation.drainage, situation.parcel, situation.on_parcel, situation.right_of_way, situation.roofs, rules,
-            way_off=situation.way_off,
+            way_off=situation.way_off, paving=street_paving(layers.hardscape, layers.right_of_way),
         )
     return outfalls, own
 

@@ -28,6 +28,7 @@ function style_of(look, { words = "", strong = false, heavy = false } = {}) {
 }
 function words_of(shape, its) {
   if (its.table === "house") return Number.isFinite(shape.props.floor_m) ? in_words(shape.props.floor_m, "level") : "";
+  if (its.table === "soil") return "soil " + String(shape.props.group || "").toUpperCase();
   return its.look.kind === "line" || its.table === "complaints" ? "" : String(shape.props.kind || "").slice(0, 24);
 }
 const ground_style = (feature) => style_of(feature.get("look"), { words: feature.get("words"), heavy: feature.get("heavy") });
@@ -59,12 +60,28 @@ const water_layers = Object.fromEntries(["contours", "low_spots", "flow_paths"].
   return [name, new ol.VectorLayer({ source: new ol.VectorSource({ features }), style: ground_style, declutter: name })];
 }));
 lot.addFeatures(told.parcel.map((rings) => new ol.Feature({ geometry: new ol.Polygon(rings) })));
+// sides that may face the street, where nobody knows: tapped, or ticked beside the map
+const sides = new ol.VectorSource({ features: told.sides.map(({ side, at }) => new ol.Feature({ geometry: new ol.LineString(at), side })) });
+const is_street = (side) => (state.answers.street_side || []).includes(side);
+function set_street(side, on) {
+  change((next) => {
+    const named = (next.answers.street_side || []).filter((each) => each !== side);
+    if (on) named.push(side);
+    if (named.length) next.answers.street_side = named;
+    else delete next.answers.street_side;
+  });
+  tell(on ? "The street is on the " + side + "." : "The street is not on the " + side + ".");
+}
+const sides_layer = new ol.VectorLayer({ source: sides, style: (feature) => {
+  const on = is_street(feature.get("side"));
+  return style_of({ ...told.looks.frontage, width: on ? 9 : 5, dash: on ? [] : [9, 7] }, { words: on ? "street" : "street?" });
+} });
 const lot_layer = new ol.VectorLayer({ source: lot, style: style_of(told.looks.parcel) });
 const drawn_layer = new ol.VectorLayer({ source, style: drawn_style, declutter: false, updateWhileInteracting: true });
 
 const map = new ol.Map({
   target: pane, controls: [], interactions: ol.interactions({ doubleClickZoom: false, altShiftDragRotate: false, pinchRotate: false, keyboard: false, shiftDragZoom: false }),
-  layers: [...Object.values(ground_layers), ...Object.values(water_layers), lot_layer, drawn_layer],
+  layers: [...Object.values(ground_layers), ...Object.values(water_layers), sides_layer, lot_layer, drawn_layer],
   view: new ol.View({ projection: plane, center: [told.extent[2] / 2, told.extent[3] / 2], resolution: 0.3, minResolution: 0.01, maxResolution: 3, enableRotation: false, constrainResolution: false }),
 });
 const view = map.getView();
@@ -108,6 +125,7 @@ function hold_chosen() {
   chosen_one.clear();
   if (chosen !== null && !thing) chosen_one.push(source.getFeatureById(chosen));
   drawn_layer.changed();
+  sides_layer.changed();
 }
 function choose(id) {
   chosen = id;
@@ -197,8 +215,7 @@ let keyed = [];
 function place_by_key() {
   const at = snapped(view.getCenter());
   if (!thing) {
-    const feature = map.getFeaturesAtPixel(map.getPixelFromCoordinate(view.getCenter()), { layerFilter: (layer) => layer === drawn_layer, hitTolerance: 10 })[0];
-    choose(feature ? feature.getId() : null);
+    pick_at(map.getPixelFromCoordinate(view.getCenter()), 10);
     return;
   }
   if (thing.shape === "point") {
@@ -239,10 +256,17 @@ function tell_place(place) {
 }
 map.on("pointermove", (event) => tell_place(event.coordinate));
 map.on("click", (event) => {
-  if (thing) return;
-  const feature = map.getFeaturesAtPixel(event.pixel, { layerFilter: (layer) => layer === drawn_layer, hitTolerance: 8 })[0];
-  choose(feature ? feature.getId() : null);
+  if (!thing) pick_at(event.pixel, 8);
 });
+// what was drawn, else a side that may face the street
+function pick_at(pixel, reach) {
+  const feature = map.getFeaturesAtPixel(pixel, { layerFilter: (layer) => layer === drawn_layer, hitTolerance: reach })[0];
+  choose(feature ? feature.getId() : null);
+  const place = map.getCoordinateFromPixel(pixel), side = feature ? null : sides.getClosestFeatureToCoordinate(place);
+  if (!side) return;
+  const near = side.getGeometry().getClosestPoint(place);
+  if (Math.hypot(near[0] - place[0], near[1] - place[1]) <= 1.5 * reach * view.getResolution()) set_street(side.get("side"), !is_street(side.get("side")));
+}
 
 const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 pane.addEventListener("keydown", (event) => {

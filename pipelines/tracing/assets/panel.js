@@ -57,6 +57,21 @@ function field_for(field, value, put, prefix) {
   return row;
 }
 
+function sides_for(field) {
+  const box = document.createElement("fieldset"), legend = document.createElement("legend");
+  legend.textContent = field.ask;
+  box.append(legend, ...[...new Set(told.sides.map(({ side }) => side))].map((side) => {
+    const label = document.createElement("label"), input = document.createElement("input");
+    input.type = "checkbox";
+    input.id = "ask-side-" + side;
+    input.checked = is_street(side);
+    input.addEventListener("change", () => set_street(side, input.checked));
+    label.append(input, " " + side);
+    return label;
+  }));
+  return box;
+}
+
 function name_of(shape) {
   const its = thing_of(shape), kind = shape.props.kind && !its.set.kind?.includes(shape.props.kind) ? " (" + String(shape.props.kind).slice(0, 30) + ")" : "";
   return its.title + kind + ", no. " + shape.id;
@@ -123,6 +138,7 @@ function show_questions() {
   questions_show = JSON.stringify(state.answers);
   by_id("asked").replaceChildren(...told.questions.map((field) => {
     const answer = state.answers[field.name];
+    if (field.form === "sides") return sides_for(field);
     return field_for(field, field.form === "length" && answer ? parseFloat(answer) : answer, (value) => change((next) => {
       if (value === undefined) delete next.answers[field.name];
       else next.answers[field.name] = field.form === "length" ? value.toFixed(4) + " m" : value;

@@ -24,12 +24,15 @@ from pipelines.deliverables.report.lot.brief import brief_entries
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.text import entries_as_text
 from pipelines.deliverables.unit_systems import unit_system
+from pipelines.deliverables.words.say import sentence
 from pipelines.inputs.site_file import read_site_file
 from pipelines.inputs.traced.traced_file import read_traced
 from pipelines.lot import screen_lot
 from pipelines.tracing.things import look
 from terrain.errors import LotshedError
 from terrain.kept import keeping
+from terrain.reason import Reason
+from terrain.unit_table import Units
 
 TRACED = "traced.geojson"
 EMPTY = '{"type": "FeatureCollection", "replaces": [], "answers": {}, "features": []}\n'
@@ -42,6 +45,9 @@ WORKS = (
     "surface_works", "french_drains", "channel_drains", "pipe_runs", "fittings", "outfalls", "catch_basins", "sumps",
 )  # fmt: skip
 """Layers of what is proposed, from the bottom up."""
+COMPARED = ("Wrong", "Verdict", "Build", "Drains to", "Cost", "Faults")
+"""What is told of a trial beside what was kept."""
+OF_PIPE = ("chosen_pipe_too_small", "chosen_pipe_thin", "line_too_small")
 
 
 class OvertakenError(Exception):
@@ -74,20 +80,24 @@ class LiveDesk:
 
     def __init__(self, site: Path, traced: Path) -> None:
         self.site, self.traced = site, traced
+        self._room = tempfile.TemporaryDirectory(prefix="lotshed-")
+        self._trial: Path | None = None
         self._changed = threading.Condition()
         self._drawing = 0
         self._counted: tuple[int, Findings] | None = None
         self._told: dict[str, Any] = {"drawing": 0, "doing": "", "fault": None, "answer": None}
         threading.Thread(target=self._work, name="screening", daemon=True).start()
 
-    def put(self, text: str) -> int:
-        """Check a drawing, keep it on disk, and have it screened; gives its number."""
+    def put(self, text: str, *, trial: bool = False) -> int:
+        """Check a drawing and have it screened; gives its number. It is kept on disk unless it is only tried."""
         with self._changed:
-            with tempfile.TemporaryDirectory(prefix="lotshed-") as folder:
-                beside = Path(folder, self.traced.name)
-                beside.write_text(text, encoding="utf-8")
-                read_traced(beside)
-            write_single_text(self.traced, text)
+            # what is tried has a file of its own each, since the last may still be read
+            beside = Path(self._room.name, f"{self._drawing + 1}.geojson")
+            beside.write_text(text, encoding="utf-8")
+            read_traced(beside)
+            if not trial:
+                write_single_text(self.traced, text)
+            self._trial = beside if trial else None
             self._drawing += 1
             self._told = {**self._told, "drawing": self._drawing, "doing": "waiting", "fault": None}
             self._changed.notify()
@@ -102,6 +112,8 @@ class LiveDesk:
         counted = self._counted
         if counted is None or counted[0] != self._drawing:
             raise HandoverError("the drawing is not counted on all grounds yet; wait until the page says that it is")
+        if self._trial is not None:
+            raise HandoverError("what is tried is neither kept nor undone; keep it or undo it first")
         folder = self.site.with_name(f"{self.site.stem}-result")
         prepare_place(folder, overwrite=True)
         write_lot(counted[1], folder, overwrite=True, extra_files=lot_files(counted[1], made_on=date.today()))
@@ -116,10 +128,11 @@ class LiveDesk:
                     self._changed.wait()
             # a drag sends several
             time.sleep(SETTLE)
-            done = self._drawing
+            with self._changed:
+                done, trial = self._drawing, self._trial
             try:
                 for grounds in (FIRST_GROUNDS, None):
-                    self._screen(done, grounds)
+                    self._screen(done, grounds, trial)
             except OvertakenError:
                 continue
             except Exception as error:
@@ -129,15 +142,16 @@ class LiveDesk:
                 with suppress(OvertakenError):
                     self._tell(done, doing="", fault=fault)
 
-    def _screen(self, drawing: int, grounds: int | None) -> None:
+    def _screen(self, drawing: int, grounds: int | None, trial: Path | None) -> None:
         def progress(text: str, _: float | None) -> None:
             # every stage asks: the newest drawing alone is worth the time
             self._tell(drawing, doing=text)
 
-        findings = screen_lot(self.site, progress=progress, grounds=grounds)
+        findings = screen_lot(self.site, progress=progress, grounds=grounds, traced=trial)
         if grounds is None:
             self._counted = (drawing, findings)
-        answer = shown_answer(findings) | {"of": drawing, "provisional": grounds is not None}
+        state = {"of": drawing, "provisional": grounds is not None, "trial": trial is not None}
+        answer = shown_answer(findings) | state
         self._tell(drawing, doing="" if grounds is None else "counting on all grounds", answer=answer)
 
     def _tell(self, drawing: int, **news: Any) -> None:
@@ -158,5 +172,15 @@ def shown_answer(findings: Findings) -> dict[str, Any]:
          "geometry": json.loads(shapely.to_geojson(shapely.force_2d(each.shape)))}
         for layer in picture.layers if layer.name in WORKS and layer.on for each in layer.features
     ]  # fmt: skip
-    text = entries_as_text(findings.name, brief_entries(findings, tables, units), WIDTH)
-    return {"text": text, "works": works, "corner": [west, south]}
+    entries = brief_entries(findings, tables, units)
+    pipe = _pipe_told(findings, units)
+    return {
+        "text": entries_as_text(findings.name, entries, WIDTH), "works": works, "corner": [west, south],
+        "told": {entry.name: list(entry.told) for entry in entries if entry.name in COMPARED} | pipe,
+    }  # fmt: skip
+
+
+def _pipe_told(findings: Findings, units: Units) -> dict[str, list[str]]:
+    """What is said of the pipe that was chosen."""
+    said = [each for each in findings.plan.warnings if isinstance(each, Reason) and each.code in OF_PIPE]
+    return {"Pipe": [sentence(each, units) for each in said]} if said else {}

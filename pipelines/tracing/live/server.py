@@ -73,14 +73,16 @@ def live_app(desk: LiveDesk, *, own: str, token: str) -> Any:
             if len(read) > MOST_BYTES:
                 return JSONResponse({"fault": "the drawing is larger than 20 MB"}, 413)
         try:
-            number = await run_in_threadpool(desk.put, bytes(read).decode("utf-8"))
+            tried = request.url.path == "/trial"
+            number = await run_in_threadpool(desk.put, bytes(read).decode("utf-8"), trial=tried)
         except (LotshedError, UnicodeDecodeError) as fault:
             return JSONResponse({"fault": str(fault)}, 422)
         return JSONResponse({"drawing": number})
 
     routes = [
         Route("/", lambda _: HTMLResponse(shell())), Route("/page", page), Route("/answer", answer),
-        Route("/drawing", drawing, methods=["POST"]), Route("/hand-over", hand_over, methods=["POST"]),
+        Route("/drawing", drawing, methods=["POST"]), Route("/trial", drawing, methods=["POST"]),
+        Route("/hand-over", hand_over, methods=["POST"]),
     ]  # fmt: skip
     return _guarded(Starlette(routes=routes), own=own, token=token)
 

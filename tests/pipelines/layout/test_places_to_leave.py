@@ -8,6 +8,7 @@ from shapely import LineString, Point, Polygon, box
 from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.layout.diagnosis.division import parcel_cells
 from pipelines.layout.ways.outfall_sites import daylight_places, found_outfalls, given_outfalls
+from pipelines.layout.ways.outlets.found_kind import kind_of_low_line
 from terrain.flow.drainage import drain_ground
 
 LEFT, TOP, SIZE = 500000.0, 4000000.0, 40
@@ -169,3 +170,29 @@ def test_daylight_is_nowhere_that_sends_water_to_a_neighbour_or_to_what_is_wet(s
     assert daylights(street, wet=np.ones((SIZE, SIZE), dtype=bool)) == ()
     sideways = drain_ground(ground_of(np.repeat(100.0 - 0.02 * np.arange(SIZE)[None, :], SIZE, axis=0)))
     assert daylights(sideways) == ()
+
+
+@pytest.mark.parametrize(
+    ("deep", "paved", "kind"),
+    [(0.1, True, "curb"), (0.1, False, "swale"), (0.4, True, "swale"), (0.4, False, "swale"), (0.8, False, "ditch")],
+)
+def test_a_low_line_is_taken_for_what_its_depth_and_paving_say(deep: float, paved: bool, kind: str, ground_of) -> None:
+    row, column = np.mgrid[0:SIZE, 0:SIZE]
+    # a trough of a known depth along a row, falling east; both banks 2 m off
+    ground = 100.0 - 0.01 * column - deep * np.clip(1.0 - np.abs(row - 33) / 2.0, 0.0, 1.0)
+    drainage = drain_ground(ground_of(ground))
+    grid = drainage.ground.grid
+    x, y = (float(each) for each in grid.centres(33, 20))
+    street = box(x - 15.0, y - 7.0, x + 15.0, y - 1.0) if paved else NOTHING
+    found, depth = kind_of_low_line(drainage, 33 * grid.shape[1] + 20, Point(x, y), street, RULES)
+    assert found == kind
+    assert depth == pytest.approx(deep, abs=0.05)
+    # each rule acts
+    if kind == "ditch":
+        assert kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(found_ditch_depth="4 ft"))[0] == "swale"
+    if kind == "curb":
+        for more in ({"found_gutter_depth": "2 in"}, {"found_gutter_reach": "1 ft"}):
+            assert kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(**more))[0] == "swale"
+    if deep == 0.8:
+        near = kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(found_section_reach="2.5 ft"))
+        assert near[1] < depth

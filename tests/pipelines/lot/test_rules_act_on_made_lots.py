@@ -584,6 +584,10 @@ def test_every_rule_is_seen_to_act():
     made |= set(runpy.run_path(str(here.with_name("test_possible_grounds.py")))["POSSIBLE_GROUNDS"])
     # a pump that is too weak, and the stone that stores for it: test_made_lots
     made |= {"lift_far_over", "lift_stone_width", "lift_stone_longest"}
+    # which drains that are there are relied on: test_existing_drains
+    made |= {"drain_reach", "drain_least_size"}
+    # what a low line is taken for: test_places_to_leave
+    made |= {"found_section_reach", "found_gutter_depth", "found_gutter_reach", "found_ditch_depth"}
     # storms in which no neighbor may gain: test_surface_works; cover held by the gate: test_gate
     made |= {"neighbor_storms", "cover_tolerance"}
     # a street's gutter: test_curb_inlet_and_pond

@@ -28,8 +28,10 @@ class Screening:
         self.traced, self.asked, self.ended = traced, [], []
         self.begun, self.go_on, self.all_done = threading.Event(), threading.Event(), threading.Event()
 
-    def __call__(self, site: Path, *, progress: Callable[[str, float | None], None], grounds: int | None) -> Any:
-        built = read_traced(self.traced).answers["built"]
+    def __call__(
+        self, site: Path, *, progress: Callable[[str, float | None], None], grounds: int | None, traced: Path | None
+    ) -> Any:
+        built = read_traced(traced or self.traced).answers["built"]
         self.asked.append((built, grounds))
         progress("one stage", 0.1)
         self.begun.set()
@@ -82,6 +84,32 @@ def test_a_defect_is_told_and_the_worker_goes_on(screening: Screening, tmp_path:
     desk.put(drawing(1970))
     assert screening.all_done.wait(PATIENCE)
     assert desk.told()["fault"] is None
+
+
+def test_what_is_tried_is_screened_and_not_kept(screening: Screening, tmp_path: Path) -> None:
+    desk = LiveDesk(tmp_path / "site.toml", tmp_path / "traced.geojson")
+    screening.go_on.set()
+    desk.put(drawing(1961))
+    assert screening.all_done.wait(PATIENCE)
+    screening.all_done.clear()
+    desk.put(drawing(1962), trial=True)
+    assert screening.all_done.wait(PATIENCE)
+    told(desk, lambda now: now["answer"]["trial"] and not now["answer"]["provisional"])
+    assert screening.ended[-2:] == [(1962, FIRST_GROUNDS), (1962, None)]
+    assert read_traced(tmp_path / "traced.geojson").answers == {"built": 1961}
+    with pytest.raises(HandoverError, match="neither kept nor undone"):
+        desk.hand_over()
+    desk.put(drawing(1962))
+    told(desk, lambda now: not now["answer"]["trial"] and not now["answer"]["provisional"])
+    assert read_traced(tmp_path / "traced.geojson").answers == {"built": 1962}
+
+
+def told(desk: LiveDesk, holds: Callable[[dict[str, Any]], bool]) -> None:
+    for _ in range(500):
+        if holds(desk.told()):
+            return
+        threading.Event().wait(0.02)
+    raise AssertionError(desk.told())
 
 
 def test_a_drawing_at_fault_leaves_the_kept_one(screening: Screening, tmp_path: Path) -> None:
