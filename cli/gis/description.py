@@ -1,13 +1,17 @@
 """What lotshed can do, as a document for a program that offers it elsewhere: each step, and the whole jobs."""
 
 import inspect
+import math
 import re
 import sys
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from pipelines.deliverables.files.symbols import Symbol
 
 FORM = 1
 """Of the document: a host refuses one that it doesn't know."""
@@ -18,12 +22,15 @@ NOT_OFFERED = {
     # of a page that is served until somebody ends it
     "live", "port",
 }  # fmt: skip
+RASTERS = ("fall_to_spare",)
+"""Of those that are handed over, which are drawn as the layer of that name is."""
 RARE = {"self_check", "grounds", "allow_linked", "also"}
 
 
 def description() -> tuple[dict[str, Any], list[str]]:
     """The document, and what is said of steps that cannot be loaded."""
     from cli.main import COMMANDS, app
+    from pipelines.deliverables.files.symbols import symbols
     from pipelines.steps.offered import offered_steps
 
     steps, faults = offered_steps()
@@ -31,6 +38,7 @@ def description() -> tuple[dict[str, Any], list[str]]:
     jobs = [_job(app.get_command(context, name), name) for name in JOBS if name in COMMANDS]
     return {
         "form": FORM, "version": version("lotshed"), "program": _program(), "watched": _watched(),
+        "rasters": {name: [_class_of(each) for each in symbols()[name]] for name in RASTERS},
         "algorithms": [*jobs, *steps],
     }, faults  # fmt: skip
 
@@ -47,6 +55,14 @@ def _program() -> str:
 def _watched() -> dict[str, int]:
     """Folders whose time of change says that a package came or went. [ns]"""
     return {folder: Path(folder).stat().st_mtime_ns for folder in sys.path if folder and Path(folder).is_dir()}
+
+
+def _class_of(symbol: "Symbol") -> dict[str, Any]:
+    """One colour of a raster: up to which value, where there is an end."""
+    high = symbol.conditions[0].high
+    return {
+        "below": high if math.isfinite(high) else None, "colour": symbol.colour, "words": symbol.label("si"),
+    }  # fmt: skip
 
 
 def _job(command: click.Command | None, name: str) -> dict[str, Any]:

@@ -14,8 +14,8 @@ LEAST_HOST = "3.22"
 ABOUT = (
     "The steps and jobs of lotshed as algorithms: where water comes from, where it stands, where it may leave, and "
     "what that takes, from public lidar and a parcel line. lotshed runs beside this GIS in a Python environment of its "
-    "own; the plugin finds it or asks where it is. A pre-screen, not a survey and not an engineer's design: local code and "
-    "licensed practice come first. Call before you dig."
+    "own; the plugin finds it or asks where it is. A pre-screen, not a survey and not an engineer's design: local code "
+    "and licensed practice come first. Call before you dig."
 )
 WHEN = (2026, 1, 1, 0, 0, 0)
 """Of every file in it, so that the same version gives the same bytes."""

@@ -24,13 +24,13 @@ REPORT = "report.html"
 class LotshedAlgorithm(QgsProcessingAlgorithm):
     """What one entry of the description says."""
 
-    def __init__(self, offer):
+    def __init__(self, offer, rasters):
         super().__init__()
-        self.offer = offer
+        self.offer, self.rasters = offer, rasters
 
     def createInstance(self):
         """One more of the same."""
-        return LotshedAlgorithm(self.offer)
+        return LotshedAlgorithm(self.offer, self.rasters)
 
     def name(self):
         """As on the command line."""
@@ -127,5 +127,5 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
         if kind in ("vector", "raster"):
             gather(self.place, self.called, self.displayName(), context)
         else:
-            load(layers_of(self.place), self.called, "out", context)
+            load(layers_of(self.place, self.rasters), self.called, "out", context)
         return {}

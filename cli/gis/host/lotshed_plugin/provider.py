@@ -97,4 +97,4 @@ class LotshedProvider(QgsProcessingProvider):
             QgsMessageLog.logMessage(said, "lotshed", Qgis.Warning)
         self.version = told["version"]
         for offer in told["algorithms"]:
-            self.addAlgorithm(LotshedAlgorithm(offer))
+            self.addAlgorithm(LotshedAlgorithm(offer, told.get("rasters", {})))

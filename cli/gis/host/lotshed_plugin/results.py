@@ -7,26 +7,37 @@ import sqlite3
 from bisect import bisect
 
 from qgis.core import (
+    QgsColorRampShader,
     QgsProcessingContext,
     QgsProcessingLayerPostProcessorInterface,
     QgsProviderRegistry,
     QgsRasterLayer,
+    QgsRasterShader,
+    QgsSingleBandPseudoColorRenderer,
     QgsVectorLayer,
     QgsWkbTypes,
 )
+from qgis.PyQt.QtGui import QColor
 
 ORDER = {QgsWkbTypes.PointGeometry: 0, QgsWkbTypes.LineGeometry: 1, QgsWkbTypes.PolygonGeometry: 2}
 RASTER, TABLE = 3, 4
 STYLES = "layer_styles"
+LIGHTLY = 0.25
+"""How much of a raster's colour is seen. [-]"""
 
 
-def layers_of(path):
-    """Layers with something in them of a file, or of the files of a folder, as (title, layer)."""
+def layers_of(path, rasters):
+    """Layers with something in them of a file, or of the files of a folder, as (title, layer).
+
+    `rasters` says how some are drawn, by the name of their file.
+    """
     if os.path.isdir(path):
         inside = sorted(os.path.join(path, name) for name in os.listdir(path))
-        return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each)]
+        return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each, rasters)]
     if path.endswith(".tif"):
-        return [(_title(path), QgsRasterLayer(path, _title(path)))]
+        layer = QgsRasterLayer(path, _title(path))
+        _draw(layer, rasters.get(os.path.splitext(os.path.basename(path))[0]))
+        return [(_title(path), layer)]
     if path.endswith(".gpkg"):
         titles, options = _titles(path), QgsVectorLayer.LayerOptions()
         options.loadDefaultStyle = True
@@ -111,6 +122,23 @@ class _IntoGroup(QgsProcessingLayerPostProcessorInterface):
     def postProcessLayer(self, layer, context, feedback):
         self.group.take(layer, self.place, context.project())
         self.kept.remove(self)
+
+
+def _draw(layer, classes):
+    """Draw a raster in classes, so lightly that what lies below is seen."""
+    if not classes or not layer.isValid():
+        return
+    ramp = QgsColorRampShader()
+    ramp.setColorRampType(QgsColorRampShader.Discrete)
+    ends = [float("inf") if each["below"] is None else each["below"] for each in classes]
+    ramp.setColorRampItemList([
+        QgsColorRampShader.ColorRampItem(ends[k], QColor(each["colour"]), each["words"])
+        for k, each in enumerate(classes)
+    ])  # fmt: skip
+    shader = QgsRasterShader()
+    shader.setRasterShaderFunction(ramp)
+    layer.setRenderer(QgsSingleBandPseudoColorRenderer(layer.dataProvider(), 1, shader))
+    layer.setOpacity(LIGHTLY)
 
 
 def _kind(layer):
