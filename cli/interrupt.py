@@ -4,6 +4,7 @@ import signal
 import sys
 from typing import Any
 
+WORDS = "Interrupted; what was there before is untouched."
 _asked = False
 
 
@@ -24,7 +25,7 @@ def tell() -> None:
     """Say that the run was interrupted."""
     from cli.streams import say
 
-    say("Interrupted; what was there before is untouched.")
+    say(WORDS)
 
 
 def was_asked() -> bool:

@@ -16,7 +16,7 @@ import click
 
 from cli import interrupt
 from cli.exit_codes import AT_FAULT, DEFECT, DONE, INTERRUPTED
-from cli.streams import OutputError, say, tell
+from cli.streams import OutputError, tell
 from cli.voice import Voice
 from terrain.errors import LotshedError
 
@@ -30,6 +30,7 @@ COMMANDS = {
     "storm": "cli.commands.storm",
     "steps": "cli.commands.steps",
     "step": "cli.commands.step",
+    "gis-plugin": "cli.commands.gis_plugin",
     "help": "cli.commands.help",
     "completion": "cli.commands.completion",
 }
@@ -70,25 +71,25 @@ def exit_code(run: Callable[[], Any], voice: Voice) -> int:
     try:
         code = run()
     except (click.Abort, KeyboardInterrupt):
-        return _interrupted()
+        return _interrupted(voice)
     except LotshedError as fault:
-        say(f"Error: {fault}")
+        voice.say(f"Error: {fault}")
         return AT_FAULT
     except click.ClickException as fault:
         told = io.StringIO()
         fault.show(file=told)
-        say(told.getvalue().rstrip())
+        voice.say(told.getvalue().rstrip())
         return AT_FAULT
     except Exception as defect:
         if interrupt.was_asked():
-            return _interrupted()
+            return _interrupted(voice)
         if voice.debug:
             traceback.print_exc()
         words = machine_words(defect)
         if words:
-            say(f"Error: {words}")
+            voice.say(f"Error: {words}")
             return AT_FAULT
-        say(
+        voice.say(
             f"A defect of lotshed, not of your input: {type(defect).__name__}: {defect}\n"
             "Please report it where you got lotshed, with the command and what it prints with --debug."
         )
@@ -108,8 +109,8 @@ def machine_words(error: Exception) -> str:
     return ""
 
 
-def _interrupted() -> int:
-    interrupt.tell()
+def _interrupted(voice: Voice) -> int:
+    voice.say(interrupt.WORDS)
     return INTERRUPTED
 
 

@@ -14,7 +14,7 @@ Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 
 def talk_options(function: Decorated) -> Decorated:
-    """-q, -v and --debug, which reach the command as the context's `Voice`."""
+    """-q, -v, --debug and --progress, which reach the command as the context's `Voice`."""
     for flag, name, words in (
         ("--debug", "debug", "Show tracebacks of defects and what the libraries say."),
         ("-v", "verbose", "Say each stage."),
@@ -24,7 +24,10 @@ def talk_options(function: Decorated) -> Decorated:
         function = click.option(
             *names, name, is_flag=True, expose_value=False, is_eager=True, callback=_set_voice, help=words
         )(function)
-    return function
+    return click.option(
+        "--progress", type=click.Choice(["terminal", "json"]), default="terminal", expose_value=False, is_eager=True,
+        callback=_set_progress, help="How to tell on stderr what is under way; json: one object a line, for programs.",
+    )(function)
 
 
 def json_option(function: Decorated) -> Decorated:
@@ -102,3 +105,9 @@ def _set_voice(ctx: click.Context, parameter: click.Parameter, wanted: bool) -> 
         logging.basicConfig(level=logging.DEBUG)
         if os.environ.get("CPL_LOG") == os.devnull:
             del os.environ["CPL_LOG"]
+
+
+def _set_progress(ctx: click.Context, _: click.Parameter, form: str) -> None:
+    voice = ctx.find_object(Voice)
+    if voice is not None:
+        voice.objects = form == "json"

@@ -31,9 +31,14 @@ def say(text: str) -> None:
     lines = text.split("\n")
     if len(lines) > MOST_LINES:
         lines[MOST_LINES:] = [f"  and {len(lines) - MOST_LINES:,} more lines"]
+    say_as_it_is("\n".join(shown(line, most=MOST_LETTERS) for line in lines))
+
+
+def say_as_it_is(text: str) -> None:
+    """A line on stderr that is fit to show already; nowhere, where nobody can read it."""
     with contextlib.suppress(OSError, ValueError):
         if sys.stderr is not None:
-            print("\n".join(shown(line, most=MOST_LETTERS) for line in lines), file=sys.stderr, flush=True)
+            print(text, file=sys.stderr, flush=True)
 
 
 def tell(text: str) -> None:

@@ -74,7 +74,10 @@ def _command_of(step: "Step") -> click.Command:
         voice = click.get_current_context().find_object(Voice) or Voice()
         if any(taken.name in files and taken.kind is Surface for taken in step.inputs) and compiles_first():
             voice.note(compiling_words())
-        for line in run_step(step, files, stated, out, overwrite=overwrite):
+        with voice.progress() as progress:
+            progress(step.does.rstrip("."), 0.1)
+            said = run_step(step, files, stated, out, overwrite=overwrite)
+        for line in said:
             voice.note(f"Warning: {line}")
         voice.note(f"Written to {out}")
 

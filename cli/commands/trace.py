@@ -12,7 +12,8 @@ from cli.voice import Voice
 @click.command("trace")
 @click.argument("site", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option(
-    "--out", type=click.Path(path_type=Path), metavar="FILE", help="Page to write  [default: trace.html by SITE.toml]"
+    "--out", type=click.Path(path_type=Path), metavar="PAGE.html",
+    help="Page to write  [default: trace.html by SITE.toml]",
 )
 @click.option("--live", is_flag=True, help="Serve the page on this machine alone, and answer as one draws.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Of the live page  [default: a free one]")
@@ -28,7 +29,7 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
     corrected. Numbers on the page follow `units` of the site file.
 
     With --live the page is served at an address that only this machine can open: what is drawn is kept beside the site
-    file as it is drawn, each change is screened, and the answer stands beside the map. Ctrl-C ends it.
+    file as it is drawn, each change is screened, and the answer stands beside the map, until Ctrl-C ends it.
 
     \b
     Example:
@@ -51,7 +52,8 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
 
     place = site.parent / "trace.html" if out is None else out
     check_file_place(place, ending=".html", overwrite=overwrite)
-    voice.note("Reading the ground and following its water ...")
-    write_single_text(place, trace_page(site))
+    with voice.progress() as progress:
+        progress("Reading the ground and following its water ...", None)
+        write_single_text(place, trace_page(site))
     tell(f"Written to {place}: open it in a browser, draw, and save traced.geojson beside {site}.")
     voice.note('Then add to the site file:\n\n    [traced]\n    file = "traced.geojson"')

@@ -61,7 +61,7 @@ PLAIN_KINDS: dict[type, ParameterKind] = {bool: "yes_no", int: "integer", float:
 
 
 # options that every step has on the command line
-RESERVED = {"out", "overwrite", "allow_linked", "help", "debug", "quiet", "verbose"}
+RESERVED = {"out", "overwrite", "allow_linked", "help", "debug", "quiet", "verbose", "progress"}
 
 
 class StepError(LotshedError, ValueError):

@@ -25,6 +25,8 @@ LITTLE = 1_000_000
 """What is free on a disk that is full: GDAL and SQLite do not always say so. [bytes]"""
 WAITS = "OGR_SQLITE_SYNCHRONOUS"
 """GDAL's name for whether a write waits for the disk."""
+AS_OLD = {"VERSION": "1.2"}
+"""Nothing here needs a newer version of the standard, and a GIS some years old warns of each layer of a newer one."""
 
 SCHEMA_TABLES = """
 CREATE TABLE IF NOT EXISTS gpkg_extensions (
@@ -104,7 +106,9 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
     table = fit_to_show(table)
     options = {"FID": "fid", "IDENTIFIER": layer.title, "DESCRIPTION": layer.description}
     if layer.geometry is None:
-        pyogrio.write_dataframe(table, path, layer=layer.name, driver="GPKG", layer_options=options)
+        pyogrio.write_dataframe(
+            table, path, layer=layer.name, driver="GPKG", layer_options=options, dataset_options=AS_OLD
+        )
         return
     placed = gpd.GeoDataFrame(table, crs=None).set_crs(crs, allow_override=True)
     pyogrio.write_dataframe(
@@ -114,6 +118,7 @@ def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None)
         driver="GPKG",
         geometry_type=layer.geometry,
         layer_options={**options, "GEOMETRY_NAME": "geom"},
+        dataset_options=AS_OLD,
     )
 
 

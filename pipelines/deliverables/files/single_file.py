@@ -1,6 +1,6 @@
 """The result of one step as one file, of the kind that its value is."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -61,9 +61,18 @@ def write_result(
 
 def write_single_text(path: Path, text: str) -> None:
     """Write a text file, replacing an earlier one only when whole."""
+    _write_beside(path, lambda beside: write_text(beside, text))
+
+
+def write_single_bytes(path: Path, content: bytes) -> None:
+    """Write a file, replacing an earlier one only when whole."""
+    _write_beside(path, lambda beside: beside.write_bytes(content))
+
+
+def _write_beside(path: Path, write: Callable[[Path], object]) -> None:
     beside = path.with_name(f"{path.stem}.tmp{path.suffix}")
     try:
-        write_text(beside, text)
+        write(beside)
         beside.replace(path)
     except OSError as error:
         raise HandoverError(f"{path} cannot be written: {error}. Give a folder with room to write in.") from error

@@ -17,6 +17,12 @@ INSIDE = 0.45
 """Width of a barrel's inside of that of the barrel. [-]"""
 HATCHES = {"rafters": "b_diagonal", "pavers": "cross", "no_entry": "diagonal_x", "furrows": "horizontal"}
 """Hatches by what that markup calls them."""
+PLACEMENTS = {"Point": "0", "Line": "2", "Polygon": "1"}
+"""Around a point, along a line, over ground, by what that markup calls them."""
+PRIORITIES = {"Point": "8", "Line": "6", "Polygon": "2"}
+"""Of texts where there is no room for all. [0 to 10]"""
+MANY_HEADS = 0.9
+"""Width of a line from which on its direction is shown more than once. [mm]"""
 REACH = 1.15
 """Of a glyph's drawing, its lines' width counted in. [-]"""
 
@@ -90,11 +96,15 @@ def _add_labels(root: ElementTree.Element, layer: Layer, told: LayerLabel, units
     ElementTree.SubElement(style, "text-buffer", bufferDraw="1", bufferSize="0.8", bufferSizeUnits="MM",
                            bufferColor="255,255,255,255", bufferOpacity="1")  # fmt: skip
     ElementTree.SubElement(settings, "text-format", wrapChar="", autoWrapLength="28")
-    # along a line, around a point or ground
-    placement = "2" if "Line" in (layer.geometry or "") else "0"
-    ElementTree.SubElement(settings, "placement", placement=placement, placementFlags="10", dist="1.5", distUnits="MM")
+    shape = next(each for each in PLACEMENTS if each in (layer.geometry or ""))
+    options = {"placement": PLACEMENTS[shape], "placementFlags": "10", "priority": PRIORITIES[shape]}
+    # a text longer than its line stands out over its ends
+    ElementTree.SubElement(settings, "placement", options, dist="1", distUnits="MM", overrunDistance="25",
+                           overrunDistanceUnit="MM")  # fmt: skip
+    # ground is no obstacle: inside of it everything else is written
     ElementTree.SubElement(settings, "rendering", drawLabels="1", scaleVisibility="1", scaleMin="0",
-                           scaleMax=str(told.label_to or 0), obstacle="1", displayAll="0")  # fmt: skip
+                           scaleMax=str(told.label_to or 0), obstacle="1" if shape == "Point" else "0",
+                           displayAll="0")  # fmt: skip
 
 
 def _told(name: str, column: Column, units: Units) -> str:
@@ -133,7 +143,13 @@ def _add_symbol(parent: ElementTree.Element, name: str, symbol: Symbol) -> None:
         inside = replace(symbol, colour=symbol.edge, width=INSIDE * symbol.width)
         _add_layer(element, *_line(inside))
     if symbol.shape in ("arrow", "barrel"):
-        along = _add_layer(element, "MarkerLine", {"placement": "centralpoint", "rotate": "1"})
+        # a long line needs more than one, and a short one has no room for them
+        often = symbol.shape == "arrow" and symbol.width >= MANY_HEADS
+        along = _add_layer(element, "MarkerLine", {
+            "placement": "interval" if often else "centralpoint", "rotate": "1",
+            "interval": "40", "interval_unit": "MM",
+            "offset_along_line": "8" if often else "0", "offset_along_line_unit": "MM",
+        })  # fmt: skip
         head = ElementTree.SubElement(along, "symbol", name=f"@{name}@1", type="marker", alpha="1")
         _add_layer(head, "SimpleMarker", _head(symbol))
     elif symbol.shape in HATCHES and symbol.kind == "fill":
