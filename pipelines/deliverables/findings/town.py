@@ -156,7 +156,7 @@ class RunOnLink:
     area : float
         Ground whose water comes over it, what passes through the giving lot included. [m2]
     peak, volume : float
-        Of that water in the design storm, as if nothing held it on the way. [m3/s], [m3]
+        Of that water in the design storm, less what low spots far upslope hold. [m3/s], [m3]
     place : shapely Point
         Where most of it enters, in the map's CRS.
     """
@@ -215,7 +215,7 @@ class LotOutletLine:
     pumped : bool
         A pump's line ends here.
     line : shapely LineString or None
-        Last gravity run, drawn downstream, in the map's CRS; z is the invert in metres.
+        Last gravity run, drawn downstream, in the map's CRS; z is the invert in its linear unit.
     size : str
         Of it, nominal.
     run_peak : float
