@@ -94,12 +94,15 @@ class LotStages:
         What was struck out or moved in the layers of earlier steps.
     drawn : PossibleGrounds or None
         Grounds that were drawn already, of the same lidar.
+    beside_pysheds : bool
+        Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
     """
 
     lot: LotInputs
     surface: Surface | None = None
     edits: Edits = NO_EDITS
     drawn: PossibleGrounds | None = None
+    beside_pysheds: bool = True
 
     @property
     def frame(self) -> Frame:
@@ -146,7 +149,8 @@ class LotStages:
     @cached_property
     def drainage(self) -> Drainage:
         """Which way water runs."""
-        return with_pysheds(drain_ground(self.ground[1]))
+        drained = drain_ground(self.ground[1])
+        return with_pysheds(drained) if self.beside_pysheds else drained
 
     @cached_property
     def low_spots(self) -> tuple[LowSpot, ...]:

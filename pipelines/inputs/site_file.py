@@ -8,6 +8,7 @@ paths resolved. `site.rules` holds the defaults with the file's overrides in pla
 import difflib
 import os
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
@@ -94,10 +95,12 @@ SECTIONS = tuple(
 )
 
 
-def read_site_file(path: str | os.PathLike[str]) -> SiteFile:
-    """Read and check a site file; files it names must exist."""
+def read_site_file(
+    path: str | os.PathLike[str], *, changed: Callable[[dict[str, Any]], dict[str, Any]] = dict
+) -> SiteFile:
+    """Read and check a site file; files it names must exist. `changed` gives what is checked in the tables' place."""
     path = Path(path)
-    table = _read_toml(path)
+    table = changed(_read_toml(path))
     own_path = [f'unknown key "path"; {_near("path")}'] if "path" in table else []
     table.pop("path", None)
     table = with_traced(table, path.parent)
