@@ -68,7 +68,7 @@ def links_of(stages: LotStages, lot: str, parcels: gpd.GeoDataFrame | None = Non
                 flow.peak,
                 flow.volume,
                 _place(stages, int(most)),
-            )  # fmt: skip
+            )
         )
     return tuple(sorted(links, key=lambda each: (each.side, -each.area, each.from_lot)))
 
@@ -117,7 +117,7 @@ def outlets_of(stages: LotStages) -> tuple[LotOutletLine, ...]:
                 None if last is None else frame.to_map(last.line),
                 "" if last is None else last.pipe_key,
                 0.0 if last is None else last.peak_flow,
-            )  # fmt: skip
+            )
         )
     return tuple(found)
 
