@@ -16,12 +16,21 @@ from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.lot_results import LotOutlet, LotResult
+from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.diagnosis.division import Upslope
 from pipelines.layout.diagnosis.situation import counted_spots
 from pipelines.layout.diagnosis.upslope import UpslopeWater, ground_upslope, upslope_water
 from pipelines.layout.diagnosis.water_settings import WaterSettings
 from pipelines.layout.plan import Said
-from pipelines.layout.swale.case import OpenedSwales, SwaleCase, divide_case, measure_case, open_swales, rain_of
+from pipelines.layout.swale.case import (
+    OpenedSwales,
+    SwaleCase,
+    culverts_beside,
+    divide_case,
+    measure_case,
+    rain_of,
+    swales_of,
+)
 from pipelines.layout.swale.discharges import place_discharges
 from pipelines.layout.swale.levels import level_beside, level_series
 from pipelines.layout.swale.outlets import SwaleOutlet
@@ -84,14 +93,14 @@ class _Ground:
 
 
 def route_street(
-    site: Path | OpenedSwales, records: Sequence[LotRecord], *, progress: Progress | None = None
+    site: SiteInputs | OpenedSwales, records: Sequence[LotRecord], *, progress: Progress | None = None
 ) -> TownSwales | None:
     """Route what lots and road send along every swale of a town.
 
     Parameters
     ----------
-    site : Path or OpenedSwales
-        The town's file, or its swales opened.
+    site : SiteInputs or OpenedSwales
+        What the town's file names, opened; or its swales.
     records : sequence of LotRecord
         What the lots' runs left.
     progress : callable, optional
@@ -108,9 +117,11 @@ def route_street(
         If a swale or its ground cannot be used.
     """
     tell = progress or (lambda stage, share: None)
-    opened = open_swales(site) if isinstance(site, Path) else site
-    if not opened.lines:
-        return None
+    if isinstance(site, SiteInputs):
+        if site.site.swales is None or site.layers.swales.empty:
+            return None
+        site = swales_of(site, culverts_beside)
+    opened = site
     case = measure_case(opened, tell)
     street = _measured(case, rain_of(opened.inputs, opened.rules), records)
     planned = any(record.row.planned is not None for record in records)
