@@ -73,9 +73,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
     """
     opened = open_named(site_of_lot(job.site, task.lot.id))
     stages = LotStages(lot_inputs(opened, grounds=task.grounds), beside_pysheds=False)
-    return answer_lot(
-        stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key
-    )
+    return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
 
 
 def record_of(job: TownJob, task: LotTask) -> LotRecord:
@@ -96,7 +94,11 @@ def record_of(job: TownJob, task: LotTask) -> LotRecord:
 def failed(lot: TownLot, message: str, *, aside: bool = False, attempts: int = 1) -> LotRecord:
     """Record of a lot of which nothing is known but what went wrong."""
     row = LotRow(
-        lot=lot.id, name=lot.name, status="set_aside" if aside else "failed", parcel=lot.parcel, message=message,
+        lot=lot.id,
+        name=lot.name,
+        status="set_aside" if aside else "failed",
+        parcel=lot.parcel,
+        message=message,
         attempts=attempts,
     )
     return LotRecord(row)
@@ -116,6 +118,7 @@ class SharedGround:
 
     def enter(self, job: TownJob) -> None:
         """Begin to share."""
+
         def begin() -> None:
             if job.linked:
                 self.stack.enter_context(links_anywhere())

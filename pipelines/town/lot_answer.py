@@ -79,8 +79,12 @@ def answer_lot(
 
 
 def _row(
-    stages: LotStages, lot: str, standing: tuple[StandingWater, ...], surface: tuple[Outflow, ...],
-    findings: Findings | None, inputs_key: str,
+    stages: LotStages,
+    lot: str,
+    standing: tuple[StandingWater, ...],
+    surface: tuple[Outflow, ...],
+    findings: Findings | None,
+    inputs_key: str,
 ) -> LotRow:
     here, opened, frame = stages.situation, stages.lot.opened, stages.frame
     need = need_of(stages, standing)
@@ -169,7 +173,11 @@ def _planned(findings: Findings) -> LotPlanned:
         high=None if cost is None else cost.high,
         discharges=tuple(
             LotDischarge(
-                line.outfall or "", line.mode, line.verdict, line.fall_to_spare, line.lift,
+                line.outfall or "",
+                line.mode,
+                line.verdict,
+                line.fall_to_spare,
+                line.lift,
                 peaks.get(line.outfall or "", 0.0),
             )
             for line in plan.discharges

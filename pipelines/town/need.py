@@ -88,7 +88,9 @@ def _standing(stages: LotStages, standing: Sequence[StandingWater]) -> Iterator[
         yield (
             _weight(place) * 0.5 * severe * (1.0 if found is None else found),
             reason(
-                "need_standing", place=place.name, depth=water.depth_on_lot,
+                "need_standing",
+                place=place.name,
+                depth=water.depth_on_lot,
                 time=None if hours is None else hours * HOUR,
             ),
             Point(float(x), float(y), water.spot.bottom_elevation),
@@ -98,8 +100,11 @@ def _standing(stages: LotStages, standing: Sequence[StandingWater]) -> Iterator[
 
 def _weight(place: SpotPlace) -> float:
     weight = WEIGHT[place.place]
-    return weight + 0.5 * (WEIGHT["paving"] - weight) if place.place == "lawn" and place.sill_distance <= NEAR_HOUSE \
+    return (
+        weight + 0.5 * (WEIGHT["paving"] - weight)
+        if place.place == "lawn" and place.sill_distance <= NEAR_HOUSE
         else weight
+    )
 
 
 def _arriving(stages: LotStages) -> Iterator[Part]:

@@ -11,7 +11,6 @@ from terrain.errors import GroundFileError
 from terrain.reading.gdal_guard import open_named_raster, raster_options
 from terrain.reading.named_file import address_of, refuse_no_file
 
-
 _KEPT: ContextVar[dict[Path, tuple[contextlib.ExitStack, Any]] | None] = ContextVar("rasters_kept_open", default=None)
 
 

@@ -1,4 +1,5 @@
-"""Finished lots on disk: one GeoParquet a lot, written whole, named after the lot and the hash of what it was made of."""
+"""Finished lots on disk: one GeoParquet a lot, written whole, named after the lot and the hashes of what was asked
+and what was read."""
 
 import hashlib
 import json
@@ -18,7 +19,7 @@ from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.town.record_text import made, plain
 
 KEY_LETTERS = 16
-_NAME = re.compile(r"(?P<lot>[\w-]+)\.(?P<key>[0-9a-f]{16})\.parquet")
+_NAME = re.compile(r"[\w-]+\.[0-9a-f]{16}\.[0-9a-f]{16}\.parquet")
 SEEN = ("lot", "name", "street", "status", "message", "seconds", "need", "need_why")
 """Fields of a row that stand as columns of their own, for whoever opens a partition."""
 
@@ -49,22 +50,22 @@ class Partitions:
         except OSError as error:
             raise _cannot_write(self.folder, error) from error
 
-    def place(self, lot: str, key: str) -> Path:
-        """Where a lot's partition lies."""
-        return self.folder / "lots" / f"{file_name(lot)}.{key[:KEY_LETTERS]}.parquet"
+    def place(self, lot: str, asked: str, read: str) -> Path:
+        """Where a lot's partition lies, by the hashes of what was asked of it and of what was read."""
+        return self.folder / "lots" / f"{file_name(lot)}.{asked[:KEY_LETTERS]}.{read[:KEY_LETTERS]}.parquet"
 
     def finished(self) -> set[str]:
         """Names of the partitions that are there."""
         folder = self.folder / "lots"
         return {each.name for each in os.scandir(folder) if _NAME.fullmatch(each.name)} if folder.is_dir() else set()
 
-    def write(self, record: LotRecord, key: str, crs: CRS) -> None:
+    def write(self, record: LotRecord, asked: str, read: str, crs: CRS) -> None:
         """Write a lot's record, whole or not at all."""
         row = record.row
         columns: dict[str, Any] = {name: [getattr(row, name)] for name in SEEN}
         columns["record"] = [json.dumps(plain(record), allow_nan=True)]
         table = gpd.GeoDataFrame(columns, geometry=[row.parcel], crs=crs)
-        place = self.place(row.lot, key)
+        place = self.place(row.lot, asked, read)
         try:
             handle, held = tempfile.mkstemp(prefix=".", suffix=".part", dir=place.parent)
             os.close(handle)
@@ -76,11 +77,11 @@ class Partitions:
         except OSError as error:
             raise _cannot_write(place, error) from error
 
-    def read(self, lot: str, key: str) -> LotRecord:
+    def read(self, lot: str, asked: str, read: str) -> LotRecord:
         """A lot's record as it was written."""
         import pyarrow.parquet
 
-        place = self.place(lot, key)
+        place = self.place(lot, asked, read)
         try:
             text = pyarrow.parquet.read_table(place, columns=["record"]).column("record")[0].as_py()
             record: LotRecord = made(LotRecord, json.loads(text))

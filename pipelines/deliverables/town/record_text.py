@@ -108,7 +108,9 @@ def _table(held: Any) -> pd.DataFrame:
     for name, column in held["columns"].items():
         if column["type"] == "geometry":
             shapes = name
-            columns[name] = gpd.GeoSeries([None if each is None else shapely.from_wkb(each) for each in column["values"]])
+            columns[name] = gpd.GeoSeries(
+                [None if each is None else shapely.from_wkb(each) for each in column["values"]]
+            )
         else:
             columns[name] = pd.Series(column["values"], dtype=column["type"])
     table = pd.DataFrame(columns)
