@@ -1,7 +1,8 @@
 """A town as one page: a map and a table of its lots, one lot's answer on a tap; nothing is fetched."""
 
 import math
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -31,6 +32,8 @@ SMOOTHED = {"lots": 0.15, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
 """By how much an outline may leave the true one on the page. [m]"""
 FAR = {"low_spots": 12.0, "pipe_runs": 8.0, "run_on_links": 12.0, "outlets": 40.0}
 """Tenths of a metre in a pixel above which a layer is too small to see. [-]"""
+SENTENCES = 3
+"""Of a headline that the page tells."""
 MANY = 5000
 """Lots above which the page leaves out what is drawn on each, so that it stays small."""
 SHOWN = (
@@ -63,7 +66,8 @@ def town_page(findings: TownFindings, *, made_on: str = "") -> str:
         cautions=[sentence(each.text, findings.units) for each in findings.cautions],
         warnings=[sentence(each, findings.units) for each in say_all(findings.warnings, findings.units)],
         data={
-            "size": drawn.size, "lots": drawn.lots, "links": drawn.links(), "layers": layers,
+            "size": drawn.size, "lots": drawn.lots, "heads": list(drawn.heads), "links": drawn.links(),
+            "layers": layers,
             "marks": {name: [_mark(symbol) for symbol in symbols()[name]] for name, _ in used},
             "length": _length(findings),
         },
@@ -99,6 +103,7 @@ class _Sheet:
         pad = 0.02 * max(east - west, north - south)
         self.west, self.north = west - pad, north + pad
         self.size = [math.ceil((east - west + 2 * pad) * self.unit), math.ceil((north - south + 2 * pad) * self.unit)]
+        self.heads: dict[str, int] = {}
         self.lots = [self._lot(row) for row in findings.rows]
 
     def steps(self, shape: Any, smoothed: float = 0.0) -> list[list[int]]:
@@ -151,7 +156,7 @@ class _Sheet:
         few = len(findings.rows) <= MANY
         if name in ("low_spots", "pipe_runs") and few:
             table = lot_layer(findings, name)
-            wanted = table[table["on_parcel"].fillna(False).astype(bool)] if name == "low_spots" else table
+            wanted = table if name == "pipe_runs" else table[_told_spots(table)]
             depth = next((column for column in table if column.startswith("depth_") and "on_lot" not in column), "")
             factor = {"depth_in": 0.0254, "depth_m": 1.0}.get(depth, 1.0)
             for _, row in wanted.iterrows():
@@ -199,10 +204,25 @@ class _Sheet:
             "deepest": _rounded(row.deepest, 3), "longest": _rounded(row.longest, 2),
             "fall_to_spare": _rounded(row.fall_to_spare, 3),
             "mode": plan.mode if plan else "", "cost": _rounded(plan.likely, 0) if plan else None,
-            "headline": shown(sentence(plan.headline, units)) if plan else "",
-            "told": told, "facts": [[head, shown(text)] for head, text in _facts(row, self.findings) if text],
+            "headline": shown(_first_sentences(sentence(plan.headline, units))) if plan else "",
+            "told": told, "facts": [
+                [self.heads.setdefault(head, len(self.heads)), shown(text)]
+                for head, text in _facts(row, self.findings)
+                if text
+            ],
             "shape": self.steps(row.parcel, SMOOTHED["lots"]),
         }  # fmt: skip
+
+
+def _first_sentences(text: str) -> str:
+    """What is wrong, where it drains and what it costs; the rest stands in lots.csv."""
+    return " ".join(re.split(r"(?<=\.) (?=[A-Z])", text)[:SENTENCES])
+
+
+def _told_spots(table: pd.DataFrame) -> pd.Series:
+    """Low spots on a lot that are more than lidar error."""
+    on_lot, doubtful = (table[name].fillna(False).astype(bool) for name in ("on_parcel", "within_lidar_error"))
+    return on_lot & ~doubtful
 
 
 def _facts(row: LotRow, findings: TownFindings) -> Iterator[tuple[str, str]]:
@@ -253,24 +273,37 @@ def _tables(findings: TownFindings) -> list[tuple[str, str, Sequence[str], list[
     found = [("swales", "Swales", ("Swale", "Takes the storm", "First overtops", "Peak at its end",
               *(("Takes it with all improvements", "Peak with all improvements") if swales.built else ()), "Why"),
               list(_swale_rows(swales, findings)))]  # fmt: skip
-    full = [
-        [names[each.swale], _years(each.storm, findings), "all improvements" if each.built else "as it is",
-         each.name or "no lot", format_quantity(each.over, "depth", units),
-         f"{format_quantity(each.from_time, 'time', units)} to {format_quantity(each.to_time, 'time', units)}"]
-        for each in swales.full
-    ]  # fmt: skip
+    full = list(_full_rows(swales, findings, names))
     rises = [
         [each.outlet, names[each.swale], format_quantity(each.rise, "depth", units),
          format_quantity(each.submerged, "time", units), _answer(each.answer), sentence(each.why, units)]
         for each in sorted(swales.rises, key=lambda each: -each.rise)
     ]  # fmt: skip
     if full:
-        heads = ("Swale", "Storm", "Case", "Beside lot", "Above its bank", "Since rain began")
+        heads = ("Swale", "Storm", "Case", "Beside", "Above its bank", "Since rain began")
         found.append(("full_places", "Where a swale is full", heads, full))
     if rises and swales.built:
         heads = ("Outlet", "Swale", "Rise", "Submerged", "Takes it", "Why")
         found.append(("outlet_rises", "If every lot builds its improvements", heads, rises))
     return found
+
+
+def _full_rows(swales: TownSwales, findings: TownFindings, names: Mapping[str, str]) -> Iterator[list[str]]:
+    """One row a swale, storm and case: beside which lots it is full, by how much and when."""
+    units = findings.units
+    cases = sorted({(each.swale, each.storm or 0.0, each.built) for each in swales.full})
+    for swale, storm, built in cases:
+        places = [each for each in swales.full if (each.swale, each.storm or 0.0, each.built) == (swale, storm, built)]
+        lots = dict.fromkeys(each.name or "no lot" for each in places)
+        first, last = (min(each.from_time for each in places), max(each.to_time for each in places))
+        yield [
+            names[swale],
+            _years(storm or None, findings),
+            "all improvements" if built else "as it is",
+            ", ".join(lots),
+            format_quantity(max(each.over for each in places), "depth", units),
+            f"{format_quantity(first, 'time', units)} to {format_quantity(last, 'time', units)}",
+        ]
 
 
 def _swale_rows(swales: TownSwales, findings: TownFindings) -> Iterator[list[str]]:

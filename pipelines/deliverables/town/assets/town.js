@@ -168,7 +168,7 @@
     if (lot.headline) add("p", lot.headline);
     if (lot.message) add("p", lot.message);
     const list = add("dl", "");
-    for (const [head, text] of lot.facts) { const row = add("div", "", list); add("dt", head, row); add("dd", text, row); }
+    for (const [head, text] of lot.facts) { const row = add("div", "", list); add("dt", told.heads[head], row); add("dd", text, row); }
     for (const [title, ends] of [["Takes water from", told.links.filter((link) => link[1] === at)], ["Gives water to", told.links.filter((link) => link[0] === at)]]) {
       if (!ends.length) continue;
       add("p", title).className = "note";
