@@ -498,3 +498,11 @@ class TownFindings:
     def rows(self) -> tuple[LotRow, ...]:
         """Answers of the lots."""
         return tuple(record.row for record in self.records)
+
+    @property
+    def all_warnings(self) -> tuple[Said, ...]:
+        """Of the lots' inputs, and of the swales."""
+        if self.swales is None:
+            return self.warnings
+        built = () if self.swales.built is None else self.swales.built.warnings
+        return (*self.warnings, *self.swales.now.warnings, *built)

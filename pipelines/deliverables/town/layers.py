@@ -22,7 +22,7 @@ from pipelines.deliverables.findings.town import (
     TownFindings,
 )
 from pipelines.deliverables.swale.layers import swale_tables
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.say import say_all
 from terrain.unit_table import HOUR, Units
 
 OF_LOT = Column("lot", "text", "", "", "id of the lot; other ids are those of its own run")
@@ -181,8 +181,8 @@ def _run_info(findings: TownFindings, outputs: Sequence[str]) -> Iterator[tuple[
     for file in findings.inputs:
         yield f"input.{file.key}.file", file.file
         yield f"input.{file.key}.sha256", file.sha256
-    for number, warning in enumerate(findings.warnings, start=1):
-        yield f"warning.{number}", say(warning, findings.units)
+    for number, warning in enumerate(say_all(findings.all_warnings, findings.units), start=1):
+        yield f"warning.{number}", warning
     yield OUTPUTS, ", ".join(outputs)
 
 

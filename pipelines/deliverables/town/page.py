@@ -64,7 +64,7 @@ def town_page(findings: TownFindings, *, made_on: str = "") -> str:
         unfinished=any(row.status != "done" for row in rows),
         heads=_heads(findings), tables=_tables(findings),
         cautions=[sentence(each.text, findings.units) for each in findings.cautions],
-        warnings=[sentence(each, findings.units) for each in say_all(findings.warnings, findings.units)],
+        warnings=[sentence(each, findings.units) for each in say_all(findings.all_warnings, findings.units)],
         data={
             "size": drawn.size, "lots": drawn.lots, "heads": list(drawn.heads), "links": drawn.links(),
             "layers": layers,

@@ -75,12 +75,12 @@ def made(kind: Any, held: Any) -> Any:
         return shapely.from_wkb(held)
     if kind is pd.DataFrame:
         return _table(held)
-    if dataclasses.is_dataclass(kind):
+    if isinstance(kind, type) and dataclasses.is_dataclass(kind):
         hints = _hints(kind)
         unknown = held.keys() - hints.keys()
         if unknown:
             raise HandoverError(f"a lot's record holds {', '.join(sorted(unknown))}, which this version does not know")
-        return kind(**{name: made(hints[name], each) for name, each in held.items()})  # type: ignore[operator]
+        return kind(**{name: made(hints[name], each) for name, each in held.items()})
     raise HandoverError(f"a lot's record holds a {kind}, which is not kept")
 
 

@@ -49,7 +49,7 @@ def town_summary(findings: TownFindings) -> dict[str, Any]:
             "resumed": findings.figures.resumed,
             "lots_per_second": findings.figures.rate,
         },
-        "warnings": list(say_all(findings.warnings, "si")),
+        "warnings": list(say_all(findings.all_warnings, "si")),
         "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }
 
