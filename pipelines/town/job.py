@@ -12,6 +12,7 @@ from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
 from pipelines.inputs.shapes.shared_reads import sharing_reads
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import open_named
+from pipelines.layout.swale.found_outfall import GivenWater
 from pipelines.lot_inputs import lot_inputs
 from pipelines.lot_stages import LotStages
 from pipelines.town.lot_answer import LotAnswer, answer_lot
@@ -45,10 +46,21 @@ class TownJob:
 
 @dataclass(frozen=True, slots=True)
 class LotTask:
-    """One lot's work: the lot, and on how many of the grounds that lidar allows it is tried. [-]"""
+    """One lot's work.
+
+    Attributes
+    ----------
+    lot : TownLot
+        The lot.
+    grounds : int
+        That lidar allows, on which it is tried. [-]
+    water : tuple of GivenWater
+        At its outfalls, of the town's run; none in the first pass.
+    """
 
     lot: TownLot
     grounds: int
+    water: tuple[GivenWater, ...] = ()
 
 
 def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
@@ -72,7 +84,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
         If what it reads cannot be used.
     """
     opened = open_named(site_of_lot(job.site, task.lot.id))
-    stages = LotStages(lot_inputs(opened, grounds=task.grounds), beside_pysheds=False)
+    stages = LotStages(lot_inputs(opened, grounds=task.grounds), beside_pysheds=False, given_water=task.water)
     return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
 
 

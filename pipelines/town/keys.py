@@ -54,13 +54,14 @@ def files_of(site: SiteFile, rasters: Sequence[Path]) -> tuple[InputFile, ...]:
     )
 
 
-def asked_key(site: SiteFile, depth: Depth, grounds: int) -> str:
-    """Hash of what is asked of each lot: the version, the site file's choices, the depth and the grounds."""
+def asked_key(site: SiteFile, depth: Depth, grounds: int, water: str = "") -> str:
+    """Hash of what is asked of each lot: the version, the site file's choices, the depth, the grounds and the water
+    of the town that it is planned with."""
     # which lots are selected and what swales they send to changes nothing of a lot's own answer
     chosen = site.model_dump(mode="json", exclude=_NOT_ASKED | {"swales"}, by_alias=True, fallback=str)
     chosen["parcel"].pop("where", None)
     chosen["elevation"].pop("file", None)
-    return _hash(version("lotshed"), json.dumps(chosen, sort_keys=True, default=str), depth, str(grounds))
+    return _hash(version("lotshed"), json.dumps(chosen, sort_keys=True, default=str), depth, str(grounds), water)
 
 
 def read_key(files: Sequence[InputFile]) -> str:

@@ -4,7 +4,7 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any
 
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.findings.lot import Caution
-from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings
+from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings, TownSwales
 from pipelines.deliverables.town.partitions import Partitions, write_mosaic
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.rain.design_rain import design_rain
@@ -27,8 +27,10 @@ from pipelines.town.job import LotTask, TownJob, mosaic_place
 from pipelines.town.keys import asked_key, files_of, read_key
 from pipelines.town.reports import report_files
 from pipelines.town.street import route_street
+from pipelines.town.tailwater import planned_again, water_key, water_of_town
 from pipelines.town.town_lots import TownLots, find_lots
 from terrain.reading.linked_files import links_anywhere
+from terrain.reason import reason
 
 GROUNDS = 20
 """That lidar allows, on which a town's lots are tried unless the run says otherwise. [-]"""
@@ -69,7 +71,7 @@ class TownWish:
     scheduler: str | None = None
     workers: int | None = None
     resume: bool = False
-    limits: Limits = Limits()
+    limits: Limits = field(default_factory=Limits)
 
 
 def lots_folder(out: Path) -> Path:
@@ -138,7 +140,10 @@ def run_town(
         tell("routing the water of all lots along the swales", 0.9)
         opened = open_named(town.site, several_parcels=True)
         swales = route_street(opened, records, progress=lambda text, _: tell(text, 0.9))
+        records, again = run.with_town_water(records, swales)
         found = _findings(opened, records, swales, wish, lots, inputs, run.figures(), version("lotshed"))
+        if again:
+            found = replace(found, warnings=(*found.warnings, reason("town_planned_again", count=again)))
         pages = report_files(found, town.site, reports, linked=town.mosaic is not None, made_on=date.today(), tell=tell)
         return found, pages
 
@@ -183,11 +188,28 @@ class _Run:
         order = sorted(found, key=lambda lot: (len(lot), lot))
         return tuple(found[lot] for lot in order)
 
-    def _pass(self, tasks: Sequence[LotTask], stack: ExitStack, cluster: list[TownCluster]) -> dict[str, LotRecord]:
+    def with_town_water(
+        self, records: tuple[LotRecord, ...], swales: TownSwales | None
+    ) -> tuple[tuple[LotRecord, ...], int]:
+        """Records, those planned again whose outlets the water of all lots submerges, and how many these are. [-]"""
+        water = {} if swales is None or self.wish.depth != "plan" else water_of_town(swales)
+        if swales is None or not water:
+            return records, 0
+        self.tell("planning lots again whose outlets the water of all lots submerges", 0.9)
+        grounds = self.wish.grounds or GROUNDS
+        tasks = [LotTask(lot, grounds, water[lot.id]) for lot in self.lots.lots if lot.id in water]
+        self.wanted += len(tasks)
+        with ExitStack() as stack:
+            again = self._pass(tasks, stack, [], water=water_key(water))
+        return planned_again(records, again, swales, unit_system(self.site.units)), len(tasks)
+
+    def _pass(
+        self, tasks: Sequence[LotTask], stack: ExitStack, cluster: list[TownCluster], *, water: str = ""
+    ) -> dict[str, LotRecord]:
         if not tasks:
             return {}
         grounds = tasks[0].grounds
-        key = asked_key(self.site, self.wish.depth, grounds)
+        key = asked_key(self.site, self.wish.depth, grounds, water)
         job = TownJob(self.site, self.wish.depth, self.linked, key)
         found: dict[str, LotRecord] = {}
         todo = []

@@ -8,9 +8,16 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from pipelines.deliverables.findings.swale import SideGround, SwaleFinding, SwaleFindings
-from pipelines.deliverables.findings.town import FullPlace, LotRecord, OutletRise, StreetBalance, TownSwales
-from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs
+from pipelines.deliverables.findings.swale import SideGround, SwaleFindings
+from pipelines.deliverables.findings.town import (
+    FullPlace,
+    LotRecord,
+    OutletRise,
+    OutletStage,
+    StreetBalance,
+    TownSwales,
+)
+from pipelines.hydrology.along_swale import side_hydrographs
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.rain.design_rain import DesignRain
@@ -38,6 +45,7 @@ from pipelines.layout.swale.standing import still_level
 from pipelines.layout.swale.water import PointDischarge, SwaleWater, piped_cells, side_areas, swale_labels
 from pipelines.swale import findings_of_swales, swale_finding
 from pipelines.town.along_street import Pool, Routed, from_above, lower_swales, pools_on, route_along
+from pipelines.town.full_places import full_places
 from pipelines.town.sent import Sender, Senders, owners_of, sent_to_swales
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import upstream_labels
@@ -133,6 +141,7 @@ def route_street(
         tuple(place for each in cases for place in each.full),
         () if then is None else _rises(now.findings, then.findings, street),
         tuple(balance for each in cases for balance in each.balances),
+        {} if then is None else _stages(then.findings, case),
     )  # fmt: skip
 
 
@@ -186,6 +195,7 @@ def _case(street: Street, built: bool, tell: Progress) -> _Case:
         routed[years] = _route(street, senders[years])
     areas = side_areas(ground.water)
     found, full = [], []
+    records = street.records
     flowing = tuple(each for each in street.discharges if built)
     for position, site in enumerate(case.sites):
         design = routed[rain.return_period][position].flow
@@ -195,7 +205,7 @@ def _case(street: Street, built: bool, tell: Progress) -> _Case:
             case, position, site, SideGround(**areas[position]), design, storms, street.outlets[position], (), rain
         )
         found.append(one)
-        full += _full(street, position, one, {rain.return_period: design, **storms}, built)
+        full += full_places(case, one, {rain.return_period: design, **storms}, street.owners, records, built=built)
         tell("finding levels along the swales", (position + 1) / len(case.sites))
     findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found))
     balances = tuple(
@@ -354,61 +364,6 @@ def _balance(
     )  # fmt: skip
 
 
-def _full(
-    street: Street, position: int, found: SwaleFinding, flows: Mapping[float | None, SwaleFlow], built: bool
-) -> list[FullPlace]:
-    """Stretches that stand above their lower bank, in each storm."""
-    case, site = street.case, found.site
-    places = []
-    for years, flow in flows.items():
-        levels = found.storms.get(years, found.levels) if years is not None else found.levels
-        if not levels.over_bank.any():
-            continue
-        series = level_series(
-            site, flow.flow, case.rules, standing=still_level(site, found.ponds),
-            downstream_level=case.downstream_level,
-        )  # fmt: skip
-        over = np.flatnonzero(levels.over_bank)
-        for stretch in np.split(over, np.flatnonzero(np.diff(over) > 1) + 1):
-            above = levels.level[stretch] - site.bank[stretch]
-            worst = int(stretch[np.argmax(above)])
-            when = np.flatnonzero(series[worst] > site.bank[worst])
-            number = _beside(street, site.sections[worst].x, site.sections[worst].y)
-            row = None if number < 0 else street.records[number].row
-            start, end = float(site.station[stretch[0]]), float(site.station[stretch[-1]])
-            line = shapely.ops.substring(shapely.force_2d(site.thalweg.line), start, max(end, start + 0.5))
-            places.append(
-                FullPlace(
-                    site.id,
-                    years,
-                    built,
-                    start,
-                    end,
-                    float(above.max()),
-                    "" if row is None else row.lot,
-                    "" if row is None else row.name,
-                    float(when[0]) * flow.step if when.size else 0.0,
-                    float(when[-1]) * flow.step if when.size else 0.0,
-                    case.ground.grid.frame.to_map(line),
-                )
-            )
-    return places
-
-
-def _beside(street: Street, x: float, y: float) -> int:
-    """Position of the lot nearest to a place on a swale, -1 where none is near."""
-    grid = street.case.ground.grid
-    reach = int(30.0 / max(grid.cell_width, grid.cell_height))
-    row, column = (int(each) for each in grid.cells(x, y))
-    top, left = max(row - reach, 0), max(column - reach, 0)
-    window = street.owners.reshape(grid.shape)[top : row + reach + 1, left : column + reach + 1]
-    rows, columns = np.nonzero(window >= 0)
-    if not rows.size:
-        return -1
-    nearest = int(np.argmin((rows + top - row) ** 2 + (columns + left - column) ** 2))
-    return int(window[rows[nearest], columns[nearest]])
-
-
 def _rises(now: SwaleFindings, built: SwaleFindings, street: Street) -> tuple[OutletRise, ...]:
     before = {each.outlet.id: each for found in now.swales for each in found.outlets}
     lots = {record.row.lot for record in street.records}
@@ -433,14 +388,18 @@ def _rises(now: SwaleFindings, built: SwaleFindings, street: Street) -> tuple[Ou
     return tuple(rises)
 
 
-def stage_at(swales: SwaleFindings, case: SwaleCase, outlet: str) -> tuple[FloatArray, float] | None:
-    """Level through the design storm at an outlet, and its step; None where no swale has it. [m], [s]"""
-    for found in swales.swales:
-        for each in found.outlets:
-            if each.outlet.id == outlet:
-                series = level_series(
-                    found.site, found.flow.flow, case.rules, standing=still_level(found.site, found.ponds),
-                    downstream_level=case.downstream_level,
-                )  # fmt: skip
-                return level_beside(found.site, series, each.outlet.station), found.flow.step
-    return None
+def _stages(built: SwaleFindings, case: SwaleCase) -> dict[str, OutletStage]:
+    """Level through the design storm at each outlet that stands under water."""
+    found = {}
+    for swale in built.swales:
+        under = [each for each in swale.outlets if each.tailwater.state != "free"]
+        if not under:
+            continue
+        series = level_series(
+            swale.site, swale.flow.flow, case.rules, standing=still_level(swale.site, swale.ponds),
+            downstream_level=case.downstream_level,
+        )  # fmt: skip
+        for each in under:
+            level = level_beside(swale.site, series, each.outlet.station)
+            found[each.outlet.id] = OutletStage(level, swale.flow.step)
+    return found

@@ -403,6 +403,14 @@ class SentToSwale:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class OutletStage:
+    """Level of a swale at an outlet at times 0, step, ... through the design storm. [m], [s]"""
+
+    stage: FloatArray
+    step: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class TownSwales:
     """The swales with the water of all lots and of the road.
 
@@ -419,6 +427,8 @@ class TownSwales:
         At each outlet.
     balances : tuple of StreetBalance
         By swale, storm and case.
+    stages : dict of str to OutletStage
+        At the lots' outlets with all improvements, by the outlet's id.
     """
 
     now: SwaleFindings
@@ -427,6 +437,7 @@ class TownSwales:
     full: tuple[FullPlace, ...]
     rises: tuple[OutletRise, ...]
     balances: tuple[StreetBalance, ...]
+    stages: Mapping[str, OutletStage] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
