@@ -6,7 +6,8 @@ import numpy as np
 import shapely
 
 from pipelines.deliverables.findings.swale import SwaleFinding
-from pipelines.deliverables.findings.town import FullPlace, LotRecord
+from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.findings.town_swales import FullPlace
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.layout.swale.case import SwaleCase
 from pipelines.layout.swale.levels import level_series

@@ -12,7 +12,8 @@ from typing import Any
 
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.findings.lot import Caution
-from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings, TownSwales
+from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.deliverables.town.partitions import Partitions, write_mosaic
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.rain.design_rain import design_rain

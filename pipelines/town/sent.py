@@ -7,7 +7,8 @@ import numpy as np
 from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.deliverables.findings.town import LotRecord, SentToSwale
+from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.findings.town_swales import SentToSwale
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import IntArray

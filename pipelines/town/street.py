@@ -9,14 +9,8 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from pipelines.deliverables.findings.swale import SideGround, SwaleFindings
-from pipelines.deliverables.findings.town import (
-    FullPlace,
-    LotRecord,
-    OutletRise,
-    OutletStage,
-    StreetBalance,
-    TownSwales,
-)
+from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, OutletStage, StreetBalance, TownSwales
 from pipelines.hydrology.along_swale import side_hydrographs
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes

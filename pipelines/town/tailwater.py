@@ -7,7 +7,8 @@ from dataclasses import replace
 import shapely
 
 from pipelines.deliverables.findings.swale import SwaleFindings
-from pipelines.deliverables.findings.town import LotPlanned, LotRecord, TownSwales
+from pipelines.deliverables.findings.town import LotPlanned, LotRecord
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.deliverables.words.names import MODES, SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.found_outfall import GivenWater, OutfallState

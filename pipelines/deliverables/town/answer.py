@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from pipelines.deliverables.findings.town import LotRow, TownFindings, TownSwales
+from pipelines.deliverables.findings.town import LotRow, TownFindings
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.deliverables.report.text import Entry, entries_as_text, files_entry
 from pipelines.deliverables.town.summary import by_need
 from pipelines.deliverables.words.names import MODES

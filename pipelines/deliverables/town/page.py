@@ -15,7 +15,8 @@ from markupsafe import Markup
 
 from pipelines.deliverables.files.glyphs import glyphs
 from pipelines.deliverables.files.symbols import Symbol, symbol_of, symbols
-from pipelines.deliverables.findings.town import LotRow, TownFindings, TownSwales
+from pipelines.deliverables.findings.town import LotRow, TownFindings
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.deliverables.report.figures.map_svg import PX, legend_mark
 from pipelines.deliverables.report.html import asset, content_policy, embedded_json
 from pipelines.deliverables.report.shown_text import shown

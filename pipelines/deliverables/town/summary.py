@@ -3,7 +3,8 @@
 from collections import Counter
 from typing import Any
 
-from pipelines.deliverables.findings.town import LotRow, TownFindings, TownSwales
+from pipelines.deliverables.findings.town import LotRow, TownFindings
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.deliverables.words.say import say, say_all
 
 

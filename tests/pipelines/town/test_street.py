@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from shapely import Point
 
-from pipelines.deliverables.findings.town import LotOutletLine, LotPlanned, LotRecord, LotRow, Outflow, TownSwales
+from pipelines.deliverables.findings.town import LotOutletLine, LotPlanned, LotRecord, LotRow, Outflow
+from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.inputs.site_ground import open_site
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
