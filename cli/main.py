@@ -26,6 +26,7 @@ COMMANDS = {
     "trace": "cli.commands.trace",
     "screen": "cli.commands.screen",
     "swale": "cli.commands.swale",
+    "town": "cli.commands.town",
     "pump": "cli.commands.pump",
     "storm": "cli.commands.storm",
     "steps": "cli.commands.steps",

@@ -74,7 +74,11 @@ def open_lot(path: Path, *, grounds: int | None = None, traced: Path | None = No
     LotshedError
         If anything cannot be used; the message says what, where and what to do.
     """
-    opened = open_site(path, traced=traced)
+    return lot_inputs(open_site(path, traced=traced), grounds=grounds)
+
+
+def lot_inputs(opened: SiteInputs, *, grounds: int | None = None) -> LotInputs:
+    """The same of a site that is open: its tables read, and everything checked."""
     if grounds is not None:
         elevation = opened.site.elevation.model_copy(update={"grounds": grounds})
         opened = replace(opened, site=opened.site.model_copy(update={"elevation": elevation}))

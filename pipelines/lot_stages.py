@@ -36,7 +36,7 @@ from pipelines.layout.edits import NO_EDITS, Edits, edited_plan, edited_sites, e
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
 from pipelines.layout.planner import LotPlan, Sited, plan_lot, site_works
-from pipelines.layout.swale.found_outfall import OutfallLook
+from pipelines.layout.swale.found_outfall import GivenWater, OutfallLook, with_given_water
 from pipelines.layout.way_ground import NOTHING_CAUGHT, spare_everywhere, way_ground
 from pipelines.layout.ways.outfall_water import look_for_lot
 from pipelines.layout.ways.way_values import WayInputs
@@ -94,12 +94,18 @@ class LotStages:
         What was struck out or moved in the layers of earlier steps.
     drawn : PossibleGrounds or None
         Grounds that were drawn already, of the same lidar.
+    given_water : tuple of GivenWater
+        Water at its outfalls that was found otherwise, in place of the lot's own look.
+    beside_pysheds : bool
+        Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
     """
 
     lot: LotInputs
     surface: Surface | None = None
     edits: Edits = NO_EDITS
     drawn: PossibleGrounds | None = None
+    beside_pysheds: bool = True
+    given_water: tuple[GivenWater, ...] = ()
 
     @property
     def frame(self) -> Frame:
@@ -146,7 +152,8 @@ class LotStages:
     @cached_property
     def drainage(self) -> Drainage:
         """Which way water runs."""
-        return with_pysheds(drain_ground(self.ground[1]))
+        drained = drain_ground(self.ground[1])
+        return with_pysheds(drained) if self.beside_pysheds else drained
 
     @cached_property
     def low_spots(self) -> tuple[LowSpot, ...]:
@@ -231,9 +238,10 @@ class LotStages:
     @cached_property
     def looks(self) -> tuple[OutfallLook, ...]:
         """What the swale check finds of each outfall."""
-        return look_for_lot(
+        looks = look_for_lot(
             self.lot.opened, self.lot.rain, self.situation, rains_run(self.lot.rain, self.situation.rules)[-1]
         )
+        return with_given_water(looks, self.given_water, self.frame) if self.given_water else looks
 
     @cached_property
     def unseen(self) -> tuple[HiddenCulvert, ...]:

@@ -130,9 +130,11 @@ def check_swale(
         side = SideGround(**areas[position])
         by_storm = {years: each[position] for years, each in storms.items()}
         sums = _lot_sums(case, position, rain, results, discharges)
-        found.append(_check_one(case, position, site, side, flows[position], by_storm, outlets[position], sums, rain))
+        found.append(
+            swale_finding(case, position, site, side, flows[position], by_storm, outlets[position], sums, rain)
+        )
         tell("finding levels", 0.7 + 0.3 * (position + 1) / len(case.sites))
-    return _findings(case, rain, water, discharges, tuple(found))
+    return findings_of_swales(case, rain, water, discharges, tuple(found))
 
 
 def plan_of_check(site_path: Path, *, lots: Path | None = None) -> CheckPlan:
@@ -206,7 +208,7 @@ def _lot_sums(
     return tuple(sums)
 
 
-def _check_one(
+def swale_finding(
     case: SwaleCase,
     position: int,
     site: SwaleSite,
@@ -217,6 +219,7 @@ def _check_one(
     sums: tuple[LotSum, ...],
     rain: DesignRain,
 ) -> SwaleFinding:
+    """One swale with the flows of the design storm and of others, judged at every reach, drive and outlet."""
     level_at = case.downstream_level
 
     def fillings(point: Point) -> Filling | None:
@@ -258,7 +261,7 @@ def _check_one(
     return SwaleFinding(
         site, side, flow, levels, case.capacities[position], ponds, _pond_shapes(case, ponds), reaches,
         crossings, found, remedies, _recut(case, site, reaches), sums, min(over) if over else None,
-        worst.verdict.answer, _why(worst),
+        worst.verdict.answer, _why(worst), by_storm,
     )  # fmt: skip
 
 
@@ -287,13 +290,14 @@ def _pond_shapes(case: SwaleCase, ponds: Sequence[SwalePond]) -> tuple[shapely.G
     return tuple(shapes)
 
 
-def _findings(
+def findings_of_swales(
     case: SwaleCase,
     rain: DesignRain,
     water: SwaleWater,
     discharges: Sequence[PointDischarge],
     found: tuple[SwaleFinding, ...],
 ) -> SwaleFindings:
+    """All that is handed over of swales that were judged."""
     site = case.inputs.site
     depths: dict[int, FloatArray] = {
         inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)

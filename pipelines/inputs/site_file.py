@@ -8,6 +8,7 @@ paths resolved. `site.rules` holds the defaults with the file's overrides in pla
 import difflib
 import os
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
@@ -94,10 +95,18 @@ SECTIONS = tuple(
 )
 
 
-def read_site_file(path: str | os.PathLike[str], *, traced: Path | None = None) -> SiteFile:
-    """Read and check a site file; files it names must exist. `traced` is read in the place of the one it names."""
+def read_site_file(
+    path: str | os.PathLike[str],
+    *,
+    traced: Path | None = None,
+    changed: Callable[[dict[str, Any]], dict[str, Any]] = dict,
+) -> SiteFile:
+    """Read and check a site file; files it names must exist.
+
+    `traced` is read in the place of the one it names, and `changed` gives what is checked in the place of its tables.
+    """
     path = Path(path)
-    table = _read_toml(path)
+    table = changed(_read_toml(path))
     if traced is not None:
         table["traced"] = {"file": str(traced.absolute())}
     own_path = [f'unknown key "path"; {_near("path")}'] if "path" in table else []

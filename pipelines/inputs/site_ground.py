@@ -48,7 +48,12 @@ class SiteInputs:
 
 def open_site(path: Path, *, several_parcels: bool = False, traced: Path | None = None) -> SiteInputs:
     """Read a site file, the header of its raster and all its layers; `traced` in the place of the one it names."""
-    site = read_site_file(path, traced=traced)
+    return open_named(read_site_file(path, traced=traced), several_parcels=several_parcels)
+
+
+def open_named(site: SiteFile, *, several_parcels: bool = False) -> SiteInputs:
+    """What a site file that was read names: the header of its raster and all its layers."""
+    path = site.path
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_parcel(site))
     if site.traced is not None:
         refuse_outside(site.traced.file, source.grid)

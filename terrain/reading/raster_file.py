@@ -3,6 +3,7 @@
 import contextlib
 import warnings
 from collections.abc import Iterator
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,40 @@ from terrain.errors import GroundFileError
 from terrain.reading.gdal_guard import open_named_raster, raster_options
 from terrain.reading.named_file import address_of, refuse_no_file
 
+_KEPT: ContextVar[dict[Path, tuple[contextlib.ExitStack, Any]] | None] = ContextVar("rasters_kept_open", default=None)
+
+
+@contextlib.contextmanager
+def kept_open() -> Iterator[None]:
+    """Keep rasters open for as long as this lasts, so that places near each other share what GDAL has unpacked."""
+    held: dict[Path, tuple[contextlib.ExitStack, Any]] = {}
+    before = _KEPT.set(held)
+    try:
+        yield
+    finally:
+        _KEPT.reset(before)
+        for stack, _ in held.values():
+            stack.close()
+
 
 @contextlib.contextmanager
 def opened(path: Path) -> Iterator[Any]:
     """Open a raster with rasterio; what goes wrong in it is one message of ours."""
+    held = _KEPT.get()
+    if held is None:
+        with _opened(path) as file:
+            yield file
+        return
+    if path not in held:
+        with contextlib.ExitStack() as stack:
+            file = stack.enter_context(_opened(path))
+            held[path] = (stack.pop_all(), file)
+    with _told(path), raster_options(path):
+        yield held[path][1]
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[Any]:
     from rasterio.errors import RasterioError
 
     what = f"elevation raster {address_of(path) or path}"
@@ -32,14 +63,23 @@ def opened(path: Path) -> Iterator[Any]:
                 f"{what} is no raster that can be read, or is cut short: {_first_line(error)}; "
                 "give a GeoTIFF or another raster, and fetch it again if it was a download"
             ) from None
-        with file:
-            try:
-                yield file
-            except RasterioError as error:
-                cause = error.__cause__ or error
-                raise GroundFileError(
-                    f"{what} is torn: part of it cannot be read ({_first_line(cause)}); fetch it again"
-                ) from None
+        with file, _told(path):
+            yield file
+
+
+@contextlib.contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """A raster that turns out to be torn while it is read, in our words."""
+    from rasterio.errors import RasterioError
+
+    try:
+        yield
+    except RasterioError as error:
+        cause = error.__cause__ or error
+        raise GroundFileError(
+            f"elevation raster {address_of(path) or path} is torn: part of it cannot be read ({_first_line(cause)}); "
+            "fetch it again"
+        ) from None
 
 
 def _first_line(error: BaseException) -> str:

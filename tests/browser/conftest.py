@@ -15,6 +15,7 @@ from pipelines.deliverables.lot.written import lot_files
 
 MADE_LOT = Path(__file__).parents[1] / "pipelines" / "deliverables" / "conftest.py"
 WRITTEN_LOT = Path(__file__).parents[1] / "pipelines" / "lot" / "conftest.py"
+MADE_TOWN = Path(__file__).parents[1] / "pipelines" / "deliverables" / "test_town_handover.py"
 TRACING = Path(__file__).with_name("test_trace_in_browser.py")
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 CHROMIUM = Path("/usr/bin/chromium")
@@ -157,3 +158,13 @@ def bare_lot() -> Callable[[Path], Path]:
 def drawn() -> Any:
     """What draws on the page to trace on."""
     return module_of(TRACING)
+
+
+@pytest.fixture(scope="session")
+def town_file(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The page of the made-up town of the deliverables' tests."""
+    from pipelines.deliverables.town.page import town_page
+
+    path: Path = tmp_path_factory.mktemp("town") / "town.html"
+    path.write_text(town_page(module_of(MADE_TOWN).town(), made_on="2025-03-04"), encoding="utf-8")
+    return path.as_uri()

@@ -141,6 +141,8 @@ class SwaleFinding:
         As lots are added, in the order of their names.
     first_overtops : float or None
         Return period of the first storm of the table that stands above a bank or runs over a drive. [yr]
+    storms : dict of float to SwaleLevels
+        In the other storms of the table, by return period.
     answer : str
         Of the whole swale: the worst of its reaches.
     """
@@ -161,6 +163,7 @@ class SwaleFinding:
     first_overtops: float | None
     answer: SwaleAnswer
     why: Reason
+    storms: Mapping[float, SwaleLevels] = field(default_factory=dict)
 
     @property
     def takes_all(self) -> bool:

@@ -10,7 +10,7 @@ from pipelines.deliverables.report.shown_text import shown
 
 BRIEF_LINES = 25
 """Of an answer at a glance, of 80 characters each."""
-OPENED = ("report.html", "report.pdf", "lot.gpkg", "swale.gpkg")
+OPENED = ("report.html", "report.pdf", "lot.gpkg", "swale.gpkg", "town.html", "town.gpkg")
 """Files that people open first."""
 LABEL = 11
 """Characters of the names before what is told at a glance."""

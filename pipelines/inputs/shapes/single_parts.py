@@ -16,7 +16,8 @@ MOST_VERTICES = 20_000
 """Of one feature near a lot. [-]"""
 MOST_ON_LOT = 500
 """Of a layer on one lot. [-]"""
-_MANY = 1_000
+MANY = 1_000
+"""Vertices of a shape from which it is cut and made coarser. [-]"""
 _FINE = 0.01
 """No stake is set finer. [m]"""
 
@@ -44,7 +45,7 @@ def refuse_too_many_on_lot(shapes: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, 
 
 def slimmed(shapes: Any, ids: Any, within: Bounds | None, where: str) -> Any:
     """Shapes of very many vertices cut at what is read around the lot, without vertices finer than a stake is set."""
-    many = shapely.get_num_coordinates(shapes) > _MANY
+    many = shapely.get_num_coordinates(shapes) > MANY
     if not many.any():
         return shapes
     shapes = shapes.copy()

@@ -1,7 +1,7 @@
 """One layer of a vector file as shapes in the metric frame, or one message that says why not."""
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,8 @@ from pipelines.inputs.shapes.layer_table import LayerKind
 from pipelines.inputs.shapes.plain_files import FORMATS
 from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
-from pipelines.inputs.shapes.single_parts import in_single_parts, refuse_too_many, slimmed
+from pipelines.inputs.shapes.shared_reads import MOST_IN_BLOCK, shared_reads
+from pipelines.inputs.shapes.single_parts import MANY, in_single_parts, refuse_too_many, slimmed
 from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
@@ -66,6 +67,16 @@ class VectorLayer:
 
 def find_layer(source: VectorFile, key: str) -> VectorLayer:
     """Find the one layer that a table of the site file means."""
+    shared = shared_reads()
+    if shared is None:
+        return _find(source, key)
+    # one parcel after another is selected by its number, which needs no check of its own
+    wanted = (source.file, source.layer, key, None if key == "parcel" else source.where)
+    found: VectorLayer = shared.layer(wanted, lambda: _find(source, key))
+    return replace(found, source=source)
+
+
+def _find(source: VectorFile, key: str) -> VectorLayer:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
@@ -105,7 +116,34 @@ def read_shapes(
     layer: VectorLayer, kind: LayerKind, frame: Frame, *, within: Bounds | None = None
 ) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
     """Read a layer into the metric frame."""
-    raw, held = _read(layer, None if within is None else _box_in_file(layer, frame, within))
+    box = None if within is None else _box_in_file(layer, frame, within)
+    shared = shared_reads()
+    if shared is not None and box is not None:
+        named = (layer.source.file, layer.layer, layer.source.where, kind.key)
+        found = shared.shapes(named, frame, box, lambda wide: _block(layer, kind, frame, wide))
+        if found is not None:
+            return found, ()
+    return _made(layer, kind, frame, _read(layer, box), within)
+
+
+def _block(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, box: Bounds
+) -> tuple[Any, gpd.GeoDataFrame | None]:
+    """Shapes of a wide box as the file holds them and as they are used; no latter where one needs a look of its own."""
+    rows, held = _read(layer, box)
+    in_file = shapely.from_wkb(held, on_invalid="ignore")
+    odd = shapely.is_missing(in_file).any() or (shapely.get_num_coordinates(in_file) > MANY).any()
+    if odd or len(rows) > MOST_IN_BLOCK:
+        return in_file, None
+    made, found = _made(layer, kind, frame, (rows, held), None)
+    return in_file, None if found or len(made) != len(rows) else made
+
+
+def _made(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, read: tuple[Any, Any], within: Bounds | None
+) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
+    """Rows and bytes of a layer as checked shapes in the metric frame."""
+    raw, held = read
     refuse_too_many(len(raw), layer.words)
     found: list[Reason] = []
     if layer.is_drawing:
@@ -131,15 +169,15 @@ def read_shapes(
         found.append(reason("shapes_repaired", layer=layer.words, repairs=repairs))
     placed = slimmed(placed, ids[kept], within, layer.words)
     made = gpd.GeoDataFrame(raw[kept], geometry=gpd.GeoSeries(placed, index=raw.index[kept], crs=None))
-    read = read_columns(made, kind.columns, layer.words)
+    table = read_columns(made, kind.columns, layer.words)
     if kind.single:
-        read = in_single_parts(read)
-        refuse_too_many(len(read), layer.words)
+        table = in_single_parts(table)
+        refuse_too_many(len(table), layer.words)
     else:
-        whole = read.geometry.to_numpy()
+        whole = table.geometry.to_numpy()
         one = (shapely.get_type_id(whole) > 3) & (shapely.get_num_geometries(whole) == 1)
-        read = read.set_geometry(np.where(one, shapely.get_geometry(whole, 0), whole))
-    return read, tuple(found)
+        table = table.set_geometry(np.where(one, shapely.get_geometry(whole, 0), whole))
+    return table, tuple(found)
 
 
 def _crs_of(own: Any, given: str | None, where: str) -> CRS:

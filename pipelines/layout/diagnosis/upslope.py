@@ -1,7 +1,7 @@
 """Ground upslope of the lot's surroundings: what its low spots hold back, and the flows that are left of it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from shapely import Polygon
@@ -26,6 +26,16 @@ from terrain.kernels.routing import accumulate
 NOWHERE = Polygon()
 
 
+@dataclass(frozen=True, slots=True)
+class HeldWater:
+    """What runs off onto one low spot's own ground, and what of all that comes there stands at the end and soaks in.
+    [m3]"""
+
+    ran_off: float
+    stands: float
+    soaked: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class UpslopeWater:
     """One storm on the ground upslope.
@@ -36,10 +46,13 @@ class UpslopeWater:
         Over each of its entries.
     stands : float
         Water that its low spots still hold at the end. [m3]
+    held : dict of str to HeldWater
+        By low spot.
     """
 
     flows: tuple[Hydrograph, ...]
     stands: float
+    held: Mapping[str, HeldWater] = field(default_factory=dict)
 
 
 def bearing_ground(parcel: BaseGeometry, drainage: Drainage, reach: float) -> BoolArray:
@@ -104,6 +117,7 @@ def _water(
     upslope: Upslope, drainage: Drainage, surfaces: SurfaceMap, rain: DesignRain, settings: WaterSettings
 ) -> UpslopeWater:
     coming: dict[str, list[Hydrograph]] = {}
+    held: dict[str, HeldWater] = {}
     for region in upslope.regions:
         travel = travel_of(region, drainage, surfaces, rain, settings)
         shares = shares_of(
@@ -112,6 +126,7 @@ def _water(
         )
         row = sub_catchment_runoff(region.id, region.drains_to, shares, travel, rain, shape=NOWHERE, run_on=True)
         coming.setdefault(region.place, []).append(row.hydrograph)
+    own = {name: sum(part.volume for part in parts) for name, parts in coming.items()}
     flows = [[Hydrograph(STEP, np.zeros(2))] for _ in upslope.entries]
     stands = 0.0
     for place in upslope.places:
@@ -121,7 +136,7 @@ def _water(
             add_hydrographs(coming[place.id]), storage_of_low_spot(spot), infiltration_rate=soil.likely,
             watched=settings.watched,
         )
-        stands += water.final_volume
+        left = water.final_volume
         onward = upslope.next_place[place.id]
         if onward in upslope.spots:
             coming.setdefault(onward, []).append(water.spill)
@@ -129,5 +144,7 @@ def _water(
             flows[upslope.out[place.id]].append(water.spill)
         else:
             # shut in: what comes to it stays
-            stands += water.spill.volume
-    return UpslopeWater(tuple(add_hydrographs(parts) for parts in flows), stands)
+            left += water.spill.volume
+        held[place.id] = HeldWater(own.get(place.id, 0.0), left, water.infiltrated)
+        stands += left
+    return UpslopeWater(tuple(add_hydrographs(parts) for parts in flows), stands, held)

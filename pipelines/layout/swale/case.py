@@ -27,6 +27,7 @@ from pipelines.layout.swale.filling import Filling, depression_at, fill_depressi
 from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from pipelines.layout.swale.water import SwaleWater, divide_to_swales
+from terrain.arrays import IntArray
 from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage, drain_ground
 from terrain.flow.low_spots import LowSpot
@@ -188,12 +189,17 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     )  # fmt: skip
 
 
-def divide_case(case: SwaleCase, rain: DesignRain, piped: Sequence[Polygon | MultiPolygon] = ()) -> SwaleWater:
-    """The ground of a case divided by where its water enters a swale, without what is piped."""
+def divide_case(
+    case: SwaleCase,
+    rain: DesignRain,
+    piped: Sequence[Polygon | MultiPolygon] = (),
+    without: IntArray | None = None,
+) -> SwaleWater:
+    """The ground of a case divided by where its water enters a swale, without what is piped and some cells besides."""
     return divide_to_swales(
         case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
         return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
-        compacted=case.inputs.site.soil.compacted, piped=piped,
+        compacted=case.inputs.site.soil.compacted, piped=piped, without=without,
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """What is known of an outfall, and what becomes of it once the grates of a line are known."""
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -8,9 +9,11 @@ import shapely
 from shapely import Point
 
 from terrain.arrays import FloatArray
+from terrain.grid import Frame
 from terrain.reason import Reason, reason
 
 OutfallState = Literal["sure", "cannot_tell", "no", "not_needed"]
+_WEAKEST_FIRST = ("no", "cannot_tell", "sure", "not_needed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +139,54 @@ class OutfallLook:
     def suspected(self) -> tuple[CulvertLook, ...]:
         """Suspected culverts that hold water back as far as the outfall."""
         return tuple(each for each in self.culverts if each.suspected and each.backs_up)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GivenWater:
+    """Water at an outfall in the design storm, as a run over more than its lot found it.
+
+    Attributes
+    ----------
+    point : shapely Point
+        In the map's CRS.
+    stage, step : (n,) float ndarray, float
+        Level at times 0, step, ... [m], [s]
+    submerged : float
+        How long it stands above the outlet's crown. [s]
+    state, why : str, Reason
+        Whether the swale takes the storm there, and the reason.
+    """
+
+    point: Point
+    stage: FloatArray
+    step: float
+    submerged: float
+    state: OutfallState
+    why: Reason
+
+
+SAME_PLACE = 0.5
+"""Outfalls nearer than this are one. [m]"""
+
+
+def with_given_water(
+    looks: Sequence[OutfallLook], given: Sequence[GivenWater], frame: Frame
+) -> tuple[OutfallLook, ...]:
+    """Looks with the water that was found there otherwise in place of their own; of the two states the weaker."""
+    found = []
+    for look in looks:
+        at = next((each for each in given if frame.from_map(each.point).distance(look.point) < SAME_PLACE), None)
+        if at is not None:
+            level = float(at.stage.max())
+            worse = _WEAKEST_FIRST.index(at.state) < _WEAKEST_FIRST.index(look.state)
+            look = replace(
+                look, level=level, stage=at.stage, step=at.step, submerged=at.submerged,
+                heaviest=None if look.heaviest is None else max(look.heaviest, level),
+                state=at.state if worse else look.state,
+                why=reason("outfall_with_all_water", outfall=look.outfall, why=at.why) if worse else look.why,
+            )  # fmt: skip
+        found.append(look)
+    return tuple(found)
 
 
 def unfollowed(place: OutfallPlace, look: Reason, *, told: Reason | None = None) -> OutfallLook:

@@ -85,8 +85,20 @@ def divide_to_swales(
     travel: TravelRules = PUBLISHED,
     compacted: bool,
     piped: Sequence[Polygon | MultiPolygon] = (),
+    without: IntArray | None = None,
 ) -> SwaleWater:
-    """Divide the ground by the place where its water enters a swale."""
+    """Divide the ground by the place where its water enters a swale, without what is piped and some cells besides."""
+    seeds, first = swale_labels(sites, drainage)
+    left_out = [cells for cells in (piped_cells(drainage, piped), without) if cells is not None]
+    inflows = side_inflows(
+        drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
+        travel=travel, compacted=compacted, piped=np.concatenate(left_out) if left_out else None,
+    )  # fmt: skip
+    return SwaleWater(tuple(sites), drainage, surfaces, first, inflows)
+
+
+def swale_labels(sites: Sequence[SwaleSite], drainage: Drainage) -> tuple[IntArray, tuple[int, ...]]:
+    """Label of the section below on each cell of a swale, -1 elsewhere, and the first label of each swale."""
     seeds = np.full(drainage.ground.grid.shape, -1, dtype=np.int64)
     first = []
     label = 0
@@ -95,11 +107,7 @@ def divide_to_swales(
         seeds = np.where((own >= 0) & (seeds < 0), own + label, seeds)
         first.append(label)
         label += len(site.sections)
-    inflows = side_inflows(
-        drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
-        travel=travel, compacted=compacted, piped=piped_cells(drainage, piped),
-    )  # fmt: skip
-    return SwaleWater(tuple(sites), drainage, surfaces, tuple(first), inflows)
+    return seeds, tuple(first)
 
 
 def piped_cells(drainage: Drainage, piped: Sequence[Polygon | MultiPolygon]) -> IntArray | None:

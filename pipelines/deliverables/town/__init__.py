@@ -1,0 +1,1 @@
+"""What a run over a town hands over."""

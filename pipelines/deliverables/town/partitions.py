@@ -1,0 +1,133 @@
+"""Finished lots on disk: one GeoParquet a lot, written whole, named after the lot and the hashes of what was asked
+and what was read."""
+
+import hashlib
+import json
+import os
+import re
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+from pyproj import CRS
+
+from pipelines.deliverables.errors import HandoverError
+from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.town.record_text import made, plain
+
+KEY_LETTERS = 16
+_NAME = re.compile(r"[\w-]+\.[0-9a-f]{16}\.[0-9a-f]{16}\.parquet")
+SEEN = ("lot", "name", "street", "status", "message", "seconds", "need", "need_why")
+"""Fields of a row that stand as columns of their own, for whoever opens a partition."""
+
+
+@dataclass(frozen=True, slots=True)
+class Partitions:
+    """The folder of a town's finished lots.
+
+    Attributes
+    ----------
+    folder : Path
+        Beside the result's own.
+    """
+
+    folder: Path
+
+    @property
+    def attempts(self) -> Path:
+        """One line an attempt at a lot that did not end well."""
+        return self.folder / "attempts.jsonl"
+
+    def prepare(self) -> None:
+        """Make the folder and clear away what was being written when an earlier run was cut short."""
+        try:
+            (self.folder / "lots").mkdir(parents=True, exist_ok=True)
+            for left in (self.folder / "lots").glob(".*.part"):
+                left.unlink(missing_ok=True)
+        except OSError as error:
+            raise _cannot_write(self.folder, error) from error
+
+    def place(self, lot: str, asked: str, read: str) -> Path:
+        """Where a lot's partition lies, by the hashes of what was asked of it and of what was read."""
+        return self.folder / "lots" / f"{file_name(lot)}.{asked[:KEY_LETTERS]}.{read[:KEY_LETTERS]}.parquet"
+
+    def finished(self) -> set[str]:
+        """Names of the partitions that are there."""
+        folder = self.folder / "lots"
+        return {each.name for each in os.scandir(folder) if _NAME.fullmatch(each.name)} if folder.is_dir() else set()
+
+    def write(self, record: LotRecord, asked: str, read: str, crs: CRS) -> None:
+        """Write a lot's record, whole or not at all."""
+        row = record.row
+        columns: dict[str, Any] = {name: [getattr(row, name)] for name in SEEN}
+        columns["record"] = [json.dumps(plain(record), allow_nan=True)]
+        table = gpd.GeoDataFrame(columns, geometry=[row.parcel], crs=crs)
+        place = self.place(row.lot, asked, read)
+        try:
+            handle, held = tempfile.mkstemp(prefix=".", suffix=".part", dir=place.parent)
+            os.close(handle)
+            try:
+                table.to_parquet(held, compression="zstd")
+                os.replace(held, place)
+            finally:
+                Path(held).unlink(missing_ok=True)
+        except OSError as error:
+            raise _cannot_write(place, error) from error
+
+    def read(self, lot: str, asked: str, read: str) -> LotRecord:
+        """A lot's record as it was written."""
+        import pyarrow.parquet
+
+        place = self.place(lot, asked, read)
+        try:
+            text = pyarrow.parquet.read_table(place, columns=["record"]).column("record")[0].as_py()
+            record: LotRecord = made(LotRecord, json.loads(text))
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            raise HandoverError(f"{place} holds no lot that can be read ({error}); delete it and run again") from None
+        return record
+
+    def note(self, attempt: dict[str, Any]) -> None:
+        """Add a line on an attempt."""
+        try:
+            with self.attempts.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(attempt) + "\n")
+        except OSError as error:
+            raise _cannot_write(self.attempts, error) from error
+
+    def noted(self) -> Iterator[dict[str, Any]]:
+        """Attempts of this run and of those before it; a line cut short is passed over."""
+        if not self.attempts.is_file():
+            return
+        for line in self.attempts.read_text(encoding="utf-8", errors="replace").splitlines():
+            try:
+                found = json.loads(line)
+            except ValueError:
+                continue
+            if isinstance(found, dict):
+                yield found
+
+
+def file_name(lot: str) -> str:
+    """A lot's id as a file may be called."""
+    return lot if re.fullmatch(r"[\w-]{1,60}", lot) else hashlib.sha256(lot.encode()).hexdigest()[:24]
+
+
+def write_mosaic(place: Path, text: str) -> None:
+    """Write the virtual raster over a town's tiles."""
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        part = place.with_name(f".{place.name}.part")
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, place)
+    except OSError as error:
+        raise _cannot_write(place, error) from error
+
+
+def _cannot_write(place: Path, error: OSError) -> HandoverError:
+    return HandoverError(
+        f"{place} cannot be written: {error.strerror or error}. Finished lots are kept; make room or give another "
+        "--out, and run again with --resume."
+    )

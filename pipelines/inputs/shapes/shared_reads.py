@@ -1,0 +1,94 @@
+"""Reads that lots near each other share: a layer is read once for a block of them, and each takes what touches its box.
+
+What a lot gets is what a read of its own would give it. Where that is not sure (shapes that were repaired, split in
+parts or cut at the box), it reads for itself.
+"""
+
+import contextlib
+from collections.abc import Callable, Iterator
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from terrain.grid import Frame
+
+Bounds = tuple[float, float, float, float]
+BLOCK = 1.0
+"""Times its own box that a block reaches beyond a lot's on each side. [-]"""
+MOST_IN_BLOCK = 20_000
+"""Shapes of one layer; a block that holds more is not shared. [-]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LayerBlock:
+    """A layer within a box.
+
+    Attributes
+    ----------
+    bounds : tuple of float
+        Of the box, in the file's CRS.
+    in_file : (n,) object ndarray
+        Shapes as the file holds them.
+    made : GeoDataFrame or None
+        The same as they are used; None where lots must read for themselves.
+    """
+
+    bounds: Bounds
+    in_file: Any
+    made: gpd.GeoDataFrame | None
+
+    def holds(self, box: Bounds) -> bool:
+        """Whether a box lies in the block."""
+        west, south, east, north = self.bounds
+        return west <= box[0] and south <= box[1] and box[2] <= east and box[3] <= north
+
+
+@dataclass(slots=True)
+class SharedReads:
+    """What was found and read so far: layers by file and name, the last block of each."""
+
+    found: dict[Any, Any] = field(default_factory=dict)
+    blocks: dict[Any, LayerBlock] = field(default_factory=dict)
+
+    def layer(self, key: Any, find: Callable[[], Any]) -> Any:
+        """A layer's header, read once."""
+        if key not in self.found:
+            self.found[key] = find()
+        return self.found[key]
+
+    def shapes(
+        self, key: Any, frame: Frame, box: Bounds, read: Callable[[Bounds], tuple[Any, gpd.GeoDataFrame | None]]
+    ) -> gpd.GeoDataFrame | None:
+        """Shapes that touch a box, out of the block around it; None where the lot must read for itself."""
+        block = self.blocks.get((key, frame))
+        if block is None or not block.holds(box):
+            wide, high = BLOCK * (box[2] - box[0]), BLOCK * (box[3] - box[1])
+            around = (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)
+            block = LayerBlock(around, *read(around))
+            self.blocks[key, frame] = block
+        if block.made is None:
+            return None
+        touching = shapely.intersects(block.in_file, shapely.box(*box))
+        return block.made.iloc[np.flatnonzero(touching)].copy()
+
+
+_SHARED: ContextVar[SharedReads | None] = ContextVar("shared_reads", default=None)
+
+
+def shared_reads() -> SharedReads | None:
+    """What is shared here; None where every lot reads for itself."""
+    return _SHARED.get()
+
+
+@contextlib.contextmanager
+def sharing_reads() -> Iterator[None]:
+    """Share reads for as long as this lasts."""
+    before = _SHARED.set(SharedReads())
+    try:
+        yield
+    finally:
+        _SHARED.reset(before)

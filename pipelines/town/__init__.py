@@ -1,0 +1,1 @@
+"""A town: thousands of lots, and the swales that take their water."""

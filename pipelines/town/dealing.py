@@ -1,0 +1,199 @@
+"""Lots dealt to workers, one in flight each, and what becomes of one that ends its worker."""
+
+import queue
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from pipelines.deliverables.findings.town import LotRecord
+from pipelines.town.alone import Limits, try_alone
+from pipelines.town.cluster import TownCluster
+from pipelines.town.errors import TownRunError
+from pipelines.town.job import LotTask, TownJob, do_lot, failed
+
+LOOK = 1.0
+"""Between looks at which workers are there. [s]"""
+WAIT_FOR_WORKERS = 120.0
+"""Without any worker, after which the run gives up. [s]"""
+
+Keep = Callable[[LotTask, LotRecord], None]
+Note = Callable[[LotTask, str, str], None]
+
+
+class Deal:
+    """Lots in as many runs of neighbors as there are workers; whoever has done with its own takes half of the longest."""
+
+    def __init__(self, tasks: Sequence[LotTask], workers: int) -> None:
+        size = max(-(-len(tasks) // max(workers, 1)), 1)
+        self._free = deque(deque(tasks[at : at + size]) for at in range(0, len(tasks), size))
+        self._own: dict[str, deque[LotTask]] = {}
+
+    def __len__(self) -> int:
+        return sum(len(each) for each in (*self._free, *self._own.values()))
+
+    def next(self, worker: str) -> LotTask | None:
+        """A worker's next lot; None where none is left."""
+        own = self._own.setdefault(worker, deque())
+        if not own:
+            own = self._own[worker] = self._more()
+        return own.popleft() if own else None
+
+    def drop(self, worker: str) -> None:
+        """A worker is gone: what it had is free again."""
+        left = self._own.pop(worker, None)
+        if left:
+            self._free.append(left)
+
+    def _more(self) -> deque[LotTask]:
+        if self._free:
+            return self._free.popleft()
+        longest = max(self._own.values(), key=len, default=deque())
+        taken: deque[LotTask] = deque()
+        for _ in range(len(longest) // 2):
+            taken.appendleft(longest.pop())
+        return taken
+
+
+@dataclass(slots=True)
+class Dealer:
+    """The lots of one pass over a town.
+
+    Attributes
+    ----------
+    cluster : TownCluster
+        Who works.
+    job : TownJob
+        What is asked.
+    limits : Limits
+        Of one lot.
+    keep : callable
+        Takes each finished record.
+    note : callable
+        Told of each attempt that did not end well: the lot, how it was tried, and what became of it.
+    tell : callable
+        Called now and then with how many are in work.
+    """
+
+    cluster: TownCluster
+    job: TownJob
+    limits: Limits
+    keep: Keep
+    note: Note
+    tell: Callable[[int], None]
+    _flying: dict[str, tuple[Any, LotTask, float]] = field(default_factory=dict)
+    _ended: "queue.Queue[str]" = field(default_factory=queue.Queue)
+    _alone: dict[str, tuple[LotTask, "Future[tuple[LotRecord | None, str]]"]] = field(default_factory=dict)
+    _warmed: set[str] = field(default_factory=set)
+    _begun: int = 0
+
+    def run(self, tasks: Sequence[LotTask], alone: Sequence[LotTask] = ()) -> None:
+        """Do all lots; `alone` are those that ended a worker in an earlier run."""
+        deal = Deal(tasks, len(self.cluster.workers()))
+        looked, last_seen = -LOOK, time.monotonic()
+        fit: dict[str, Any] = {}
+        with ThreadPoolExecutor(1) as child:
+            for task in alone:
+                self._try_alone(child, task)
+            while len(deal) or self._flying or self._alone:
+                now = time.monotonic()
+                if now - looked >= LOOK:
+                    looked = now
+                    fit = self._look(deal, child)
+                    last_seen = now if fit else last_seen
+                    if not fit and len(deal) and now - last_seen > WAIT_FOR_WORKERS:
+                        raise TownRunError(
+                            f"no worker has been there for {WAIT_FOR_WORKERS:,.0f} s; finished lots are kept: start "
+                            "workers and run again with --resume"
+                        )
+                for address in [each for each in fit if each not in self._flying and self._may_begin(each)]:
+                    task = deal.next(address)
+                    if task is not None:
+                        self._begin(address, task)
+                try:
+                    self._end(self._ended.get(timeout=LOOK / 2 if self._flying or self._alone else 0.01), child)
+                except queue.Empty:
+                    pass
+                self._gather_alone()
+                self.tell(len(self._flying) + len(self._alone))
+
+    def _may_begin(self, address: str) -> bool:
+        """One worker of a machine compiles, the others wait for it."""
+        host = _host(address)
+        compiling = address in self.cluster.compiles and host not in self._warmed
+        return not compiling or not any(_host(each) == host for each in self._flying)
+
+    def _begin(self, address: str, task: LotTask) -> None:
+        self._begun += 1
+        future = self.cluster.client.submit(
+            do_lot,
+            self.job,
+            task,
+            workers=[address],
+            allow_other_workers=False,
+            pure=False,
+            retries=0,
+            key=f"lot-{task.lot.id}-{self._begun}",
+        )
+        self._flying[address] = (future, task, time.monotonic())
+        future.add_done_callback(lambda _, at=address: self._ended.put(at))
+
+    def _end(self, address: str, child: ThreadPoolExecutor) -> None:
+        held = self._flying.get(address)
+        if held is None or not held[0].done():
+            return
+        future, task, _ = self._flying.pop(address)
+        if future.status == "finished":
+            self._warmed.add(_host(address))
+            self.keep(task, future.result())
+        else:
+            error = future.exception() if future.status == "error" else None
+            ended = error is None or type(error).__name__ in ("KilledWorker", "CommClosedError", "MemoryError")
+            words = "it ended its worker" if ended else f"{type(error).__name__}: {error}"
+            self.note(task, "worker", words)
+            self._try_alone(child, task)
+        future.release()
+
+    def _look(self, deal: Deal, child: ThreadPoolExecutor) -> dict[str, Any]:
+        """Which workers are there; the lot of one that is gone, or that takes too long, is tried alone."""
+        if self.cluster.client.status != "running":
+            raise TownRunError("the scheduler is gone; finished lots are kept: start it and run again with --resume")
+        fit = self.cluster.workers()
+        there = self.cluster.there()
+        for address, (future, task, began) in list(self._flying.items()):
+            late = time.monotonic() - began > self.limits.time
+            if future.done() or (address in there and not late):
+                continue
+            del self._flying[address]
+            future.cancel(force=True)
+            self.note(task, "worker", "it took too long" if late else "it ended its worker")
+            if late:
+                # a running task cannot be stopped, but its process can
+                self.cluster.client.restart_workers([address], timeout=20, raise_for_error=False)
+                self.cluster.checked.pop(address, None)
+                fit.pop(address, None)
+            self._try_alone(child, task)
+        for address in [each for each in self.cluster.checked if each not in there]:
+            del self.cluster.checked[address]
+            deal.drop(address)
+        return fit
+
+    def _try_alone(self, child: ThreadPoolExecutor, task: LotTask) -> None:
+        self._alone[task.lot.id] = (task, child.submit(try_alone, self.job, task, self.limits))
+
+    def _gather_alone(self) -> None:
+        for lot, (task, future) in list(self._alone.items()):
+            if not future.done():
+                continue
+            del self._alone[lot]
+            record, message = future.result()
+            if record is None:
+                self.note(task, "alone", message)
+                record = failed(task.lot, f"set aside: it ended its worker, and {message}", aside=True)
+            self.keep(task, replace(record, row=replace(record.row, attempts=2)))
+
+
+def _host(address: str) -> str:
+    return address.rpartition("://")[2].rpartition(":")[0]

@@ -1,0 +1,167 @@
+"""What every worker needs to know to do a town's lots, and the work on one of them."""
+
+import atexit
+import contextlib
+import contextvars
+import time
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
+from pipelines.inputs.shapes.shared_reads import sharing_reads
+from pipelines.inputs.site_file import SiteFile
+from pipelines.inputs.site_ground import open_named
+from pipelines.layout.swale.found_outfall import GivenWater
+from pipelines.lot_inputs import lot_inputs
+from pipelines.lot_stages import LotStages
+from pipelines.town.lot_answer import LotAnswer, answer_lot
+from pipelines.town.town_lots import TownLot, neighbors_of, site_of_lot
+from terrain.errors import LotshedError
+from terrain.reading.linked_files import links_anywhere
+from terrain.reading.raster_file import kept_open
+
+
+@dataclass(frozen=True, slots=True)
+class TownJob:
+    """What is asked of every lot.
+
+    Attributes
+    ----------
+    site : SiteFile
+        Of the town, its heights in one raster or one virtual one.
+    depth : str
+        ground or plan.
+    linked : bool
+        A virtual raster may name files outside its own folder.
+    key : str
+        Hash of the inputs and of what is asked.
+    """
+
+    site: SiteFile
+    depth: Depth
+    linked: bool
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotTask:
+    """One lot's work.
+
+    Attributes
+    ----------
+    lot : TownLot
+        The lot.
+    grounds : int
+        That lidar allows, on which it is tried. [-]
+    water : tuple of GivenWater
+        At its outfalls, of the town's run; none in the first pass.
+    """
+
+    lot: TownLot
+    grounds: int
+    water: tuple[GivenWater, ...] = ()
+
+
+def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
+    """Do one lot as `lotshed screen` would.
+
+    Parameters
+    ----------
+    job : TownJob
+        What is asked.
+    task : LotTask
+        The lot.
+
+    Returns
+    -------
+    LotAnswer
+        What the town keeps of it.
+
+    Raises
+    ------
+    LotshedError
+        If what it reads cannot be used.
+    """
+    opened = open_named(site_of_lot(job.site, task.lot.id))
+    stages = LotStages(lot_inputs(opened, grounds=task.grounds), beside_pysheds=False, given_water=task.water)
+    return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
+
+
+def record_of(job: TownJob, task: LotTask) -> LotRecord:
+    """One lot's record, whatever comes of it: what is at fault becomes its message."""
+    began = time.perf_counter()
+    try:
+        record = screen_lot_of(job, task).record
+    except LotshedError as fault:
+        record = failed(task.lot, str(fault))
+    except MemoryError:
+        raise
+    except Exception as defect:
+        record = failed(task.lot, f"a defect of lotshed: {type(defect).__name__}: {defect}")
+    row = replace(record.row, seconds=time.perf_counter() - began, inputs_key=job.key)
+    return replace(record, row=row)
+
+
+def failed(lot: TownLot, message: str, *, aside: bool = False, attempts: int = 1) -> LotRecord:
+    """Record of a lot of which nothing is known but what went wrong."""
+    row = LotRow(
+        lot=lot.id,
+        name=lot.name,
+        status="set_aside" if aside else "failed",
+        parcel=lot.parcel,
+        message=message,
+        attempts=attempts,
+    )
+    return LotRecord(row)
+
+
+@dataclass(slots=True)
+class SharedGround:
+    """Rasters kept open and layers read for a block of lots, for as long as a worker does one job."""
+
+    key: str
+    context: contextvars.Context = field(default_factory=contextvars.copy_context)
+    stack: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
+
+    def run(self, job: TownJob, task: LotTask) -> LotRecord:
+        """One lot on the shared ground."""
+        return self.context.run(record_of, job, task)
+
+    def enter(self, job: TownJob) -> None:
+        """Begin to share."""
+
+        def begin() -> None:
+            if job.linked:
+                self.stack.enter_context(links_anywhere())
+            self.stack.enter_context(kept_open())
+            self.stack.enter_context(sharing_reads())
+
+        self.context.run(begin)
+
+    def leave(self) -> None:
+        """Close what is open."""
+        self.context.run(self.stack.close)
+
+
+_SHARED: dict[str, Any] = {}
+
+
+def do_lot(job: TownJob, task: LotTask) -> LotRecord:
+    """One lot in a worker, on ground that it shares with the lots before it."""
+    shared = _SHARED.get("ground")
+    if shared is None or shared.key != job.key:
+        if shared is not None:
+            atexit.unregister(shared.leave)
+            shared.leave()
+        shared = SharedGround(job.key)
+        shared.enter(job)
+        atexit.register(shared.leave)
+        _SHARED["ground"] = shared
+    record: LotRecord = shared.run(job, task)
+    return record
+
+
+def mosaic_place(folder: Path) -> Path:
+    """Where the virtual raster over a town's tiles lies."""
+    return folder / "mosaic.vrt"

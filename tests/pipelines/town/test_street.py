@@ -1,0 +1,133 @@
+"""The sample street's swales with the water of its lots, held against the swale check and the lots' own runs."""
+
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely import Point
+
+from pipelines.deliverables.findings.town import LotOutletLine, LotPlanned, LotRecord, LotRow, Outflow
+from pipelines.deliverables.findings.town_swales import TownSwales
+from pipelines.inputs.site_ground import open_site
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
+from pipelines.swale import check_swale
+from pipelines.town.lot_flows import links_of, outflows_of, outlets_of, piped_of
+from pipelines.town.street import route_street
+
+SAMPLES = Path(__file__).parents[3] / "sample_data"
+PLANNED = LotPlanned("gravity", "drains", "sure", "sure", "sure", "sure", 1.0, 2.0, 3.0)
+
+
+def parcels() -> gpd.GeoDataFrame:
+    table = gpd.read_file(SAMPLES / "neighbourhood.gpkg", layer="parcels")
+    return table.assign(lot=table["lot"].astype(str))
+
+
+@pytest.fixture(scope="module")
+def seventh() -> LotStages:
+    return LotStages(open_lot(SAMPLES / "lot_07.toml", grounds=1))
+
+
+@pytest.fixture(scope="module")
+def street(seventh: LotStages) -> TownSwales:
+    """Lot 7 with its improvements, the others as parcels alone."""
+    records = []
+    for row in parcels().itertuples():
+        if row.lot == "7":
+            answer = LotRow("7", "Lot 7", "done", row.geometry, planned=PLANNED)
+            flows = outflows_of(seventh, "7", planned=True)
+            records.append(LotRecord(answer, (), flows, outlets_of(seventh), piped_of(seventh)))
+        else:
+            records.append(LotRecord(LotRow(row.lot, f"Lot {row.lot}", "done", row.geometry)))
+    routed = route_street(open_site(SAMPLES / "swale.toml", several_parcels=True), records)
+    assert routed is not None
+    return routed
+
+
+def test_run_on_by_giver_and_side_tiles_all_of_it(seventh: LotStages) -> None:
+    links = links_of(seventh, "7", seventh.frame.from_map(parcels()))
+    lot = seventh.situation
+    run_on = float((lot.studied & ~lot.on_parcel).sum()) * lot.grid.cell_area
+    assert sum(each.area for each in links) == pytest.approx(run_on)
+    assert {each.from_lot for each in links} <= {"", *parcels()["lot"]} - {"7"}
+    ran_off = sum(row.hydrograph.volume for row in seventh.water.runoff if row.run_on)
+    assert sum(each.volume for each in links) == pytest.approx(ran_off, rel=1e-9)
+
+
+def test_what_leaves_a_lot_is_what_its_own_run_let_out(seventh: LotStages) -> None:
+    flows = outflows_of(seventh, "7", planned=True)
+    design = seventh.reckoning.rain.return_period
+    volume = {built: sum(float(each.flow.sum()) * each.step for each in flows
+                         if each.built is built and each.storm == design and not each.id.startswith("past-"))
+              for built in (False, True)}  # fmt: skip
+    assert volume[False] == pytest.approx(seventh.water.left)
+    after = seventh.planned.water
+    assert volume[True] == pytest.approx(after.left + after.collected)
+
+
+def test_the_balance_closes_in_every_storm_and_case(street: TownSwales) -> None:
+    assert {(each.swale, each.built) for each in street.balances} == {
+        ("swale-1", False), ("swale-2", False), ("swale-1", True), ("swale-2", True)
+    }  # fmt: skip
+    assert max(each.left_over for each in street.balances) < 1e-3
+
+
+def test_as_the_lots_are_they_and_the_road_send_what_the_swale_check_has_come(street: TownSwales) -> None:
+    alone = check_swale(SAMPLES / "swale.toml")
+    for found in alone.swales:
+        balance = next(
+            each for each in street.balances
+            if each.swale == found.site.id and each.storm == alone.return_period and not each.built
+        )  # fmt: skip
+        assert balance.sent == pytest.approx(float(found.flow.side.sum()), rel=1e-6)
+        # low spots on the way hold some of it back
+        assert balance.arrives <= float(found.flow.volume[-1]) * (1.0 + 1e-9)
+
+
+def test_what_lots_send_adds_up_to_the_balance(street: TownSwales) -> None:
+    design = street.now.return_period
+    for balance in street.balances:
+        if balance.storm != design:
+            continue
+        own = [each for each in street.sent if each.swale == balance.swale]
+        lots = sum(each.surface_built if balance.built else each.surface for each in own if each.lot)
+        assert lots == pytest.approx(balance.lots_surface)
+        if balance.built:
+            assert sum(each.works for each in own) == pytest.approx(balance.lots_works)
+
+
+def test_pipes_of_one_lot_change_the_swale_below_its_outlet_alone(street: TownSwales) -> None:
+    rises = {each.outlet: each for each in street.rises}
+    own = next(each for each in street.rises if each.lot == "7")
+    assert own.swale == "swale-1"
+    others = [each.rise for each in rises.values() if each.swale == "swale-2"]
+    assert others
+    assert max(map(abs, others)) == 0.0
+    works = [each for each in street.balances if each.built and each.swale == "swale-1"]
+    assert min(each.lots_works for each in works) > 0.0
+
+
+def test_a_large_discharge_lifts_the_swale_and_makes_it_full_at_its_lot(street: TownSwales) -> None:
+    frame = street.now.frame
+    swale = street.now.swales[0].site
+    middle = swale.thalweg.line.interpolate(0.5, normalized=True)
+    place = frame.to_map(Point(middle.x, middle.y))
+    records = [LotRecord(LotRow(row.lot, f"Lot {row.lot}", "done", row.geometry)) for row in parcels().itertuples()]
+    design = street.now.return_period
+    flow = np.full(2880, 1.0)
+    records[0] = LotRecord(
+        LotRow("1", "Lot 1", "done", records[0].row.parcel, planned=PLANNED), (),
+        (Outflow("1", "out", "works", True, place, design, 30.0, flow),),
+        (LotOutletLine("out", "swale", place, 1.0, True, None, "", 0.0),),
+    )  # fmt: skip
+    routed: Any = route_street(open_site(SAMPLES / "swale.toml", several_parcels=True), records)
+    rise = next(each for each in routed.rises if each.lot == "1")
+    assert rise.rise > 0.2
+    full = [each for each in routed.full if each.built and each.storm == design and each.swale == swale.id]
+    assert full
+    assert max(each.over for each in full) > 0.2
+    assert any(each.station_from - 10.0 <= swale.station_of(middle) <= each.station_to + 10.0 for each in full)
+    assert max(each.left_over for each in routed.balances) < 1e-3
