@@ -102,6 +102,32 @@ _RULE_ROWS = (
 UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
 RULE_UNITS = UNITS | {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _RULE_ROWS}
 
+_DEFINITIONS = """
+milli- = 1e-3
+centi- = 1e-2
+deci- = 1e-1
+kilo- = 1e3
+meter = [length]
+second = [time]
+gram = [mass]
+percent = 0.01
+minute = 60 * second
+hour = 60 * minute
+day = 24 * hour
+year = 365.25 * day
+yard = 0.9144 * meter
+foot = yard / 3
+inch = yard / 36
+liter = decimeter ** 3
+US_liquid_gallon = 231 * inch ** 3
+pound = 0.45359237 * kilogram
+short_ton = 2000 * pound
+metric_ton = 1000 * kilogram
+watt = kilogram * meter ** 2 / second ** 3
+horsepower = 550 * foot * pound * 9.80665 * meter / second ** 3
+"""
+"""The units above as pint's own list defines them."""
+
 DIMENSIONS = {
     "length": ("a length", "meter"),
     "area": ("an area", "meter ** 2"),
@@ -147,7 +173,7 @@ def si_factor(text: str) -> float:
     References
     ----------
     .. [1] A. Thompson, B. N. Taylor, "Guide for the Use of the International System of Units", NIST Special
-       Publication 811, 2008, appendix B.8, DOI 10.6028/NIST.SP.811e2008; the factors themselves are pint's.
+       Publication 811, 2008, appendix B.8, DOI 10.6028/NIST.SP.811e2008; pint multiplies.
     """
     unit = RULE_UNITS[text]
     # in decimals, so that an inch is 0.0254 m to the last bit
@@ -160,4 +186,7 @@ def _registry() -> Any:
     # pint takes a quarter of a second to import, which only those who convert should pay
     import pint
 
-    return pint.UnitRegistry(non_int_type=Decimal)
+    # nor is its own list of a thousand units read
+    registry = pint.UnitRegistry(None, non_int_type=Decimal)
+    registry.load_definitions(_DEFINITIONS.strip().splitlines())
+    return registry

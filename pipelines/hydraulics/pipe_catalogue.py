@@ -86,6 +86,7 @@ def find_pipe(name: str) -> Pipe:
     raise HydraulicsError(f"pipe {quoted(name)} is not in the catalogue; it holds {held}")
 
 
+@lru_cache(maxsize=64)
 def sizes_of(standard: str) -> tuple[Pipe, ...]:
     """Pipes of one standard, smallest first."""
     words = set(_standard_words(standard))

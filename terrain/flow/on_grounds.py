@@ -1,6 +1,7 @@
 """The water's ways on each of the grounds that lidar allows, over the window that they cover."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -10,6 +11,9 @@ from terrain.flow.drainage import Drainage
 from terrain.ground import BARRIER, OPEN, ROOF, Ground
 from terrain.kernels.flood import flood
 from terrain.lidar.grounds import PossibleGrounds
+
+MOST_KEPT, _BYTES = 64 * 2**20, 24
+"""Bytes of the flows on all grounds that are kept at the most, and of those of one cell on one. [-]"""
 
 
 class Flow(NamedTuple):
@@ -26,8 +30,18 @@ def flow_on_best(drainage: Drainage, grounds: PossibleGrounds) -> Flow:
     return _flow(ground, grounds, ground.elevation[grounds.window], _receivers(ground, grounds))
 
 
-def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:
-    """Of each ground in turn."""
+def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterable[Flow]:
+    """Of each ground in turn; of the last that were asked for they are kept, unless they are too many."""
+    few = grounds.above.size * _BYTES <= MOST_KEPT
+    return _kept_flows(drainage, grounds) if few else _flows(drainage, grounds)
+
+
+@lru_cache(maxsize=1)
+def _kept_flows(drainage: Drainage, grounds: PossibleGrounds) -> tuple[Flow, ...]:
+    return tuple(_flows(drainage, grounds))
+
+
+def _flows(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:
     ground = drainage.ground
     elevation, receiver = ground.elevation[grounds.window], _receivers(ground, grounds)
     for above in grounds.above:

@@ -10,7 +10,7 @@ from terrain.compiled import ensure_cache
 ensure_cache()
 
 
-@njit(cache=True)
+@njit(cache=True)  # type: ignore[untyped-decorator]
 def wet_parts(x: Any, z: Any, n: Any, stage: float) -> Any:
     """Area, top width, wetted perimeter, and its length times n to the power of 1.5. [m2], [m], [m], [m]"""
     left = right = int(np.argmin(z))

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log
 from typing import Literal
 
@@ -115,12 +116,17 @@ def head_at(curve: PumpCurve, flow: float) -> float:
             "not read past its ends"
         )
     if curve.between == "monotone":
-        return float(PchipInterpolator(curve.flow, curve.head)(flow))
+        return float(_pieces(curve)(flow))
     drop = curve.head[0] - curve.head[-1]
     exponent = 2.0
     if curve.between == "power":
         exponent = log((curve.head[0] - curve.head[1]) / drop) / log(curve.flow[1] / last)
     return float(curve.head[0] - drop * (flow / last) ** exponent)
+
+
+@lru_cache(maxsize=32)
+def _pieces(curve: PumpCurve) -> PchipInterpolator:
+    return PchipInterpolator(curve.flow, curve.head)
 
 
 def _faults(flows: FloatArray, heads: FloatArray, point: int) -> list[str]:

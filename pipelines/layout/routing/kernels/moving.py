@@ -138,7 +138,7 @@ def tangled(tree: Any, shapes: Any) -> int:
                 for i in range(shapes.count[m] - 1):
                     away = min(away, _distance(shapes, m, i, shapes.x[k, 0], shapes.y[k, 0]))
                 count += away <= IN_BASIN
-    return count
+    return int(count)
 
 
 @njit(cache=True)
