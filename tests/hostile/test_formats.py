@@ -283,7 +283,7 @@ def test_what_is_made_is_private_and_cleared_away(tmp_path, package):
     opened = readable_file.readable_file(path, "here")
     assert opened == readable_file.readable_file(path, "here")
     (folder,) = readable_file._folders
-    assert Path(folder.name).stat().st_mode & 0o077 == 0
+    assert folder.stat().st_mode & 0o077 == 0
     readable_file.clear_away()
     assert not opened.exists()
 
