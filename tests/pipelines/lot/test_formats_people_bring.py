@@ -128,7 +128,8 @@ def drawing(folder):
 WAYS = {
     "shapefile": lambda folder: one_each(folder, ".shp"),
     "file geodatabase": lambda folder: together(folder, "lot.gdb", driver="OpenFileGDB"),
-    "FlatGeobuf": lambda folder: one_each(folder, ".fgb"),
+    # its index would sort features by place, and improvements are numbered in the order of what they serve
+    "FlatGeobuf": lambda folder: one_each(folder, ".fgb", SPATIAL_INDEX="NO"),
     "GeoParquet": geoparquet,
     "GeoJSON": lambda folder: one_each(folder, ".geojson", crs=GLOBE, COORDINATE_PRECISION=11),
     "KML": keyhole,
