@@ -217,7 +217,8 @@ def expected():
 def assert_same(found, expected, at=""):
     """Texts to the letter, numbers within what a millimetre of a corner makes of them.
 
-    Downspouts of a wall stand in one line to the last bit, so a millimetre tells which is numbered first.
+    Downspouts of a wall stand in one line to the last bit, so a millimetre tells which is numbered first, and so with
+    the runs from them.
     """
     if isinstance(expected, dict):
         assert list(found) == list(expected), at
@@ -235,7 +236,7 @@ def assert_same(found, expected, at=""):
 
 
 def _unnumbered(value):
-    return re.sub(r"downspout-\d+", "downspout", value) if isinstance(value, str) else value
+    return re.sub(r"(downspout|run)-\d+", r"\1", value) if isinstance(value, str) else value
 
 
 @pytest.mark.parametrize("way", WAYS)
