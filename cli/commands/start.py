@@ -32,6 +32,7 @@ def _write_sample(ctx: click.Context, _: click.Parameter, folder: Path | None) -
 )
 @click.option("--layer", help="Layer of the parcel file, where it holds several.")
 @click.option("--where", help="Expression that selects the lot, as GDAL takes it, such as \"lot = 7\".")
+@click.option("--parcel-crs", help="CRS of the parcel file, where it names none, such as EPSG:2227 of a DXF.")
 @click.option(
     "--surface", type=click.Path(path_type=Path), metavar="DSM.tif",
     help="Raster of the surface with houses and trees, beside a ground raster: roofs are found in it.",
@@ -59,6 +60,7 @@ def command(
     crs: str | None,
     layer: str | None,
     where: str | None,
+    parcel_crs: str | None,
     unit: str | None,
     units: str | None,
     out: Path | None,
@@ -91,8 +93,8 @@ def command(
 
     place = parcel.parent / "site.toml" if out is None else out
     check_file_place(place, ending=".toml", overwrite=overwrite)
-    system = unit_system(units or units_of_map(parcel, layer, ground))
-    asked = {"layer": layer, "where": where, "unit": unit}
+    system = unit_system(units or units_of_map(parcel, layer, ground, crs=parcel_crs))
+    asked = {"layer": layer, "where": where, "parcel_crs": parcel_crs, "unit": unit}
     with looked_at(voice, ground, parcel, surface, crs, asked, place, system, overwrite) as look:
         found, folder = look.description, place.resolve().parent
         gathered = gathered_of(given, found.parcel, found.source.grid.frame)

@@ -62,10 +62,11 @@ def describe_inputs(
     *,
     layer: str | None = None,
     where: str | None = None,
+    parcel_crs: str | None = None,
     unit: str | None = None,
 ) -> Description:
     """Look at a raster and a parcel file."""
-    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where)
+    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where, crs=parcel_crs)
     near = locate_layer(vector)
     source = open_raster(ground, unit=unit, near=near)
     found = find_layer(vector, "parcel")

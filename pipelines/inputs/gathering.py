@@ -102,9 +102,11 @@ def gather(given: Mapping[str, str], layers: Path | None, parcel: VectorLayer, f
     return Gathered(tuple(taken), tuple(left_out))
 
 
-def units_of_map(parcel: Path, layer: str | None, grounds: Sequence[str | os.PathLike[str]]) -> Units:
+def units_of_map(
+    parcel: Path, layer: str | None, grounds: Sequence[str | os.PathLike[str]], *, crs: str | None = None
+) -> Units:
     """Feet where the map of the parcel or of a ground raster is in feet or made for the United States, else metres."""
-    maps = [find_layer(VectorFile.model_construct(file=parcel, layer=layer), "parcel").crs]
+    maps = [find_layer(VectorFile.model_construct(file=parcel, layer=layer, crs=crs), "parcel").crs]
     for ground in grounds:
         # what is amiss in it is told where it is read
         with suppress(LotshedError), opened(Path(ground)) as file:

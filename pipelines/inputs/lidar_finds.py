@@ -101,11 +101,12 @@ def ground_from_points(
     *,
     layer: str | None = None,
     where: str | None = None,
+    parcel_crs: str | None = None,
     unit: str | None = None,
     crs: str | None = None,
 ) -> tuple[GroundFinds, LidarFinds]:
     """Read the points around a lot, and make ground, roofs and water of them."""
-    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where)
+    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where, crs=parcel_crs)
     near = locate_layer(vector)
     sources = [open_points(tile, crs=crs, unit=unit) for tile in tiles]
     first = sources[0]
@@ -144,10 +145,11 @@ def roofs_from_surface(
     *,
     layer: str | None = None,
     where: str | None = None,
+    parcel_crs: str | None = None,
     unit: str | None = None,
 ) -> LidarFinds:
     """Find roofs where a raster of the surface stands 2 m above that of the ground and is planar."""
-    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where)
+    vector = VectorFile.model_construct(file=Path(parcel), layer=layer, where=where, crs=parcel_crs)
     near = locate_layer(vector)
     below, above = open_raster(ground, unit=unit, near=near), open_raster(surface, unit=unit, near=near)
     frame = below.grid.frame

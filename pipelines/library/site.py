@@ -38,7 +38,7 @@ class Site:
         the keys of `[elevation]` with either of these under `file`, such as `{"file": "ground.tif", "rmse": "10 cm"}`.
         Heights in metres, or in `unit`. [m]
     parcel : path, GeoDataFrame, GeoSeries or mapping
-        The lot, in any CRS; a mapping takes the keys of the site file: file, layer, where.
+        The lot, in any CRS; a mapping takes the keys of the site file: file, layer, where, crs.
     name : str
         Of the site.
     units : str

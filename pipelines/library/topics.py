@@ -6,21 +6,13 @@ import types
 import typing
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel
+# each topic imports what it tells of, so that none waits for the libraries of another
+if TYPE_CHECKING:
+    from pydantic import BaseModel
 
-from pipelines.deliverables.files.layer_table import layers
-from pipelines.deliverables.words.names import PARTS, STATES
-from pipelines.inputs.rules import load_rules
-from pipelines.inputs.shapes.layer_columns import Attribute
-from pipelines.inputs.shapes.layer_table import LAYER_KINDS
-from pipelines.inputs.site_file import SiteFile
-from pipelines.inputs.site_ranges import SITE_RANGES
-from pipelines.inputs.site_sections import Section, VectorFile
-from pipelines.layout.parts import WEAKEST_FIRST
-from pipelines.layout.ways.fall import SURE_SHARE
-from terrain.unit_table import DIMENSIONS, RULE_UNITS, UNITS, allowed_text
+    from pipelines.inputs.shapes.layer_columns import Attribute
 
 WIDTH = 100
 _PLAIN = {str: "text", Path: "file", bool: "true or false", int: "whole number", float: "number"}
@@ -32,6 +24,9 @@ def topic_text(name: str) -> str:
 
 
 def _site() -> Iterator[str]:
+    from pipelines.inputs.rules import load_rules
+    from pipelines.inputs.site_file import SiteFile
+
     yield "A site file is TOML: tables in square brackets, a key a line. Only [elevation] and [parcel] must be there."
     yield "Paths are relative to the site file, or absolute. Of quantities see: lotshed help units."
     for name, field in SiteFile.model_fields.items():
@@ -52,7 +47,12 @@ def _site() -> Iterator[str]:
         yield from _section_lines(key, model)
 
 
-def _section_lines(key: str, model: type[BaseModel]) -> Iterator[str]:
+def _section_lines(key: str, model: "type[BaseModel]") -> Iterator[str]:
+    from pipelines.inputs.shapes.layer_table import LAYER_KINDS
+    from pipelines.inputs.site_ranges import SITE_RANGES
+    from pipelines.inputs.site_sections import VectorFile
+    from terrain.unit_table import DIMENSIONS
+
     told = (inspect.getdoc(model) or "").replace("\n\n", "\n").removeprefix(f"[{key}]: ")
     if model is not VectorFile:
         yield from _wrapped(told)
@@ -73,13 +73,15 @@ def _section_lines(key: str, model: type[BaseModel]) -> Iterator[str]:
             yield from _wrapped(f"attributes: {'; '.join(_attribute(each) for each in kind.columns)}", hang=True)
 
 
-def _attribute(told: Attribute) -> str:
+def _attribute(told: "Attribute") -> str:
     form = {"yes_no": "yes or no", "length": f"{told.name}_m, {told.name}_ft and so on"}.get(told.form, "")
     what = " | ".join(told.allowed) or form
     return f"{told.name}{f' ({what})' if what else ''}{', needed' if told.required else ''}"
 
 
-def _section(annotation: Any) -> type[BaseModel] | None:
+def _section(annotation: Any) -> "type[BaseModel] | None":
+    from pipelines.inputs.site_sections import Section
+
     return next((each for each in _members(annotation) if inspect.isclass(each) and issubclass(each, Section)), None)
 
 
@@ -99,14 +101,16 @@ def _form(annotation: Any) -> str:
         elif typing.get_origin(base) is tuple:
             inner = _form(typing.get_args(base)[0])
             told.append(f"a list: {inner}")
-        elif inspect.isclass(base) and issubclass(base, Section):
-            told.append(f"a table with {', '.join(base.model_fields)}")
+        elif (section := _section(base)) is not None:
+            told.append(f"a table with {', '.join(section.model_fields)}")
         else:
             told.append(_PLAIN.get(base, "value"))
     return " or ".join(told)
 
 
 def _units() -> Iterator[str]:
+    from terrain.unit_table import DIMENSIONS, RULE_UNITS, UNITS, allowed_text
+
     yield "A quantity is a number and a unit in quotes; a bare number where a unit matters is refused. No arithmetic."
     yield 'Fractions as "1-1/2 in", feet and inches as "2 ft 6 in". Inside all is SI; what leaves carries its unit.'
     yield ""
@@ -119,6 +123,10 @@ def _units() -> Iterator[str]:
 
 
 def _verdicts() -> Iterator[str]:
+    from pipelines.deliverables.words.names import PARTS, STATES
+    from pipelines.layout.parts import WEAKEST_FIRST
+    from pipelines.layout.ways.fall import SURE_SHARE
+
     yield "A verdict has parts, each with its reason; the weakest that is needed makes the headline."
     yield ""
     for name, asked in PARTS.items():
@@ -140,6 +148,8 @@ def _verdicts() -> Iterator[str]:
 
 
 def _layers() -> Iterator[str]:
+    from pipelines.deliverables.files.layer_table import layers
+
     yield "Layers of lot.gpkg and swale.gpkg with their columns. A column's name ends with its unit, in the system that"
     yield "`units` of the site file names: US / SI."
     for layer in layers().values():

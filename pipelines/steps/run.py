@@ -44,6 +44,7 @@ COMPANIONS: dict[type, dict[str, str]] = {
     GeoDataFrame: {
         "layer": "Layer within the file, where it holds several.",
         "where": "Expression that selects its features, as GDAL takes it.",
+        "crs": "CRS of a file that names none, such as EPSG:32617.",
     },
     DataFrame: {},
     Layers: {},
@@ -160,14 +161,15 @@ def _frame_of_first_layer(step: Step, files: Mapping[str, StepFile]) -> Frame | 
 
 def _source(name: str, file: StepFile) -> VectorFile:
     """Where a layer is; of a file with several, the one that carries the input's name."""
-    layer = file.said.get("layer") or (name if name in _layers_in(file.path) else None)
-    return VectorFile.model_construct(file=file.path, layer=layer, where=file.said.get("where"))
+    crs = file.said.get("crs")
+    layer = file.said.get("layer") or (name if name in _layers_in(file.path, crs) else None)
+    return VectorFile.model_construct(file=file.path, layer=layer, where=file.said.get("where"), crs=crs)
 
 
-def _layers_in(path: Path) -> list[str]:
+def _layers_in(path: Path, crs: str | None = None) -> list[str]:
     if not path.exists():
         return []
-    opened = readable_file(path, path.name)
+    opened = readable_file(path, path.name, crs)
     try:
         with vector_options(), warnings.catch_warnings():
             # what GDAL minds of single shapes is checked by us

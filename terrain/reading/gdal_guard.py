@@ -98,7 +98,9 @@ def _refuse_elsewhere(path: Path, file: Any, what: str, error: type[LotshedError
     for each in (Path(os.path.abspath(name)) for name in file.files):
         if each.parent != path.parent:
             file.close()
-            raise error(f"{what} keeps numbers in {each.name}, which lies outside its folder {path.parent}; move it there")
+            raise error(
+                f"{what} keeps numbers in {each.name}, which lies outside its folder {path.parent}; move it there"
+            )
         refuse_no_file(each, f"{what} keeps numbers in {each.name}, which", error)
 
 

@@ -19,6 +19,7 @@ from pipelines.hydrology.rain.design_rain import rain_from_table, rain_given
 from pipelines.hydrology.rain.rain_types import type_ratios
 from pipelines.hydrology.rain.storms import refined
 from pipelines.inputs.tables.rain_table import RainTable
+from pipelines.inputs.tables.rain_table_file import read_rain_table
 
 STATIONS = "NOAA Atlas 14, point precipitation frequency estimates of twelve places"
 TP40 = "U.S. Weather Bureau Technical Paper 40, 1961"
@@ -119,3 +120,42 @@ def test_minutes_are_the_weather_bureau_s_shares_of_the_hour():
     """Type II: the others' own half hour is less than 0.79 of their hour."""
     _, ratios = type_ratios("II")
     assert ratios[:5] / ratios[4] == pytest.approx([0.29, 0.45, 0.57, 0.79, 1.0], abs=5e-3)
+
+
+def as_served(place, volume, rows, *, unit="inches", factor=1.0, digits=None):
+    """A station's depths in the layout of the agency's server: preamble, header of return periods, a row a duration."""
+    labels = {5: "5-min", 10: "10-min", 15: "15-min", 30: "30-min", 60: "60-min", 120: "2-hr", 180: "3-hr", 360: "6-hr",
+              720: "12-hr", 1440: "24-hr"}  # fmt: skip
+
+    def printed(text):
+        return text if digits is None else f"{float(text) * factor:.{digits}f}"
+
+    lines = [f"{labels[int(row['minutes'])]}:, " + ",".join(printed(row[f"depth_in_{years:g}yr"]) for years in YEARS)
+             for row in rows]  # fmt: skip
+    return (
+        f"Point precipitation frequency estimates ({unit})\nNOAA Atlas 14 Volume {volume} Version 2\n"
+        "Data type: Precipitation depth\nTime series type: Partial duration\nProject area: Invented\n"
+        f"Location name (ESRI Maps): {place}\nStation Name: None\nLatitude: 0.0 Degree\nLongitude: 0.0 Degree\n"
+        "Elevation (USGS): None None\n\n\nPRECIPITATION FREQUENCY ESTIMATES\n"
+        f"by duration for ARI (years):, {','.join(f'{years:g}' for years in YEARS)}\n" + "\n".join(lines)
+        + "\n\nDate/time (GMT):  Thu Jan  1 00:00:00 2026\npyRunTime:  0.01\n"
+    )  # fmt: skip
+
+
+@pytest.mark.published(source=STATIONS, where="2-, 10- and 100-year columns", memory=False, worked=False)
+def test_stations_in_the_servers_layout_come_back_to_their_printed_digits(tmp_path):
+    with (Path(__file__).parents[1] / "data" / "station_rain.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    for place, (_, table) in stations().items():
+        own = [row for row in rows if row["place"] == place]
+        path = tmp_path / "rain.csv"
+        path.write_text(as_served(place, own[0]["volume"], own), encoding="utf-8")
+        found = read_rain_table(path)
+        np.testing.assert_allclose(found.depths, table.depths, rtol=1e-12)
+        np.testing.assert_array_equal(found.durations, table.durations)
+        assert found.series == "partial_duration"
+        assert f"Volume {own[0]['volume']} Version 2" in found.source
+        path.write_text(
+            as_served(place, own[0]["volume"], own, unit="millimeters", factor=25.4, digits=1), encoding="utf-8"
+        )
+        np.testing.assert_allclose(read_rain_table(path).depths, table.depths, atol=5.1e-5)

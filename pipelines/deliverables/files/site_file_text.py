@@ -48,6 +48,7 @@ def site_file_text(description: Description, folder: str | os.PathLike[str], uni
         else f'# unit = "{source.vertical.unit}"            # {say(source.vertical.told_by, units)}'
     )
     where = f"\nwhere = {_toml(parcel.source.where)}" if parcel.source.where else ""
+    where += f"\ncrs = {_toml(parcel.source.crs)}" if parcel.source.crs else ""
     return _TEMPLATE.format(
         facts=facts,
         warned=warned,

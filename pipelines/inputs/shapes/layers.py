@@ -36,6 +36,8 @@ from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of
 from terrain.reason import Reason
 
+_BESIDE = 0.01
+"""Of a closed line's area that may lie on the lot where it is a parcel beside it. [-]"""
 _SAME_PLACE = 0.1
 """Basins nearer than this are one. [m]"""
 
@@ -146,13 +148,15 @@ def read_frontage(
     lot = _together(parcels)
     whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
     others: list[BaseGeometry] = []
-    # what else a drawing holds of closed lines need be no parcel
-    if layer.features > len(parcels) == 1 and not layer.is_drawing:
+    if layer.features > len(parcels) == 1:
         around = _bounds_around(parcels, rules["frontage_across"].likely)
         # what is amiss with another's shape stops nobody
         with suppress(LayerError):
             shapes, _ = read_shapes(whole, LAYER_KINDS["parcel"], frame, within=around)
             others = list(shapes.geometry[~shapes["id"].isin(parcels["id"])])
+            if layer.is_drawing:
+                # what else is drawn on the lot is a house or a patio, and no parcel
+                others = [each for each in others if each.intersection(lot).area < _BESIDE * each.area]
     return find_frontage(lot, others, rules, said=said)
 
 

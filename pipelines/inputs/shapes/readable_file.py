@@ -4,10 +4,12 @@
 end of the run does.
 """
 
+import atexit
+import os
+import shutil
 import tempfile
 import warnings
 import zipfile
-from functools import cache
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,7 +21,8 @@ from pipelines.inputs.shapes.point_table import is_point_table, read_point_table
 from terrain.reading.linked_files import first_bytes
 
 _made: dict[tuple[object, ...], Path] = {}
-_folders: list[tempfile.TemporaryDirectory[str]] = []
+_folders: dict[Path, int] = {}
+"""Private folders, and the process that made each: one that it forked leaves them alone."""
 
 
 def readable_file(path: Path, where: str, crs: str | None = None) -> Path:
@@ -32,7 +35,7 @@ def readable_file(path: Path, where: str, crs: str | None = None) -> Path:
     told = path.stat()
     key = (path.resolve(), told.st_mtime_ns, told.st_size, crs)
     if key not in _made:
-        folder = Path(tempfile.mkdtemp(dir=_folder().name))
+        folder = Path(tempfile.mkdtemp(dir=_folder()))
         if is_parquet(path):
             made = _written(folder / f"{path.stem}.gpkg", read_parquet_shapes(path, where, crs))
         elif is_point_table(path):
@@ -46,16 +49,16 @@ def readable_file(path: Path, where: str, crs: str | None = None) -> Path:
 def clear_away() -> None:
     """Delete what was made for this run."""
     _made.clear()
-    for each in _folders:
-        each.cleanup()
-    _folders.clear()
-    _folder.cache_clear()
+    for folder in [folder for folder, process in _folders.items() if process == os.getpid()]:
+        shutil.rmtree(folder, ignore_errors=True)
+        del _folders[folder]
 
 
-@cache
-def _folder() -> tempfile.TemporaryDirectory[str]:
-    _folders.append(tempfile.TemporaryDirectory(prefix="lotshed-", ignore_cleanup_errors=True))
-    return _folders[-1]
+def _folder() -> Path:
+    if not _folders:
+        atexit.register(clear_away)
+        _folders[Path(tempfile.mkdtemp(prefix="lotshed-"))] = os.getpid()
+    return next(iter(_folders))
 
 
 def _written(path: Path, shapes: gpd.GeoDataFrame) -> Path:

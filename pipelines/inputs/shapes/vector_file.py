@@ -186,7 +186,7 @@ def _crs_of(own: Any, given: str | None, where: str) -> CRS:
         if given is None:
             raise LayerError(
                 f"{where}: it has no CRS; say the one that its coordinates are in, in the same table of the site file, "
-                'as in crs = "EPSG:32617"'
+                'as in crs = "EPSG:32617"; for `lotshed start` by --parcel-crs'
             )
         return crs_given(given, where)
     try:
@@ -229,7 +229,7 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
             chosen: dict[str, Any] = {"layer": layer.layer, "where": where, "bbox": bbox}
             rows = pyogrio.read_dataframe(path, **chosen, read_geometry=False, fid_as_index=True, use_arrow=False)
             # as bytes, so that a shape that cannot be is known by its feature; a filter sees the columns read alone
-            columns = [] if where is None else None
+            columns: list[str] | None = [] if where is None else None
             _, numbers, held, _ = raw.read(path, **chosen, columns=columns, return_fids=True)
             return rows, held[pd.Index(numbers).get_indexer(rows.index)]
     except (DataSourceError, DataLayerError, ValueError) as error:

@@ -61,7 +61,7 @@ def read_agency_text(text: str, where: str) -> RainTable:
         np.array(years),
         np.array(depths, dtype=np.float64),
         _series(text),
-        _source(lines, where),
+        _source(lines, where) + ("; printed as intensities, here times their durations" if is_intensity else ""),
         where=where,
         unit=unit,
         rows=[f"line {number} ({texts[0].rstrip(':')})" for number, texts in block.rows],

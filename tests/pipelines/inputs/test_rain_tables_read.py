@@ -168,6 +168,8 @@ def test_intensities_become_depths(read):
         "by duration for ARI (years):, 2,10\n5-min:, 7.44,9.86\n60-min:, 2.38,3.13\n24-hr:, 0.198,0.303\n"
     )
     rain = read(text)
+    assert rain.source.endswith("printed as intensities, here times their durations")
+    assert "intensities" not in read(DEPTHS).source
     # intensity times duration: 9.864 in/h for 5 minutes is 0.822 in
     assert rain.depths[0] / INCH == pytest.approx([0.62, 0.822], abs=5e-4)
     assert rain.depths[2] / INCH == pytest.approx([24 * 0.198, 24 * 0.303])

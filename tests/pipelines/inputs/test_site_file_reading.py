@@ -160,7 +160,7 @@ def test_absolute_paths_and_a_mark_of_byte_order(site, tmp_path):
         ('[rain]\ntable = "rain.csv"\nreturn_period = 10', "return_period: the bare number 10 has no unit"),
         ('[rain]\ndepth = "3 in"\nduration = "1 h"\nreturn_period = "10 yr"', "return_period goes with a table"),
         ('[soil]\ngroup = "E"', '[soil] group: "E" is not known; it may be "A", "B", "C", "D", "A/D"'),
-        ('[soil]\nlayer = "soils"', "soil: layer and where need a file"),
+        ('[soil]\nlayer = "soils"', "soil: layer, where and crs need a file"),
         ("[layout]\nbasins = [[1, 2, 3]]", "[1, 2, 3] is no [easting, northing]"),
         ('[layout]\nbasins = [["a", 2]]', '"a" is no [easting, northing]'),
         ("[layout]\nbasins = []", "give a list of [easting, northing], or a file"),
