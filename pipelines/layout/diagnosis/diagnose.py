@@ -193,13 +193,13 @@ def standing_times(
 
 
 def within_error_alone(situation: Situation, found: Diagnosis) -> Reason | None:
-    """The worst place at a house or on paving that is wet but for lidar's error, where one ground is all there is."""
+    """The worst place at a house that is wet but for lidar's error, where one ground is all there is."""
     if situation.grounds is not None:
         return None
     called = {name: _as_called(place) for name, place in found.places.items()}
     times = standing_times(found.water, called, found.rules)
     wrong = find_troubles(list(called.values()), times, (), (), unit_peak=0.0, rules=found.rules)
-    worst = next((each for each in wrong if each.spot is not None and each.spot.place != "lawn"), None)
+    worst = next((each for each in wrong if each.spot is not None and each.spot.place == "wall"), None)
     return None if worst is None else reason("within_error_alone", depth=worst.why["depth"], place=worst.name)
 
 
