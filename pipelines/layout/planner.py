@@ -12,7 +12,7 @@ from pipelines.layout.choice import leaves_by
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
 from pipelines.layout.diagnosis.coarse_cells import on_cells
-from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share
+from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share, within_error_alone
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.stops import reasons_to_stop
@@ -194,8 +194,11 @@ def _nothing_built(
 ) -> LotPlan:
     cause = _cause(inputs, found)
     unsure = None if stops or found.troubles else wet_on_grounds(inputs.places)
+    told = reason("nothing_shown")
+    if unsure is None and not (stops or found.troubles):
+        unsure, told = within_error_alone(inputs.situation, found), reason("nothing_called")
     if unsure is not None and cause.state in ("sure", "not_needed"):
-        cause, verdict = Cause("cannot_tell", unsure, cause.doubts), reason("nothing_shown")
+        cause, verdict = Cause("cannot_tell", unsure, cause.doubts), told
     why = stops[0] if stops else verdict
     cures = Alternative(
         "none", True, 0.0, 0.0, _cure_money(inputs, catching), None, None, reason("the_cheap_cures"), True

@@ -175,7 +175,7 @@ def _tells_shots(why: Said) -> bool:
     """Whether a reason says itself which level shots settle it, or that it hangs on heights alone."""
     if not isinstance(why, Reason):
         return False
-    settled = why.code in ("two_shots_settle", "wrong_on_grounds", "wet_on_grounds")
+    settled = why.code in ("two_shots_settle", "wrong_on_grounds", "wet_on_grounds", "within_error_alone")
     return settled or (why.code == "sentences" and any(map(_tells_shots, why["parts"])))
 
 

@@ -32,7 +32,7 @@ from pipelines.layout.diagnosis.water_settings import WaterSettings
 from terrain.arrays import BoolArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import upstream_labels
-from terrain.reason import Reason
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,6 +190,22 @@ def standing_times(
         )
         for name, each in water.standing.items()
     }
+
+
+def within_error_alone(situation: Situation, found: Diagnosis) -> Reason | None:
+    """The worst place at a house that is wet but for lidar's error, where one ground is all there is."""
+    if situation.grounds is not None:
+        return None
+    called = {name: _as_called(place) for name, place in found.places.items()}
+    times = standing_times(found.water, called, found.rules)
+    wrong = find_troubles(list(called.values()), times, (), (), unit_peak=0.0, rules=found.rules)
+    worst = next((each for each in wrong if each.spot is not None and each.spot.place == "wall"), None)
+    return None if worst is None else reason("within_error_alone", depth=worst.why["depth"], place=worst.name)
+
+
+def _as_called(place: SpotPlace) -> SpotPlace:
+    others = tuple(_as_called(each) for each in place.others)
+    return replace(place, spot=replace(place.spot, within_lidar_error=False), others=others)
 
 
 def run_on_share(situation: Situation, found: Diagnosis) -> float:

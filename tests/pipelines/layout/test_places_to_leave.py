@@ -184,15 +184,17 @@ def test_a_low_line_is_taken_for_what_its_depth_and_paving_say(deep: float, pave
     grid = drainage.ground.grid
     x, y = (float(each) for each in grid.centres(33, 20))
     street = box(x - 15.0, y - 7.0, x + 15.0, y - 1.0) if paved else NOTHING
-    found, depth = kind_of_low_line(drainage, 33 * grid.shape[1] + 20, Point(x, y), street, RULES)
+    cell = 33 * SIZE + 20
+
+    def taken_for(**given: str) -> tuple[str, float | None]:
+        return kind_of_low_line(drainage, cell, Point(x, y), street, ruled(**given))
+
+    found, depth = taken_for()
     assert found == kind
     assert depth == pytest.approx(deep, abs=0.05)
     # each rule acts
     if kind == "ditch":
-        assert kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(found_ditch_depth="4 ft"))[0] == "swale"
+        assert taken_for(found_ditch_depth="4 ft")[0] == "swale"
+        assert taken_for(found_section_reach="2.5 ft")[1] < depth
     if kind == "curb":
-        for more in ({"found_gutter_depth": "2 in"}, {"found_gutter_reach": "1 ft"}):
-            assert kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(**more))[0] == "swale"
-    if deep == 0.8:
-        near = kind_of_low_line(drainage, 33 * SIZE + 20, Point(x, y), street, ruled(found_section_reach="2.5 ft"))
-        assert near[1] < depth
+        assert taken_for(found_gutter_depth="2 in")[0] == taken_for(found_gutter_reach="1 ft")[0] == "swale"
