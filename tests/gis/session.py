@@ -3,11 +3,10 @@
 Not a test by itself: `test_in_the_gis.py` starts it and looks at what it wrote.
 """
 
+import importlib
 import json
 import os
 import sys
-
-sys.path.append("/usr/share/qgis/python/plugins")
 
 from qgis.core import (
     QgsApplication,
@@ -141,15 +140,15 @@ def stepped(project):
     return seen
 
 
+# where its own plugins are
+sys.path.append(TOLD["toolbox"])
 application = QgsApplication([], False)
 application.initQgis()
 # its toolbox comes to life with the application
-import processing
-from processing.core.Processing import Processing
-
-Processing.initialize()
+processing = importlib.import_module("processing")
+importlib.import_module("processing.core.Processing").Processing.initialize()
 sys.path.insert(0, TOLD["plugins"])
-import lotshed_plugin
+lotshed_plugin = importlib.import_module("lotshed_plugin")
 
 # what a host's start script sets, and what would mislead another Python
 os.environ.update({"PYTHONHOME": "/nowhere", "PYTHONPATH": "/nowhere", "GDAL_DATA": "/nowhere", "PROJ_LIB": "/nowhere"})

@@ -1,6 +1,7 @@
 """The plugin in QGIS: its Python, without a window, does what a person would, and what it saw is held against lotshed.
 
-Tried with 3.22, as Debian 12 has it. Another Python that has it can be named by LOTSHED_GIS_PYTHON.
+Tried with 3.22, as Debian 12 has it. Another Python that has it can be named by LOTSHED_GIS_PYTHON, and
+the folder of its own plugins by LOTSHED_GIS_PLUGINS.
 """
 
 import json
@@ -27,6 +28,7 @@ from cli.main import app
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_data"
 PYTHON = os.environ.get("LOTSHED_GIS_PYTHON", "/usr/bin/python3")
+TOOLBOX = os.environ.get("LOTSHED_GIS_PLUGINS", "/usr/share/qgis/python/plugins")
 
 
 def has_the_gis() -> bool:
@@ -61,7 +63,7 @@ def seen(folder: Path, made_package: Path, make_program: Callable[..., Path]) ->
         (folder / name).mkdir(mode=0o700)
     told = {
         "folder": str(folder), "sample": str(SAMPLE), "plugins": str(folder / "plugins"), "parcels": "parcels",
-        "environment": str(make_program(made_package)), "filter": '"lot" = 1',
+        "environment": str(make_program(made_package)), "toolbox": TOOLBOX, "filter": '"lot" = 1',
     }  # fmt: skip
     home, path = str(folder / "home"), "/usr/bin:/bin"
     done = subprocess.run(
@@ -160,7 +162,8 @@ def test_progress_and_messages_come_as_lotshed_says_them(seen: dict[str, Any]) -
 
 def test_the_group_is_drawn_with_symbols_and_labels(seen: dict[str, Any], folder: Path) -> None:
     assert seen["screened"]["errors"] == []
-    assert {"Catch basins", "Pipe runs", "French drains", "Outfalls", "Sub-catchments"} <= set(seen["screened"]["written"])
+    written = set(seen["screened"]["written"])
+    assert {"Catch basins", "Pipe runs", "French drains", "Outfalls", "Sub-catchments"} <= written
     with Image.open(folder / "lot.png") as picture:
         colours = np.asarray(picture.convert("RGB")).reshape(-1, 3)
     found = {tuple(int(part) for part in each) for each in np.unique(colours, axis=0)}
