@@ -154,6 +154,8 @@ def test_what_is_loaded_stands_in_one_group_named_after_the_lot(seen: dict[str, 
 
 def test_progress_and_messages_come_as_lotshed_says_them(seen: dict[str, Any]) -> None:
     steps, said = seen["screened"]["steps"], seen["screened"]["said"]
+    # the host counts the layers that it loads from the start again
+    steps = steps[: steps.index(100.0) + 1]
     assert steps == sorted(steps)
     assert len(set(steps)) > 5
     assert "reading the site file and what it names" in said
