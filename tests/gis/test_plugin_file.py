@@ -171,6 +171,7 @@ def test_the_program_is_found_by_its_folder_itself_or_the_path(
     folder = make_program()
     program = str(folder / "bin" / "lotshed")
     assert find(str(folder)) == find(program) == find(str(folder / "bin")) == find("", program) == program
+    assert find(sys.executable) == "", "another program is not run"
     monkeypatch.setenv("PATH", str(tmp_path))
     assert find("") == find(str(tmp_path), program) == ""
     monkeypatch.setenv("PATH", str(folder / "bin"))

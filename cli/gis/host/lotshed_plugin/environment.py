@@ -28,7 +28,9 @@ def find_program(stated, packed="", elsewhere=True):
     """The program that a person stated, as itself or its folder; else the one that wrote the plugin or one on PATH."""
     place = stated or packed
     for candidate in [place, *(os.path.join(place, holds, PROGRAM) for holds in HOLDS)] if place else []:
-        if os.path.isfile(candidate) and os.access(candidate, os.X_OK):
+        # nothing of another name is run
+        named = os.path.basename(candidate).lower().startswith("lotshed")
+        if named and os.path.isfile(candidate) and os.access(candidate, os.X_OK):
             return os.path.abspath(candidate)
     return (shutil.which(PROGRAM) or "") if elsewhere and not stated else ""
 
