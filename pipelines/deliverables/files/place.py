@@ -97,7 +97,8 @@ def listed_files(folder: Path) -> set[str]:
             continue
         if rows.get("program") == "lotshed":
             listed |= {name for name in (rows.get(OUTPUTS) or "").split(", ") if name}
-    return listed
+    # what a GIS that showed a raster counted of it, and counts again
+    return listed | {f"{name}.aux.xml" for name in listed if name.endswith(".tif")}
 
 
 def _check_content(folder: Path, *, overwrite: bool) -> None:

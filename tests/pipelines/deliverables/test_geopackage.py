@@ -189,6 +189,16 @@ def test_a_pipe_is_labelled_with_its_size_and_the_slope_of_each_segment() -> Non
     assert len(heads) == len(symbols()["pipe_runs"])
 
 
+def test_ground_and_lines_are_in_no_text_s_way() -> None:
+    # seen in a desktop GIS: where ground is an obstacle, nothing that stands on it is labelled
+    for name, label in labels().items():
+        if label.columns:
+            document = ElementTree.fromstring(style_document(layers()[name], symbols()[name], "us"))
+            rendering = document.find("labeling/settings/rendering")
+            assert rendering is not None
+            assert rendering.get("obstacle") == ("1" if "Point" in (layers()[name].geometry or "") else "0"), name
+
+
 def test_a_marker_goes_along_as_its_glyph() -> None:
     for name in ("outfalls", "sumps", "fittings"):
         document = ElementTree.fromstring(style_document(layers()[name], symbols()[name], "us"))

@@ -47,6 +47,18 @@ def test_an_empty_folder_is_taken(tmp_path: Path, findings: Findings) -> None:
     assert _is_whole(tmp_path / "lot")
 
 
+def test_what_a_gis_left_beside_a_raster_is_no_stranger(tmp_path: Path, findings: Findings) -> None:
+    out = tmp_path / "lot"
+    raster = {"spare.tif": lambda path: write_text(path, "cells")}
+    write_lot(findings, out, extra_files=raster)
+    (out / "spare.tif.aux.xml").write_text("<PAMDataset/>")
+    write_lot(findings, out, extra_files=raster, overwrite=True)
+    assert _names(out) == sorted([*FILES, "spare.tif"])
+    (out / "mine.tif.aux.xml").write_text("<PAMDataset/>")
+    with pytest.raises(HandoverError, match=r"holds mine.tif.aux.xml, which is no result of lotshed"):
+        write_lot(findings, out, extra_files=raster, overwrite=True)
+
+
 def test_an_earlier_result_is_refused_and_replaced_on_request(
     tmp_path: Path, findings: Findings, findings_with: Callable[..., Findings]
 ) -> None:

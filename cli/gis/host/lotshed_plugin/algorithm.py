@@ -82,6 +82,15 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
 
     def prepareAlgorithm(self, parameters, context, feedback):
         """In the host's own thread, where its layers may be looked at."""
+        self.fault, self.command = "", []
+        try:
+            self._prepare(parameters, context)
+        except QgsProcessingException as fault:
+            # raised here it would be followed by a second message that says nothing
+            self.fault = str(fault)
+        return True
+
+    def _prepare(self, parameters, context):
         program = self.provider().program()
         if not program:
             raise QgsProcessingException(missing_words(self.provider().stated()))
@@ -95,10 +104,11 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
         self.command = [program, *self.offer["command"], *words, f"{given['flag']}={self.place}"]
         site = self.parameterAsFile(parameters, "site", context) if self.parameterDefinition("site") else ""
         self.called = group_name(site, self.displayName())
-        return True
 
     def processAlgorithm(self, parameters, context, feedback):
         """Run lotshed, away from the host's own thread."""
+        if self.fault:
+            raise QgsProcessingException(self.fault)
         feedback.pushCommandInfo(shlex.join(self.command))
 
         def tell(done, text):
@@ -127,5 +137,5 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
         if kind in ("vector", "raster"):
             gather(self.place, self.called, self.displayName(), context)
         else:
-            load(layers_of(self.place, self.rasters), self.called, "out", context)
+            load(layers_of(self.place, self.rasters, self.displayName()), self.called, "out", context)
         return {}

@@ -68,6 +68,11 @@ def _raster(algorithm, taken, parameters, context):
             f"{label(taken)}: {path or parameters[taken['name']]} is no raster file on this computer. "
             "Save it as GeoTIFF and give that."
         )
+    if layer.crs() != layer.dataProvider().crs():
+        raise QgsProcessingException(
+            f"{label(taken)}: {layer.name()} was given {layer.crs().authid()} in this project alone. "
+            "Assign it in the file, which is what lotshed reads."
+        )
     words = [(taken["flag"], os.path.abspath(path))]
     unit = taken["said"].get("unit")
     told = algorithm.parameterAsString(parameters, unit_name(taken), context) if unit else ""
@@ -92,8 +97,8 @@ def _vector(algorithm, taken, parameters, context):
 
 
 def _of_file(layer):
-    """File, layer within it and filter that a layer stands for; no file where it is of no plain one."""
-    if layer.providerType() != "ogr":
+    """File, layer within it and filter that a layer stands for; no file where that doesn't say it all."""
+    if layer.providerType() != "ogr" or layer.crs() != layer.dataProvider().crs():
         return "", "", ""
     parts = QgsProviderRegistry.instance().decodeUri("ogr", layer.source())
     path, where = str(parts.get("path") or ""), layer.subsetString()

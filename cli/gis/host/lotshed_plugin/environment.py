@@ -26,12 +26,12 @@ PATIENCE = 120.0
 
 def find_program(stated, packed="", elsewhere=True):
     """The program that a person stated, as itself or its folder; else the one that wrote the plugin or one on PATH."""
-    for place in [stated] if stated else [packed]:
-        for holds in HOLDS:
-            path = os.path.join(place, holds) if place else ""
-            for candidate in (path, os.path.join(path, PROGRAM) if path else ""):
-                if os.path.isfile(candidate) and os.access(candidate, os.X_OK):
-                    return os.path.abspath(candidate)
+    place = stated or packed
+    for candidate in [place, *(os.path.join(place, holds, PROGRAM) for holds in HOLDS)] if place else []:
+        # nothing of another name is run
+        named = os.path.basename(candidate).lower().startswith("lotshed")
+        if named and os.path.isfile(candidate) and os.access(candidate, os.X_OK):
+            return os.path.abspath(candidate)
     return (shutil.which(PROGRAM) or "") if elsewhere and not stated else ""
 
 

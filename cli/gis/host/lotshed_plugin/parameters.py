@@ -103,6 +103,8 @@ def _input(taken):
 
 
 def _number(taken, name, words, default, optional):
+    if default is not None:
+        default = int(default) if taken["kind"] == "integer" else float(default)
     if taken.get("measures") == "length":
         made = QgsProcessingParameterDistance(name, words, default, "", optional)
         # the host offers feet and others beside it, and gives what is meant in this

@@ -22,21 +22,26 @@ from qgis.PyQt.QtGui import QColor
 ORDER = {QgsWkbTypes.PointGeometry: 0, QgsWkbTypes.LineGeometry: 1, QgsWkbTypes.PolygonGeometry: 2}
 RASTER, TABLE = 3, 4
 STYLES = "layer_styles"
+RANK, MOST_LAYERS = "lotshed/rank", 1000
 LIGHTLY = 0.25
 """How much of a raster's colour is seen. [-]"""
 
 
-def layers_of(path, rasters):
+def layers_of(path, rasters, title=""):
     """Layers with something in them of a file, or of the files of a folder, as (title, layer).
 
-    `rasters` says how some are drawn, by the name of their file.
+    `rasters` says how some are drawn, by the name of their file; `title` is that of a table by itself.
     """
     if os.path.isdir(path):
         inside = sorted(os.path.join(path, name) for name in os.listdir(path))
         return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each, rasters)]
     if path.endswith(".tif"):
-        layer = QgsRasterLayer(path, _title(path))
-        _draw(layer, rasters.get(os.path.splitext(os.path.basename(path))[0]))
+        options = QgsRasterLayer.LayerOptions()
+        # by default its values would be counted, and the counts left as a file beside it
+        name = os.path.splitext(os.path.basename(path))[0]
+        options.loadDefaultStyle = name not in rasters
+        layer = QgsRasterLayer(path, _title(path), "gdal", options)
+        _draw(layer, rasters.get(name))
         return [(_title(path), layer)]
     if path.endswith(".gpkg"):
         titles, options = _titles(path), QgsVectorLayer.LayerOptions()
@@ -49,7 +54,7 @@ def layers_of(path, rasters):
         ]
         return [(title, layer) for title, layer in made if layer.isValid() and layer.featureCount() != 0]
     if path.endswith(".csv"):
-        return [(_title(path), QgsVectorLayer(path, _title(path), "ogr"))]
+        return [(title or _title(path), QgsVectorLayer(path, title or _title(path), "ogr"))]
     return []
 
 
@@ -69,11 +74,10 @@ def group_name(site, fallback):
 
 def load(made, name, output, context):
     """Let the host load layers, and gather them in a group, points above lines above areas."""
-    group = _Group(name)
     for place, (title, layer) in enumerate(made):
         context.temporaryLayerStore().addMapLayer(layer)
         details = QgsProcessingContext.LayerDetails(title, context.project(), output)
-        details.setPostProcessor(group.member(place))
+        details.setPostProcessor(_IntoGroup(name, place))
         context.addLayerToLoadOnCompletion(layer.id(), details)
 
 
@@ -82,45 +86,30 @@ def gather(path, name, title, context):
     if context.willLoadLayerOnCompletion(path):
         details = context.layerToLoadOnCompletionDetails(path)
         details.name = title
-        details.setPostProcessor(_Group(name).member(0))
-
-
-class _Group:
-    """A group of one run, made when its first layer arrives."""
-
-    def __init__(self, name):
-        self.name, self.node, self.held = name, None, []
-
-    def member(self, place):
-        """What moves the layer of that place among all here."""
-        member = _IntoGroup()
-        member.group, member.place = self, place
-        # the host keeps no reference of its own
-        _IntoGroup.kept.append(member)
-        return member
-
-    def take(self, layer, place, project):
-        """Move a layer of the project here."""
-        root = project.layerTreeRoot()
-        if self.node is None:
-            self.node = root.insertGroup(0, self.name)
-        found = root.findLayer(layer.id())
-        if found is None:
-            return
-        rank = (_kind(layer), place)
-        at = bisect(self.held, rank)
-        self.held.insert(at, rank)
-        moved = found.clone()
-        moved.setExpanded(False)
-        self.node.insertChildNode(at, moved)
-        found.parent().removeChildNode(found)
+        details.setPostProcessor(_IntoGroup(name, 0))
 
 
 class _IntoGroup(QgsProcessingLayerPostProcessorInterface):
+    """Moves a layer that was loaded into its group, made where there is none, to its place among the others."""
+
     kept = []  # noqa: RUF012
 
+    def __init__(self, name, place):
+        super().__init__()
+        self.name, self.place = name, place
+        # the host keeps no reference of its own
+        self.kept.append(self)
+
     def postProcessLayer(self, layer, context, feedback):
-        self.group.take(layer, self.place, context.project())
+        root = context.project().layerTreeRoot()
+        group = root.findGroup(self.name) or root.insertGroup(0, self.name)
+        found, rank = root.findLayer(layer.id()), MOST_LAYERS * _kind(layer) + self.place
+        ranks = [int(child.customProperty(RANK, MOST_LAYERS * TABLE)) for child in group.children()]
+        moved = found.clone()
+        moved.setExpanded(False)
+        moved.setCustomProperty(RANK, rank)
+        group.insertChildNode(bisect(ranks, rank), moved)
+        found.parent().removeChildNode(found)
         self.kept.remove(self)
 
 
