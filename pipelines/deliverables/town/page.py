@@ -22,11 +22,13 @@ from pipelines.deliverables.report.html import asset, content_policy, embedded_j
 from pipelines.deliverables.report.shown_text import shown
 from pipelines.deliverables.town.answer import town_lead, town_told
 from pipelines.deliverables.town.layers import lot_layer
+from pipelines.deliverables.unit_systems import unit_value
 from pipelines.deliverables.words.names import CODES, EDGES, MODES, SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.quantities import format_quantity, unit_of
 from pipelines.deliverables.words.say import say, say_all, sentence
 from terrain.unit_table import HOUR
 
+OTHER = "road and other ground"
 TENTHS = 10.0
 """Steps of the page's coordinates in a metre. [1/m]"""
 SMOOTHED = {"lots": 0.15, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
@@ -147,6 +149,8 @@ class _Sheet:
                 at.get(link.from_lot, -1),
                 at[link.to_lot],
                 f"{EDGES[link.side]}, {format_quantity(link.peak, 'flow', units)}",
+                # a lot that this run did not take stands in no row
+                *([] if link.from_lot in at else [shown(f"lot {link.from_lot}") if link.from_lot else OTHER]),
             ]
             for record in self.findings.records
             for link in sorted(record.links, key=lambda each: -each.peak)
@@ -159,7 +163,7 @@ class _Sheet:
             table = lot_layer(findings, name)
             wanted = table if name == "pipe_runs" else table[_told_spots(table)]
             depth = next((column for column in table if column.startswith("depth_") and "on_lot" not in column), "")
-            factor = {"depth_in": 0.0254, "depth_m": 1.0}.get(depth, 1.0)
+            factor = unit_value(depth.removeprefix("depth_")) if depth else 1.0
             for _, row in wanted.iterrows():
                 values = {"kind": row.get("kind"), "depth": float(row[depth]) * factor if depth else None}
                 yield self._feature(name, row.geometry, values)

@@ -173,9 +173,9 @@
       if (!ends.length) continue;
       add("p", title).className = "note";
       const items = add("ul", ""); items.className = "takes";
-      for (const [giver, taker, words] of ends) {
+      for (const [giver, taker, words, called] of ends) {
         const other = title.startsWith("Takes") ? giver : taker, item = add("li", "", items);
-        if (other < 0) item.textContent = "road and other ground " + words;
+        if (other < 0) item.textContent = called + " " + words;
         else {
           const press = add("button", lots[other].name, item);
           press.type = "button"; press.className = "pick";
