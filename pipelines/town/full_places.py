@@ -31,7 +31,7 @@ def full_places(
     site = found.site
     places = []
     for years, flow in flows.items():
-        levels = found.storms.get(years, found.levels) if years is not None else found.levels
+        levels = found.levels if flow is found.flow or years is None else found.storms[years]
         if not levels.over_bank.any():
             continue
         series = level_series(

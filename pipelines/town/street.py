@@ -180,7 +180,8 @@ class _Case:
 def _case(street: Street, built: bool, tell: Progress) -> _Case:
     case, rain = street.case, street.rain
     ground = _ground(street, built)
-    rains = {rain.return_period: rain, **rain.of_other_periods()}
+    others = [(years, other) for years, other in rain.of_other_periods().items() if years != rain.return_period]
+    rains: dict[float | None, DesignRain] = dict([*others, (rain.return_period, rain)])
     routed: dict[float | None, list[Routed]] = {}
     senders: dict[float | None, Senders] = {}
     for at, (years, other) in enumerate(rains.items()):
@@ -193,13 +194,13 @@ def _case(street: Street, built: bool, tell: Progress) -> _Case:
     flowing = tuple(each for each in street.discharges if built)
     for position, site in enumerate(case.sites):
         design = routed[rain.return_period][position].flow
-        storms = {years: each[position].flow for years, each in routed.items()
-                  if years is not None and years != rain.return_period}  # fmt: skip
+        storms = {years: each[position].flow for years, each in routed.items() if years is not None}
         one = swale_finding(
             case, position, site, SideGround(**areas[position]), design, storms, street.outlets[position], (), rain
         )
         found.append(one)
-        full += full_places(case, one, {rain.return_period: design, **storms}, street.owners, records, built=built)
+        flows = {years: each[position].flow for years, each in routed.items()}
+        full += full_places(case, one, flows, street.owners, records, built=built)
         tell("finding levels along the swales", (position + 1) / len(case.sites))
     findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found))
     balances = tuple(

@@ -162,8 +162,8 @@ class _Sheet:
         if name in ("low_spots", "pipe_runs") and few:
             table = lot_layer(findings, name)
             wanted = table if name == "pipe_runs" else table[_told_spots(table)]
-            depth = next((column for column in table if column.startswith("depth_") and "on_lot" not in column), "")
-            factor = unit_value(depth.removeprefix("depth_")) if depth else 1.0
+            depth = next((each for each in ("depth_in", "depth_m") if each in table), "")
+            factor = unit_value(depth.removeprefix("depth_"))
             for _, row in wanted.iterrows():
                 values = {"kind": row.get("kind"), "depth": float(row[depth]) * factor if depth else None}
                 yield self._feature(name, row.geometry, values)
@@ -178,9 +178,9 @@ class _Sheet:
             for each in swales.now.swales:
                 yield self._feature(name, swales.now.frame.to_map(shapely.force_2d(each.site.thalweg.line)), {})
         elif name == "full_places" and swales is not None:
-            for each in swales.full:
-                if not each.built and each.storm == findings.return_period:
-                    yield self._feature(name, each.line, {})
+            for place in swales.full:
+                if not place.built and place.storm == findings.return_period:
+                    yield self._feature(name, place.line, {})
         elif name == "outlets" and swales is not None:
             for each in (swales.built or swales.now).swales:
                 for one in each.outlets:
@@ -275,6 +275,7 @@ def _tables(findings: TownFindings) -> list[tuple[str, str, Sequence[str], list[
     if swales is None:
         return []
     names = {each.site.id: each.site.name for each in swales.now.swales}
+    found: list[tuple[str, str, Sequence[str], list[list[str]]]]
     found = [("swales", "Swales", ("Swale", "Takes the storm", "First overtops", "Peak at its end",
               *(("Takes it with all improvements", "Peak with all improvements") if swales.built else ()), "Why"),
               list(_swale_rows(swales, findings)))]  # fmt: skip
