@@ -1,4 +1,4 @@
-"""A lot by itself in a child process that can be ended: over its time, over its memory, or killed, it harms no other."""
+"""A lot by itself in a child process that can be ended: late, too large or killed, it harms no other."""
 
 import contextlib
 import json

@@ -1,5 +1,6 @@
 """Lots dealt to workers, one in flight each, and what becomes of one that ends its worker."""
 
+import contextlib
 import queue
 import time
 from collections import deque
@@ -24,7 +25,7 @@ Note = Callable[[LotTask, str, str], None]
 
 
 class Deal:
-    """Lots in as many runs of neighbors as there are workers; whoever has done with its own takes half of the longest."""
+    """Lots in as many runs of neighbors as there are workers; who has done its own takes half of the longest."""
 
     def __init__(self, tasks: Sequence[LotTask], workers: int) -> None:
         size = max(-(-len(tasks) // max(workers, 1)), 1)
@@ -109,13 +110,11 @@ class Dealer:
                             "workers and run again with --resume"
                         )
                 for address in [each for each in fit if each not in self._flying and self._may_begin(each)]:
-                    task = deal.next(address)
-                    if task is not None:
-                        self._begin(address, task)
-                try:
+                    dealt = deal.next(address)
+                    if dealt is not None:
+                        self._begin(address, dealt)
+                with contextlib.suppress(queue.Empty):
                     self._end(self._ended.get(timeout=LOOK / 2 if self._flying or self._alone else 0.01), child)
-                except queue.Empty:
-                    pass
                 self._gather_alone()
                 self.tell(len(self._flying) + len(self._alone))
 

@@ -62,8 +62,8 @@ def make_ground(
     dams = [(barriers[position], 1) for position in _inside(barriers, grid)]
     barrier = known & (roof < 0) & (_burn(dams, grid, all_touched=True) == 1)
     elevation = surface.elevation.copy()
-    for culvert in culverts:
-        _carve(elevation, barrier, roof >= 0, grid, culvert, invert_reach)
+    for position in _inside([culvert.line for culvert in culverts], grid):
+        _carve(elevation, barrier, roof >= 0, grid, culverts[position], invert_reach)
     kind = np.where(known, OPEN, OUTSIDE)
     kind[barrier] = BARRIER
     kind[roof >= 0] = ROOF
@@ -72,7 +72,7 @@ def make_ground(
         nearest = _nearest_open(kind, grid)
         receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
         receiver[roof >= 0] = nearest[roof >= 0]
-        spouts = np.array(downspouts, dtype=object)
+        spouts = _near(downspouts, [shape for shape, _ in walls], downspout_reach)
         for shape, position in walls:
             own = list(spouts[shapely.distance(shape, spouts) <= downspout_reach]) if spouts.size else []
             _lead_to_downspouts(receiver, roof == position, own, nearest, grid)
@@ -86,6 +86,16 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
     for culvert in culverts:
         _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
     return replace(surface, elevation=elevation)
+
+
+def _near(points: Sequence[Point], shapes: Sequence[Geometry], reach: float) -> np.ndarray:
+    """Points that may lie as near as that to one of some shapes."""
+    found = np.array(points, dtype=object)
+    if not found.size or not len(shapes):
+        return found
+    west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object))
+    x, y = shapely.get_x(found), shapely.get_y(found)
+    return found[(x >= west - reach) & (x <= east + reach) & (y >= south - reach) & (y <= north + reach)]
 
 
 def _inside(shapes: Sequence[Geometry], grid: Grid) -> list[int]:
@@ -172,9 +182,14 @@ def _carve(
         return
     points = [point for point, _ in ends[:1] if point is not None] + [Point(c[:2]) for c in line.coords]
     points += [point for point, _ in ends[1:] if point is not None]
-    drawn = _burn([(line, 1)], grid, all_touched=True) == 1
-    drawn |= (_burn([(LineString(points), 1)], grid, all_touched=True) == 1) & ~barrier
+    around, (top, left) = _grid_around(shapely.union(line, LineString(points)).bounds, grid)
+    if not all(around.shape):
+        return
+    beside = barrier[top : top + around.shape[0], left : left + around.shape[1]]
+    drawn = _burn([(line, 1)], around, all_touched=True) == 1
+    drawn |= (_burn([(LineString(points), 1)], around, all_touched=True) == 1) & ~beside
     rows, columns = np.nonzero(drawn)
+    rows, columns = rows + top, columns + left
     centres = shapely.points(np.column_stack(grid.centres(rows, columns)))
     along = np.asarray(shapely.line_locate_point(line, centres)) / line.length
     bed = inverts[0] + (inverts[1] - inverts[0]) * along
@@ -182,6 +197,18 @@ def _carve(
     rows, columns, bed = rows[passable], columns[passable], bed[passable]
     elevation[rows, columns] = np.minimum(elevation[rows, columns], bed)
     barrier[rows, columns] = False
+
+
+def _grid_around(bounds: tuple[float, float, float, float], grid: Grid) -> tuple[Grid, tuple[int, int]]:
+    """The part of a grid that holds a rectangle, and its first row and column."""
+    west, south, east, north = bounds
+    rows, columns = grid.cells(np.array([west, east]), np.array([north, south]))
+    top, left = max(int(rows[0]) - 1, 0), max(int(columns[0]) - 1, 0)
+    shape = max(min(int(rows[1]) + 2, grid.shape[0]) - top, 0), max(min(int(columns[1]) + 2, grid.shape[1]) - left, 0)
+    part = replace(
+        grid, shape=shape, left=grid.left + left * grid.cell_width, top=grid.top - top * grid.cell_height
+    )
+    return part, (top, left)
 
 
 def _lower(given: float | None, found: float | None) -> float | None:
