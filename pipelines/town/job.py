@@ -22,9 +22,8 @@ from terrain.errors import LotshedError
 from terrain.reading.linked_files import links_anywhere
 from terrain.reading.raster_file import kept_open
 
-
 NEAR = 300.0
-"""Of a lot's own ground at the depth `ground`: features farther off are read only where its window reaches there. [m]"""
+"""Features farther off are read only where a lot's ground reaches there. At the depth `ground`. [m]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,7 @@ def report_files(
     made_on : date
         That stands on the pages.
     tell : callable
-        Told in words how far it is.
+        Told in words how far it is, from 0 to 1. [-]
 
     Returns
     -------

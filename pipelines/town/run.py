@@ -94,7 +94,7 @@ def run_town(
     wish : TownWish
         What is asked.
     tell : callable
-        Told in words how far it is.
+        Told in words how far it is, from 0 to 1. [-]
     event : callable
         Told the same for machines: a name, and values.
     reports : int
@@ -124,7 +124,7 @@ def run_town(
         tell("reading the parcels", 0.01)
         lots = find_lots(town.site)
         inputs = files_of(town.site, town.rasters)
-        run = _Run(
+        run = _TownWork(
             kept,
             town.site,
             wish,
@@ -150,7 +150,7 @@ def run_town(
 
 
 @dataclass(slots=True)
-class _Run:
+class _TownWork:
     kept: Partitions
     site: Any
     wish: TownWish

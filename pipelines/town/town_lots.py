@@ -58,7 +58,7 @@ def find_lots(site: SiteFile) -> TownLots:
 
     Raises
     ------
-    LotshedError
+    LayerError
         If the parcels cannot be read, or none is selected.
     """
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_layer(site.parcel))

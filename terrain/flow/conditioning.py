@@ -90,12 +90,15 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
 
 def _near(points: Sequence[Point], shapes: Sequence[Geometry], reach: float) -> np.ndarray:
     """Points that may lie as near as that to one of some shapes."""
-    found = np.array(points, dtype=object)
+    found: np.ndarray = np.array(points, dtype=object)
     if not found.size or not len(shapes):
         return found
     west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object))
     x, y = shapely.get_x(found), shapely.get_y(found)
-    return found[(x >= west - reach) & (x <= east + reach) & (y >= south - reach) & (y <= north + reach)]
+    near: np.ndarray = found[
+        (x >= west - reach) & (x <= east + reach) & (y >= south - reach) & (y <= north + reach)
+    ]
+    return near
 
 
 def _inside(shapes: Sequence[Geometry], grid: Grid) -> list[int]:
