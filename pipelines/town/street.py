@@ -10,8 +10,8 @@ from shapely import MultiPolygon, Polygon
 
 from pipelines.deliverables.findings.swale import SideGround, SwaleFindings
 from pipelines.deliverables.findings.town import LotRecord
-from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, OutletStage, StreetBalance, TownSwales
-from pipelines.hydrology.along_swale import side_hydrographs
+from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, StreetBalance, TownSwales
+from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.rain.design_rain import DesignRain
@@ -33,19 +33,18 @@ from pipelines.layout.swale.case import (
     swales_of,
 )
 from pipelines.layout.swale.discharges import place_discharges
-from pipelines.layout.swale.levels import level_beside, level_series
 from pipelines.layout.swale.outlets import SwaleOutlet
-from pipelines.layout.swale.standing import still_level
 from pipelines.layout.swale.water import PointDischarge, SwaleWater, piped_cells, side_areas, swale_labels
 from pipelines.swale import findings_of_swales, swale_finding
 from pipelines.town.along_street import Pool, Routed, from_above, lower_swales, pools_on, route_along
-from pipelines.town.full_places import full_places
+from pipelines.town.full_places import StormOnSwale, full_places, storm_on_swale
 from pipelines.town.sent import Sender, Senders, owners_of, sent_to_swales
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import upstream_labels
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 Progress = Callable[[str, float | None], None]
+AT_PEAK = "swale_lots_at_peak"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,7 +134,6 @@ def route_street(
         tuple(place for each in cases for place in each.full),
         () if then is None else _rises(now.findings, then.findings, street),
         tuple(balance for each in cases for balance in each.balances),
-        {} if then is None else _stages(then.findings, case),
     )  # fmt: skip
 
 
@@ -178,45 +176,52 @@ class _Case:
 
 
 def _case(street: Street, built: bool, tell: Progress) -> _Case:
-    case, rain = street.case, street.rain
+    case, rain, records = street.case, street.rain, street.records
     ground = _ground(street, built)
     others = [(years, other) for years, other in rain.of_other_periods().items() if years != rain.return_period]
-    rains: dict[float | None, DesignRain] = dict([*others, (rain.return_period, rain)])
-    routed: dict[float | None, list[Routed]] = {}
-    senders: dict[float | None, Senders] = {}
-    for at, (years, other) in enumerate(rains.items()):
+    rains: list[tuple[float | None, DesignRain]] = [(rain.return_period, rain), *others]
+    flows: list[SwaleFlow] = []
+    storms: list[list[StormOnSwale]] = [[] for _ in case.sites]
+    senders, balances = Senders(len(case.sites)), []
+    for at, (years, other) in enumerate(rains):
         tell("routing the lots' water along the swales" + (" with all improvements" if built else ""), at / len(rains))
-        senders[years] = _senders(street, ground, other)
-        routed[years] = _route(street, senders[years])
+        sent = _senders(street, ground, other)
+        for position, routed in enumerate(_route(street, sent)):
+            # of other storms than the design storm only levels are kept, and the flow where they are over a bank
+            storms[position].append(storm_on_swale(case, position, years, routed.flow))
+            balances.append(_balance(street, sent, routed, position, years, built))
+            if other is rain:
+                flows.append(routed.flow)
+        senders = sent.without_water() if other is rain else senders
     areas = side_areas(ground.water)
     found, full = [], []
-    records = street.records
-    flowing = tuple(each for each in street.discharges if built)
     for position, site in enumerate(case.sites):
-        design = routed[rain.return_period][position].flow
-        storms = {years: each[position].flow for years, each in routed.items() if years is not None}
+        by_storm = {each.years: each.levels for each in storms[position] if each.years is not None}
         one = swale_finding(
-            case, position, site, SideGround(**areas[position]), design, storms, street.outlets[position], (), rain
-        )
+            case, position, site, SideGround(**areas[position]), flows[position], dict(sorted(by_storm.items())),
+            street.outlets[position], (), rain,
+        )  # fmt: skip
         found.append(one)
-        flows = {years: each[position].flow for years, each in routed.items()}
-        full += full_places(case, one, flows, street.owners, records, built=built)
+        full += full_places(case, one, storms[position], street.owners, records, built=built)
         tell("finding levels along the swales", (position + 1) / len(case.sites))
+    flowing = tuple(each for each in street.discharges if built)
     findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found))
-    balances = tuple(
-        _balance(street, senders[years], each, position, years, built)
-        for years, several in routed.items()
-        for position, each in enumerate(several)
-    )
+    notes = _notes(street, ground)
+    # here each is counted with its own hydrograph
+    kept = tuple(each for each in findings.warnings if not (isinstance(each, Reason) and each.code == AT_PEAK))
+    return _Case(replace(findings, warnings=(*kept, *notes)), senders, tuple(full), tuple(balances))
+
+
+def _notes(street: Street, ground: _Ground) -> tuple[Said, ...]:
     notes: tuple[Said, ...] = (reason("town_ponds_hold"),)
-    if built:
-        moved = any(row.planned and row.planned.likely and not each.outlets
-                    for each in street.records for row in (each.row,))  # fmt: skip
-        shared = sum(share < 0.999 for share in ground.kept.values())
-        notes += (reason("town_soil_not_moved"),) * moved
-        notes += (reason("town_shared_ground", count=shared),) * bool(shared)
-    findings = replace(findings, warnings=(*findings.warnings, *notes))
-    return _Case(findings, senders[rain.return_period], tuple(full), balances)
+    if not ground.built:
+        return notes
+    moved = any(
+        each.row.planned and each.row.planned.likely and not each.outlets for each in street.records
+    )  # fmt: skip
+    shared = sum(share < 0.999 for share in ground.kept.values())
+    notes += (reason("town_soil_not_moved"),) * moved
+    return (*notes, *((reason("town_shared_ground", count=shared),) * bool(shared)))
 
 
 def _ground(street: Street, built: bool) -> _Ground:
@@ -381,20 +386,3 @@ def _rises(now: SwaleFindings, built: SwaleFindings, street: Street) -> tuple[Ou
                 )
             )
     return tuple(rises)
-
-
-def _stages(built: SwaleFindings, case: SwaleCase) -> dict[str, OutletStage]:
-    """Level through the design storm at each outlet that stands under water."""
-    found = {}
-    for swale in built.swales:
-        under = [each for each in swale.outlets if each.tailwater.state != "free"]
-        if not under:
-            continue
-        series = level_series(
-            swale.site, swale.flow.flow, case.rules, standing=still_level(swale.site, swale.ponds),
-            downstream_level=case.downstream_level,
-        )  # fmt: skip
-        for each in under:
-            level = level_beside(swale.site, series, each.outlet.station)
-            found[each.outlet.id] = OutletStage(level, swale.flow.step)
-    return found
