@@ -296,20 +296,11 @@ def findings_of_swales(
     water: SwaleWater,
     discharges: Sequence[PointDischarge],
     found: tuple[SwaleFinding, ...],
+    *,
+    by_lot: bool = True,
 ) -> SwaleFindings:
-    """All that is handed over of swales that were judged."""
+    """All that is handed over of swales that were judged, with what each lot sends over the surface if `by_lot`."""
     site = case.inputs.site
-    depths: dict[int, FloatArray] = {
-        inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)
-        for inflow in water.inflows
-    }
-    layer = case.inputs.layers.parcels
-    parcels = list(zip(layer["id"], layer.geometry, strict=True))
-    names = dict(zip(layer["id"], told_apart(names_of(layer), list(layer["id"])), strict=True))
-    lots = tuple(
-        LotShare(lot, names[lot], case.sites[swale].id, *numbers)
-        for lot, swale, *numbers in lot_shares(water, parcels, depths)
-    )
     added = tuple(
         AddedDischarge(each.id, each.flow, case.sites[each.swale].id, each.station) for each in discharges
     )
@@ -324,7 +315,7 @@ def findings_of_swales(
         frame=case.ground.grid.frame,
         grid=case.ground.grid,
         swales=found,
-        lots=lots,
+        lots=_lots(case, rain, water) if by_lot else (),
         discharges=added,
         return_period=rain.return_period,
         storm_depth=rain.storm.depth,
@@ -341,3 +332,16 @@ def findings_of_swales(
         given=given_near(case.inputs.layers, box(*case.ground.grid.bounds)),
     )
 
+
+def _lots(case: SwaleCase, rain: DesignRain, water: SwaleWater) -> tuple[LotShare, ...]:
+    depths: dict[int, FloatArray] = {
+        inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)
+        for inflow in water.inflows
+    }
+    layer = case.inputs.layers.parcels
+    parcels = list(zip(layer["id"], layer.geometry, strict=True))
+    names = dict(zip(layer["id"], told_apart(names_of(layer), list(layer["id"])), strict=True))
+    return tuple(
+        LotShare(lot, names[lot], case.sites[swale].id, *numbers)
+        for lot, swale, *numbers in lot_shares(water, parcels, depths)
+    )

@@ -1,5 +1,6 @@
 """The swales of a town with the water of all its lots and of the road: as the lots are, and if every lot built."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -38,6 +39,7 @@ from pipelines.layout.swale.water import PointDischarge, SwaleWater, piped_cells
 from pipelines.swale import findings_of_swales, swale_finding
 from pipelines.town.along_street import Pool, Routed, from_above, lower_swales, pools_on, route_along
 from pipelines.town.full_places import StormOnSwale, full_places, storm_on_swale
+from pipelines.town.near_swales import swales_serving
 from pipelines.town.sent import Sender, Senders, owners_of, sent_to_swales
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import upstream_labels
@@ -63,6 +65,10 @@ class Street:
         By swale.
     discharges : tuple of PointDischarge
         Outlets of the lots on the swales, named as lot and outfall.
+    owners : (rows * cols,) int ndarray
+        Position of the lot that holds each cell, -1 for none.
+    near : tuple of SwaleCase
+        By swale: the case with those of its low spots alone that the swale or one of its outlets lies in.
     """
 
     case: SwaleCase
@@ -76,6 +82,7 @@ class Street:
     discharges: tuple[PointDischarge, ...]
     outlets: list[list[SwaleOutlet]]
     owners: IntArray
+    near: tuple[SwaleCase, ...]
 
     def swale_of(self, label: int) -> tuple[int, int]:
         """Swale and station of a label."""
@@ -122,7 +129,9 @@ def route_street(
         if site.site.swales is None or site.layers.swales.empty:
             return None
         site = swales_of(site, culverts_beside)
-    opened = site
+    opened = swales_serving(site, [record.row.parcel for record in records])
+    if not opened.lines:
+        return None
     case = measure_case(opened, tell)
     street = _measured(case, rain_of(opened.inputs, opened.rules), records)
     planned = any(record.row.planned is not None for record in records)
@@ -142,11 +151,30 @@ def _measured(case: SwaleCase, rain: DesignRain, records: Sequence[LotRecord]) -
     results = [_result(record, case) for record in records if record.outlets]
     discharges, outlets = place_discharges(case, results, ())
     parcels = [case.ground.grid.frame.from_map(record.row.parcel) for record in records]
+    near = _near(case, outlets)
     return Street(
         case, rain, seeds, upstream_labels(case.drainage, seeds), first, lower_swales(case, seeds, first),
-        tuple(pools_on(case, site) for site in case.sites), records, discharges, outlets,
-        owners_of(parcels, case.ground.grid),
+        tuple(pools_on(own, site) for own, site in zip(near, case.sites, strict=True)), records, discharges, outlets,
+        owners_of(parcels, case.ground.grid), near,
     )  # fmt: skip
+
+
+def _near(case: SwaleCase, outlets: Sequence[Sequence[SwaleOutlet]]) -> tuple[SwaleCase, ...]:
+    """The case of each swale, without low spots far off: a town has thousands."""
+    grid = case.ground.grid
+    spot_at = np.full(grid.shape[0] * grid.shape[1], -1, dtype=np.int64)
+    for number, spot in enumerate(case.spots):
+        if spot.contained_in is None:
+            spot_at[spot.cells] = number
+    found = []
+    for site, own in zip(case.sites, outlets, strict=True):
+        x = np.concatenate([site.thalweg.x, [each.x for each in own]])
+        y = np.concatenate([site.thalweg.y, [each.y for each in own]])
+        rows, columns = grid.cells(x, y)
+        cells = np.clip(rows, 0, grid.shape[0] - 1) * grid.shape[1] + np.clip(columns, 0, grid.shape[1] - 1)
+        numbers = np.unique(spot_at[cells])
+        found.append(replace(case, spots=tuple(case.spots[k] for k in numbers[numbers >= 0].tolist())))
+    return tuple(found)
 
 
 def _result(record: LotRecord, case: SwaleCase) -> LotResult:
@@ -198,14 +226,14 @@ def _case(street: Street, built: bool, tell: Progress) -> _Case:
     for position, site in enumerate(case.sites):
         by_storm = {each.years: each.levels for each in storms[position] if each.years is not None}
         one = swale_finding(
-            case, position, site, SideGround(**areas[position]), flows[position], dict(sorted(by_storm.items())),
-            street.outlets[position], (), rain,
+            street.near[position], position, site, SideGround(**areas[position]), flows[position],
+            dict(sorted(by_storm.items())), street.outlets[position], (), rain,
         )  # fmt: skip
         found.append(one)
         full += full_places(case, one, storms[position], street.owners, records, built=built)
         tell("finding levels along the swales", (position + 1) / len(case.sites))
     flowing = tuple(each for each in street.discharges if built)
-    findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found))
+    findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found), by_lot=False)
     notes = _notes(street, ground)
     # here each is counted with its own hydrograph
     kept = tuple(each for each in findings.warnings if not (isinstance(each, Reason) and each.code == AT_PEAK))
@@ -214,6 +242,8 @@ def _case(street: Street, built: bool, tell: Progress) -> _Case:
 
 def _notes(street: Street, ground: _Ground) -> tuple[Said, ...]:
     notes: tuple[Said, ...] = (reason("town_ponds_hold"),)
+    left_out = len(street.case.inputs.layers.swales) - len(street.case.sites)
+    notes += (reason("town_swales_far", count=left_out),) * bool(left_out)
     if not ground.built:
         return notes
     moved = any(
@@ -297,11 +327,12 @@ def _add_held(street: Street, held: Upslope, water: UpslopeWater, senders: Sende
         label = int(street.labels.ravel()[cell])
         if label >= 0 and flow.volume > 0.0:
             senders.add(*street.swale_of(label), flow, {})
+    cells: Counter[str] = Counter()
     for region in held.regions:
-        volume = water.held[region.place].ran_off
+        cells[region.place] += region.cells.size
+    for region in held.regions:
         label = int(street.labels.ravel()[region.cells[0]])
-        shares = [other.cells.size for other in held.regions if other.place == region.place]
-        part = volume * region.cells.size / sum(shares)
+        part = water.held[region.place].ran_off * region.cells.size / cells[region.place]
         swale, station = street.swale_of(label)
         owners = street.owners[region.cells]
         senders.send(swale, station, _by_owner(owners, np.full(owners.size, part / owners.size)))
