@@ -176,8 +176,9 @@ class SharedGround:
         self.context.run(begin)
 
     def leave(self) -> None:
-        """Close what is open."""
-        self.context.run(self.stack.close)
+        """Close what is open; at the end of a process another thread does that, which rasterio minds."""
+        with contextlib.suppress(Exception):
+            self.context.run(self.stack.close)
 
 
 _SHARED: dict[str, Any] = {}
