@@ -154,6 +154,7 @@ class _Sheet:
             ]
             for record in self.findings.records
             for link in sorted(record.links, key=lambda each: -each.peak)
+            if not format_quantity(link.peak, "flow", units).startswith("0 ")
         ]
 
     def _features(self, name: str) -> Iterator[dict[str, Any]]:
@@ -244,7 +245,7 @@ def _facts(row: LotRow, findings: TownFindings) -> Iterator[tuple[str, str]]:
     yield "Shown by", "" if row.found_pct is None else f"{row.found_pct:.0f} % of the grounds that lidar allows"
     yield "Leaves", EDGES.get(row.leaves, "") + (", to a street" if row.frontage else "")
     yield "Fall to spare", _quantity(row.fall_to_spare, "depth", units)
-    yield "Run-on from", _quantity(row.run_on_area, "area", units)
+    yield "Run-on ground", _quantity(row.run_on_area, "area", units)
     if plan is not None:
         yield "Drains", MODES[plan.mode]
         for part in ("cause", "fall", "outfall", "cure"):

@@ -180,7 +180,7 @@
           const press = add("button", lots[other].name, item);
           press.type = "button"; press.className = "pick";
           press.addEventListener("click", () => pick(other, true));
-          item.append(" " + words);
+          item.append(" " + (title.startsWith("Takes") ? words : words.replace("over the", "over its")));
         }
       }
     }
