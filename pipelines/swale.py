@@ -1,6 +1,6 @@
 """The reviewer's job: from a site file to whether its swales take what comes to them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -39,7 +39,7 @@ from pipelines.layout.swale.discharges import WhatIf, lot_results, place_dischar
 from pipelines.layout.swale.filling import Filling
 from pipelines.layout.swale.hidden_banks import banks_of_case
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
-from pipelines.layout.swale.levels import level_series, overtops, swale_levels, with_still_water
+from pipelines.layout.swale.levels import SwaleLevels, level_series, overtops, swale_levels, with_still_water
 from pipelines.layout.swale.lot_names import names_of, told_apart
 from pipelines.layout.swale.outlets import SwaleOutlet, judge_outlet
 from pipelines.layout.swale.remedies.culvert_remedy import culvert_remedy
@@ -121,14 +121,17 @@ def check_swale(
     flows = swale_flows(water, rain, discharges, case.velocities)
     storms = {
         years: swale_flows(water, other, discharges, case.velocities)
-        for years, other in rain.of_other_periods().items()
+        for years, other in sorted(rain.of_other_periods().items())
     }
     tell("finding levels", 0.7)
     areas = side_areas(water)
     found = []
     for position, site in enumerate(case.sites):
         side = SideGround(**areas[position])
-        by_storm = {years: each[position] for years, each in storms.items()}
+        by_storm = {
+            years: swale_levels(site, each[position].peak, case.rules, downstream_level=case.downstream_level)
+            for years, each in storms.items()
+        }
         sums = _lot_sums(case, position, rain, results, discharges)
         found.append(
             swale_finding(case, position, site, side, flows[position], by_storm, outlets[position], sums, rain)
@@ -214,12 +217,13 @@ def swale_finding(
     site: SwaleSite,
     side: SideGround,
     flow: SwaleFlow,
-    storms: dict[float, SwaleFlow],
+    by_storm: Mapping[float, SwaleLevels],
     outlets: Sequence[SwaleOutlet],
     sums: tuple[LotSum, ...],
     rain: DesignRain,
 ) -> SwaleFinding:
-    """One swale with the flows of the design storm and of others, judged at every reach, drive and outlet."""
+    """One swale with the design storm's flow and the levels of the table's storms, from the lightest to the heaviest,
+    judged at every reach, drive and outlet."""
     level_at = case.downstream_level
 
     def fillings(point: Point) -> Filling | None:
@@ -234,10 +238,6 @@ def swale_finding(
         filling = fillings(shapely.line_interpolate_point(shapely.force_2d(site.thalweg.line), pond.deepest))
         if filling is not None:
             levels = with_still_water(site, levels, pond.start, pond.end, float(filling.stage[-1]))
-    by_storm = {
-        years: swale_levels(site, each.peak, case.rules, downstream_level=level_at)
-        for years, each in sorted(storms.items())
-    }
     firsts = [
         next((years for years, each in by_storm.items() if overtops(site, each, reach)), None)
         for reach in site.reaches
@@ -296,20 +296,11 @@ def findings_of_swales(
     water: SwaleWater,
     discharges: Sequence[PointDischarge],
     found: tuple[SwaleFinding, ...],
+    *,
+    by_lot: bool = True,
 ) -> SwaleFindings:
-    """All that is handed over of swales that were judged."""
+    """All that is handed over of swales that were judged, with what each lot sends over the surface if `by_lot`."""
     site = case.inputs.site
-    depths: dict[int, FloatArray] = {
-        inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)
-        for inflow in water.inflows
-    }
-    layer = case.inputs.layers.parcels
-    parcels = list(zip(layer["id"], layer.geometry, strict=True))
-    names = dict(zip(layer["id"], told_apart(names_of(layer), list(layer["id"])), strict=True))
-    lots = tuple(
-        LotShare(lot, names[lot], case.sites[swale].id, *numbers)
-        for lot, swale, *numbers in lot_shares(water, parcels, depths)
-    )
     added = tuple(
         AddedDischarge(each.id, each.flow, case.sites[each.swale].id, each.station) for each in discharges
     )
@@ -324,7 +315,7 @@ def findings_of_swales(
         frame=case.ground.grid.frame,
         grid=case.ground.grid,
         swales=found,
-        lots=lots,
+        lots=_lots(case, rain, water) if by_lot else (),
         discharges=added,
         return_period=rain.return_period,
         storm_depth=rain.storm.depth,
@@ -341,3 +332,16 @@ def findings_of_swales(
         given=given_near(case.inputs.layers, box(*case.ground.grid.bounds)),
     )
 
+
+def _lots(case: SwaleCase, rain: DesignRain, water: SwaleWater) -> tuple[LotShare, ...]:
+    depths: dict[int, FloatArray] = {
+        inflow.stretch: runoff_volumes(case.surfaces, inflow.cells, inflow.shares, rain.storm.depth)
+        for inflow in water.inflows
+    }
+    layer = case.inputs.layers.parcels
+    parcels = list(zip(layer["id"], layer.geometry, strict=True))
+    names = dict(zip(layer["id"], told_apart(names_of(layer), list(layer["id"])), strict=True))
+    return tuple(
+        LotShare(lot, names[lot], case.sites[swale].id, *numbers)
+        for lot, swale, *numbers in lot_shares(water, parcels, depths)
+    )

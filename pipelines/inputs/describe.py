@@ -11,7 +11,7 @@ from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import load_rules
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
 from pipelines.inputs.shapes.layers import locate_layer
-from pipelines.inputs.shapes.parcel_names import lot_name
+from pipelines.inputs.shapes.parcel_names import first_of, lot_name
 from pipelines.inputs.shapes.vector_file import VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_sections import VectorFile
 from terrain.flow.lot_ground import LotGround, cover_of_lot, refuse_unfit, refuse_unknown
@@ -81,7 +81,7 @@ def describe_inputs(
     return Description(
         source=source,
         parcel=found,
-        name=lot_name(shapes, (found.source.file.stem, source.path.stem)),
+        name=lot_name(first_of(shapes), (found.source.file.stem, source.path.stem)),
         parcel_area=float(shape.area),
         cover=cover_of_lot(source, surface, shape),
         heights=(float(known.min()), float(known.max())),

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers, locate_parcel, read_layers
-from pipelines.inputs.shapes.parcel_names import lot_name
+from pipelines.inputs.shapes.parcel_names import first_of, lot_name
 from pipelines.inputs.shapes.spout_ends import places_of_spouts
 from pipelines.inputs.site_file import SiteFile, read_site_file
 from pipelines.inputs.tables.shots import LevelShots, read_level_shots
@@ -59,7 +59,7 @@ def open_named(site: SiteFile, *, several_parcels: bool = False) -> SiteInputs:
         refuse_outside(site.traced.file, source.grid)
     layers = read_layers(site, source.grid.frame, several_parcels=several_parcels)
     if not site.name:
-        named = path.stem if several_parcels else lot_name(layers.parcels, (path.stem, site.parcel.file.stem))
+        named = path.stem if several_parcels else lot_name(first_of(layers.parcels), (path.stem, site.parcel.file.stem))
         site = site.model_copy(update={"name": named})
     shots = _shots(site, source)
     return SiteInputs(site, source, layers, shots, _picture(site, source, layers))

@@ -1,4 +1,4 @@
-"""A lot by itself in a child process that can be ended: over its time, over its memory, or killed, it harms no other."""
+"""A lot by itself in a child process that can be ended: late, too large or killed, it harms no other."""
 
 import contextlib
 import json
@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.town.record_text import made, plain
-from pipelines.town.job import LotTask, SharedGround, TownJob
+from pipelines.town.job import LotTask, SharedGround, TownJob, failed
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,10 @@ class Limits:
 
     time: float = 600.0
     memory: float = 1.2e9
+
+
+COMPILING = Limits(1800.0, 8e9)
+"""Of the lot for which a machine's loops are compiled."""
 
 
 def try_alone(job: TownJob, task: LotTask, limits: Limits) -> tuple[LotRecord | None, str]:
@@ -61,6 +65,12 @@ def try_alone(job: TownJob, task: LotTask, limits: Limits) -> tuple[LotRecord | 
         if ended.returncode < 0:
             return None, f"its process was killed (signal {-ended.returncode}) though it ran by itself"
         return None, f"its process ended with code {ended.returncode} though it ran by itself"
+
+
+def do_first_lot(job: TownJob, task: LotTask) -> LotRecord:
+    """A machine's first lot: in a process of its own, since compiling takes more memory than a worker may."""
+    record, message = try_alone(job, task, COMPILING)
+    return failed(task.lot, message) if record is None else record
 
 
 def _main(asked: Path, answered: Path) -> None:

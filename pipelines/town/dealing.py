@@ -1,5 +1,6 @@
 """Lots dealt to workers, one in flight each, and what becomes of one that ends its worker."""
 
+import contextlib
 import queue
 import time
 from collections import deque
@@ -9,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pipelines.deliverables.findings.town import LotRecord
-from pipelines.town.alone import Limits, try_alone
+from pipelines.town.alone import Limits, do_first_lot, try_alone
 from pipelines.town.cluster import TownCluster
 from pipelines.town.errors import TownRunError
 from pipelines.town.job import LotTask, TownJob, do_lot, failed
@@ -24,7 +25,7 @@ Note = Callable[[LotTask, str, str], None]
 
 
 class Deal:
-    """Lots in as many runs of neighbors as there are workers; whoever has done with its own takes half of the longest."""
+    """Lots in as many runs of neighbors as there are workers; who has done its own takes half of the longest."""
 
     def __init__(self, tasks: Sequence[LotTask], workers: int) -> None:
         size = max(-(-len(tasks) // max(workers, 1)), 1)
@@ -108,27 +109,28 @@ class Dealer:
                             f"no worker has been there for {WAIT_FOR_WORKERS:,.0f} s; finished lots are kept: start "
                             "workers and run again with --resume"
                         )
-                for address in [each for each in fit if each not in self._flying and self._may_begin(each)]:
-                    task = deal.next(address)
-                    if task is not None:
-                        self._begin(address, task)
-                try:
+                for address in fit:
+                    if address in self._flying or not self._may_begin(address):
+                        continue
+                    dealt = deal.next(address)
+                    if dealt is not None:
+                        self._begin(address, dealt)
+                with contextlib.suppress(queue.Empty):
                     self._end(self._ended.get(timeout=LOOK / 2 if self._flying or self._alone else 0.01), child)
-                except queue.Empty:
-                    pass
                 self._gather_alone()
                 self.tell(len(self._flying) + len(self._alone))
 
     def _may_begin(self, address: str) -> bool:
         """One worker of a machine compiles, the others wait for it."""
-        host = _host(address)
-        compiling = address in self.cluster.compiles and host not in self._warmed
-        return not compiling or not any(_host(each) == host for each in self._flying)
+        return not self._compiles(address) or not any(_host(each) == _host(address) for each in self._flying)
+
+    def _compiles(self, address: str) -> bool:
+        return address in self.cluster.compiles and _host(address) not in self._warmed
 
     def _begin(self, address: str, task: LotTask) -> None:
         self._begun += 1
         future = self.cluster.client.submit(
-            do_lot,
+            do_first_lot if self._compiles(address) else do_lot,
             self.job,
             task,
             workers=[address],

@@ -1,6 +1,7 @@
 """Where a swale is full, in which storm, beside which lot and when."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -10,18 +11,49 @@ from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.findings.town_swales import FullPlace
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.layout.swale.case import SwaleCase
-from pipelines.layout.swale.levels import level_series
-from pipelines.layout.swale.standing import still_level
-from terrain.arrays import IntArray
+from pipelines.layout.swale.levels import SwaleLevels, swale_levels
+from terrain.arrays import FloatArray, IntArray
 
 BESIDE = 30.0
 """How far a lot beside a swale may be. [m]"""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class StormOnSwale:
+    """One storm on one swale, as much of it as is kept.
+
+    Attributes
+    ----------
+    years : float or None
+        Return period. [yr]
+    levels : SwaleLevels
+        At the largest flow of each station.
+    peak : (n,) float ndarray
+        That flow. [m3/s]
+    over : dict of int to (m,) float ndarray
+        Flow at times 0, step, ... at each station that stands above its bank. [m3/s]
+    step : float
+        [s]
+    """
+
+    years: float | None
+    levels: SwaleLevels
+    peak: FloatArray
+    over: Mapping[int, FloatArray]
+    step: float
+
+
+def storm_on_swale(case: SwaleCase, position: int, years: float | None, flow: SwaleFlow) -> StormOnSwale:
+    """Levels of a routed storm, and its flow where they stand above a bank."""
+    levels = swale_levels(case.sites[position], flow.peak, case.rules, downstream_level=case.downstream_level)
+    over = {at: flow.flow[at].copy() for at in np.flatnonzero(levels.over_bank).tolist()}
+    return StormOnSwale(years, levels, flow.peak, over, flow.step)
+
+
 def full_places(
     case: SwaleCase,
     found: SwaleFinding,
-    flows: Mapping[float | None, SwaleFlow],
+    storms: Sequence[StormOnSwale],
     owners: IntArray,
     records: Sequence[LotRecord],
     *,
@@ -30,19 +62,12 @@ def full_places(
     """Stretches of a swale that stand above their lower bank, in each storm."""
     site = found.site
     places = []
-    for years, flow in flows.items():
-        levels = found.storms.get(years, found.levels) if years is not None else found.levels
-        if not levels.over_bank.any():
-            continue
-        series = level_series(
-            site, flow.flow, case.rules, standing=still_level(site, found.ponds),
-            downstream_level=case.downstream_level,
-        )  # fmt: skip
-        over = np.flatnonzero(levels.over_bank)
-        for stretch in np.split(over, np.flatnonzero(np.diff(over) > 1) + 1):
-            above = levels.level[stretch] - site.bank[stretch]
+    for storm in storms:
+        over = np.flatnonzero(storm.levels.over_bank)
+        for stretch in np.split(over, np.flatnonzero(np.diff(over) > 1) + 1) if over.size else ():
+            above = storm.levels.level[stretch] - site.bank[stretch]
             worst = int(stretch[np.argmax(above)])
-            when = np.flatnonzero(series[worst] > site.bank[worst])
+            when = np.flatnonzero(storm.over[worst] > _fills(found, storms, worst))
             number = _beside(case, owners, site.sections[worst].x, site.sections[worst].y)
             row = None if number < 0 else records[number].row
             start, end = float(site.station[stretch[0]]), float(site.station[stretch[-1]])
@@ -50,19 +75,28 @@ def full_places(
             places.append(
                 FullPlace(
                     site.id,
-                    years,
+                    storm.years,
                     built,
                     start,
                     end,
                     float(above.max()),
                     "" if row is None else row.lot,
                     "" if row is None else row.name,
-                    float(when[0]) * flow.step if when.size else 0.0,
-                    float(when[-1]) * flow.step if when.size else 0.0,
+                    float(when[0]) * storm.step if when.size else 0.0,
+                    float(when[-1]) * storm.step if when.size else 0.0,
                     case.ground.grid.frame.to_map(line),
                 )
             )
     return places
+
+
+def _fills(found: SwaleFinding, storms: Sequence[StormOnSwale], station: int) -> float:
+    """Flow that fills a station to its lower bank, between those whose levels are known there. [m3/s]"""
+    site = found.site
+    known = sorted([(float(site.bottom[station]), 0.0)]
+                   + [(float(each.levels.level[station]), float(each.peak[station])) for each in storms])  # fmt: skip
+    levels, flows = zip(*known, strict=True)
+    return float(np.interp(float(site.bank[station]), levels, np.maximum.accumulate(flows)))
 
 
 def _beside(case: SwaleCase, owners: IntArray, x: float, y: float) -> int:

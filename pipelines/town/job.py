@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
+from pipelines.inputs.rules import RuleOverride
 from pipelines.inputs.shapes.shared_reads import sharing_reads
 from pipelines.inputs.site_file import SiteFile
-from pipelines.inputs.site_ground import open_named
+from pipelines.inputs.site_ground import SiteInputs, open_named
 from pipelines.layout.swale.found_outfall import GivenWater
 from pipelines.lot_inputs import lot_inputs
 from pipelines.lot_stages import LotStages
@@ -20,6 +21,9 @@ from pipelines.town.town_lots import TownLot, neighbors_of, site_of_lot
 from terrain.errors import LotshedError
 from terrain.reading.linked_files import links_anywhere
 from terrain.reading.raster_file import kept_open
+
+NEAR = 300.0
+"""Features farther off are read only where a lot's ground reaches there. At the depth `ground`. [m]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +87,37 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
     LotshedError
         If what it reads cannot be used.
     """
-    opened = open_named(site_of_lot(job.site, task.lot.id))
-    stages = LotStages(lot_inputs(opened, grounds=task.grounds), beside_pysheds=False, given_water=task.water)
+    site = site_of_lot(job.site, task.lot.id)
+    stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task)
+    if job.depth == "ground" and not _sees_enough(stages):
+        stages = _stages(site, task)
     return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
+
+
+def _stages(site: SiteFile, task: LotTask) -> LotStages:
+    opened = lot_inputs(_its_outfalls(open_named(site)), grounds=task.grounds)
+    return LotStages(opened, beside_pysheds=False, given_water=task.water)
+
+
+def _seeing(site: SiteFile, reach: float) -> SiteFile:
+    """The site with features read no farther off than that."""
+    least = min(site.rules["layer_reach"].likely, reach)
+    return site.model_copy(update={"overrides": (*site.overrides, RuleOverride("layer_reach", None, least, None))})
+
+
+def _sees_enough(stages: LotStages) -> bool:
+    """Whether all ground that was read lies where features were read too."""
+    west, south, east, north = stages.lot.opened.layers.parcel.bounds
+    reach, bounds = stages.lot.opened.site.rules["layer_reach"].likely, stages.situation.grid.bounds
+    around = (west - reach, south - reach, east + reach, north + reach)
+    return all(one <= other for one, other in zip((*around[:2], *bounds[2:]), (*bounds[:2], *around[2:]), strict=True))
+
+
+def _its_outfalls(opened: SiteInputs) -> SiteInputs:
+    """Of a town's outfalls a lot has those within reach, where there are any."""
+    layers, reach = opened.layers, opened.site.rules["outfall_reach"].likely
+    near = layers.outfalls[layers.outfalls.distance(layers.parcel) <= reach]
+    return replace(opened, layers=replace(layers, outfalls=near)) if len(near) else opened
 
 
 def record_of(job: TownJob, task: LotTask) -> LotRecord:
@@ -131,7 +163,11 @@ class SharedGround:
     def enter(self, job: TownJob) -> None:
         """Begin to share."""
 
+        import rasterio
+
         def begin() -> None:
+            # one for all that is drawn on rasters, in place of one for each shape
+            self.stack.enter_context(rasterio.Env())
             if job.linked:
                 self.stack.enter_context(links_anywhere())
             self.stack.enter_context(kept_open())
@@ -140,8 +176,9 @@ class SharedGround:
         self.context.run(begin)
 
     def leave(self) -> None:
-        """Close what is open."""
-        self.context.run(self.stack.close)
+        """Close what is open; at the end of a process another thread does that, which rasterio minds."""
+        with contextlib.suppress(Exception):
+            self.context.run(self.stack.close)
 
 
 _SHARED: dict[str, Any] = {}

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Point
 
-from pipelines.deliverables.findings.town import LotOutletLine, Outflow, RunOnLink
+from pipelines.deliverables.findings.town import LotOutletLine, Outflow, RunOnLink, Side
 from pipelines.hydrology.hydrographs import add_hydrographs
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.diagnosis.division import SIDES, Division, sides_of
@@ -19,6 +19,8 @@ from terrain.arrays import FloatArray, IntArray
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import Drainage, upstream_labels
 from terrain.kernels.routing import accumulate
+
+_SIDES: tuple[Side, ...] = ("edge_n", "edge_e", "edge_s", "edge_w")
 
 
 def links_of(stages: LotStages, lot: str, parcels: gpd.GeoDataFrame | None = None) -> tuple[RunOnLink, ...]:
@@ -63,7 +65,7 @@ def links_of(stages: LotStages, lot: str, parcels: gpd.GeoDataFrame | None = Non
             RunOnLink(
                 owner,
                 lot,
-                SIDES[side],
+                _SIDES[side],
                 float(group.size) * here.grid.cell_area,
                 flow.peak,
                 flow.volume,

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 from datetime import date
+from functools import partial
+from pathlib import Path
 
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.files.text_file import write_text
@@ -51,7 +53,7 @@ def report_files(
     made_on : date
         That stands on the pages.
     tell : callable
-        Told in words how far it is.
+        Told in words how far it is, from 0 to 1. [-]
 
     Returns
     -------
@@ -66,5 +68,9 @@ def report_files(
         found = screen_lot_of(job, LotTask(TownLot(row.lot, row.name, row.parcel), findings.grounds)).findings
         if found is not None:
             page = report_page(found, made_on=made_on)
-            pages[f"reports/{file_name(row.lot)}.html"] = lambda path, text=page: write_text(path, text)
+            pages[f"reports/{file_name(row.lot)}.html"] = partial(_write, page)
     return pages
+
+
+def _write(text: str, path: Path) -> None:
+    write_text(path, text)

@@ -30,8 +30,9 @@ from pipelines.town.reports import report_files
 from pipelines.town.street import route_street
 from pipelines.town.tailwater import planned_again, water_key, water_of_town
 from pipelines.town.town_lots import TownLots, find_lots
+from terrain.errors import LotshedError
 from terrain.reading.linked_files import links_anywhere
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 GROUNDS = 20
 """That lidar allows, on which a town's lots are tried unless the run says otherwise. [-]"""
@@ -94,7 +95,7 @@ def run_town(
     wish : TownWish
         What is asked.
     tell : callable
-        Told in words how far it is.
+        Told in words how far it is, from 0 to 1. [-]
     event : callable
         Told the same for machines: a name, and values.
     reports : int
@@ -124,7 +125,7 @@ def run_town(
         tell("reading the parcels", 0.01)
         lots = find_lots(town.site)
         inputs = files_of(town.site, town.rasters)
-        run = _Run(
+        run = _TownWork(
             kept,
             town.site,
             wish,
@@ -140,17 +141,27 @@ def run_town(
         records = run.all_records()
         tell("routing the water of all lots along the swales", 0.9)
         opened = open_named(town.site, several_parcels=True)
-        swales = route_street(opened, records, progress=lambda text, _: tell(text, 0.9))
+        swales, faults = _swales(opened, records, tell)
         records, again = run.with_town_water(records, swales)
         found = _findings(opened, records, swales, wish, lots, inputs, run.figures(), version("lotshed"))
-        if again:
-            found = replace(found, warnings=(*found.warnings, reason("town_planned_again", count=again)))
+        again_told = (reason("town_planned_again", count=again),) * bool(again)
+        found = replace(found, warnings=(*found.warnings, *faults, *again_told))
         pages = report_files(found, town.site, reports, linked=town.mosaic is not None, made_on=date.today(), tell=tell)
         return found, pages
 
 
+def _swales(
+    opened: SiteInputs, records: tuple[LotRecord, ...], tell: Tell
+) -> tuple[TownSwales | None, tuple[Reason, ...]]:
+    """The swales with all water; a fault of theirs leaves the lots' answers as they are, and is told."""
+    try:
+        return route_street(opened, records, progress=lambda text, _: tell(text, 0.9)), ()
+    except LotshedError as fault:
+        return None, (reason("town_swales_not_routed", message=str(fault)),)
+
+
 @dataclass(slots=True)
-class _Run:
+class _TownWork:
     kept: Partitions
     site: Any
     wish: TownWish

@@ -79,6 +79,11 @@ class Senders:
         self.inflows[swale].setdefault(station, []).append(flow)
         self.above[swale] += flow.volume
 
+    def without_water(self) -> "Senders":
+        """Who sends what, without the hydrographs."""
+        self.inflows = [{} for _ in range(self.count)]
+        return self
+
     def totals(self, swale: int) -> tuple[float, float, float]:
         """By lots over the surface, by their pipes, by other ground. [m3]"""
         listed = self.volumes[swale].items()

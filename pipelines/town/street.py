@@ -1,5 +1,6 @@
 """The swales of a town with the water of all its lots and of the road: as the lots are, and if every lot built."""
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,8 +11,8 @@ from shapely import MultiPolygon, Polygon
 
 from pipelines.deliverables.findings.swale import SideGround, SwaleFindings
 from pipelines.deliverables.findings.town import LotRecord
-from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, OutletStage, StreetBalance, TownSwales
-from pipelines.hydrology.along_swale import side_hydrographs
+from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, StreetBalance, TownSwales
+from pipelines.hydrology.along_swale import SwaleFlow, side_hydrographs
 from pipelines.hydrology.flow_path import travel_rules
 from pipelines.hydrology.lot_balance import runoff_volumes
 from pipelines.hydrology.rain.design_rain import DesignRain
@@ -33,19 +34,19 @@ from pipelines.layout.swale.case import (
     swales_of,
 )
 from pipelines.layout.swale.discharges import place_discharges
-from pipelines.layout.swale.levels import level_beside, level_series
 from pipelines.layout.swale.outlets import SwaleOutlet
-from pipelines.layout.swale.standing import still_level
 from pipelines.layout.swale.water import PointDischarge, SwaleWater, piped_cells, side_areas, swale_labels
 from pipelines.swale import findings_of_swales, swale_finding
 from pipelines.town.along_street import Pool, Routed, from_above, lower_swales, pools_on, route_along
-from pipelines.town.full_places import full_places
+from pipelines.town.full_places import StormOnSwale, full_places, storm_on_swale
+from pipelines.town.near_swales import swales_serving
 from pipelines.town.sent import Sender, Senders, owners_of, sent_to_swales
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import upstream_labels
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 Progress = Callable[[str, float | None], None]
+AT_PEAK = "swale_lots_at_peak"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +65,10 @@ class Street:
         By swale.
     discharges : tuple of PointDischarge
         Outlets of the lots on the swales, named as lot and outfall.
+    owners : (rows * cols,) int ndarray
+        Position of the lot that holds each cell, -1 for none.
+    near : tuple of SwaleCase
+        By swale: the case with those of its low spots alone that the swale or one of its outlets lies in.
     """
 
     case: SwaleCase
@@ -77,6 +82,7 @@ class Street:
     discharges: tuple[PointDischarge, ...]
     outlets: list[list[SwaleOutlet]]
     owners: IntArray
+    near: tuple[SwaleCase, ...]
 
     def swale_of(self, label: int) -> tuple[int, int]:
         """Swale and station of a label."""
@@ -123,7 +129,9 @@ def route_street(
         if site.site.swales is None or site.layers.swales.empty:
             return None
         site = swales_of(site, culverts_beside)
-    opened = site
+    opened = swales_serving(site, [record.row.parcel for record in records])
+    if not opened.lines:
+        return None
     case = measure_case(opened, tell)
     street = _measured(case, rain_of(opened.inputs, opened.rules), records)
     planned = any(record.row.planned is not None for record in records)
@@ -135,7 +143,6 @@ def route_street(
         tuple(place for each in cases for place in each.full),
         () if then is None else _rises(now.findings, then.findings, street),
         tuple(balance for each in cases for balance in each.balances),
-        {} if then is None else _stages(then.findings, case),
     )  # fmt: skip
 
 
@@ -144,11 +151,30 @@ def _measured(case: SwaleCase, rain: DesignRain, records: Sequence[LotRecord]) -
     results = [_result(record, case) for record in records if record.outlets]
     discharges, outlets = place_discharges(case, results, ())
     parcels = [case.ground.grid.frame.from_map(record.row.parcel) for record in records]
+    near = _near(case, outlets)
     return Street(
         case, rain, seeds, upstream_labels(case.drainage, seeds), first, lower_swales(case, seeds, first),
-        tuple(pools_on(case, site) for site in case.sites), records, discharges, outlets,
-        owners_of(parcels, case.ground.grid),
+        tuple(pools_on(own, site) for own, site in zip(near, case.sites, strict=True)), records, discharges, outlets,
+        owners_of(parcels, case.ground.grid), near,
     )  # fmt: skip
+
+
+def _near(case: SwaleCase, outlets: Sequence[Sequence[SwaleOutlet]]) -> tuple[SwaleCase, ...]:
+    """The case of each swale, without low spots far off: a town has thousands."""
+    grid = case.ground.grid
+    spot_at = np.full(grid.shape[0] * grid.shape[1], -1, dtype=np.int64)
+    for number, spot in enumerate(case.spots):
+        if spot.contained_in is None:
+            spot_at[spot.cells] = number
+    found = []
+    for site, own in zip(case.sites, outlets, strict=True):
+        x = np.concatenate([site.thalweg.x, [each.x for each in own]])
+        y = np.concatenate([site.thalweg.y, [each.y for each in own]])
+        rows, columns = grid.cells(x, y)
+        cells = np.clip(rows, 0, grid.shape[0] - 1) * grid.shape[1] + np.clip(columns, 0, grid.shape[1] - 1)
+        numbers = np.unique(spot_at[cells])
+        found.append(replace(case, spots=tuple(case.spots[k] for k in numbers[numbers >= 0].tolist())))
+    return tuple(found)
 
 
 def _result(record: LotRecord, case: SwaleCase) -> LotResult:
@@ -178,44 +204,54 @@ class _Case:
 
 
 def _case(street: Street, built: bool, tell: Progress) -> _Case:
-    case, rain = street.case, street.rain
+    case, rain, records = street.case, street.rain, street.records
     ground = _ground(street, built)
-    rains = {rain.return_period: rain, **rain.of_other_periods()}
-    routed: dict[float | None, list[Routed]] = {}
-    senders: dict[float | None, Senders] = {}
-    for at, (years, other) in enumerate(rains.items()):
+    others = [(years, other) for years, other in rain.of_other_periods().items() if years != rain.return_period]
+    rains: list[tuple[float | None, DesignRain]] = [(rain.return_period, rain), *others]
+    flows: list[SwaleFlow] = []
+    storms: list[list[StormOnSwale]] = [[] for _ in case.sites]
+    senders, balances = Senders(len(case.sites)), []
+    for at, (years, other) in enumerate(rains):
         tell("routing the lots' water along the swales" + (" with all improvements" if built else ""), at / len(rains))
-        senders[years] = _senders(street, ground, other)
-        routed[years] = _route(street, senders[years])
+        sent = _senders(street, ground, other)
+        for position, routed in enumerate(_route(street, sent)):
+            # of other storms than the design storm only levels are kept, and the flow where they are over a bank
+            storms[position].append(storm_on_swale(case, position, years, routed.flow))
+            balances.append(_balance(street, sent, routed, position, years, built))
+            if other is rain:
+                flows.append(routed.flow)
+        senders = sent.without_water() if other is rain else senders
     areas = side_areas(ground.water)
     found, full = [], []
-    records = street.records
-    flowing = tuple(each for each in street.discharges if built)
     for position, site in enumerate(case.sites):
-        design = routed[rain.return_period][position].flow
-        storms = {years: each[position].flow for years, each in routed.items()
-                  if years is not None and years != rain.return_period}  # fmt: skip
+        by_storm = {each.years: each.levels for each in storms[position] if each.years is not None}
         one = swale_finding(
-            case, position, site, SideGround(**areas[position]), design, storms, street.outlets[position], (), rain
-        )
+            street.near[position], position, site, SideGround(**areas[position]), flows[position],
+            dict(sorted(by_storm.items())), street.outlets[position], (), rain,
+        )  # fmt: skip
         found.append(one)
-        full += full_places(case, one, {rain.return_period: design, **storms}, street.owners, records, built=built)
+        full += full_places(case, one, storms[position], street.owners, records, built=built)
         tell("finding levels along the swales", (position + 1) / len(case.sites))
-    findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found))
-    balances = tuple(
-        _balance(street, senders[years], each, position, years, built)
-        for years, several in routed.items()
-        for position, each in enumerate(several)
-    )
+    flowing = tuple(each for each in street.discharges if built)
+    findings = findings_of_swales(case, rain, ground.water, flowing, tuple(found), by_lot=False)
+    notes = _notes(street, ground)
+    # here each is counted with its own hydrograph
+    kept = tuple(each for each in findings.warnings if not (isinstance(each, Reason) and each.code == AT_PEAK))
+    return _Case(replace(findings, warnings=(*kept, *notes)), senders, tuple(full), tuple(balances))
+
+
+def _notes(street: Street, ground: _Ground) -> tuple[Said, ...]:
     notes: tuple[Said, ...] = (reason("town_ponds_hold"),)
-    if built:
-        moved = any(row.planned and row.planned.likely and not each.outlets
-                    for each in street.records for row in (each.row,))  # fmt: skip
-        shared = sum(share < 0.999 for share in ground.kept.values())
-        notes += (reason("town_soil_not_moved"),) * moved
-        notes += (reason("town_shared_ground", count=shared),) * bool(shared)
-    findings = replace(findings, warnings=(*findings.warnings, *notes))
-    return _Case(findings, senders[rain.return_period], tuple(full), balances)
+    left_out = len(street.case.inputs.layers.swales) - len(street.case.sites)
+    notes += (reason("town_swales_far", count=left_out),) * bool(left_out)
+    if not ground.built:
+        return notes
+    moved = any(
+        each.row.planned and each.row.planned.likely and not each.outlets for each in street.records
+    )  # fmt: skip
+    shared = sum(share < 0.999 for share in ground.kept.values())
+    notes += (reason("town_soil_not_moved"),) * moved
+    return (*notes, *((reason("town_shared_ground", count=shared),) * bool(shared)))
 
 
 def _ground(street: Street, built: bool) -> _Ground:
@@ -291,11 +327,12 @@ def _add_held(street: Street, held: Upslope, water: UpslopeWater, senders: Sende
         label = int(street.labels.ravel()[cell])
         if label >= 0 and flow.volume > 0.0:
             senders.add(*street.swale_of(label), flow, {})
+    cells: Counter[str] = Counter()
     for region in held.regions:
-        volume = water.held[region.place].ran_off
+        cells[region.place] += region.cells.size
+    for region in held.regions:
         label = int(street.labels.ravel()[region.cells[0]])
-        shares = [other.cells.size for other in held.regions if other.place == region.place]
-        part = volume * region.cells.size / sum(shares)
+        part = water.held[region.place].ran_off * region.cells.size / cells[region.place]
         swale, station = street.swale_of(label)
         owners = street.owners[region.cells]
         senders.send(swale, station, _by_owner(owners, np.full(owners.size, part / owners.size)))
@@ -380,20 +417,3 @@ def _rises(now: SwaleFindings, built: SwaleFindings, street: Street) -> tuple[Ou
                 )
             )
     return tuple(rises)
-
-
-def _stages(built: SwaleFindings, case: SwaleCase) -> dict[str, OutletStage]:
-    """Level through the design storm at each outlet that stands under water."""
-    found = {}
-    for swale in built.swales:
-        under = [each for each in swale.outlets if each.tailwater.state != "free"]
-        if not under:
-            continue
-        series = level_series(
-            swale.site, swale.flow.flow, case.rules, standing=still_level(swale.site, swale.ponds),
-            downstream_level=case.downstream_level,
-        )  # fmt: skip
-        for each in under:
-            level = level_beside(swale.site, series, each.outlet.station)
-            found[each.outlet.id] = OutletStage(level, swale.flow.step)
-    return found

@@ -29,15 +29,12 @@ def water_of_town(swales: TownSwales) -> dict[str, tuple[GivenWater, ...]]:
         return {}
     found: dict[str, list[GivenWater]] = {}
     for lot, each in _submerged(swales.built):
-        stage = swales.stages.get(each.outlet.id)
-        if stage is None:
-            continue
         point = swales.built.frame.to_map(shapely.Point(each.outlet.x, each.outlet.y))
         found.setdefault(lot, []).append(
             GivenWater(
                 point,
-                stage.stage,
-                stage.step,
+                each.stage,
+                each.step,
                 each.tailwater.submerged,
                 STATES[each.verdict.answer],
                 each.verdict.why,

@@ -58,7 +58,7 @@ def find_lots(site: SiteFile) -> TownLots:
 
     Raises
     ------
-    LotshedError
+    LayerError
         If the parcels cannot be read, or none is selected.
     """
     source = open_raster(site.elevation.file, unit=site.elevation.unit, near=locate_layer(site.parcel))
@@ -70,7 +70,7 @@ def find_lots(site: SiteFile) -> TownLots:
     placed = frame.to_map(parcels.geometry)
     stems = (site.parcel.file.stem,)
     order = np.argsort(placed.hilbert_distance().to_numpy(), kind="stable")
-    names = [lot_name(parcels.iloc[[at]], stems) for at in range(len(parcels))]
+    names = [lot_name(row, stems) for row in parcels.drop(columns="geometry").itertuples(index=False)]
     ids = parcels["id"].astype(str).to_numpy()
     geometries = placed.to_numpy()
     return TownLots(tuple(TownLot(ids[at], names[at], geometries[at]) for at in order), frame)

@@ -79,8 +79,9 @@ def make_ground(
         nearest = _nearest_open(kind, grid)
         receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
         receiver[roof >= 0] = nearest[roof >= 0]
-        spouts = np.array(downspouts, dtype=object)
-        ends = np.array(downspout_ends or downspouts, dtype=object)
+        near = _near_any(downspouts, [shape for shape, _ in walls], downspout_reach)
+        spouts = np.array(downspouts, dtype=object)[near]
+        ends = np.array(downspout_ends or downspouts, dtype=object)[near]
         for shape, position in walls:
             own = shapely.distance(shape, spouts) <= downspout_reach if spouts.size else np.zeros(0, dtype=np.bool_)
             _lead_to_downspouts(receiver, roof == position, list(spouts[own]), list(ends[own]), nearest, grid)
@@ -94,6 +95,17 @@ def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_re
     for culvert in _near(culverts, surface.grid, invert_reach):
         _carve(elevation, nothing.copy(), nothing, surface.grid, culvert, invert_reach)
     return replace(surface, elevation=elevation)
+
+
+def _near_any(points: Sequence[Point], shapes: Sequence[Geometry], reach: float) -> BoolArray:
+    """Which points may lie as near as that to one of some shapes."""
+    found: np.ndarray = np.array(points, dtype=object)
+    if not found.size or not len(shapes):
+        return np.zeros(found.size, dtype=np.bool_)
+    west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object))
+    x, y = shapely.get_x(found), shapely.get_y(found)
+    near: BoolArray = (x >= west - reach) & (x <= east + reach) & (y >= south - reach) & (y <= north + reach)
+    return near
 
 
 def _inside(shapes: Sequence[Geometry], grid: Grid) -> list[int]:

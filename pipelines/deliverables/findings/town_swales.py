@@ -1,13 +1,11 @@
 """What becomes of a town's swales with the water of all its lots and of its roads."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from shapely import LineString, Point
 
 from pipelines.deliverables.findings.swale import SwaleFindings
 from pipelines.layout.plan import Said
-from terrain.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,14 +151,6 @@ class SentToSwale:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class OutletStage:
-    """Level of a swale at an outlet at times 0, step, ... through the design storm. [m], [s]"""
-
-    stage: FloatArray
-    step: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class TownSwales:
     """The swales with the water of all lots and of the road.
 
@@ -177,8 +167,6 @@ class TownSwales:
         At each outlet.
     balances : tuple of StreetBalance
         By swale, storm and case.
-    stages : dict of str to OutletStage
-        At the lots' outlets with all improvements, by the outlet's id.
     """
 
     now: SwaleFindings
@@ -187,4 +175,3 @@ class TownSwales:
     full: tuple[FullPlace, ...]
     rises: tuple[OutletRise, ...]
     balances: tuple[StreetBalance, ...]
-    stages: Mapping[str, OutletStage] = field(default_factory=dict)

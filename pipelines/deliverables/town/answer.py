@@ -64,7 +64,7 @@ def _facts(findings: TownFindings) -> Iterator[tuple[str, Reason]]:
         most = max(links, key=lambda each: each.peak)
         yield "Run-on", reason(
             "town_links", lots=len({each.to_lot for each in links}), links=len(links), peak=most.peak,
-            giver=names_of.get(most.from_lot, most.from_lot), taker=names_of.get(most.to_lot, most.to_lot),
+            giver=names_of.get(most.from_lot, f"lot {most.from_lot}"), taker=names_of.get(most.to_lot, most.to_lot),
         )  # fmt: skip
     if findings.swales is not None:
         yield from (("Swales", each) for each in _swales(findings.swales, findings.return_period))

@@ -22,11 +22,13 @@ from pipelines.deliverables.report.html import asset, content_policy, embedded_j
 from pipelines.deliverables.report.shown_text import shown
 from pipelines.deliverables.town.answer import town_lead, town_told
 from pipelines.deliverables.town.layers import lot_layer
+from pipelines.deliverables.unit_systems import unit_value
 from pipelines.deliverables.words.names import CODES, EDGES, MODES, SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.quantities import format_quantity, unit_of
 from pipelines.deliverables.words.say import say, say_all, sentence
 from terrain.unit_table import HOUR
 
+OTHER = "road and other ground"
 TENTHS = 10.0
 """Steps of the page's coordinates in a metre. [1/m]"""
 SMOOTHED = {"lots": 0.15, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
@@ -147,9 +149,12 @@ class _Sheet:
                 at.get(link.from_lot, -1),
                 at[link.to_lot],
                 f"{EDGES[link.side]}, {format_quantity(link.peak, 'flow', units)}",
+                # a lot that this run did not take stands in no row
+                *([] if link.from_lot in at else [shown(f"lot {link.from_lot}") if link.from_lot else OTHER]),
             ]
             for record in self.findings.records
             for link in sorted(record.links, key=lambda each: -each.peak)
+            if not format_quantity(link.peak, "flow", units).startswith("0 ")
         ]
 
     def _features(self, name: str) -> Iterator[dict[str, Any]]:
@@ -158,8 +163,8 @@ class _Sheet:
         if name in ("low_spots", "pipe_runs") and few:
             table = lot_layer(findings, name)
             wanted = table if name == "pipe_runs" else table[_told_spots(table)]
-            depth = next((column for column in table if column.startswith("depth_") and "on_lot" not in column), "")
-            factor = {"depth_in": 0.0254, "depth_m": 1.0}.get(depth, 1.0)
+            depth = next((each for each in ("depth_in", "depth_m") if each in table), "")
+            factor = unit_value(depth.removeprefix("depth_"))
             for _, row in wanted.iterrows():
                 values = {"kind": row.get("kind"), "depth": float(row[depth]) * factor if depth else None}
                 yield self._feature(name, row.geometry, values)
@@ -174,9 +179,9 @@ class _Sheet:
             for each in swales.now.swales:
                 yield self._feature(name, swales.now.frame.to_map(shapely.force_2d(each.site.thalweg.line)), {})
         elif name == "full_places" and swales is not None:
-            for each in swales.full:
-                if not each.built and each.storm == findings.return_period:
-                    yield self._feature(name, each.line, {})
+            for place in swales.full:
+                if not place.built and place.storm == findings.return_period:
+                    yield self._feature(name, place.line, {})
         elif name == "outlets" and swales is not None:
             for each in (swales.built or swales.now).swales:
                 for one in each.outlets:
@@ -240,7 +245,7 @@ def _facts(row: LotRow, findings: TownFindings) -> Iterator[tuple[str, str]]:
     yield "Shown by", "" if row.found_pct is None else f"{row.found_pct:.0f} % of the grounds that lidar allows"
     yield "Leaves", EDGES.get(row.leaves, "") + (", to a street" if row.frontage else "")
     yield "Fall to spare", _quantity(row.fall_to_spare, "depth", units)
-    yield "Run-on from", _quantity(row.run_on_area, "area", units)
+    yield "Run-on ground", _quantity(row.run_on_area, "area", units)
     if plan is not None:
         yield "Drains", MODES[plan.mode]
         for part in ("cause", "fall", "outfall", "cure"):
@@ -271,6 +276,7 @@ def _tables(findings: TownFindings) -> list[tuple[str, str, Sequence[str], list[
     if swales is None:
         return []
     names = {each.site.id: each.site.name for each in swales.now.swales}
+    found: list[tuple[str, str, Sequence[str], list[list[str]]]]
     found = [("swales", "Swales", ("Swale", "Takes the storm", "First overtops", "Peak at its end",
               *(("Takes it with all improvements", "Peak with all improvements") if swales.built else ()), "Why"),
               list(_swale_rows(swales, findings)))]  # fmt: skip

@@ -9,6 +9,7 @@ attributes' lengths are metres. Layers that the site file does not name are empt
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import cast
 
 import geopandas as gpd
@@ -162,6 +163,11 @@ def read_frontage(
 
 def empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:
     """A layer without features, with its declared columns."""
+    return _empty_layer(kind).copy()
+
+
+@cache
+def _empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:
     return read_columns(gpd.GeoDataFrame({"id": []}, geometry=[]).astype({"id": object}), kind.columns, kind.key)
 
 

@@ -16,9 +16,13 @@ def feature_name(row: Any) -> str:
     return f"lot {number}" if number.isdigit() else given
 
 
-def lot_name(parcels: Any, stems: Sequence[str]) -> str:
-    """Name of the one lot of a layer: by its attributes, else its parcel number, else the first stem that names one."""
-    row = next(parcels.itertuples(index=False))
+def first_of(parcels: Any) -> Any:
+    """The first feature of a layer, its attributes by name."""
+    return next(parcels.itertuples(index=False))
+
+
+def lot_name(row: Any, stems: Sequence[str]) -> str:
+    """Name of a lot's feature: by its attributes, else its parcel number, else the first stem that names one."""
     number = next((text for key in PARCEL_NUMBERS if (text := getattr(row, key).removesuffix(".0"))), "")
     named = feature_name(row) or (f"parcel {number}" if number else "")
     if named:

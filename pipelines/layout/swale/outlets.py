@@ -1,7 +1,9 @@
 """Outlets on a swale: tailwater, what it does to the line behind, and whether the swale takes their water."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from pipelines.inputs.ground_rules import lidar_noise
 from pipelines.inputs.rules import Rules
@@ -63,12 +65,16 @@ class OutletFinding:
         What that does to the gravity line behind it, where it is known.
     verdict : SwaleVerdict
         Whether the swale takes it there.
+    stage, step : (n,) float ndarray, float
+        Level there at times 0, step, ... through the design storm. [m], [s]
     """
 
     outlet: SwaleOutlet
     tailwater: Tailwater
     behind: SubmergedLine | None
     verdict: SwaleVerdict
+    stage: FloatArray = field(default_factory=lambda: np.zeros(0))
+    step: float = 0.0
 
 
 def judge_outlet(
@@ -93,7 +99,7 @@ def judge_outlet(
     tail = tailwater_at(level, passing, step, outlet.invert + outlet.diameter, rules)
     behind = line_under_tailwater(outlet.line, tail.highest) if outlet.line is not None else None
     mine = next((each for each in reaches if each.reach.first <= section <= each.reach.last), reaches[-1])
-    return OutletFinding(outlet, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules))
+    return OutletFinding(outlet, tail, behind, _outlet_verdict(outlet, tail, behind, mine, rules), level, step)
 
 
 def _outlet_verdict(

@@ -272,5 +272,18 @@ def _places_along(shape: BaseGeometry, parcel: BaseGeometry, rules: Rules) -> li
 def _lowest_near(point: Point, drainage: Drainage, reach: float) -> float | None:
     grid = drainage.ground.grid
     shape = shapely.buffer(point, max(reach, grid.cell_width, grid.cell_height))
-    heights: FloatArray = drainage.ground.elevation[mask_of(shape, grid) & (drainage.ground.kind == OPEN)]
+    west, south, east, north = shape.bounds
+    rows, columns = grid.cells(np.array([west, east]), np.array([north, south]))
+    top, left = max(int(rows[0]) - 1, 0), max(int(columns[0]) - 1, 0)
+    end, right = min(int(rows[1]) + 2, grid.shape[0]), min(int(columns[1]) + 2, grid.shape[1])
+    if end <= top or right <= left:
+        return None
+    around = replace(
+        grid, shape=(end - top, right - left), left=grid.left + left * grid.cell_width,
+        top=grid.top - top * grid.cell_height,
+    )
+    here = np.s_[top:end, left:right]
+    heights: FloatArray = drainage.ground.elevation[here][
+        mask_of(shape, around) & (drainage.ground.kind[here] == OPEN)
+    ]
     return float(heights.min()) if heights.size else None

@@ -173,14 +173,14 @@
       if (!ends.length) continue;
       add("p", title).className = "note";
       const items = add("ul", ""); items.className = "takes";
-      for (const [giver, taker, words] of ends) {
+      for (const [giver, taker, words, called] of ends) {
         const other = title.startsWith("Takes") ? giver : taker, item = add("li", "", items);
-        if (other < 0) item.textContent = "road and other ground " + words;
+        if (other < 0) item.textContent = called + " " + words;
         else {
           const press = add("button", lots[other].name, item);
           press.type = "button"; press.className = "pick";
           press.addEventListener("click", () => pick(other, true));
-          item.append(" " + words);
+          item.append(" " + (title.startsWith("Takes") ? words : words.replace("over the", "over its")));
         }
       }
     }
