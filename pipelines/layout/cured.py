@@ -16,6 +16,8 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
 from pipelines.layout.diagnosis.troubles import Trouble
+from terrain.arrays import FloatArray
+from terrain.kernels.routing import accumulate
 from terrain.reason import Reason, reason
 
 FLOW_ROUNDING = 1e-6
@@ -112,13 +114,22 @@ def _flow_at(
     takers = {site.id for site in near if not (isinstance(site, BasinSite) and site.spot is not None)}
     caught = spots | takers
     first = [division.names[number] if number >= 0 else "" for number in division.label[edge.cells]]
-    area = float(edge.areas[[name not in caught for name in first]].sum())
+    area = float((edge.areas - _piped(edge, division, catching))[[name not in caught for name in first]].sum())
     by = sum(
         max(0.0, float(np.max(water.arriving[name].flow - water.taken[name].flow)))
         for name in takers & set(first)
         if name in water.taken and division.next_place[name] not in caught
     )
     return area * unit_peak(water) + by
+
+
+def _piped(edge: ProtectedEdge, division: Division, catching: Catching) -> FloatArray:
+    """Roof that would drain to each cell of an edge if pipes did not take its water. [m2]"""
+    served = [division.names.index(spout.id) for spout in catching.downspouts if spout.id in division.names]
+    drainage = division.drainage
+    roofs = np.isin(division.label, served) * drainage.ground.grid.cell_area
+    piped: FloatArray = accumulate(drainage.target, drainage.order, roofs)[edge.cells]
+    return piped
 
 
 def _place(site: BasinSite | DrainSite | DownspoutSite) -> Point | LineString:

@@ -131,6 +131,8 @@ class Division:
         Ids of places, then edges.
     studied : (rows, cols) bool ndarray
         Cells on the parcel or draining to it.
+    drainage : Drainage
+        Of the ground that is divided.
     upslope : Upslope or None
         What comes as flows from beyond the lot's surroundings.
     runoff : Once
@@ -143,6 +145,7 @@ class Division:
     label: IntArray
     names: tuple[str, ...]
     studied: BoolArray
+    drainage: Drainage
     upslope: Upslope | None = None
     runoff: Once = field(default_factory=Once)
 
@@ -192,7 +195,7 @@ def divide_ground(
     onward = {
         place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
     }
-    return Division(regions, tuple(held), onward, label, names, studied, upslope)
+    return Division(regions, tuple(held), onward, label, names, studied, drainage, upslope)
 
 
 def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first_side: int) -> None:
