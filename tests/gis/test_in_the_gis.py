@@ -127,7 +127,9 @@ def test_screen_gives_what_the_command_line_gives(seen: dict[str, Any], folder: 
     beside = folder / "beside"
     done = CliRunner().invoke(app, ["screen", str(SAMPLE / "lot_01.toml"), "--grounds", "5", "--out", str(beside)])
     assert done.exit_code == 0, done.stderr
-    assert {path.name for path in (folder / "lot").iterdir()} == {path.name for path in beside.iterdir()}
+    # the host leaves what it counted of a raster beside it
+    names = {path.name for path in (folder / "lot").iterdir() if not path.name.endswith(".aux.xml")}
+    assert names == {path.name for path in beside.iterdir()}
     held = [str(name) for name, _ in pyogrio.list_layers(beside / "lot.gpkg")]
     assert held == [str(name) for name, _ in pyogrio.list_layers(folder / "lot" / "lot.gpkg")]
     spatial = {}
