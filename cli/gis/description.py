@@ -90,7 +90,7 @@ def _taken(parameter: click.Parameter) -> dict[str, Any]:
         "about": getattr(parameter, "help", None) or "", "rare": parameter.name in RARE, "default": "",
     }  # fmt: skip
     shown = parameter.metavar or ""
-    if option and parameter.is_flag:
+    if isinstance(parameter, click.Option) and parameter.is_flag:
         taken["kind"] = "flag"
     elif isinstance(kind, click.Choice):
         taken |= {"kind": "choice", "choices": [str(each) for each in kind.choices]}
