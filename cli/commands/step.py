@@ -76,8 +76,8 @@ def _command_of(step: "Step") -> click.Command:
             voice.note(compiling_words())
         with voice.progress() as progress:
             progress(step.does.rstrip("."), 0.1)
-            said = run_step(step, files, stated, out, overwrite=overwrite)
-        for line in said:
+            warned = run_step(step, files, stated, out, overwrite=overwrite)
+        for line in warned:
             voice.note(f"Warning: {line}")
         voice.note(f"Written to {out}")
 
