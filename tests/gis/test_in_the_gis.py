@@ -65,8 +65,8 @@ def seen(folder: Path, made_package: Path, make_program: Callable[..., Path]) ->
     for name in ("cancelled", "home", "run"):
         (folder / name).mkdir(mode=0o700)
     told = {
-        "folder": str(folder), "sample": str(folder / "sample"), "plugins": str(folder / "plugins"), "parcels": "parcels",
-        "environment": str(make_program(made_package)), "toolbox": TOOLBOX, "filter": '"lot" = 1',
+        "folder": str(folder), "sample": str(folder / "sample"), "plugins": str(folder / "plugins"),
+        "parcels": "parcels", "environment": str(make_program(made_package)), "toolbox": TOOLBOX, "filter": '"lot" = 1',
     }  # fmt: skip
     home, path = str(folder / "home"), "/usr/bin:/bin"
     done = subprocess.run(
@@ -127,8 +127,8 @@ def test_a_step_of_another_package_has_a_group_of_its_own(seen: dict[str, Any]) 
 
 
 def test_screen_gives_what_the_command_line_gives(seen: dict[str, Any], folder: Path) -> None:
-    beside = folder / "beside"
-    done = CliRunner().invoke(app, ["screen", str(folder / "sample" / "lot_01.toml"), "--grounds", "5", "--out", str(beside)])
+    beside, site = folder / "beside", folder / "sample" / "lot_01.toml"
+    done = CliRunner().invoke(app, ["screen", str(site), "--grounds", "5", "--out", str(beside)])
     assert done.exit_code == 0, done.stderr
     # the host leaves what it counted of a raster beside it
     names = {path.name for path in (folder / "lot").iterdir() if not path.name.endswith(".aux.xml")}
