@@ -44,21 +44,22 @@ def plugin_bytes(description: dict[str, Any]) -> bytes:
 def plugin_metadata() -> str:
     """What the host reads first; addresses only where the package has them."""
     package = metadata("lotshed")
+    told = {key: package[key] for key in package}
     addresses = dict(line.split(", ", 1) for line in package.get_all("Project-URL") or [])
     rows = {
         "name": "lotshed",
         "qgisMinimumVersion": LEAST_HOST,
-        "description": package["Summary"],
+        "description": told["Summary"],
         "about": ABOUT,
-        "version": package["Version"],
-        "author": package["Author"] or "the maintainers of lotshed",
-        "email": package["Author-email"] or "",
+        "version": told["Version"],
+        "author": told.get("Author") or "the maintainers of lotshed",
+        "email": told.get("Author-email") or "",
         "homepage": addresses.get("Homepage", ""),
         "repository": addresses.get("Repository", ""),
         "tracker": addresses.get("Issues", ""),
         "hasProcessingProvider": "yes",
         "category": "Analysis",
-        "tags": (package["Keywords"] or "").replace(" ", ","),
+        "tags": (told.get("Keywords") or "").replace(" ", ","),
         "icon": "icon.svg",
         "experimental": "False",
         "deprecated": "False",
@@ -70,4 +71,5 @@ def plugin_metadata() -> str:
 
 def _licence() -> str:
     package = metadata("lotshed")
-    return f"lotshed and this plugin: {package['License-Expression'] or package['License'] or 'GPL-3.0-or-later'}\n"
+    told = {key: package[key] for key in package}
+    return f"lotshed and this plugin: {told.get('License-Expression') or told.get('License') or 'GPL-3.0-or-later'}\n"

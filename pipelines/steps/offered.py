@@ -72,7 +72,7 @@ def _input(taken: StepInput) -> dict[str, Any]:
 
 
 def _parameter(told: StepParameter) -> dict[str, Any]:
-    offer = {
+    offer: dict[str, Any] = {
         "name": told.name, "flag": _flag(told.name), "kind": told.kind, "required": told.required, "about": told.about,
         "choices": list(told.choices), "default": told.default,
     }  # fmt: skip

@@ -36,11 +36,8 @@ def layers_of(path, rasters, title=""):
         inside = sorted(os.path.join(path, name) for name in os.listdir(path))
         return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each, rasters)]
     if path.endswith(".tif"):
-        options = QgsRasterLayer.LayerOptions()
-        # by default its values would be counted, and the counts left as a file beside it
         name = os.path.splitext(os.path.basename(path))[0]
-        options.loadDefaultStyle = name not in rasters
-        layer = QgsRasterLayer(path, _title(path), "gdal", options)
+        layer = QgsRasterLayer(path, _title(path))
         _draw(layer, rasters.get(name))
         return [(_title(path), layer)]
     if path.endswith(".gpkg"):
