@@ -61,7 +61,8 @@ def main() -> None:
     asked = parser.parse_args()
     generator = random.Random(asked.seed)
     plain, killed = asked.out / "plain", asked.out / "killed"
-    subprocess.run(command(asked.town, plain, asked.where, resume=False), check=True, stdout=subprocess.DEVNULL)
+    if not plain.is_dir():
+        subprocess.run(command(asked.town, plain, asked.where, resume=False), check=True, stdout=subprocess.DEVNULL)
     kills, lost = {"worker": 0, "client": 0}, 0
     first = True
     while sum(kills.values()) < asked.kills:
