@@ -99,17 +99,19 @@ def _picture(site: SiteFile, source: RasterSource, layers: SiteLayers) -> UnderP
 
 def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
     """Stand a site's roofs and barriers on a surface and open it along its culverts."""
+    given = layers.culverts
     return make_ground(
         surface,
-        roofs=list(layers.roofs.geometry),
-        open_below=[bool(value) for value in layers.roofs["open_below"]],
-        downspouts=list(layers.downspouts.geometry),
+        roofs=layers.roofs.geometry.to_numpy(),
+        open_below=layers.roofs["open_below"].to_numpy().astype(bool),
+        downspouts=layers.downspouts.geometry.to_numpy(),
         downspout_ends=places_of_spouts(layers, rules),
-        barriers=list(layers.barriers.geometry),
+        barriers=layers.barriers.geometry.to_numpy(),
         culverts=[
             CulvertLine(line, (_known(up), _known(down)))
             for line, up, down in zip(
-                layers.culverts.geometry, layers.culverts["invert_up_m"], layers.culverts["invert_down_m"], strict=True
+                given.geometry.to_numpy(), given["invert_up_m"].to_numpy(), given["invert_down_m"].to_numpy(),
+                strict=True,
             )
         ],
         downspout_reach=rules["downspout_reach"].likely,

@@ -1,12 +1,12 @@
 """A lot by itself in a child process that can be ended: late, too large or killed, it harms no other."""
 
-import contextlib
 import json
 import os
 import pickle
 import subprocess
 import sys
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +23,8 @@ class Limits:
     memory: float = 1.2e9
 
 
+LOOK = 0.05
+"""Between looks at what a child takes. [s]"""
 COMPILING = Limits(1800.0, 8e9)
 """Of the lot for which a machine's loops are compiled."""
 
@@ -48,23 +50,39 @@ def try_alone(job: TownJob, task: LotTask, limits: Limits) -> tuple[LotRecord | 
     """
     with tempfile.TemporaryDirectory(prefix="lotshed-alone-") as folder:
         asked, answered = Path(folder, "asked"), Path(folder, "answered")
-        asked.write_bytes(pickle.dumps((job, task, limits)))
+        asked.write_bytes(pickle.dumps((job, task)))
         command = [sys.executable, "-m", "pipelines.town.alone", str(asked), str(answered)]
         paths = os.pathsep.join(each for each in sys.path if each)
+        began = time.monotonic()
+        child = subprocess.Popen(
+            command, env={**os.environ, "PYTHONPATH": paths}, start_new_session=True,
+            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
         try:
-            ended = subprocess.run(
-                command, timeout=limits.time, env={**os.environ, "PYTHONPATH": paths}, check=False,
-                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True,
-            )  # fmt: skip
-        except subprocess.TimeoutExpired:
-            return None, f"it took longer than {limits.time:,.0f} s by itself"
+            while child.poll() is None:
+                if time.monotonic() - began > limits.time:
+                    return None, f"it took longer than {limits.time:,.0f} s by itself"
+                if _memory(child.pid) > limits.memory:
+                    return None, f"it took more than {limits.memory / 1e9:.1f} GB by itself"
+                time.sleep(LOOK)
+        finally:
+            child.kill()
+            child.wait()
         if answered.is_file():
             return made(LotRecord, json.loads(answered.read_text(encoding="utf-8"))), ""
-        if b"MemoryError" in ended.stderr or b"nable to allocate" in ended.stderr:
-            return None, f"it took more than {limits.memory / 1e9:.1f} GB by itself"
-        if ended.returncode < 0:
-            return None, f"its process was killed (signal {-ended.returncode}) though it ran by itself"
-        return None, f"its process ended with code {ended.returncode} though it ran by itself"
+        if child.returncode < 0:
+            return None, f"its process was killed (signal {-child.returncode}) though it ran by itself"
+        return None, f"its process ended with code {child.returncode} though it ran by itself"
+
+
+def _memory(process: int) -> float:
+    """What a process holds. [byte]"""
+    import psutil
+
+    try:
+        return float(psutil.Process(process).memory_info().rss)
+    except psutil.Error:
+        return 0.0
 
 
 def do_first_lot(job: TownJob, task: LotTask) -> LotRecord:
@@ -74,14 +92,7 @@ def do_first_lot(job: TownJob, task: LotTask) -> LotRecord:
 
 
 def _main(asked: Path, answered: Path) -> None:
-    job, task, limits = pickle.loads(asked.read_bytes())  # written by the parent, in a folder of its own
-    with contextlib.suppress(ImportError, ValueError, OSError):
-        import resource
-
-        # what libraries have taken of the address space already is no lot's
-        taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
-        most = int(limits.memory) + taken
-        resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    job, task = pickle.loads(asked.read_bytes())  # written by the parent, in a folder of its own
     shared = SharedGround(job.key)
     shared.enter(job)
     record = shared.run(job, task)

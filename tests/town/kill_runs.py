@@ -61,14 +61,19 @@ def main() -> None:
     asked = parser.parse_args()
     generator = random.Random(asked.seed)
     plain, killed = asked.out / "plain", asked.out / "killed"
-    subprocess.run(command(asked.town, plain, asked.where, resume=False), check=True, stdout=subprocess.DEVNULL)
+    if not plain.is_dir():
+        subprocess.run(command(asked.town, plain, asked.where, resume=False), check=True, stdout=subprocess.DEVNULL)
     kills, lost = {"worker": 0, "client": 0}, 0
     first = True
     while sum(kills.values()) < asked.kills:
         run = subprocess.Popen(command(asked.town, killed, asked.where, resume=not first), stdout=subprocess.DEVNULL)
         first = False
         while run.poll() is None and sum(kills.values()) < asked.kills:
-            time.sleep(generator.uniform(4.0, 10.0))
+            time.sleep(generator.uniform(2.0, 8.0))
+            there = workers_of(run)
+            if run.poll() is None and len(there) < 2:
+                continue
+            time.sleep(generator.uniform(0.0, 8.0))
             there = workers_of(run)
             if generator.random() < 0.3 or not there:
                 before = len(records(killed))

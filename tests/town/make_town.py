@@ -146,7 +146,8 @@ def make_town(folder: Path, lots: int, seed: int = 11) -> Path:
     named = "\n".join(f'[{name}]\nfile = "town.gpkg"\nlayer = "{name}"\n' for name in (*TABLES, "swales"))
     site = folder / "town.toml"
     site.write_text(
-        f'name = "A town of {lots:,} lots"\nunits = "us"\n\n[elevation]\nfile = "ground"\nunit = "m"\nrmse = "10 cm"\n\n'
+        f'name = "A town of {lots:,} lots"\nunits = "us"\n\n[elevation]\nfile = "ground"\nunit = "m"\n'
+        'rmse = "10 cm"\n\n'
         f'[parcel]\nfile = "town.gpkg"\nlayer = "parcels"\n\n{named}\n'
         '[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n\n[soil]\ngroup = "C"\ncover = "lawn, fair"\n'
     )
