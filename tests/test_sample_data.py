@@ -34,7 +34,7 @@ from terrain.grid import Frame
 FOLDER = Path(__file__).parents[1] / "sample_data"
 FOOT = 0.3048
 SITES = sorted(path.name for path in FOLDER.glob("*.toml"))
-STREETS = ("swale.toml", "ember_lane.toml")
+STREETS = ("swale.toml", "ember_lane.toml", "town.toml")
 VECTORS = ("neighbourhood.gpkg", "ember_lane.gpkg")
 
 
@@ -124,7 +124,7 @@ def test_the_script_writes_the_files_that_are_here_and_the_same_twice(made, tmp_
         assert (FOLDER / name).exists(), name
         if name.endswith((".toml", ".csv")):
             assert (tmp_path / "first" / name).read_text() == (FOLDER / name).read_text(), name
-    assert {path.name for path in FOLDER.iterdir() if path.suffix not in (".py", ".md", "")} == set(written)
+    assert {path.name for path in FOLDER.iterdir() if path.suffix not in (".py", ".md", "")} == {*written, "town.toml"}
     for raster in ("ground.tif", "ember_lane.tif"):
         with rasterio.open(tmp_path / "first" / raster) as new, rasterio.open(FOLDER / raster) as old:
             assert new.profile == old.profile

@@ -260,7 +260,7 @@ CASES: dict[str, tuple[Spoil, tuple[str, ...]]] = {
             site('file = "shapes.gpkg"\nlayer = "parcel"', 'file = "parcel.gpkg"\nlayer = "parcel"'),
             layer("parcel", [box(5, 4, 25, 26)], crs=None, file="parcel.gpkg"),
         ),
-        ("[parcel] parcel.gpkg, layer parcel", "no CRS", "assign"),
+        ("[parcel] parcel.gpkg, layer parcel", "no CRS", "crs = "),
     ),
     "raster without a place": (
         raster(lambda heights: heights, transform=Affine.identity()), ("ground.tif", "no place on the map", "georef"),

@@ -8,15 +8,15 @@ from pipelines.deliverables.files.site_file_text import site_file_text
 from pipelines.inputs.describe import describe_inputs
 from pipelines.inputs.shapes.layer_columns import read_columns
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS
-from pipelines.inputs.shapes.parcel_names import lot_name
+from pipelines.inputs.shapes.parcel_names import first_of, lot_name
 from pipelines.inputs.site_ground import open_site
 from tests.pipelines.lot.conftest import SAMPLES
 
 
-def layer(**attributes):
+def row(**attributes):
     values = {"id": ["1"]} | {key: [value] for key, value in attributes.items()}
     frame = gpd.GeoDataFrame(values, geometry=[box(0, 0, 1, 1)])
-    return read_columns(frame, LAYER_KINDS["parcel"].columns, "parcel")
+    return first_of(read_columns(frame, LAYER_KINDS["parcel"].columns, "parcel"))
 
 
 @pytest.mark.parametrize(
@@ -31,12 +31,12 @@ def layer(**attributes):
     ],
 )
 def test_an_attribute_of_the_parcel_names_it_before_a_file_does(attributes, name) -> None:
-    assert lot_name(layer(**attributes), ("site", "reed_court")) == name
+    assert lot_name(row(**attributes), ("site", "reed_court")) == name
 
 
 def test_what_files_are_called_for_what_they_hold_names_no_lot() -> None:
-    assert lot_name(layer(), ("reed_court", "parcels")) == "reed_court"
-    assert lot_name(layer(), ("site", "parcel")) == "The lot"
+    assert lot_name(row(), ("reed_court", "parcels")) == "reed_court"
+    assert lot_name(row(), ("site", "parcel")) == "The lot"
 
 
 def test_a_site_file_without_a_name_and_one_that_was_written_take_the_parcel_s(tmp_path) -> None:
