@@ -134,7 +134,11 @@ def _seamless(reached: BaseGeometry) -> BaseGeometry:
     """Ground with the hairline gaps between its parts closed; as it is where there are none."""
     closed = shapely.buffer(shapely.buffer(reached, SEAM / 2.0, join_style="mitre"), -SEAM / 2.0, join_style="mitre")
     gaps = shapely.difference(closed, reached)
-    return shapely.union(reached, gaps) if shapely.area(gaps) > 1e-6 else reached
+    if shapely.area(gaps) > 1e-6:
+        return shapely.union(reached, gaps)
+    # a gap of a rounding parts them all the same
+    parted = shapely.get_num_geometries(closed) < shapely.get_num_geometries(reached)
+    return shapely.union(reached, closed) if parted else reached
 
 
 def _grid(situation: Situation, reached: BaseGeometry) -> Grid:

@@ -163,3 +163,9 @@ def test_a_given_outfall_stays_drawn_whatever_is_built(screen: Screen, pit: floa
     point = findings.plan.outfalls[0].point
     assert west < point.x < east
     assert south < point.y < north
+
+
+@pytest.mark.parametrize("apart", [0.0, 1e-8, 1e-4, 0.05])
+def test_a_street_that_two_maps_draw_a_hair_off_the_lot_is_no_bar(screen: Screen, apart: float) -> None:
+    found = screen(shapes(right_of_way=[{"geometry": box(0.0, 0.0, 50.0, 10.0 - apart)}]))
+    assert [line.mode for line in found.plan.discharges] == ["gravity"]
