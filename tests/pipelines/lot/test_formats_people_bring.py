@@ -235,11 +235,16 @@ def assert_same(found, expected, at=""):
         assert _unnumbered(found) == _unnumbered(expected), at
 
 
+def some(ways, *quick):
+    """All of them, each a whole screen: a few in the quick suite, the others on request."""
+    return [pytest.param(way, marks=() if way in quick else pytest.mark.thorough) for way in ways]
+
+
 def _unnumbered(value):
     return re.sub(r"(downspout|run)-\d+", r"\1", value) if isinstance(value, str) else value
 
 
-@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("way", some(WAYS, "shapefile", "GeoParquet", "DXF", "lon and lat"))
 def test_the_same_answer_from_any_vector_file(tmp_path, expected, way):
     shutil.copy(SAMPLES / "ground.tif", tmp_path / "plain.tif")
     tables = WAYS[way](tmp_path)
@@ -265,7 +270,7 @@ def test_a_zip_of_a_file_holds_what_the_file_holds(tmp_path, way):
             assert_geodataframe_equal(one, getattr(packed, name))
 
 
-@pytest.mark.parametrize("way", GROUNDS)
+@pytest.mark.parametrize("way", some(GROUNDS, "COG"))
 def test_the_same_answer_from_any_raster(tmp_path, expected, way):
     shutil.copy(SAMPLES / "ground.tif", tmp_path / "plain.tif")
     ground = GROUNDS[way](tmp_path)
