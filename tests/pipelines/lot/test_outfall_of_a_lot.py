@@ -73,7 +73,7 @@ def _beside(folder: Path, name: str, edit) -> Path:
     return site
 
 
-@pytest.mark.parametrize("number", [4, 9, 7])
+@pytest.mark.parametrize("number", [pytest.param(4, marks=pytest.mark.thorough), 9, 7])
 def test_a_lot_is_laid_against_the_level_that_the_swale_check_finds(tmp_path, number):
     swales = f'\n[swales]\nfile = "{SAMPLE.as_posix()}/neighbourhood.gpkg"\nlayer = "swales"\nfreeboard = "2 in"\n'
     fences = f'\n[barriers]\nfile = "{SAMPLE.as_posix()}/neighbourhood.gpkg"\nlayer = "barriers"\n'
@@ -105,7 +105,7 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
     assert shown.point.distance(Point(dam.x, dam.y)) <= 1.0
 
 
-@pytest.mark.parametrize("number", [1, 2, 7, 8])
+@pytest.mark.parametrize("number", [1, *(pytest.param(lot, marks=pytest.mark.thorough) for lot in (2, 7)), 8])
 def test_shots_and_measured_culverts_make_every_part_sure(number):
     found = screen_lot(SAMPLE / f"lot_{number:02}_levels.toml")
     assert {part.state for _, part in found.plan.parts.named} == {"sure"}

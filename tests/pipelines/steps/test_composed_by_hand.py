@@ -26,7 +26,7 @@ from pipelines.steps.run import StepFile, run_step
 ROOT = Path(__file__).parents[3]
 OFFERED = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["entry-points"]["lotshed.steps"]
 # pumped with downspouts tied in; on level shots; by gravity from several collectors
-LOTS = ("lot_11", pytest.param("lot_08_levels", marks=pytest.mark.thorough), "lot_05")
+LOTS = ("lot_11", *(pytest.param(lot, marks=pytest.mark.thorough) for lot in ("lot_08_levels", "lot_05")))
 
 Do = Callable[..., Path]
 
