@@ -25,6 +25,7 @@ def test_lots_are_done_by_workers_and_taken_up_again(run, tmp_path) -> None:
     assert list(lots["status"]) == ["done", "done"]
     assert set(gpd.read_file(out / "town.gpkg", layer="lots")["id"]) == {"7", "14"}
     assert {each.name for each in out.iterdir()} >= {"town.html", "runoff.csv", "summary.json", "parquet"}
+    assert "Ranked on the raster as it is" in (out / "town.html").read_text(encoding="utf-8")
     kept = {each: each.stat().st_mtime_ns for each in Path(f"{out}.lots").rglob("*.parquet")}
     assert len(kept) >= 2
 

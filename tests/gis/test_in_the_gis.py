@@ -70,7 +70,7 @@ def seen(folder: Path, made_package: Path, make_program: Callable[..., Path]) ->
     }  # fmt: skip
     home, path = str(folder / "home"), "/usr/bin:/bin"
     done = subprocess.run(
-        [PYTHON, str(Path(__file__).with_name("session.py")), json.dumps(told)], capture_output=True, text=True,
+        [PYTHON, str(Path(__file__).with_name("in_the_host.py")), json.dumps(told)], capture_output=True, text=True,
         env=bare({"HOME": home, "XDG_CONFIG_HOME": home, "XDG_DATA_HOME": home, "PATH": path,
                   "XDG_RUNTIME_DIR": str(folder / "run"), "NUMBA_CACHE_DIR": os.environ.get("NUMBA_CACHE_DIR", "")}),
         timeout=900,

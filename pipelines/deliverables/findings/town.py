@@ -59,7 +59,7 @@ class LotPlanned:
     cause, fall, outfall, cure : str
         States of the verdict's parts.
     low, likely, high : float or None
-        Cost of the improvements in the price list's money; None where none are proposed.
+        Cost of the improvements in the currency of the price list; None where none are proposed.
     discharges : tuple of LotDischarge
         Lines of works.
     """

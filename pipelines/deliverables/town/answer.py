@@ -50,6 +50,8 @@ def _facts(findings: TownFindings) -> Iterator[tuple[str, Reason]]:
         yield "Visit", reason("town_most_need", count=len(needed), least=NEEDED, names=names)
     elif any(row.status == "done" for row in rows):
         yield "Visit", reason("town_no_need", least=NEEDED)
+    if findings.depth == "ground":
+        yield "Visit", reason("town_on_the_raster", grounds=findings.grounds)
     modes = Counter(row.planned.mode for row in rows if row.planned)
     if modes:
         parts = tuple(reason("town_mode", count=count, mode=MODES[mode]) for mode, count in modes.most_common())
