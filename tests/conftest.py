@@ -5,6 +5,7 @@ import os
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -22,6 +23,14 @@ settings.register_profile(
 )
 settings.register_profile("thorough", max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile(os.environ.get("LOTSHED_PROFILE", "ci"))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A folder for sample lots that any process of this run has screened."""
+    if not hasattr(config, "workerinput"):
+        folder = TemporaryDirectory(prefix="lotshed-screened-")
+        os.environ["LOTSHED_SCREENED"] = folder.name
+        config.add_cleanup(folder.cleanup)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,5 @@
 """What a site's tables hold, as the page and `traced.geojson` hold it."""
 
-import json
 import math
 from typing import Any
 
@@ -42,16 +41,6 @@ def site_answers(site: SiteFile) -> dict[str, Any]:
         name: f"{value:.3f} m" if isinstance(value, float) else value
         for name, value in found.items() if value is not None and value != ()
     }  # fmt: skip
-
-
-def traced_text(opened: SiteInputs) -> str:
-    """A site's tables and answers as one traced file."""
-    features = site_features(opened)
-    tables = list(dict.fromkeys(each["properties"]["table"] for each in features))
-    content = {
-        "type": "FeatureCollection", "replaces": tables, "answers": site_answers(opened.site), "features": features,
-    }  # fmt: skip
-    return json.dumps(content, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _told(value: Any, column: Attribute) -> Any:

@@ -11,8 +11,8 @@ import pytest
 from pipelines.inputs.site_ground import open_site
 from pipelines.lot import screen_lot
 from pipelines.tracing.live.desk import FIRST_GROUNDS, shown_answer
-from pipelines.tracing.site_features import traced_text
 from terrain.kept import keeping
+from tests.traced_site import traced_text
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 STEP = 2e-7

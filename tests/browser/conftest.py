@@ -54,9 +54,9 @@ def screened(browser: Any) -> Callable[[str, Path], Handed]:
 
 def screen_sample(name: str, folder: Path) -> Handed:
     from pipelines.deliverables.lot.handover import write_lot
-    from pipelines.lot import screen_lot
+    from tests.screened_samples import screened as screened_sample
 
-    findings = screen_lot(SAMPLES / f"{name}.toml")
+    findings = screened_sample(name)
     write_lot(findings, folder, extra_files=lot_files(findings, made_on=date(2025, 3, 4)))
     return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")), findings)
 

@@ -22,11 +22,11 @@ from pipelines.inputs.site_ground import open_site
 from pipelines.inputs.traced.traced_file import MOST_FEATURES, TRACED_KINDS, read_traced
 from pipelines.lot import screen_lot
 from pipelines.tracing.globe_fit import fit_globe, moved_fit
-from pipelines.tracing.site_features import traced_text
 from pipelines.tracing.things import symbol_of_thing, things
 from terrain.errors import GroundError
 from terrain.grid import Frame
 from terrain.metric_frame import moved_points
+from tests.traced_site import traced_text
 
 Run = Callable[..., Result]
 SAMPLES = Path(__file__).parents[2] / "sample_data"

@@ -20,6 +20,7 @@ from pipelines.swale import check_swale
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import find_low_spots
 from terrain.reading.surface import Surface, read_window
+from tests.screened_samples import screened
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 
@@ -179,5 +180,5 @@ def test_a_lot_reckons_with_the_water_that_the_check_found_at_its_outlet(tmp_pat
     assert used.highest_level == pytest.approx(deep["highest_level_ft"] * 0.3048)
     assert any("the line is sized for that" in say(line.why, "us") for line in plan.discharges)
     # with nothing given the lot looks at the swale itself, in its own storm of ten years, which stands higher
-    (own,) = [each for each in screen_lot(SAMPLE / f"lot_{number:02}.toml").plan.outfalls if each.verdict is not None]
+    (own,) = [each for each in screened(f"lot_{number:02}").plan.outfalls if each.verdict is not None]
     assert own.highest_level > used.highest_level

@@ -33,8 +33,6 @@ class Number:
 
 
 Inline = str | Number
-SENTENCE = 36
-"""Characters from which text is a sentence."""
 Words = tuple[Inline, ...]
 
 
@@ -92,14 +90,6 @@ class Table:
     rows: tuple[tuple[Inline, ...], ...]
     foot: tuple[Inline, ...] = ()
     note: str = ""
-
-    @property
-    def wordy(self) -> tuple[bool, ...]:
-        """Which columns hold sentences rather than names."""
-        return tuple(
-            any(isinstance(cell := row[place], str) and len(cell) > SENTENCE for row in self.rows)
-            for place in range(len(self.columns))
-        )
 
 
 @dataclass(frozen=True, slots=True)

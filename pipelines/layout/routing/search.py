@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -28,6 +28,14 @@ COARSER = (FINE, ROUGH, 0.1, 0.5)
 Answer: TypeAlias = tuple[FloatArray, IntArray, Found]
 """Cheapest partitions of every set, their choices, and what was found."""
 NO_FALL = reason("no_fall_for_line")
+
+
+class _OwnLine(NamedTuple):
+    """A collector's own line: what was found, what none costs less than, and whether it is the cheapest."""
+
+    answer: Answer
+    lower_bound: float
+    exact: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,9 +81,10 @@ def search_grid(
     task = make_task(field, collectors, outfalls, spec, invert_step, unserved)
     if task is None:
         return GridForest((), 0.0, 0.0, True, unserved)
-    alone, hard = _serve_alone(task, unserved)
+    alone = _serve_alone(task, unserved)
     groups = _groups(task, sorted(alone))
-    answers = [_serve_together(task, group, alone, all_sets=hard.isdisjoint(group)) for group in groups]
+    answers = [_own(task, group[0], alone[group[0]]) if len(group) == 1 else _serve_together(task, group, alone)
+               for group in groups]
     return GridForest(
         runs=tuple(run for answer in answers for run in answer.runs),
         cost=sum(answer.cost for answer in answers),
@@ -100,23 +109,19 @@ def _check(collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], i
         raise RouteError("routing: " + "; ".join(faults))
 
 
-def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> tuple[dict[int, float], set[int]]:
-    """Cost of each collector's own line, and the collectors for which it is not exact."""
-    alone: dict[int, float] = {}
-    hard: set[int] = set()
+def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> dict[int, _OwnLine]:
+    """Each collector's own line, of those that have one."""
+    alone: dict[int, _OwnLine] = {}
     for i, cell in task.cells.items():
         bounds = task.bounds([i])
-        total = np.inf
         if np.isfinite(bounds.tree[1]):
-            (best, _, _), exact = _apart(task, [i], bounds)
-            total = float(best[-1])
-            hard |= set() if exact else {i}
-        if np.isfinite(total):
-            alone[i] = total
-        else:
+            answer, exact = _apart(task, [i], bounds)
+            if np.isfinite(answer[0][-1]):
+                alone[i] = _OwnLine(answer, float(bounds.tree[1]), exact)
+        if i not in alone:
             reached = np.isfinite(task.search.graph.node[cell, NEED])
             unserved[i] = NO_FALL if reached else reason("no_way_for_line")
-    return alone, hard
+    return alone
 
 
 def _apart(task: SearchTask, group: list[int], bounds: Bounds) -> tuple[Answer, bool]:
@@ -149,20 +154,31 @@ def _groups(task: SearchTask, served: list[int]) -> list[list[int]]:
     return groups
 
 
-def _serve_together(task: SearchTask, group: list[int], alone: dict[int, float], *, all_sets: bool) -> GridForest:
+def _own(task: SearchTask, i: int, own: _OwnLine) -> GridForest:
+    return _traced(task, [i], own.answer, own.lower_bound, exact=own.exact)
+
+
+def _serve_together(task: SearchTask, group: list[int], alone: dict[int, _OwnLine]) -> GridForest:
     k = len(group)
-    upper = np.array([sum(alone[i] for bit, i in enumerate(group) if mask >> bit & 1) for mask in range(1 << k)])
+    upper = np.array([sum(float(alone[i].answer[0][-1]) for bit, i in enumerate(group) if mask >> bit & 1)
+                      for mask in range(1 << k)])
     bounds = task.bounds(group)
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
     # where a line by itself takes more than is wanted, all sets would too
+    all_sets = all(alone[i].exact for i in group)
     answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO and all_sets else None
     exact = answer is not None
-    best, choice, found = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
+    answer = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
+    return _traced(task, group, answer, float(others[0]), exact=exact)
+
+
+def _traced(task: SearchTask, group: list[int], answer: Answer, lower_bound: float, *, exact: bool) -> GridForest:
+    best, choice, found = answer
     runs = [run for part in chosen_sets(choice, len(best) - 1)
             for run in trace_tree(task, group, found, int(found.final[found.best(part)]))]
     cost = float(best[-1])
-    return GridForest(tuple(runs), cost, cost if exact else min(cost, float(others[0])), exact, {})
+    return GridForest(tuple(runs), cost, cost if exact else min(cost, lower_bound), exact, {})
 
 
 def _cheapest_of_all(
@@ -173,7 +189,7 @@ def _cheapest_of_all(
     Rough, wider and wider, so that the last search knows how little it has to look at.
     """
     masks, lower = sets_to_search(task.search, len(group), None), float(others[0])
-    for wider in WIDER if len(group) > 1 else ():
+    for wider in WIDER:
         if lower * wider >= upper[-1]:
             break
         tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH)
@@ -189,8 +205,6 @@ def _cheapest_of_some(
     task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
 ) -> Answer:
     """A cheap forest: joined as the tree behind the lower bound joins them, and otherwise where few ways are left."""
-    if len(group) == 1:
-        return _apart(task, group, bounds)[0]
     masks, lower = sets_of_tree(task.search, bounds), float(others[0])
     answer = None
     for wider in (*WIDER, np.inf):
@@ -218,7 +232,7 @@ def _together(
 
     None where that takes more labels than are wanted.
     """
-    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=len(group) == 1)
+    found = search_sets(task, group, masks, bounds, upper, ceiling * (1.0 + 1e-7), tolerance, alone=False)
     return None if found is None else _answer(found, len(group))
 
 

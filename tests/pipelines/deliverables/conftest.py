@@ -29,10 +29,10 @@ from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.sub_catchment import Hydrograph, SubCatchment, SurfaceShare
 from pipelines.layout import plan as works
 from pipelines.layout.parts import Part, Parts
-from pipelines.lot import screen_lot
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
 from terrain.reason import reason
+from tests.screened_samples import screened
 
 FOOT_US = 1200 / 3937
 
@@ -185,7 +185,7 @@ def handed_over(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str]
         page = folder / f"{name}_{units}.html"
         if name == "swale":
             return _swale_handed_over(site, folder / f"{name}_{units}")
-        findings = screen_lot(site)
+        findings = replace(screened(name), units=units)
         lot_files(findings, made_on=date(2025, 3, 4))["report.html"](page)
         layers = lot_tables(findings, unit_system(units), outputs=["lot.gpkg"])
         return HandedOver(

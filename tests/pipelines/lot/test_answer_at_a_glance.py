@@ -10,7 +10,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.written import answer_text, brief_text
 from pipelines.deliverables.report.text import Entry, entries_as_text
 from pipelines.deliverables.words.say import environment, sentences, short_forms
-from tests.pipelines.lot.test_sample_lots import LOTS, screened
+from tests.screened_samples import LOTS, screened
 
 FILES = ["lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
 UNITS = "ft²|yd³|ft|in|gpm|m²|m³|m|cm|l/s|h|d|min"

@@ -11,8 +11,9 @@ from pipelines.deliverables.lot.summary import summary
 from pipelines.deliverables.words.say import say
 from pipelines.lot import screen_lot
 from pipelines.swale import check_swale
+from tests.screened_samples import SAMPLES as SAMPLE
+from tests.screened_samples import screened
 
-SAMPLE = Path(__file__).parents[3] / "sample_data"
 WIDE, ACROSS = 380, 300.0
 """Cells of 1 m each way, and the width of the bowl in them. [m]"""
 RAIN = '[rain]\ndepth = "75 mm"\nduration = "60 min"\n[soil]\ngroup = "D"\n'
@@ -86,12 +87,12 @@ def test_a_lot_is_laid_against_the_level_that_the_swale_check_finds(tmp_path, nu
     (used,) = [each for each in found.plan.outfalls if each.fall_to_spare is not None]
     assert used.highest_level == look.level
     # with no swale drawn its low line is followed, and tells nearly the same
-    (followed,) = screen_lot(SAMPLE / f"lot_{number:02}.toml").outfall_looks
+    (followed,) = screened(f"lot_{number:02}").outfall_looks
     assert followed.level == pytest.approx(look.level, abs=0.03)
 
 
 def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
-    found = screen_lot(SAMPLE / "lot_09.toml")
+    found = screened("lot_09")
     (told,) = summary(found)["outfall"]
     assert told["state"] == "cannot_tell"
     assert told["submerged_h"] > 1.0
@@ -107,7 +108,7 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
 
 @pytest.mark.parametrize("number", [1, *(pytest.param(lot, marks=pytest.mark.thorough) for lot in (2, 7)), 8])
 def test_shots_and_measured_culverts_make_every_part_sure(number):
-    found = screen_lot(SAMPLE / f"lot_{number:02}_levels.toml")
+    found = screened(f"lot_{number:02}_levels")
     assert {part.state for _, part in found.plan.parts.named} == {"sure"}
     # submerged, and no failure: the grates lie higher
     (look,) = found.outfall_looks
@@ -115,4 +116,4 @@ def test_shots_and_measured_culverts_make_every_part_sure(number):
     assert look.level > used.level
     assert all(basin.ground_elevation > look.level for basin in found.plan.catch_basins)
     # without them the outfall cannot be told
-    assert screen_lot(SAMPLE / f"lot_{number:02}.toml").plan.parts.outfall.state == "cannot_tell"
+    assert screened(f"lot_{number:02}").plan.parts.outfall.state == "cannot_tell"

@@ -1,6 +1,5 @@
 """Every lot of the sample neighbourhood, screened once in one process: balances, limits, sums, and known answers."""
 
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -16,14 +15,7 @@ from pipelines.inputs.rules import load_rules
 from pipelines.layout.quantities.quantities import Access, Works, quantities_of, trench_width
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
-
-SAMPLES = Path(__file__).parents[3] / "sample_data"
-LOTS = sorted(path.stem for path in SAMPLES.glob("lot_*.toml"))
-
-
-@cache
-def screened(name: str) -> Findings:
-    return screen_lot(SAMPLES / f"{name}.toml")
+from tests.screened_samples import LOTS, SAMPLES, screened
 
 
 @pytest.fixture(params=LOTS)

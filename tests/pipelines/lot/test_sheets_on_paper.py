@@ -24,7 +24,7 @@ from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from tests.pipelines.deliverables.pdf_text import text_boxes
-from tests.pipelines.lot.test_sample_lots import LOTS, screened
+from tests.screened_samples import LOTS, screened
 
 MADE_ON = date(2025, 3, 4).isoformat()
 PX = 96.0 / 25.4

@@ -10,7 +10,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.stakeout import stakeout_table
 from pipelines.deliverables.words.say import say
 from pipelines.deliverables.words.slopes import fall_for_crew
-from tests.pipelines.lot.test_sample_lots import LOTS, screened
+from tests.screened_samples import LOTS, screened
 
 FOOT = 0.3048
 

@@ -10,7 +10,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.inputs.rules import load_rules
 from pipelines.lot import screen_lot
 from tests.pipelines.lot.conftest import SAMPLES, SMALL_MORE, write_small_lot
-from tests.pipelines.lot.test_sample_lots import LOTS, screened
+from tests.screened_samples import LOTS, screened
 
 FILM = load_rules()["wet_film"].likely
 TABLE = SMALL_MORE.replace('depth = "3 in"\nduration = "60 min"', 'table = "rain.csv"\nreturn_period = "10 yr"')

@@ -15,7 +15,7 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
 from tests.pipelines.lot.conftest import CELL, EAST, NORTH, SAMPLES, SMALL_LAYERS, SMALL_MORE, small_ground, write_lot
-from tests.pipelines.lot.test_sample_lots import screened
+from tests.screened_samples import screened
 
 PATIO = box(11.2, 19.2, 18.8, 21.8)
 LAYERS = SMALL_LAYERS | {

@@ -18,7 +18,7 @@ from pipelines.deliverables.report.lot.answer import proposed
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.lot import screen_lot
-from tests.pipelines.lot.test_sample_lots import LOTS, SAMPLES, screened
+from tests.screened_samples import LOTS, SAMPLES, screened
 
 FAULTS = {
     "an empty part": r", ,|,\.|: \.|\(\)| ,|\s;",

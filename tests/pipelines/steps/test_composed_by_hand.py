@@ -1,6 +1,7 @@
 """Steps on files, each from what the one before wrote: the same layers as `screen`, and edits by hand that act."""
 
 import importlib
+import shutil
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -22,11 +23,12 @@ from pipelines.layout.catching.sites import LayoutError
 from pipelines.lot import screen_lot
 from pipelines.steps.registry import StepError, read_step
 from pipelines.steps.run import StepFile, run_step
+from tests.pipelines.lot.conftest import SAMPLES, write_small_lot
 
 ROOT = Path(__file__).parents[3]
 OFFERED = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["entry-points"]["lotshed.steps"]
-# pumped with downspouts tied in; on level shots; by gravity from several collectors
-LOTS = ("lot_11", *(pytest.param(lot, marks=pytest.mark.thorough) for lot in ("lot_08_levels", "lot_05")))
+# a small lot on five grounds; pumped with downspouts tied in; on level shots; by gravity from several collectors
+LOTS = ("small", *(pytest.param(lot, marks=pytest.mark.thorough) for lot in ("lot_11", "lot_08_levels", "lot_05")))
 
 Do = Callable[..., Path]
 
@@ -45,8 +47,11 @@ def runner(site: Path, folder: Path) -> Do:
 @pytest.fixture(scope="module", params=LOTS)
 def composed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Do]:
     """Folder of `screen`, folder of the steps composed by hand, and what runs one more."""
-    site = ROOT / "sample_data" / f"{request.param}.toml"
     folder = tmp_path_factory.mktemp(request.param)
+    site = SAMPLES / f"{request.param}.toml"
+    if request.param == "small":
+        site = write_small_lot(folder / "lot")
+        site.write_text(site.read_text().replace("grounds = 1\n", "grounds = 5\n"))
     findings = screen_lot(site)
     write_lot(findings, folder / "screened")
     (folder / "screened.html").write_text(report_page(findings, made_on=pd.Timestamp.today().date()))
@@ -125,8 +130,11 @@ def test_early_layers_agree_with_the_late_ones(composed: tuple[Path, Path, Do]) 
 
 @pytest.fixture(scope="module")
 def lot_11(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Do]:
+    held = shutil.copytree(SAMPLES, tmp_path_factory.mktemp("samples") / "copy")
+    site = held / "one_ground.toml"
+    site.write_text((SAMPLES / "lot_11.toml").read_text().replace("[elevation]\n", "[elevation]\ngrounds = 1\n"))
     folder = tmp_path_factory.mktemp("edited")
-    return folder, runner(ROOT / "sample_data" / "lot_11.toml", folder)
+    return folder, runner(site, folder)
 
 
 def rewritten(path: Path, out: Path, **changed: Callable[[Any], Any]) -> Path:
