@@ -114,6 +114,8 @@ def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) 
     spot, grid = place.spot, situation.grid
     above = situation.drainage.ground.elevation.ravel()[spot.cells] - spot.bottom_elevation
     left = situation.on_parcel.ravel()[spot.cells]
+    if not left.any():
+        return replace(place, dry=spot.depth)
     x, y = grid.centres(spot.cells // grid.shape[1], spot.cells % grid.shape[1])
     kinds: list[tuple[Place, Reason, BoolArray]] = [
         ("paving", name_of(edge), np.asarray(shapely.contains_xy(edge.shape, x, y)))
