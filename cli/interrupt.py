@@ -1,18 +1,43 @@
 """An interrupt that is not lost, whatever code it arrives in."""
 
+import os
 import signal
 import sys
+import threading
+import time
+from collections.abc import Callable
 from typing import Any
 
+from cli.exit_codes import INTERRUPTED
+
+PATIENCE = 0.6
+"""For which compiled code may keep an interrupt to itself. [s]"""
 WORDS = "Interrupted; what was there before is untouched."
 _asked = False
 
 
-def listen() -> None:
-    """Take an interrupt, and being ended from outside, as a KeyboardInterrupt that is remembered."""
+def listen(end: Callable[[int], None]) -> None:
+    """Take an interrupt, and being ended from outside, as a KeyboardInterrupt that is remembered.
+
+    Python lets it through only between its own steps: where a compiled call takes longer than `PATIENCE`, the run is
+    told and ended from beside it, as it would be by a kill, which the next start clears away after.
+    """
     signal.signal(signal.SIGINT, _interrupt)
     signal.signal(signal.SIGTERM, _interrupt)
     sys.unraisablehook = _unraisable
+    if os.name != "nt":  # a pipe cannot wake there
+        woken, wake = os.pipe()
+        os.set_blocking(wake, False)
+        signal.set_wakeup_fd(wake, warn_on_full_buffer=False)
+        threading.Thread(target=_watch, args=(woken, end), daemon=True).start()
+
+
+def _watch(woken: int, end: Callable[[int], None]) -> None:
+    while number := os.read(woken, 1):
+        time.sleep(PATIENCE)
+        if number[0] in (signal.SIGINT, signal.SIGTERM) and not _asked:
+            tell()
+            end(INTERRUPTED)
 
 
 def stop_listening() -> None:

@@ -9,7 +9,7 @@ from cli.exit_codes import AT_FAULT, INTERRUPTED
 
 def main() -> None:
     """Quiet the libraries' own messages, then run."""
-    interrupt.listen()
+    interrupt.listen(_end)
     # GDAL and PROJ print notes on stderr that are no message of ours; set before either is loaded
     os.environ.setdefault("CPL_LOG", os.devnull)
     os.environ.setdefault("PROJ_DEBUG", "0")

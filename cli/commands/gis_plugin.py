@@ -27,14 +27,14 @@ def command(voice: Voice, out: Path | None, describe: bool, overwrite: bool) -> 
     Example:
       lotshed gis-plugin --out /tmp/lotshed_plugin.zip
     """
-    from cli.gis.description import description
-
     if (out is None) != describe:
         raise click.UsageError("Give --out FILE.zip for the plugin, or --describe for what it would offer.")
     if out is not None:
-        from pipelines.deliverables.files.single_file import check_file_place
+        from pipelines.deliverables.files.place import check_file_place
 
         check_file_place(out, ending=".zip", overwrite=overwrite)
+    from cli.gis.description import description
+
     offered, faults = description()
     for fault in faults:
         voice.note(f"Warning: {fault}")

@@ -53,7 +53,11 @@ def command(
       lotshed pump --curve sample_data/pump.csv --static-lift "8 ft" --pipe "1-1/2 in sch 40" --length "120 ft" \\
           --elbows-90 3 --elbows-45 2 --check-valves 1 --inflow "35 gpm" --basin "24 in x 30 in"
     """
-    from pipelines.deliverables.files.single_file import check_file_place
+    from pipelines.deliverables.files.place import check_file_place
+
+    if plot is not None:
+        check_file_place(plot, ending=".png", overwrite=overwrite)
+
     from pipelines.deliverables.words.say import say
     from pipelines.hydraulics.errors import HydraulicsError, PumpTooWeakError
     from pipelines.hydraulics.pipe_catalogue import find_pipe
@@ -65,8 +69,6 @@ def command(
     from pipelines.inputs.rules import load_rules
     from pipelines.inputs.tables.pump_points import read_pump_points
 
-    if plot is not None:
-        check_file_place(plot, ending=".png", overwrite=overwrite)
     line_length = parse_length(length, "--length")
     fittings = {"elbow_90": elbows_90, "elbow_45": elbows_45, "check_valve": check_valves}
     points = read_pump_points(curve)

@@ -62,32 +62,32 @@ def command(
     Example:
       lotshed screen sample_data/lot_07.toml --out /tmp/lot_07
     """
-    from pipelines.deliverables.words.say import say
-    from pipelines.lot import screen_lot
-    from pipelines.lot_inputs import check_site
+    from pipelines.deliverables.files.place import check_place, prepare_place
 
     if dry_run:
         if out is not None:
-            from pipelines.deliverables.files.place import check_place
-
             check_place(out, overwrite=overwrite)
+        from pipelines.deliverables.words.say import say
+        from pipelines.lot_inputs import check_site
+
         units, told = check_site(site)
         tell("\n".join(say(each, units) for each in told))
         return None
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
 
+    prepare_place(out, overwrite=overwrite)
+
     from datetime import date
 
-    from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.lot.handover import write_lot
     from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
+    from pipelines.lot import screen_lot
 
     if "parquet" in also:
         from pipelines.deliverables.files.geoparquet import refuse_without_parquet
 
         refuse_without_parquet()
-    prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
         findings = screen_lot(site, progress=progress, self_check=self_check, grounds=grounds)
         progress("writing layers, tables and the report", 0.95)

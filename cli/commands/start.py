@@ -83,16 +83,19 @@ def command(
       lotshed start sample_data/ground.tif sample_data/neighbourhood.gpkg --layer parcels --where "lot = 7" \\
           --roofs sample_data/neighbourhood.gpkg --rain sample_data/rain.csv --out /tmp/site.toml
     """
+    from pipelines.deliverables.files.place import check_file_place
+
+    place = parcel.parent / "site.toml" if out is None else out
+    check_file_place(place, ending=".toml", overwrite=overwrite)
+
     from pipelines.deliverables.files.gathered_text import gathered_lines, with_gathered
-    from pipelines.deliverables.files.single_file import check_file_place, write_single_text
+    from pipelines.deliverables.files.single_file import write_single_text
     from pipelines.deliverables.files.site_file_text import description_lines, site_file_text
     from pipelines.deliverables.unit_systems import unit_system
     from pipelines.deliverables.words.say import say_all
     from pipelines.inputs.gathering import units_of_map
     from terrain.errors import LotshedError
 
-    place = parcel.parent / "site.toml" if out is None else out
-    check_file_place(place, ending=".toml", overwrite=overwrite)
     system = unit_system(units or units_of_map(parcel, layer, ground, crs=parcel_crs))
     asked = {"layer": layer, "where": where, "parcel_crs": parcel_crs, "unit": unit}
     with looked_at(voice, ground, parcel, surface, crs, asked, place, system, overwrite) as look:

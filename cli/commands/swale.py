@@ -64,15 +64,14 @@ def command(
     Example:
       lotshed swale sample_data/swale.toml --out /tmp/swales --add-discharge "60 gpm" --at 711930,3319997
     """
-    from pipelines.swale import check_swale, plan_of_check
+    from pipelines.deliverables.files.place import check_place, prepare_place
 
+    if out is not None:
+        (check_place if dry_run else prepare_place)(out, overwrite=overwrite)
     asked = _asked(add_discharge, at)
     if dry_run:
-        if out is not None:
-            from pipelines.deliverables.files.place import check_place
-
-            check_place(out, overwrite=overwrite)
         from pipelines.deliverables.words.say import say
+        from pipelines.swale import plan_of_check
 
         plan = plan_of_check(site, lots=lots)
         for step in plan.steps:
@@ -81,10 +80,9 @@ def command(
     if out is None:
         raise click.UsageError("Missing option '--out DIR': the folder for the result.")
 
-    from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.swale.handover import write_swales
+    from pipelines.swale import check_swale
 
-    prepare_place(out, overwrite=overwrite)
     with voice.progress() as progress:
         findings = check_swale(site, progress=progress, add_discharges=asked, lots=lots)
         written = write_swales(findings, out, overwrite=overwrite)

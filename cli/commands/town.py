@@ -88,9 +88,12 @@ def command(
     Example:
       lotshed town sample_data/town.toml --out /tmp/town --workers 2
     """
+    from pipelines.deliverables.files.place import prepare_place
+
+    prepare_place(out, overwrite=overwrite or resume)
+
     from datetime import date
 
-    from pipelines.deliverables.files.place import prepare_place
     from pipelines.deliverables.town.answer import town_text
     from pipelines.deliverables.town.handover import write_town
     from pipelines.deliverables.town.summary import town_summary
@@ -99,7 +102,6 @@ def command(
     from pipelines.town.run import TownWish, run_town
 
     count = wanted_reports(reports)
-    prepare_place(out, overwrite=overwrite or resume)
     wish = TownWish(
         depth="plan" if depth == "plan" else "ground",
         where=where,

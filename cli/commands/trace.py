@@ -47,11 +47,14 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
         except KeyboardInterrupt:
             voice.note("Stopped; what was drawn is kept.")
         return
-    from pipelines.deliverables.files.single_file import check_file_place, write_single_text
-    from pipelines.tracing.page import trace_page
+    from pipelines.deliverables.files.place import check_file_place
 
     place = site.parent / "trace.html" if out is None else out
     check_file_place(place, ending=".html", overwrite=overwrite)
+
+    from pipelines.deliverables.files.single_file import write_single_text
+    from pipelines.tracing.page import trace_page
+
     with voice.progress() as progress:
         progress("Reading the ground and following its water ...", None)
         write_single_text(place, trace_page(site))

@@ -9,7 +9,7 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.options import PlanInputs
-from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.fall_to_spare import fall_to_spare, most_to_spare
 from pipelines.layout.routing.lot_field import lot_field, protected_paving
 from pipelines.layout.routing.spec import OutfallTarget
 from pipelines.layout.ways.lift_design import assumed_curve
@@ -31,12 +31,17 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
     spec, _ = route_spec(inputs.ground, settings)
     route_field = replace(inputs.ground.field, cover=np.maximum(inputs.ground.field.cover, settings.cover))
     most = np.full(route_field.grid.shape, np.nan)
-    for site in sites:
-        target, known = OutfallTarget(site.id, site.point, site.level), np.nan_to_num(most, nan=-np.inf)
+    inside = mask_of(inputs.situation.parcel, route_field.grid)
+    # the lowest first: what it leaves shows of most others that they leave less
+    for site in sorted(sites, key=lambda each: each.level):
+        target = OutfallTarget(site.id, site.point, site.level)
+        known = np.where(inside, np.nan_to_num(most, nan=-np.inf), np.inf)
+        highest = most_to_spare(route_field, target, spec.pipes[0], spec, slope=settings.slope)
+        if not np.any(highest > known):
+            continue
         most = np.fmax(most, fall_to_spare(
             route_field, target, spec.pipes[0], spec, slope=settings.slope, known=known
         ).spare)
-    inside = mask_of(inputs.situation.parcel, route_field.grid)
     return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
 
 

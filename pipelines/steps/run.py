@@ -15,7 +15,8 @@ from pandas import DataFrame
 from pydantic import BaseModel, ValidationError
 
 from pipelines.deliverables.files.layer_table import layers
-from pipelines.deliverables.files.single_file import check_file_place, write_result
+from pipelines.deliverables.files.place import check_file_place
+from pipelines.deliverables.files.single_file import write_result
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.errors import InputFileError, LayerError, TableError

@@ -1,5 +1,6 @@
 """Labelled cells as polygons that tile without gap or overlap."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -35,6 +36,25 @@ def cells_polygon(cells: IntArray, grid: Grid) -> Geometry:
         grid, shape=labels.shape, left=grid.left + left * grid.cell_width, top=grid.top - first * grid.cell_height
     )
     return label_polygons(labels, part)[0]
+
+
+def nested_polygons(listed: Sequence[IntArray], grid: Grid) -> list[Geometry]:
+    """Outline of each of many sets of cells that may lie in one another, as low spots do."""
+    layers: list[dict[int, IntArray]] = []
+    deep = np.zeros(grid.shape[0] * grid.shape[1], dtype=np.int64)
+    for position in sorted(range(len(listed)), key=lambda each: -listed[each].size):
+        layer = int(deep[listed[position]].max())
+        deep[listed[position]] = layer + 1
+        if layer == len(layers):
+            layers.append({})
+        layers[layer][position] = listed[position]
+    found: dict[int, Geometry] = {}
+    for inside in layers:
+        labels = np.full(deep.size, -1, dtype=np.int64)
+        for position, cells in inside.items():
+            labels[cells] = position
+        found |= label_polygons(labels.reshape(grid.shape), grid)
+    return [found[position] for position in range(len(listed))]
 
 
 def _one(parts: list[Geometry]) -> Geometry:

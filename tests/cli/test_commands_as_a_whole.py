@@ -50,6 +50,41 @@ def test_the_same_option_means_the_same_everywhere(name: str) -> None:
         assert "--overwrite" in options
 
 
+@pytest.mark.parametrize(
+    ("command", "kind"),
+    [
+        ("screen site.toml --out taken", "holds an earlier result"),
+        ("screen site.toml --out taken --dry-run", "holds an earlier result"),
+        ("swale site.toml --out taken", "holds an earlier result"),
+        ("town town.toml --out taken", "holds an earlier result"),
+        ("start ground.tif parcel.gpkg --out taken.toml", "exists"),
+        ("trace site.toml --out taken.html", "exists"),
+        ("gis-plugin --out taken.zip", "exists"),
+        ("pump --curve c.csv --static-lift 8ft --pipe 2in --length 9ft --plot taken.png", "exists"),
+    ],
+)
+def test_a_place_that_is_taken_is_refused_before_anything_heavy_is_imported(
+    command: str, kind: str, tmp_path: Path
+) -> None:
+    (tmp_path / "taken").mkdir()
+    with sqlite3.connect(tmp_path / "taken" / "lot.gpkg") as connection:
+        connection.execute("CREATE TABLE run_info (key TEXT, value TEXT)")
+        connection.execute("INSERT INTO run_info VALUES ('program', 'lotshed'), ('outputs', 'lot.gpkg')")
+    connection.close()
+    for ending in ("toml", "html", "zip", "png"):
+        (tmp_path / f"taken.{ending}").touch()
+    code = (
+        f"import sys; sys.path.insert(0, {str(README.parent)!r})\n"
+        "from cli.main import app\n"
+        f"try: app({shlex.split(command)!r}, prog_name='lotshed')\n"
+        "except SystemExit as end: assert end.code == 2, end.code\n"
+        f"print(sorted(set(sys.modules) & set({HEAVY!r})))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.stdout.strip() == "[]", done.stderr
+    assert kind in done.stderr
+
+
 def test_help_and_version_answer_at_once_and_import_nothing_heavy() -> None:
     code = (
         "import sys, time; start = time.perf_counter()\n"

@@ -142,3 +142,17 @@ def test_an_interrupt_while_the_command_loads_is_told(site: Path, out: Path) -> 
         )
         assert (done.returncode, done.stderr.strip()) == (130, UNTOUCHED), (module, done.stderr)
     assert_whole(out)
+
+
+def test_an_interrupt_ends_a_run_whose_compiled_code_keeps_it_to_itself() -> None:
+    """A key of so many rounds takes minutes, in one call of compiled code."""
+    lines = (
+        "import hashlib, os, signal, threading",
+        "from cli import interrupt, program",
+        "interrupt.listen(program._end)",
+        "threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT)).start()",
+        "hashlib.pbkdf2_hmac('sha256', b'a', b'b', 10**9)",
+    )
+    command = [sys.executable, "-c", "\n".join(lines)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60.0)
+    assert (done.returncode, done.stderr.strip()) == (130, UNTOUCHED)

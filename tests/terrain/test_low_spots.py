@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from terrain.flow.cells_to_polygons import cells_polygon, nested_polygons
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import find_low_spots
 from terrain.ground import BARRIER, OPEN
@@ -142,3 +143,14 @@ def test_shifting_and_rescaling_the_ground_keeps_low_spots(ground_of, seed):
 @pytest.mark.parametrize("z", [np.full((3, 3), np.nan), [[1.0]], np.zeros((5, 5))], ids=["nodata", "one cell", "flat"])
 def test_ground_without_low_spots(ground_of, z):
     assert find_low_spots(drain_ground(ground_of(z)), rmse=0.1) == ()
+
+
+def test_outlines_of_nested_low_spots_are_those_of_each_by_itself(ground_of):
+    heights = np.cumsum(np.random.default_rng(3).normal(0.0, 0.1, (20, 26)), axis=0)
+    ground = ground_of(heights)
+    spots = find_low_spots(drain_ground(ground), rmse=0.05, min_area=0.0)
+    shapes = nested_polygons([spot.cells for spot in spots], ground.grid)
+    assert max(sum(spot.bottom in each.cells for each in spots) for spot in spots) > 2
+    assert len(shapes) == len(spots)
+    for spot, shape in zip(spots, shapes, strict=True):
+        assert shape.wkb == cells_polygon(spot.cells, ground.grid).wkb

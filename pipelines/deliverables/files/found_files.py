@@ -13,9 +13,10 @@ import pyogrio
 import rasterio
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.files.geopackage import refuse_if_open, write_geopackage
+from pipelines.deliverables.files.geopackage import write_geopackage
 from pipelines.deliverables.files.geotiff import write_geotiff
 from pipelines.deliverables.files.layer_table import Column, Layer
+from pipelines.deliverables.files.place import refuse_if_open
 from pipelines.deliverables.unit_systems import from_si
 from pipelines.inputs.lidar_finds import GroundFinds, LidarFinds
 from terrain.unit_table import Units

@@ -15,12 +15,12 @@ from pyproj import CRS
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.layer_table import Layer, layers
+from pipelines.deliverables.files.place import OPEN_ELSEWHERE, refuse_if_open
 from pipelines.deliverables.files.styles import style_document
 from pipelines.deliverables.files.symbols import symbols
 from terrain.shown_text import shown
 from terrain.unit_table import Units
 
-OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
 LITTLE = 1_000_000
 """What is free on a disk that is full: GDAL and SQLite do not always say so. [bytes]"""
 WAITS = "OGR_SQLITE_SYNCHRONOUS"
@@ -79,16 +79,6 @@ def write_geopackage(
         raise HandoverError(f"{path} cannot be written: {words}. Give a folder with room to write in.") from error
     finally:
         _remove(beside)
-
-
-def refuse_if_open(path: Path) -> None:
-    """Refuse a file that another program has open, since replacing it would corrupt what that program writes."""
-    for ending in OPEN_ELSEWHERE:
-        companion = path.with_name(path.name + ending)
-        if companion.exists():
-            raise HandoverError(
-                f"{path} is open in another program ({companion.name} lies beside it). Close it there and run again."
-            )
 
 
 @contextmanager

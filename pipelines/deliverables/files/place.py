@@ -1,4 +1,7 @@
-"""A folder of results, handed over whole: built as a hidden sibling, then swapped in."""
+"""A folder of results, handed over whole: built as a hidden sibling, then swapped in.
+
+Nothing heavy is imported here, so that a place which takes no result is refused at once.
+"""
 
 import os
 import shutil
@@ -10,14 +13,15 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.files.geopackage import refuse_if_open
-from pipelines.deliverables.files.run_info import OUTPUTS
 from terrain.unit_table import DAY
 
 Writer = Callable[[Path], None]
 
 ABANDONED_AFTER = DAY
 TAKEN = -1
+OUTPUTS = "outputs"
+"""Key of run_info under which a result lists its files."""
+OPEN_ELSEWHERE = ("-wal", "-shm", "-journal")
 
 
 def prepare_place(folder: Path, *, overwrite: bool) -> Path:
@@ -56,6 +60,29 @@ def check_place(folder: Path, *, overwrite: bool) -> None:
         raise HandoverError(f"{folder} cannot be written: {above} is a file, not a folder. Give another --out.")
     if not os.access(above, os.W_OK | os.X_OK):
         raise HandoverError(f"{folder} cannot be written: you may not write in {above}. Give another --out.")
+
+
+def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
+    """Refuse a place that cannot take a file, before the work is done."""
+    if path.suffix.lower() != ending:
+        raise HandoverError(f"{path} would hold the wrong kind of file. Give a name that ends with {ending}.")
+    if path.is_dir():
+        raise HandoverError(f"{path} is a folder. Give a file with --out.")
+    if not path.resolve().parent.is_dir():
+        raise HandoverError(f"{path} cannot be written: {path.parent} is not a folder. Make it, or give another --out.")
+    if path.exists() and not overwrite:
+        raise HandoverError(f"{path} exists. Give another name with --out, or --overwrite to replace it.")
+    refuse_if_open(path)
+
+
+def refuse_if_open(path: Path) -> None:
+    """Refuse a file that another program has open, since replacing it would corrupt what that program writes."""
+    for ending in OPEN_ELSEWHERE:
+        companion = path.with_name(path.name + ending)
+        if companion.exists():
+            raise HandoverError(
+                f"{path} is open in another program ({companion.name} lies beside it). Close it there and run again."
+            )
 
 
 def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> None:

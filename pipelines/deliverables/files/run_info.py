@@ -5,12 +5,11 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from pipelines.deliverables.files.layer_table import make_layer
+from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.words.rules import parameter_rows
 from pipelines.deliverables.words.say import say
 from terrain.unit_table import Units
-
-OUTPUTS = "outputs"
 
 
 def run_info(findings: Findings, units: Units, outputs: Sequence[str]) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from pipelines.deliverables.errors import HandoverError
-from pipelines.deliverables.files.geopackage import refuse_if_open, write_geopackage
+from pipelines.deliverables.files.geopackage import write_geopackage
 from pipelines.deliverables.files.geotiff import write_geotiff
 from pipelines.deliverables.files.layer_table import Layer, layers
 from pipelines.deliverables.files.table_csv import csv_text
@@ -17,19 +17,6 @@ from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.reading.surface import Surface
 from terrain.unit_table import Units
-
-
-def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
-    """Refuse a place that cannot take a file, before the work is done."""
-    if path.suffix.lower() != ending:
-        raise HandoverError(f"{path} would hold the wrong kind of file. Give a name that ends with {ending}.")
-    if path.is_dir():
-        raise HandoverError(f"{path} is a folder. Give a file with --out.")
-    if not path.resolve().parent.is_dir():
-        raise HandoverError(f"{path} cannot be written: {path.parent} is not a folder. Make it, or give another --out.")
-    if path.exists() and not overwrite:
-        raise HandoverError(f"{path} exists. Give another name with --out, or --overwrite to replace it.")
-    refuse_if_open(path)
 
 
 def write_result(

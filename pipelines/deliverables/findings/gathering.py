@@ -35,7 +35,7 @@ from pipelines.layout.other_storms import OtherStorm
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.lift_design import LiftDesign
 from terrain.arrays import BoolArray, FloatArray
-from terrain.flow.cells_to_polygons import cells_polygon
+from terrain.flow.cells_to_polygons import nested_polygons
 from terrain.flow.drainage import Drainage
 from terrain.flow.flow_paths import find_flow_paths
 from terrain.flow.found_paths import found_paths
@@ -128,7 +128,8 @@ def low_spots_of(
     spots = [spot for spot in situation.spots if studied[spot.cells].any()]
     by_id = {spot.id: spot for spot in situation.spots}
     settled = settle_water(situation.drainage, excess, spots)
-    shapes = {spot.id: cells_polygon(spot.cells, situation.grid) for spot in spots}
+    shapes = nested_polygons([spot.cells for spot in spots], situation.grid)
+    shape_of = {spot.id: shape for spot, shape in zip(spots, shapes, strict=True)}
     wrong = {trouble.spot.spot.id: trouble for trouble in reversed(troubles) if trouble.spot is not None}
     order = sorted(spots, key=lambda spot: _order(spot, places.get(spot.id), wrong.get(spot.id), situation))
     rows = []
@@ -151,7 +152,7 @@ def low_spots_of(
         rows.append(
             StandingWater(
                 spot=spot,
-                shape=shapes[spot.id],
+                shape=shape_of[spot.id],
                 on_parcel=bool(situation.on_parcel.ravel()[spot.cells].any()),
                 hours=water[1],
                 hours_after=water_after[1],

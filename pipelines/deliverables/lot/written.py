@@ -47,7 +47,8 @@ def lot_files(
     @cache
     def parts() -> tuple[Mapping[str, pd.DataFrame], Report, MapPicture]:
         layers = lot_tables(findings, units)
-        return layers, lot_report(findings, layers, units), lot_map(findings, layers, units)
+        picture = lot_map(findings, layers, units)
+        return layers, lot_report(findings, layers, units, picture), picture
 
     files: dict[str, Writer] = {
         "report.html": lambda path: _write(path, report_html(*parts()[1:], made_on=day)),
@@ -91,9 +92,8 @@ def report_page(findings: Findings, *, made_on: date) -> str:
     """The report as one page."""
     units = unit_system(findings.units)
     layers = lot_tables(findings, units)
-    return report_html(
-        lot_report(findings, layers, units), lot_map(findings, layers, units), made_on=made_on.isoformat()
-    )
+    picture = lot_map(findings, layers, units)
+    return report_html(lot_report(findings, layers, units, picture), picture, made_on=made_on.isoformat())
 
 
 def answer_text(findings: Findings, width: int) -> str:

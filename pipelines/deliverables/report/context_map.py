@@ -8,7 +8,7 @@ from pipelines.deliverables.files.context_layers import CONTEXT
 from pipelines.deliverables.files.layer_table import layers as table_of_layers
 from pipelines.deliverables.files.symbols import symbol_of
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer
-from pipelines.deliverables.report.numbers import Shown, row_words
+from pipelines.deliverables.report.numbers import LayerWords, Shown
 from terrain.grid import Frame
 from terrain.unit_table import Units
 
@@ -42,9 +42,10 @@ def _layer(name: str, tables: Mapping[str, pd.DataFrame], frame: Frame, units: U
     table, title = tables[name], table_of_layers()[name].title
     classes = table["class"] if "class" in table else [None] * len(table)
     labels = table[NAMED[name]] if name in NAMED else [""] * len(table)
+    words = LayerWords(tables, name, units, COLUMNS[name])
     return MapLayer(name, title, tuple(
         MapFeature(each, f"{title}: {label or each}", shape, symbol_of(name, {"class": kind}),
-                   row_words(tables, name, each, units, COLUMNS[name]), label or "")
+                   words[each], label or "")
         for each, shape, kind, label in zip(table["id"], frame.from_map(table.geometry.array), classes, labels,
                                             strict=True)
     ))  # fmt: skip

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
@@ -110,18 +111,36 @@ def _cell(value: Any, kind: str, suffix: str, units: Units, source: str) -> Inli
     return CODES.get(str(value)) or EDGES.get(str(value)) or str(value)
 
 
-def row_words(
-    layers: Mapping[str, pd.DataFrame], layer: str, row: str, units: Units, shown: Sequence[Shown], *, key: str = "id"
-) -> tuple[tuple[str, Inline], ...]:
-    """One row of a layer as headings and values, those that are empty left out."""
-    frame = layers[layer]
-    found = frame[frame[key] == row]
-    if found.empty:
-        return ()
-    rows: list[tuple[str, Inline]] = []
-    for each in shown:
-        name, suffix = _written(frame, each.column)
-        value = _cell(found[name].iloc[0], each.kind, suffix, units, f"{layer}|{row}|{name}")
-        if value != "" and not (isinstance(value, Number) and value.value is None):
-            rows.append((each.head, value))
-    return tuple(rows)
+class LayerWords:
+    """Rows of a layer as headings and values, those that are empty left out; the layer is looked through once."""
+
+    def __init__(
+        self,
+        layers: Mapping[str, pd.DataFrame],
+        layer: str,
+        units: Units,
+        shown: Sequence[Shown],
+        *,
+        key: str = "id",
+    ) -> None:
+        self._layer, self._frame, self._units, self._shown = layer, layers[layer], units, shown
+        self._places: dict[str, int] = {}
+        for place, row in enumerate(self._frame[key]):
+            self._places.setdefault(row, place)
+
+    @cached_property
+    def _columns(self) -> list[tuple[Shown, str, str, pd.Series]]:
+        names = ((each, *_written(self._frame, each.column)) for each in self._shown)
+        return [(each, name, suffix, self._frame[name]) for each, name, suffix in names]
+
+    def __getitem__(self, row: str) -> tuple[tuple[str, Inline], ...]:
+        """One row, by its key; nothing where there is none."""
+        if row not in self._places:
+            return ()
+        rows: list[tuple[str, Inline]] = []
+        for each, name, suffix, values in self._columns:
+            value = values.iloc[self._places[row]]
+            told = _cell(value, each.kind, suffix, self._units, f"{self._layer}|{row}|{name}")
+            if told != "" and not (isinstance(told, Number) and told.value is None):
+                rows.append((each.head, told))
+        return tuple(rows)

@@ -20,7 +20,7 @@ from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLay
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.figures.swale import long_profile_figure, section_figures
 from pipelines.deliverables.report.lot.answer import caution_paragraph
-from pipelines.deliverables.report.numbers import Shown, layer_table, row_words
+from pipelines.deliverables.report.numbers import LayerWords, Shown, layer_table
 from pipelines.deliverables.report.swale_answer import (
     ANSWERS,
     WORST_FIRST,
@@ -98,11 +98,11 @@ def _map_layer(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame], name
     title = TITLES.get(name, "Cross-sections")
     features = []
     called = frame["name"] if name == "outlets" else frame["id"]
+    words = LayerWords(layers, name, findings.units, _columns().get(name, ()))
     for position, (row, known, shape) in enumerate(zip(frame["id"], called, shapes, strict=True)):
         values = {each: _plain(frame[each].iloc[position]) for each in wanted}
-        rows = row_words(layers, name, row, findings.units, _columns().get(name, ()))
         label = known if name in LABELLED else ""
-        features.append(MapFeature(row, f"{title}: {known}", shape, symbol_of(name, values), rows, label))
+        features.append(MapFeature(row, f"{title}: {known}", shape, symbol_of(name, values), words[row], label))
     return MapLayer(name, title, tuple(features), on=name not in HIDDEN)
 
 

@@ -10,7 +10,7 @@ from shapely import Point
 from shapely.ops import substring
 
 from pipelines.deliverables.files.layer_table import make_layer
-from pipelines.deliverables.files.run_info import OUTPUTS
+from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.culvert_layers import (
     columns_of,

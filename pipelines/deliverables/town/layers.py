@@ -10,7 +10,7 @@ import shapely
 from shapely import LineString
 
 from pipelines.deliverables.files.layer_table import Column, Layer, empty_layer, layers, make_layer
-from pipelines.deliverables.files.run_info import OUTPUTS
+from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.town import LOT_LAYERS, LotRow, RunOnLink, TownFindings
 from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, SentToSwale, StreetBalance
 from pipelines.deliverables.swale.layers import swale_tables

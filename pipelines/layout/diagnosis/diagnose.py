@@ -1,7 +1,7 @@
 """From a lot and a storm to what is wrong."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import cast
 
 import numpy as np
@@ -12,7 +12,7 @@ from pipelines.hydrology.flow_path import TravelRules
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.standing_water import PoolWater
 from pipelines.hydrology.surface_map import SurfaceMap
-from pipelines.layout.diagnosis.division import CollectingPlace, Division, divide_ground
+from pipelines.layout.diagnosis.division import CollectingPlace, Division, Once, divide_ground
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import (
@@ -47,6 +47,8 @@ class Reckoning:
         Soil taken one group worse than mapped.
     watched : float
         How long after the storm standing water is followed. [s]
+    known : Once
+        Runoff of regions that was reckoned already, with works or without.
     """
 
     surfaces: SurfaceMap
@@ -54,6 +56,7 @@ class Reckoning:
     compacted: bool
     travel: TravelRules
     watched: float
+    known: Once = field(default_factory=Once)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,6 +114,8 @@ def _on_own_ground(place: SpotPlace, situation: Situation, rules: TroubleRules) 
     spot, grid = place.spot, situation.grid
     above = situation.drainage.ground.elevation.ravel()[spot.cells] - spot.bottom_elevation
     left = situation.on_parcel.ravel()[spot.cells]
+    if not left.any():
+        return replace(place, dry=spot.depth)
     x, y = grid.centres(spot.cells // grid.shape[1], spot.cells % grid.shape[1])
     kinds: list[tuple[Place, Reason, BoolArray]] = [
         ("paving", name_of(edge), np.asarray(shapely.contains_xy(edge.shape, x, y)))
@@ -174,7 +179,7 @@ def diagnose(situation: Situation, division: Division, places: dict[str, SpotPla
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
     """How the storm is run on places of these kinds."""
     tolerable = {name: place.dry + rules.counts_from(rules.at(place.place)) for name, place in places.items()}
-    return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched)
+    return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched, reckoning.known)
 
 
 def standing_times(

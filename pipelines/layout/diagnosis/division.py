@@ -67,7 +67,7 @@ class Region:
 
 
 class Once:
-    """What was worked out of some ground already, each once, kept as long as the ground is.
+    """What was worked out of some ground already, each once, kept as long as the ground is asked about.
 
     What it hangs on is its key: a rain or a map itself.
     """
@@ -81,6 +81,9 @@ class Once:
             self._known[key] = work_out()
         found: Known = self._known[key]
         return found
+
+    def __contains__(self, key: Hashable) -> bool:
+        return key in self._known
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,8 +138,6 @@ class Division:
         Of the ground that is divided.
     upslope : Upslope or None
         What comes as flows from beyond the lot's surroundings.
-    runoff : Once
-        Of its regions: shapes, and what runs off them in the storms that were run already.
     """
 
     regions: tuple[Region, ...]
@@ -147,7 +148,6 @@ class Division:
     studied: BoolArray
     drainage: Drainage
     upslope: Upslope | None = None
-    runoff: Once = field(default_factory=Once)
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:

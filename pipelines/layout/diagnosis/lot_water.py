@@ -1,7 +1,9 @@
 """The storm on the lot: runoff of every region, routed from place to place, with or without works."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from hashlib import blake2b
 
 import numpy as np
 from shapely import Geometry
@@ -25,6 +27,7 @@ from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
+from terrain.ground import Ground
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,8 +108,10 @@ def run_storm(
     if division.upslope is not None:
         upslope = upslope_water(division.upslope, drainage, surfaces, rain, settings)
     runoff = tuple(
-        _after_upslope(_region_runoff(division, number, drainage, surfaces, rain, takings, settings), region, upslope)
-        for number, region in enumerate(division.regions)
+        _after_upslope(row, region, upslope)
+        for row, region in zip(
+            _runoff(division, drainage, surfaces, rain, takings, settings), division.regions, strict=True
+        )
     )
     coming: dict[str, list[Hydrograph]] = {}
     for region, row in zip(division.regions, runoff, strict=True):
@@ -179,46 +184,55 @@ def _after_upslope(row: SubCatchment, region: Region, upslope: UpslopeWater | No
     return replace(row, hydrograph=add_hydrographs([upslope.flows[entry] for entry in region.entries.tolist()]))
 
 
-def _region_runoff(
+def _runoff(
     division: Division,
-    number: int,
     drainage: Drainage,
     surfaces: SurfaceMap,
     rain: DesignRain,
     takings: Mapping[str, Taking],
     settings: WaterSettings,
-) -> SubCatchment:
-    region = division.regions[number]
-    taking = takings.get(region.place)
-    piped = taking is not None and taking.piped
+) -> Iterator[SubCatchment]:
+    """Runoff of every region; what was reckoned of the same cells and way before, as most are, is taken from there."""
+    ground, known = drainage.ground, settings.known
+    served = [takings.get(region.place) for region in division.regions]
+    piped = [taking is not None and taking.piped for taking in served]
+    hangs_on = surfaces, rain, settings.compacted, settings.travel
+    keys = [(_told_by(each, ground), pipe, *hangs_on) for each, pipe in zip(division.regions, piped, strict=True)]
+    shapes = _shapes({n: division.regions[n] for n, key in enumerate(keys) if key not in known}, ground.grid)
 
-    def runs_off() -> SubCatchment:
+    def runs_off(number: int) -> SubCatchment:
+        region = division.regions[number]
         travel = travel_of(region, drainage, surfaces, rain, settings)
         shares = shares_of(
             surfaces,
             region.cells,
             slope=travel.slope,
             return_period=rain.return_period,
-            roofs_connected=piped,
+            roofs_connected=piped[number],
             compacted=settings.compacted,
         )
-        shapes = division.runoff.of(("shapes", drainage), lambda: _shapes(division.regions, drainage.ground.grid))
         return sub_catchment_runoff(
             region.id, region.drains_to, shares, travel, rain, shape=shapes[number], run_on=region.run_on
         )
 
-    key = number, drainage, surfaces, rain, piped, settings.compacted, settings.travel
-    row = division.runoff.of(key, runs_off)
-    to_works = taking is not None and region.drains_to == region.place
-    return replace(row, drains_to=taking.works) if taking is not None and to_works else row
+    for number, (region, taking) in enumerate(zip(division.regions, served, strict=True)):
+        row = known.of(keys[number], partial(runs_off, number))
+        to_works = taking is not None and region.drains_to == region.place
+        to = taking.works if taking is not None and to_works else region.drains_to
+        yield replace(row, id=region.id, drains_to=to, run_on=region.run_on)
 
 
-def _shapes(regions: Sequence[Region], grid: Grid) -> list[Geometry]:
+def _told_by(region: Region, ground: Ground) -> bytes:
+    """What the runoff of a region hangs on, in short: its cells, its longest way and the heights along it."""
+    parts = np.array(region.path.size), region.path, ground.elevation.ravel()[region.path], region.cells
+    return blake2b(b"".join(part.tobytes() for part in parts)).digest()
+
+
+def _shapes(regions: Mapping[int, Region], grid: Grid) -> dict[int, Geometry]:
     labels = np.full(grid.shape, -1, dtype=np.int64)
-    for number, region in enumerate(regions):
+    for number, region in regions.items():
         labels.ravel()[region.cells] = number
-    polygons = label_polygons(labels, grid)
-    return [polygons[number] for number in range(len(regions))]
+    return label_polygons(labels, grid)
 
 
 def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrograph:

@@ -1,7 +1,7 @@
 """How runoff is reckoned on a lot, and the time that it takes over a region."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from pipelines.hydrology.flow_path import PUBLISHED, Travel, TravelRules, along_
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.hydrology.standing_water import WATCHED
 from pipelines.hydrology.surface_map import SurfaceMap
-from pipelines.layout.diagnosis.division import Region
+from pipelines.layout.diagnosis.division import Once, Region
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import Drainage
 
@@ -28,12 +28,15 @@ class WaterSettings:
         What travel time is reckoned by.
     watched : float
         How long after the storm standing water is followed. [s]
+    known : Once
+        Runoff of regions that was reckoned already, with works or without.
     """
 
     compacted: bool
     tolerable: Mapping[str, float]
     travel: TravelRules = PUBLISHED
     watched: float = WATCHED
+    known: Once = field(default_factory=Once, compare=False)
 
 
 def travel_of(

@@ -18,6 +18,8 @@ from terrain.grid import Grid
 
 MOST_KEPT = 64
 """Places whose ways are kept: they are asked for again with every pipe and level. [-]"""
+ROUNDING = 1e-6
+"""Of a way's length added up cell by cell, and more. [m]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,6 +97,18 @@ def fall_to_spare(
     )
     return FallToSpare(outfall, grid, spare.reshape(grid.shape), ways.length.reshape(grid.shape),
                        binding.reshape(grid.shape), ways.onward)
+
+
+def most_to_spare(
+    field: RouteField, outfall: OutfallTarget, pipe: RoutePipe, spec: RouteSpec, *, slope: float | None = None
+) -> FloatArray:
+    """What `fall_to_spare` cannot exceed: at each cell, as if the way from there were straight. [m]"""
+    rows, columns = field.grid.shape
+    x, y = field.grid.centres(*np.divmod(np.arange(rows * columns), columns))
+    straight = np.hypot(x - outfall.point.x, y - outfall.point.y).reshape(field.grid.shape)
+    fall = (pipe.min_slope if slope is None else slope) * straight
+    own = field.ground - field.cover - pipe.crown - outfall.level - spec.dig_tolerance - fall - spec.basin_drop
+    return np.asarray(own + ROUNDING, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,5 +1,6 @@
 """The cheapest forest of gravity lines along the steps of a grid."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
@@ -98,7 +99,7 @@ def search_grid(
 def _check(collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], invert_step: float) -> None:
     faults = []
     ids = [c.id for c in collectors] + [o.id for o in outfalls]
-    faults += [f"id {i!r} is used more than once" for i in sorted({i for i in ids if ids.count(i) > 1})]
+    faults += [f"id {i!r} is used more than once" for i, times in sorted(Counter(ids).items()) if times > 1]
     faults += [f"collector {c.id!r} has invert {c.invert} and flow {c.flow}: both must be finite, the flow 0 or more"
                for c in collectors if not (np.isfinite(c.invert) and np.isfinite(c.flow) and c.flow >= 0.0)]
     faults += [f"outfall {o.id!r} has level {o.level} and cost {o.cost}: both must be finite, the cost 0 or more"

@@ -145,9 +145,14 @@ def crossed_by_steps(
     low = np.full(passable.shape, np.inf)
     high = np.full(passable.shape, -np.inf)
     for d in range(len(STEPS) // 2 if crossings else 0):
-        rows, columns = np.nonzero(passable[..., d])
-        lines = step_lines(grid, rows, columns, d)
+        all_rows, all_columns = np.nonzero(passable[..., d])
+        x, y = grid.centres(all_rows, all_columns)
+        wide, high_up = 1.001 * np.abs(STEPS[d, ::-1]) * (grid.cell_width, grid.cell_height)
         for crossing in crossings:
+            west, south, east, north = crossing.shape.bounds
+            near = (x >= west - wide) & (x <= east + wide) & (y >= south - high_up) & (y <= north + high_up)
+            rows, columns = all_rows[near], all_columns[near]
+            lines = step_lines(grid, rows, columns, d)
             shapely.prepare(crossing.shape)
             hit = shapely.intersects(crossing.shape, lines)
             at = rows[hit], columns[hit], d

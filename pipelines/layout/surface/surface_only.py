@@ -3,6 +3,8 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -34,6 +36,7 @@ from pipelines.layout.quantities.take_off import price_take_off, total_cost
 from pipelines.layout.surface.earthworks import Shaped, against_wall, berm_before, filled, led_away, swale_aside
 from pipelines.layout.surface.raised_edge import edge_raised
 from pipelines.layout.ways.own_swale import OwnSwale
+from terrain.arrays import BoolArray, IntArray
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import Ground
@@ -188,13 +191,16 @@ def _none(flow: Hydrograph) -> Hydrograph:
 def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[LowSpot, ...]:
     """Low spots by the id of the one before that each shares most ground with; new ones are numbered on."""
     shares: list[tuple[float, int, int]] = []
-    bottoms, now = np.array([was.bottom for was in before]), np.array([spot.bottom for spot in spots])
-    meet = {(new, int(old)) for new, spot in enumerate(spots) for old in np.flatnonzero(np.isin(bottoms, spot.cells))}
-    meet |= {(int(new), old) for old, was in enumerate(before) for new in np.flatnonzero(np.isin(now, was.cells))}
-    for new, old in meet:
-        own, was_own = spots[new].cells, before[old].cells
-        both = np.intersect1d(own, was_own, assume_unique=True).size
-        shares.append((both / (own.size + was_own.size - both), new, old))
+    meet = {*_bottoms_in(spots, before), *((new, old) for old, new in _bottoms_in(before, spots))}
+    last = max((int(spot.cells.max()) for spot in (*spots, *before)), default=0)
+    inside = np.zeros(last + 1, dtype=np.bool_)
+    for new, pairs in groupby(sorted(meet), key=itemgetter(0)):
+        own = spots[new].cells
+        inside[own] = True
+        for _, old in pairs:
+            both = int(np.count_nonzero(inside[before[old].cells]))
+            shares.append((both / (own.size + before[old].cells.size - both), new, old))
+        inside[own] = False
     names: dict[str, str] = {}
     taken: set[int] = set()
     was: dict[str, LowSpot] = {}
@@ -217,6 +223,25 @@ def _same_ids(spots: tuple[LowSpot, ...], before: Sequence[LowSpot]) -> tuple[Lo
         )
         for spot in spots
     )
+
+
+def _bottoms_in(spots: Sequence[LowSpot], others: Sequence[LowSpot]) -> Iterator[tuple[int, int]]:
+    """Pairs of a low spot and one of the others whose bottom lies in it."""
+    at: dict[int, list[int]] = {}
+    for position, other in enumerate(others):
+        at.setdefault(other.bottom, []).append(position)
+    bottoms = np.array(sorted(at), dtype=np.int64)
+    for position, spot in enumerate(spots):
+        for bottom in spot.cells[_found_in(bottoms, spot.cells)].tolist():
+            yield from ((position, other) for other in at[bottom])
+
+
+def _found_in(ordered: IntArray, cells: IntArray) -> BoolArray:
+    """Which cells are among ordered ones."""
+    if not ordered.size:
+        return np.zeros(cells.size, dtype=np.bool_)
+    near = np.minimum(np.searchsorted(ordered, cells), ordered.size - 1)
+    return np.asarray(ordered[near] == cells)
 
 
 def _doubt_of(was: LowSpot | None) -> dict[str, Any]:

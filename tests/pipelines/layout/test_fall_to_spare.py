@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout.routing.fall_to_spare import fall_to_spare, spare_contours, way_lengths
+from pipelines.layout.routing.fall_to_spare import fall_to_spare, most_to_spare, spare_contours, way_lengths
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
 
@@ -54,6 +54,8 @@ def test_no_cell_of_the_way_has_less_and_one_has_no_more(seed: int, route_grid, 
     field = field_from_arrays(grid, ground, barred=house, cover=0.25)
     outfall = OutfallTarget("o", Point(1019.5, 1984.0 + rng.uniform(0.6, 15.4)), 99.0)
     fall = fall_of(field, outfall, four_inch, taper_length=0.0, basin_drop=0.0)
+    most = most_to_spare(field, outfall, four_inch, RouteSpec(pipes=(four_inch,), taper_length=0.0, basin_drop=0.0))
+    assert not np.any(fall.spare > most)
     for row, column in rng.integers(0, [16, 20], (6, 2)):
         if np.isnan(fall.spare[row, column]):
             assert not field.allowed[row, column]

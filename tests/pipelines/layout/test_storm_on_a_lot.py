@@ -187,3 +187,25 @@ def test_a_grate_takes_only_water_that_stands_over_it() -> None:
     # one that the pond never reaches takes nothing before it spills
     never = rating_of(spot, 100.4, 0.01, rules)
     assert not never.flows.any()
+
+
+def test_runoff_known_of_another_division_is_taken_where_cells_and_way_are_the_same(slope, ground_of) -> None:
+    """As with settings that know nothing; ground that was moved, and pipes, are reckoned anew."""
+    everywhere, surfaces = _everywhere(slope), _surfaces(slope)
+    basin = CollectingPlace("basin", "basin", np.array([25 * 20 + 10]))
+    moved = ground_of(slope.ground.elevation + np.where(np.arange(30)[:, None] == 20, 0.005, 0.0))
+    piped = {"basin": Taking("basin", 1.0, piped=True)}
+    shared = WaterSettings(compacted=True, tolerable={})
+    for drainage in (slope, drain_ground(moved), slope):
+        division = divide_ground(drainage, everywhere, [basin])
+        for takings in ({}, piped):
+            known, alone = (
+                run_storm(division, drainage, {}, surfaces, RAIN, takings, settings)
+                for settings in (shared, WaterSettings(compacted=True, tolerable={}))
+            )
+            assert [row.id for row in known.runoff] == [row.id for row in alone.runoff]
+            for ours, theirs in zip(known.runoff, alone.runoff, strict=True):
+                assert (ours.drains_to, ours.shares, ours.slope) == (theirs.drains_to, theirs.shares, theirs.slope)
+                assert ours.shape.equals(theirs.shape)
+                np.testing.assert_array_equal(ours.hydrograph.flow, theirs.hydrograph.flow)
+    assert len({id(row.hydrograph) for row in known.runoff}) == len(known.runoff)

@@ -43,7 +43,8 @@ def findings(request: pytest.FixtureRequest) -> Findings:
 def printed(name: str, units: str) -> tuple[PdfReader, PdfReader]:
     findings = replace(screened(name), units=units)
     layers = lot_tables(findings, units)
-    report, picture = lot_report(findings, layers, units), lot_map(findings, layers, units)
+    picture = lot_map(findings, layers, units)
+    report = lot_report(findings, layers, units, picture)
     return tuple(PdfReader(io.BytesIO(made)) for made in (
         report_pdf(report, picture, made_on=MADE_ON), appendix_pdf(report, made_on=MADE_ON)))  # fmt: skip
 

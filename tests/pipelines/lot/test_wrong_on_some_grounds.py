@@ -13,6 +13,7 @@ from pipelines.deliverables.findings.possible import possible_troubles, told_by_
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.report.blocks import plain
 from pipelines.deliverables.report.lot.answer import standing_words
+from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.words.say import say
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, level_of
@@ -123,7 +124,8 @@ def test_only_called_and_possible_low_spots_are_listed_by_number(stages_of: Call
         name for each in findings.possible for name in each.spots
     }
     assert 0 < len(listed) < len(layers["low_spots"])
-    tables = [each for each in lot_report(findings, layers, "us").tables if each.title == "Low spots"]
+    report = lot_report(findings, layers, "us", lot_map(findings, layers, "us"))
+    tables = [each for each in report.tables if each.title == "Low spots"]
     rows = [row[0] for each in tables for row in each.rows]
     assert set(rows) == listed
     answer = " ".join(plain(words) for words in standing_words(findings, layers, "us"))

@@ -1,10 +1,9 @@
 """The crew's sheet: where it is dug and how deep, in which order, what can hurt, what to photograph and to test."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 from shapely import Point
 
 from pipelines.deliverables.findings.lot import Findings
@@ -21,12 +20,12 @@ from pipelines.deliverables.report.blocks import (
     Table,
     said_items,
 )
+from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.plan import inverts_at, plan_figure
 from pipelines.deliverables.report.figures.profile import profile_figure, profiles_of
 from pipelines.deliverables.report.figures.section import drain_section, sump_section
 from pipelines.deliverables.report.figures.water import pump_figure
 from pipelines.deliverables.report.lot.answer import caution_paragraph
-from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.deliverables.words.say import say, say_all
@@ -40,7 +39,7 @@ HOSE = 0.5e-3
 """What a garden hose gives; common practice, no source. [m3/s]"""
 
 
-def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Sheet | None:
+def crew_sheet(findings: Findings, picture: MapPicture, units: Units) -> Sheet | None:
     """What the crew digs by."""
     plan = findings.plan
     if not (plan.pipe_runs or plan.french_drains or plan.channel_drains):
@@ -52,7 +51,7 @@ def crew_sheet(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Un
     before = (Subhead("Before you dig"), replace(cautions, items=(*crossed, *cautions.items)))
     order = (Subhead("Order of work"), Items(tuple((step,) for step in order_of_work(plan)), "number"))
     heights, profiles = tuple(_heights(findings, units)), tuple(_profiles(findings, units))
-    drawn = (plan_figure(findings, lot_map(findings, layers, units), units), *heights)
+    drawn = (plan_figure(findings, picture, units), *heights)
     take_off = (Subhead("Take-off, material"), Paragraph((material_words(findings, units),)))
     rest: list[Block] = [*_grades(findings, units)]
     if plan.french_drains or plan.sumps:

@@ -28,7 +28,7 @@ from pipelines.deliverables.report.figures.map_picture import (
 from pipelines.deliverables.report.figures.map_svg import seen
 from pipelines.deliverables.report.lot.answer import design_storm, improves
 from pipelines.deliverables.report.lot.columns import COLUMNS, columns_of
-from pipelines.deliverables.report.numbers import number, row_words
+from pipelines.deliverables.report.numbers import LayerWords, number
 from pipelines.deliverables.words.say import say
 from pipelines.layout.plan import PipeRun, PipeSegment
 from terrain.flow.cells_to_polygons import cells_polygon
@@ -75,18 +75,19 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     def features(
         name: str, rows: Iterable[Any], shape: str, *values: str, label: bool = False
     ) -> tuple[MapFeature, ...]:
+        words = LayerWords(layers, name, units, COLUMNS[name])
         return tuple(
             MapFeature(
                 row.id, f"{NAMES[name]} {row.id}", getattr(row, shape),
                 symbol_of(name, {value: getattr(row, value) for value in values}),
-                row_words(layers, name, row.id, units, COLUMNS[name]), row.id if label else "",
+                words[row.id], row.id if label else "",
             )
             for row in rows
         )
 
     parcel = MapFeature(
         "parcel", "The lot", shapely.union_all(findings.parcel.geometry.array), 0,
-        row_words(layers, "parcel", str(layers["parcel"]["id"].iloc[0]), units, COLUMNS["parcel"]),
+        LayerWords(layers, "parcel", units, COLUMNS["parcel"])[str(layers["parcel"]["id"].iloc[0])],
     )
     given = context_map(layers, findings.frame, units)
     paths = sorted(findings.flow_paths, key=lambda path: path.contributing_area)
@@ -161,10 +162,11 @@ def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         return ()
     symbol = symbol_of("surface_works", {"proposed": surface.proposed})
     shapes = findings.frame.from_map(layers["surface_works"].geometry.array)
+    words = LayerWords(layers, "surface_works", units, COLUMNS["surface_works"])
     return tuple(
         MapFeature(
             work.id, f"{NAMES['surface_works']} {work.id}", shape, symbol,
-            row_words(layers, "surface_works", work.id, units, COLUMNS["surface_works"]), work.kind,
+            words[work.id], work.kind,
         )
         for work, shape in zip(surface.works, shapes, strict=True)
     )
@@ -172,10 +174,10 @@ def _surface(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
 
 def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
     """Contours of the fall to spare, each with its value beside it."""
-    frame = layers["fall_to_spare"]
+    frame, words = layers["fall_to_spare"], LayerWords(layers, "fall_to_spare", units, COLUMNS["fall_to_spare"])
     found = []
     for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True):
-        rows = row_words(layers, "fall_to_spare", name, units, COLUMNS["fall_to_spare"])
+        rows = words[name]
         value = rows[0][1]
         told = value.value if isinstance(value, Number) else None
         label = value.text if isinstance(value, Number) else ""
@@ -187,22 +189,22 @@ def _spare(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units)
 
 def _under_banks(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
     """Where a culvert would lie under each bank."""
-    frame = layers["hidden_culverts"]
+    frame, words = layers["hidden_culverts"], LayerWords(layers, "hidden_culverts", units, COLUMNS["hidden_culverts"])
     symbol = symbol_of("hidden_culverts", {})
     return tuple(
         MapFeature(f"{name}-line", f"{name}: may hide a culvert", shape, symbol,
-                   row_words(layers, "hidden_culverts", name, units, COLUMNS["hidden_culverts"]))
+                   words[name])
         for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True)
     )  # fmt: skip
 
 
 def _moved(layers: Mapping[str, pd.DataFrame], findings: Findings, units: Units) -> tuple[MapFeature, ...]:
     """From where an outfall was drawn on the bank to the bed."""
-    frame = layers["outfall_moves"]
+    frame, words = layers["outfall_moves"], LayerWords(layers, "outfall_moves", units, COLUMNS["outfall_moves"])
     symbol = symbol_of("outfall_moves", {})
     return tuple(
         MapFeature(f"{name}-drawn", f"{name} as drawn, and moved to the bed", shape, symbol,
-                   row_words(layers, "outfall_moves", name, units, COLUMNS["outfall_moves"]))
+                   words[name])
         for name, shape in zip(frame["id"], findings.frame.from_map(frame.geometry.array), strict=True)
     )  # fmt: skip
 
@@ -212,9 +214,9 @@ def _low_spots(
 ) -> tuple[MapFeature, ...]:
     """Deepest last, so that one inside another can be tapped."""
     found = []
-    shown = columns_of("low_spots", improved=improves(findings))
+    words = LayerWords(layers, "low_spots", units, columns_of("low_spots", improved=improves(findings)))
     for water in sorted(findings.low_spots, key=lambda each: -each.spot.area):
-        rows = row_words(layers, "low_spots", water.spot.id, units, shown)
+        rows = words[water.spot.id]
         named = water.on_parcel and water.rank <= MOST_LABELLED
         deep = water.depth_on_lot if water.on_parcel else water.storm_depth
         label = number(deep, "depth", units).text if named and deep > 0.005 else ""

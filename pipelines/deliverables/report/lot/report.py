@@ -7,6 +7,7 @@ import pandas as pd
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Head, Report, Table, Words
+from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.lot.answer import (
     improves,
     lead_of,
@@ -29,9 +30,11 @@ from terrain.unit_table import Units
 LISTED = ("low_spots", "surface_works", "catch_basins", "french_drains", "channel_drains", "pipe_runs", "sumps")
 
 
-def lot_report(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Report:
-    """Everything a lot's report says."""
-    sheets = (crew_sheet(findings, layers, units), owner_sheet(findings, layers, units),
+def lot_report(
+    findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units, picture: MapPicture
+) -> Report:
+    """Everything a lot's report says; `picture` is its map."""
+    sheets = (crew_sheet(findings, picture, units), owner_sheet(findings, layers, units),
               reviewer_sheet(findings, layers, units))  # fmt: skip
     spots = layers["low_spots"]
     numbered = spots["id"].isin(told_by_number(findings.low_spots, findings.possible))

@@ -288,7 +288,7 @@ def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
             to = graph.sibling[to]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)  # it takes seconds, in which an interrupt must come through
 def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, row_of: Any, alone: bool,
                   room: int) -> Any:
     """Cheapest line of every set of collectors to an outfall.
