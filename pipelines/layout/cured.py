@@ -3,21 +3,14 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-import shapely
-from shapely import LineString, Point
-
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import tolerated_over_grate
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
-from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
+from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
-from pipelines.layout.diagnosis.protected import ProtectedEdge
+from pipelines.layout.diagnosis.running import running_at
 from pipelines.layout.diagnosis.troubles import Trouble
-from terrain.arrays import FloatArray
-from terrain.kernels.routing import accumulate
 from terrain.reason import Reason, reason
 
 FLOW_ROUNDING = 1e-6
@@ -101,36 +94,4 @@ def _left(
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
             if trouble.why["seen"] is not None or trouble.name in stands:
                 most *= found.rules.seen_share
-            flow = _flow_at(trouble.edge, division, catching, water, found.rules.complaint_reach)
-            yield TroubleLeft(trouble, flow=flow, most=most)
-
-
-def _flow_at(
-    edge: ProtectedEdge, division: Division, catching: Catching, water: LotWater, reach: float
-) -> float:
-    """What runs at an edge and into no collector within reach of it, and what the collectors there let by. [m3/s]"""
-    near = [site for site in catching.sites if shapely.distance(edge.shape, _place(site)) <= reach]
-    spots = {site.spot for site in near if isinstance(site, BasinSite) and site.spot is not None}
-    takers = {site.id for site in near if not (isinstance(site, BasinSite) and site.spot is not None)}
-    caught = spots | takers
-    first = [division.names[number] if number >= 0 else "" for number in division.label[edge.cells]]
-    area = float((edge.areas - _piped(edge, division, catching))[[name not in caught for name in first]].sum())
-    by = sum(
-        max(0.0, float(np.max(water.arriving[name].flow - water.taken[name].flow)))
-        for name in takers & set(first)
-        if name in water.taken and division.next_place[name] not in caught
-    )
-    return area * unit_peak(water) + by
-
-
-def _piped(edge: ProtectedEdge, division: Division, catching: Catching) -> FloatArray:
-    """Roof that would drain to each cell of an edge if pipes did not take its water. [m2]"""
-    served = [division.names.index(spout.id) for spout in catching.downspouts if spout.id in division.names]
-    drainage = division.drainage
-    roofs = np.isin(division.label, served) * drainage.ground.grid.cell_area
-    piped: FloatArray = accumulate(drainage.target, drainage.order, roofs)[edge.cells]
-    return piped
-
-
-def _place(site: BasinSite | DrainSite | DownspoutSite) -> Point | LineString:
-    return site.line if isinstance(site, DrainSite) else site.point
+            yield TroubleLeft(trouble, flow=running_at(trouble.edge, division, water), most=most)

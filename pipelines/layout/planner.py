@@ -17,7 +17,7 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.stops import reasons_to_stop
 from pipelines.layout.existing_drains import checks_of_drains, told_of_drains
-from pipelines.layout.gate.faults import faults_of
+from pipelines.layout.gate.faults import faults_of, without_room
 from pipelines.layout.improvements import (
     all_outfalls,
     only_served,
@@ -340,8 +340,10 @@ def _laid_out(
             *unpriced,
         ),
     )
-    faults = faults_of(plan, way_inputs.ground)
-    plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults))))
+    found_by_gate = faults_of(plan, way_inputs.ground)
+    notes = without_room(found_by_gate, plan, way_inputs.ground)
+    faults = tuple(each for each in found_by_gate if each not in notes)
+    plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults, *notes.values()))))
     return LotPlan(
         plan, today, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
         looks=looks, reshaped=lot, held=full.held,

@@ -137,6 +137,8 @@ class Division:
         What comes as flows from beyond the lot's surroundings.
     runoff : Once
         Of its regions: shapes, and what runs off them in the storms that were run already.
+    lowest : dict of str to int
+        Flat index of the cell at which each place's surplus goes on.
     """
 
     regions: tuple[Region, ...]
@@ -148,6 +150,7 @@ class Division:
     drainage: Drainage
     upslope: Upslope | None = None
     runoff: Once = field(default_factory=Once)
+    lowest: dict[str, int] = field(default_factory=dict)
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:
@@ -195,7 +198,7 @@ def divide_ground(
     onward = {
         place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
     }
-    return Division(regions, tuple(held), onward, label, names, studied, drainage, upslope)
+    return Division(regions, tuple(held), onward, label, names, studied, drainage, upslope, lowest=lowest)
 
 
 def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first_side: int) -> None:
