@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import tolerated_over_grate
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.running import running_at
@@ -27,8 +27,12 @@ class TroubleLeft:
         Water there and what is tolerated. [m]
     over, longest : float
         How long it stands deeper than that, infinite where it still does when last looked at, and how long it may. [s]
-    flow, most : float
-        What runs at it, and what may. [m3/s]
+    arrives, flow, most : float
+        What would run at it without works, what does, and what may. [m3/s]
+    past : tuple of Reason
+        Works and low spots that let by what runs at it, and how much.
+    through : tuple of Reason
+        Low spots at it through whose ponds more passes than may run at it.
     """
 
     trouble: Trouble
@@ -36,8 +40,11 @@ class TroubleLeft:
     limit: float = 0.0
     over: float = 0.0
     longest: float = 0.0
+    arrives: float = 0.0
     flow: float = 0.0
     most: float = 0.0
+    past: tuple[Reason, ...] = ()
+    through: tuple[Reason, ...] = ()
 
     @property
     def ended(self) -> bool:
@@ -63,7 +70,9 @@ def told_left(left: TroubleLeft) -> Reason:
     """What one of them still does, beside what is tolerated."""
     name = left.trouble.name
     if left.trouble.edge is not None:
-        return reason("left_running", place=name, flow=left.flow, most=left.most)
+        return reason(
+            "left_running", place=name, flow=left.flow, most=left.most, arrives=left.arrives, past=left.past
+        )
     to_the_end = left.over == float("inf")
     return reason(
         "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,
@@ -94,4 +103,29 @@ def _left(
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
             if trouble.why["seen"] is not None or trouble.name in stands:
                 most *= found.rules.seen_share
-            yield TroubleLeft(trouble, flow=running_at(trouble.edge, division, water), most=most)
+            runs = running_at(trouble.edge, division, water, unit_peak(found.water))
+            past, through = (
+                tuple(_past(place, onto, catching, water) for place, onto in some.items() if onto > most)
+                for some in (runs.past, runs.through)
+            )
+            yield TroubleLeft(
+                trouble, arrives=runs.arrives, flow=runs.flow, most=most, past=past, through=through
+            )
+
+
+def told_running(left: TroubleLeft) -> Reason:
+    """What still runs at an edge of what ran at it, where that is within its limit."""
+    return reason("runs_within", place=left.trouble.name, flow=left.flow, most=left.most, arrives=left.arrives)
+
+
+def told_through(left: TroubleLeft) -> Reason:
+    """What passes through a pond at an edge, and may run over it."""
+    return reason("runs_through", place=left.trouble.name, most=left.most, through=left.through)
+
+
+def _past(place: str, onto: float, catching: Catching, water: LotWater) -> Reason:
+    """What is let by at a low spot or by works."""
+    works = next((basin.id for basin in catching.basins if basin.spot == place), place)
+    if works not in water.taken:
+        return reason("spills_onto", spot=place, onto=onto)
+    return reason("lets_by", works=works, comes=water.arriving[works].peak, takes=water.taken[works].peak, onto=onto)

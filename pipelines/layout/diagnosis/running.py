@@ -1,20 +1,46 @@
 """What runs onto something to protect with works in place: the water that runs at it today, counted the same way."""
 
+from dataclasses import dataclass, field
+
 import numpy as np
 
 from pipelines.hydrology.sub_catchment import Hydrograph
-from pipelines.layout.diagnosis.diagnose import unit_peak
 from pipelines.layout.diagnosis.division import CollectingPlace, Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge, first_at, mask_of, steps_onto
 from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.flow.drainage import catchment
 
 
-def running_at(edge: ProtectedEdge, division: Division, water: LotWater) -> float:
-    """Peak of what runs onto an edge; of what works or a pond take before it, that alone which they let by. [m3/s]
+@dataclass(frozen=True, slots=True)
+class Running:
+    """What runs onto an edge at the peak.
+
+    Attributes
+    ----------
+    arrives : float
+        What would without works and ponds. [m3/s]
+    flow : float
+        What does. [m3/s]
+    past : dict of str to float
+        Of it what works and low spots before the edge let by, by place; the rest comes to none of them. [m3/s]
+    through : dict of str to float
+        By low spot on the edge what passes through its pond and may run over the edge: which way, no heights tell
+        under still water. [m3/s]
+    """
+
+    arrives: float
+    flow: float
+    past: dict[str, float] = field(default_factory=dict)
+    through: dict[str, float] = field(default_factory=dict)
+
+
+def running_at(edge: ProtectedEdge, division: Division, water: LotWater, peak: float) -> Running:
+    """What runs onto an edge; of what works or a pond take before it, that alone which they let by.
 
     Water that comes to a low spot before it comes to the edge stands there; what the low spot then spills over the edge
-    runs at it. So does what a trench or a grate before the edge is offered and does not take.
+    runs at it. So does what a trench or a grate before the edge is offered and does not take. `peak` is that of a
+    square metre of ground [m/s].
     """
     drainage = division.drainage
     inside = mask_of(edge.shape, drainage.ground.grid).ravel()
@@ -25,13 +51,18 @@ def running_at(edge: ProtectedEdge, division: Division, water: LotWater) -> floa
     straight = steps[~held[steps] & ~held[drainage.target[steps]]]
     area = float(first_at(straight, inside, drainage, np.flatnonzero(held)).sum())
     first = first_at(steps, inside, drainage)
-    parts = [area * unit_peak(water)]
+    past, through = {}, {}
     for place in division.places:
-        rest = _let_by(place, water)
-        if rest.peak > 0.0:
-            parts.append(rest.peak * _share_onto(place, steps, first, inside, division))
+        rest = _let_by(place, water).peak
+        if rest > 0.0 and _runs_onto(place, inside, held, division):
+            past[place.id] = rest
+        elif rest > 0.0 and place.kind == "spot":
+            share = _share_through(place, steps, first, division)
+            if share > 0.0:
+                through[place.id] = share * rest
+    arrives = edge.arriving_area * peak
     # works add no water to what comes there without them
-    return min(sum(parts), edge.arriving_area * unit_peak(water))
+    return Running(arrives, min(area * peak + sum(past.values()), arrives), past, through)
 
 
 def _let_by(place: CollectingPlace, water: LotWater) -> Hydrograph:
@@ -41,29 +72,25 @@ def _let_by(place: CollectingPlace, water: LotWater) -> Hydrograph:
     return Hydrograph(arrives.step, np.maximum(arrives.flow - takes.flow, 0.0))
 
 
-def _share_onto(
-    place: CollectingPlace, steps: IntArray, first: FloatArray, inside: BoolArray, division: Division
-) -> float:
-    """Share of what a place lets by that runs onto the edge before it comes to the next place. [-]"""
-    drainage, target = division.drainage, division.drainage.target
-    own = np.zeros(inside.size, dtype=bool)
-    own[place.cells] = True
-    lowest = division.lowest[place.id]
-    if place.kind == "spot":
-        # on its way through the pond, as far as that lies on or before the edge
-        through = float(first[own[steps] | own[target[steps]]].sum()) / float(drainage.accumulation.ravel()[lowest])
-    else:
-        # what a trench at the very edge lets by is on it; what a grate amid it lets by came over the edge before
-        through = float(inside[lowest] and not inside[place.cells].all())
-    if through >= 1.0:
-        return 1.0
-    others = np.zeros(inside.size, dtype=bool)
-    for other in division.places:
-        if other.id != place.id:
-            others[other.cells] = True
-    cell = lowest
-    while (onward := int(target[cell])) >= 0 and not others[cell]:
-        if inside[onward] and not inside[cell] and not others[onward]:
-            return 1.0
+def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, division: Division) -> bool:
+    """Whether what a place lets by runs onto the edge before it comes to another place."""
+    target, cell = division.drainage.target, division.lowest[place.id]
+    # what a trench at the very edge lets by is on it; what a grate amid it lets by came over the edge before
+    if place.kind == "taker" and inside[cell] and not inside[place.cells].all():
+        return True
+    others = held.copy()
+    others[place.cells] = False
+    while (onward := int(target[cell])) >= 0 and not others[onward]:
+        if inside[onward] and not inside[cell]:
+            return True
         cell = onward
-    return through
+    return False
+
+
+def _share_through(place: CollectingPlace, steps: IntArray, first: FloatArray, division: Division) -> float:
+    """Share of what comes to a low spot that steps onto the edge within its pond. [-]"""
+    drainage = division.drainage
+    own = np.zeros(drainage.target.size, dtype=bool)
+    own[place.cells] = True
+    comes = np.count_nonzero(catchment(drainage, place.cells)) * drainage.ground.grid.cell_area
+    return float(first[own[steps] | own[drainage.target[steps]]].sum()) / comes

@@ -54,7 +54,8 @@ def stormed(drainage, places, takings, *, depth=0.06, spots=()):
 def running(drainage, places, takings, *, shape=PATIO, **more) -> float:
     """What runs onto the patio, in square metres of ground whose peak it is."""
     division, water = stormed(drainage, places, takings, **more)
-    return running_at(arriving_water("patio", "paving", shape, drainage), division, water) / unit_peak(water)
+    edge, peak = arriving_water("patio", "paving", shape, drainage), unit_peak(water)
+    return running_at(edge, division, water, peak).flow / peak
 
 
 def test_without_works_all_that_arrives_runs(plane) -> None:
@@ -70,7 +71,7 @@ def test_a_trench_before_the_edge_leaves_what_it_is_offered_and_does_not_take(pl
         division, water = stormed(plane, [trench], {"drain-1": Taking("drain-1", share * offered)})
         most = 48.0 * unit_peak(water)
         expected = min(max(1.0 - share, 0.0) * offered, most)
-        assert running_at(edge, division, water) == pytest.approx(expected, abs=1e-12)
+        assert running_at(edge, division, water, unit_peak(water)).flow == pytest.approx(expected, abs=1e-12)
 
 
 def test_a_trench_along_half_the_edge_leaves_the_other_half(plane) -> None:
@@ -139,27 +140,35 @@ def test_a_low_spot_holds_its_water_and_what_it_spills_runs_on_over_the_edge(hol
         division, water = stormed(drainage, [pond], {spot.id: Taking("basin-1", rating=rating)}, spots=(spot,))
         below = float((division.label[edge.cells] != division.names.index(spot.id)).sum()) * 2.0
         spills = water.standing[spot.id].spill.peak
-        assert running_at(edge, division, water) == pytest.approx(
+        assert running_at(edge, division, water, unit_peak(water)).flow == pytest.approx(
             min(below * unit_peak(water) + spills, edge.arriving_area * unit_peak(water))
         )
-        told.append(running_at(edge, division, water))
+        told.append(running_at(edge, division, water, unit_peak(water)).flow)
     assert told[0] > told[-1]
     assert spills == 0.0
 
 
-def test_a_pond_on_the_patio_runs_over_it_by_what_it_spills_alone(ground_of) -> None:
+def test_what_passes_through_a_pond_on_the_patio_is_told_apart(ground_of) -> None:
     heights = np.repeat(100.0 - 0.02 * np.arange(SIZE)[:, None], SIZE, axis=1)
     heights[7:14, 5:13] = 99.6
     drainage = drain_ground(ground_of(heights))
     (spot,) = (each for each in find_low_spots(drainage, rmse=0.001, prefix="low-") if each.contained_in is None)
     pond = CollectingPlace(spot.id, "spot", spot.cells)
-    rating = rating_of(spot, spot.bottom_elevation, 1.0, load_rules())
-    assert running(drainage, [pond], {}, spots=(spot,), depth=0.2) > 10.0
-    drained = {spot.id: Taking("basin-1", rating=rating)}
-    division, water = stormed(drainage, [pond], drained, spots=(spot,), depth=0.2)
     edge = arriving_water("patio", "paving", PATIO, drainage)
-    assert water.standing[spot.id].spill.peak == 0.0
-    assert running_at(edge, division, water) == 0.0
+    comes = 0.0
+    for capacity in (None, 1e-4, 1.0):
+        rating = None if capacity is None else rating_of(spot, spot.bottom_elevation, capacity, load_rules())
+        takings = {} if rating is None else {spot.id: Taking("basin-1", rating=rating)}
+        division, water = stormed(drainage, [pond], takings, spots=(spot,), depth=0.2)
+        runs = running_at(edge, division, water, unit_peak(water))
+        # all the water there stands in the pond, and none runs onto the patio over dry ground
+        assert runs.flow == 0.0
+        through, spills = sum(runs.through.values()), water.standing[spot.id].spill.peak
+        assert through <= spills
+        comes = max(comes, through)
+        assert (through > 0.0) == (spills > 0.0)
+    assert comes > 0.0
+    assert spills == 0.0
 
 
 @pytest.mark.parametrize("capacity", [0.0, 2e-5, 1e-4, 4e-4])
@@ -171,6 +180,6 @@ def test_more_rain_never_runs_less(hollow, plane, capacity: float) -> None:
     edge = arriving_water("patio", "paving", PATIO, drainage)
     storms = [stormed(drainage, [pond, trench], takings, depth=depth, spots=(spot,)) for depth in
               (0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2)]
-    runs = [running_at(edge, *storm) for storm in storms]
+    runs = [running_at(edge, *storm, unit_peak(storm[1])).flow for storm in storms]
     assert runs == sorted(runs)
     assert runs[-1] > 0.0
