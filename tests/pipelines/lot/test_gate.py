@@ -329,11 +329,11 @@ def test_a_field_is_mended_by_what_is_found_of_lines_in_it(made: tuple[Plan, Way
 def test_a_way_out_for_one_lines_end_is_no_way_for_another_line(made: tuple[Plan, WayGround]) -> None:
     plan, ground = made
     run = plan.pipe_runs[0]
-    _, south, east, _ = ground.protected_paving.bounds
-    east, south = east - EAST, south - NORTH
-    over = put((east + 1.4, south + 2.0, 99.9), (east - 2.0, south - 1.4, 99.86))
+    _, _, east, north = ground.protected_paving.bounds
+    east, north = east - EAST, north - NORTH
+    over = put((east + 1.4, north - 2.0, 99.9), (east - 2.0, north + 1.4, 99.7))
     cut = laid(run, over, 100.25, id="run-8", from_id="a", to_id="b", kind="gravity")
-    out = put((east - 1.0, south + 1.0, 99.9), (east - 1.0, south - 3.0, 99.86))
+    out = put((east - 1.0, north - 1.0, 99.9), (east - 1.0, north + 3.0, 99.86))
     own = laid(run, out, 100.25, id="run-9", from_id="c", to_id="d", kind="gravity")
     broken = with_runs(plan, cut, own)
     faults = tuple(fault for fault in faults_of(broken, ground) if fault.code == "saw_cut")
@@ -343,7 +343,7 @@ def test_a_way_out_for_one_lines_end_is_no_way_for_another_line(made: tuple[Plan
     place = shapely.centroid(shapely.intersection(shapely.force_2d(over), ground.protected_paving))
     assert shapely.intersects(mended.barred, place)
     # the other one can still begin where it does
-    assert not shapely.intersects(mended.barred, at(east - 1.0, south + 1.0))
+    assert not shapely.intersects(mended.barred, at(east - 1.0, north - 1.0))
 
 
 def test_thin_cover_that_no_line_there_could_better_is_a_note(made: tuple[Plan, WayGround]) -> None:
