@@ -49,9 +49,11 @@ def without_room(faults: tuple[Reason, ...], plan: Plan, ground: WayGround) -> d
             continue
         run = runs[fault["run"]]
         if run.to_id in outlets and run.from_id in runs and run.length <= rules["outlet_taper"].likely:
-            notes[fault] = reason("thin_cover_at_outlet", **dict(fault.values))
+            notes[fault] = reason("thin_cover_at_outlet", run=run.id, cover=fault["cover"], floor=fault["floor"],
+                                  start=fault["start"], end=fault["end"])
         elif not has_room(
             run, plan, shapely.Polygon(), ground, cover_wanted=fault["floor"] - rules["cover_tolerance"].likely
         ):
-            notes[fault] = reason("thin_cover_no_room", **dict(fault.values))
+            notes[fault] = reason("thin_cover_no_room", run=run.id, cover=fault["cover"], floor=fault["floor"],
+                                  start=fault["start"], end=fault["end"])
     return notes
