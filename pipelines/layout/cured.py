@@ -52,6 +52,11 @@ class TroubleLeft:
         dry_in_time = self.depth <= self.limit or self.over <= self.longest
         return dry_in_time and self.flow <= self.most + FLOW_ROUNDING
 
+    @property
+    def surely_ended(self) -> bool:
+        """Whether it is, wherever what passes through a pond there runs."""
+        return self.ended and not self.through
+
 
 def troubles_left(
     found: Diagnosis, catching: Catching, division: Division, water: LotWater, rules: Rules
@@ -69,6 +74,8 @@ def worst_standing(left: Sequence[TroubleLeft]) -> TroubleLeft | None:
 def told_left(left: TroubleLeft) -> Reason:
     """What one of them still does, beside what is tolerated."""
     name = left.trouble.name
+    if left.ended and left.through:
+        return told_through(left)
     if left.trouble.edge is not None:
         return reason(
             "left_running", place=name, flow=left.flow, most=left.most, arrives=left.arrives, past=left.past
@@ -111,6 +118,12 @@ def _left(
             yield TroubleLeft(
                 trouble, arrives=runs.arrives, flow=runs.flow, most=most, past=past, through=through
             )
+
+
+def against_today(left: Sequence[TroubleLeft], today: Diagnosis) -> tuple[TroubleLeft, ...]:
+    """The same on ground that is reshaped, beside what runs at each edge on the lot as it is."""
+    runs = {trouble.name: trouble.why["flow"] for trouble in today.troubles if trouble.edge is not None}
+    return tuple(replace(each, arrives=max(each.arrives, runs.get(each.trouble.name, 0.0))) for each in left)
 
 
 def told_running(left: TroubleLeft) -> Reason:
