@@ -3,12 +3,16 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import shapely
+
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import tolerated_over_grate
 from pipelines.layout.catching.proposal import Catching
+from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
+from pipelines.layout.diagnosis.protected import ProtectedEdge
 from pipelines.layout.diagnosis.running import running_at
 from pipelines.layout.diagnosis.troubles import Trouble
 from terrain.reason import Reason, reason
@@ -110,7 +114,8 @@ def _left(
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
             if trouble.why["seen"] is not None or trouble.name in stands:
                 most *= found.rules.seen_share
-            runs = running_at(trouble.edge, division, water, unit_peak(found.water))
+            caught = _caught_near(trouble.edge, catching, found.rules.complaint_reach)
+            runs = running_at(trouble.edge, division, water, unit_peak(found.water), caught)
             past, through = (
                 tuple(_past(place, onto, catching, water) for place, onto in some.items() if onto > most)
                 for some in (runs.past, runs.through)
@@ -118,6 +123,15 @@ def _left(
             yield TroubleLeft(
                 trouble, arrives=runs.arrives, flow=runs.flow, most=most, past=past, through=through
             )
+
+
+def _caught_near(edge: ProtectedEdge, catching: Catching, reach: float) -> set[str]:
+    """Places where works within reach of an edge catch what runs over it."""
+    near = [
+        site for site in catching.sites
+        if shapely.distance(edge.shape, site.line if isinstance(site, DrainSite) else site.point) <= reach
+    ]
+    return {(site.spot if isinstance(site, BasinSite) else None) or site.id for site in near}
 
 
 def against_today(left: Sequence[TroubleLeft], today: Diagnosis) -> tuple[TroubleLeft, ...]:

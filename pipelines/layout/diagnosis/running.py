@@ -1,5 +1,6 @@
 """What runs onto something to protect with works in place: the water that runs at it today, counted the same way."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,7 +24,7 @@ class Running:
     flow : float
         What does. [m3/s]
     past : dict of str to float
-        Of it what works and low spots before the edge let by, by place; the rest comes to none of them. [m3/s]
+        Of it what works and low spots let by, by place; the rest comes to none of them. [m3/s]
     through : dict of str to float
         By low spot on the edge what passes through its pond and may run over the edge: which way, no heights tell
         under still water. [m3/s]
@@ -35,12 +36,15 @@ class Running:
     through: dict[str, float] = field(default_factory=dict)
 
 
-def running_at(edge: ProtectedEdge, division: Division, water: LotWater, peak: float) -> Running:
-    """What runs onto an edge; of what works or a pond take before it, that alone which they let by.
+def running_at(
+    edge: ProtectedEdge, division: Division, water: LotWater, peak: float, caught: Collection[str]
+) -> Running:
+    """What runs onto an edge; of what works or a pond take before it or right behind it, that alone which they let by.
 
     Water that comes to a low spot before it comes to the edge stands there; what the low spot then spills over the edge
-    runs at it. So does what a trench or a grate before the edge is offered and does not take. `peak` is that of a
-    square metre of ground [m/s].
+    runs at it. So does what a trench or a grate before the edge is offered and does not take. What runs over the edge
+    to one of the places where works near it catch it, `caught` by id, is told by the share of it that they let by.
+    `peak` is that of a square metre of ground [m/s].
     """
     drainage = division.drainage
     inside = mask_of(edge.shape, drainage.ground.grid).ravel()
@@ -49,20 +53,26 @@ def running_at(edge: ProtectedEdge, division: Division, water: LotWater, peak: f
     for place in division.places:
         held[place.cells] = True
     straight = steps[~held[steps] & ~held[drainage.target[steps]]]
-    area = float(first_at(straight, inside, drainage, np.flatnonzero(held)).sum())
+    areas = first_at(straight, inside, drainage, np.flatnonzero(held))
+    onward = np.array([division.names[number] if number >= 0 else "" for number in division.label[straight]], dtype=str)
     first = first_at(steps, inside, drainage)
+    flow = float(areas[~np.isin(onward, list(caught))].sum()) * peak
     past, through = {}, {}
     for place in division.places:
         rest = _let_by(place, water).peak
-        if rest > 0.0 and _runs_onto(place, inside, held, division):
-            past[place.id] = rest
-        elif rest > 0.0 and place.kind == "spot":
-            share = _share_through(place, steps, first, division)
-            if share > 0.0:
-                through[place.id] = share * rest
+        if rest <= 0.0:
+            continue
+        comes = np.count_nonzero(catchment(drainage, place.cells)) * drainage.ground.grid.cell_area
+        over = rest * float(areas[onward == place.id].sum()) / comes if place.id in caught else 0.0
+        if _runs_onto(place, inside, held, division):
+            over = rest
+        elif place.kind == "spot" and (within := _within(place, steps, first, division)) > 0.0:
+            through[place.id] = rest * within / comes
+        if over > 0.0:
+            past[place.id] = over
     arrives = edge.arriving_area * peak
     # works add no water to what comes there without them
-    return Running(arrives, min(area * peak + sum(past.values()), arrives), past, through)
+    return Running(arrives, min(flow + sum(past.values()), arrives), past, through)
 
 
 def _let_by(place: CollectingPlace, water: LotWater) -> Hydrograph:
@@ -87,10 +97,8 @@ def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, divis
     return False
 
 
-def _share_through(place: CollectingPlace, steps: IntArray, first: FloatArray, division: Division) -> float:
-    """Share of what comes to a low spot that steps onto the edge within its pond. [-]"""
-    drainage = division.drainage
-    own = np.zeros(drainage.target.size, dtype=bool)
+def _within(place: CollectingPlace, steps: IntArray, first: FloatArray, division: Division) -> float:
+    """Ground whose water steps onto the edge within the pond of a low spot. [m2]"""
+    own = np.zeros(division.drainage.target.size, dtype=bool)
     own[place.cells] = True
-    comes = np.count_nonzero(catchment(drainage, place.cells)) * drainage.ground.grid.cell_area
-    return float(first[own[steps] | own[drainage.target[steps]]].sum()) / comes
+    return float(first[own[steps] | own[division.drainage.target[steps]]].sum())

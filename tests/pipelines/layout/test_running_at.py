@@ -51,11 +51,11 @@ def stormed(drainage, places, takings, *, depth=0.06, spots=()):
     return division, run_storm(division, drainage, by_id, surfaces, rain, takings, settings)
 
 
-def running(drainage, places, takings, *, shape=PATIO, **more) -> float:
+def running(drainage, places, takings, *, shape=PATIO, caught=(), **more) -> float:
     """What runs onto the patio, in square metres of ground whose peak it is."""
     division, water = stormed(drainage, places, takings, **more)
     edge, peak = arriving_water("patio", "paving", shape, drainage), unit_peak(water)
-    return running_at(edge, division, water, peak).flow / peak
+    return running_at(edge, division, water, peak, caught).flow / peak
 
 
 def test_without_works_all_that_arrives_runs(plane) -> None:
@@ -71,7 +71,7 @@ def test_a_trench_before_the_edge_leaves_what_it_is_offered_and_does_not_take(pl
         division, water = stormed(plane, [trench], {"drain-1": Taking("drain-1", share * offered)})
         most = 48.0 * unit_peak(water)
         expected = min(max(1.0 - share, 0.0) * offered, most)
-        assert running_at(edge, division, water, unit_peak(water)).flow == pytest.approx(expected, abs=1e-12)
+        assert running_at(edge, division, water, unit_peak(water), ()).flow == pytest.approx(expected, abs=1e-12)
 
 
 def test_a_trench_along_half_the_edge_leaves_the_other_half(plane) -> None:
@@ -90,10 +90,45 @@ def test_a_trench_in_the_first_cells_of_the_patio_takes_it_at_the_edge(plane) ->
     assert running(plane, [on_edge], {"drain-1": Taking("drain-1")}) == 0.0
 
 
-def test_water_that_runs_over_the_patio_to_a_grate_amid_it_runs_at_it(plane) -> None:
+def test_water_that_runs_over_the_patio_to_a_grate_far_off_runs_at_it(plane) -> None:
     amid = CollectingPlace("basin-1", "taker", cells([11], range(6, 12)))
     for capacity in (0.0, 1e-4, np.inf):
         assert running(plane, [amid], {"basin-1": Taking("basin-1", capacity)}) == pytest.approx(48.0)
+
+
+def test_of_what_runs_over_the_patio_to_its_grate_that_share_runs_which_the_grate_lets_by(plane) -> None:
+    amid = CollectingPlace("basin-1", "taker", cells([11], range(6, 12)))
+    division, water = stormed(plane, [amid], {})
+    offered, edge = water.arriving["basin-1"].peak, arriving_water("patio", "paving", PATIO, plane)
+    for share in (0.0, 0.25, 0.999, 1.0, 2.0):
+        division, water = stormed(plane, [amid], {"basin-1": Taking("basin-1", share * offered)})
+        # 6 columns of 12 rows come to the grate, 8 of these rows over the edge
+        expected = min(max(1.0 - share, 0.0) * offered * 8.0 / 12.0, 48.0 * unit_peak(water))
+        found = running_at(edge, division, water, unit_peak(water), {"basin-1"})
+        assert found.flow == pytest.approx(expected, abs=1e-12)
+        assert found.through == {}
+
+
+def test_a_low_spot_behind_the_edge_with_a_grate_holds_what_comes_over_the_edge_until_it_spills(ground_of) -> None:
+    """The plane drains over the edge into a hollow amid the patio, which a grate empties."""
+    heights = np.repeat(100.0 - 0.02 * np.arange(SIZE)[:, None], SIZE, axis=1)
+    heights[10:13, 7:11] = 99.7
+    drainage = drain_ground(ground_of(heights))
+    (spot,) = (each for each in find_low_spots(drainage, rmse=0.001, prefix="low-") if each.contained_in is None)
+    pond, edge = CollectingPlace(spot.id, "spot", spot.cells), arriving_water("patio", "paving", PATIO, drainage)
+    runs = []
+    for capacity in (1e-6, 2e-4, 4e-4, 1.0):
+        takes = {spot.id: Taking("basin-1", rating=rating_of(spot, spot.bottom_elevation, capacity, load_rules()))}
+        division, water = stormed(drainage, [pond], takes, spots=(spot,))
+        caught = running_at(edge, division, water, unit_peak(water), {spot.id}).flow
+        away = running_at(edge, division, water, unit_peak(water), ()).flow
+        # the columns beside the hollow run on over the patio and past it
+        beside = float((division.label[edge.cells] != division.names.index(spot.id)).sum()) * 8.0 * unit_peak(water)
+        runs.append(caught - beside)
+        assert caught <= away
+        assert (runs[-1] > 1e-12) == (water.standing[spot.id].spill.peak > 0.0)
+    assert runs == sorted(runs, reverse=True)
+    assert runs[0] > runs[-1] == pytest.approx(0.0, abs=1e-12)
 
 
 def test_what_weaves_over_the_edge_is_counted_once(ground_of) -> None:
@@ -140,10 +175,10 @@ def test_a_low_spot_holds_its_water_and_what_it_spills_runs_on_over_the_edge(hol
         division, water = stormed(drainage, [pond], {spot.id: Taking("basin-1", rating=rating)}, spots=(spot,))
         below = float((division.label[edge.cells] != division.names.index(spot.id)).sum()) * 2.0
         spills = water.standing[spot.id].spill.peak
-        assert running_at(edge, division, water, unit_peak(water)).flow == pytest.approx(
+        assert running_at(edge, division, water, unit_peak(water), ()).flow == pytest.approx(
             min(below * unit_peak(water) + spills, edge.arriving_area * unit_peak(water))
         )
-        told.append(running_at(edge, division, water, unit_peak(water)).flow)
+        told.append(running_at(edge, division, water, unit_peak(water), ()).flow)
     assert told[0] > told[-1]
     assert spills == 0.0
 
@@ -160,7 +195,7 @@ def test_what_passes_through_a_pond_on_the_patio_is_told_apart(ground_of) -> Non
         rating = None if capacity is None else rating_of(spot, spot.bottom_elevation, capacity, load_rules())
         takings = {} if rating is None else {spot.id: Taking("basin-1", rating=rating)}
         division, water = stormed(drainage, [pond], takings, spots=(spot,), depth=0.2)
-        runs = running_at(edge, division, water, unit_peak(water))
+        runs = running_at(edge, division, water, unit_peak(water), ())
         # all the water there stands in the pond, and none runs onto the patio over dry ground
         assert runs.flow == 0.0
         through, spills = sum(runs.through.values()), water.standing[spot.id].spill.peak
@@ -180,6 +215,6 @@ def test_more_rain_never_runs_less(hollow, plane, capacity: float) -> None:
     edge = arriving_water("patio", "paving", PATIO, drainage)
     storms = [stormed(drainage, [pond, trench], takings, depth=depth, spots=(spot,)) for depth in
               (0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2)]
-    runs = [running_at(edge, *storm, unit_peak(storm[1])).flow for storm in storms]
+    runs = [running_at(edge, *storm, unit_peak(storm[1]), ()).flow for storm in storms]
     assert runs == sorted(runs)
     assert runs[-1] > 0.0
