@@ -57,12 +57,13 @@ def running_at(
     onward = np.array([division.names[number] if number >= 0 else "" for number in division.label[straight]], dtype=str)
     first = first_at(steps, inside, drainage)
     flow = float(areas[~np.isin(onward, list(caught))].sum()) * peak
-    past, through = {}, {}
+    past: dict[str, float] = {}
+    through: dict[str, float] = {}
     for place in division.places:
         rest = _let_by(place, water).peak
         if rest <= 0.0:
             continue
-        comes = np.count_nonzero(catchment(drainage, place.cells)) * drainage.ground.grid.cell_area
+        comes = int(np.count_nonzero(catchment(drainage, place.cells))) * drainage.ground.grid.cell_area
         over = rest * float(areas[onward == place.id].sum()) / comes if place.id in caught else 0.0
         if _runs_onto(place, inside, held, division):
             over = rest
