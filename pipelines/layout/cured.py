@@ -3,21 +3,18 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import shapely
-from shapely import LineString, Point
 
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import tolerated_over_grate
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.catching.sites import BasinSite, DownspoutSite, DrainSite
+from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.diagnosis.diagnose import Diagnosis, unit_peak
 from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import ProtectedEdge
+from pipelines.layout.diagnosis.running import running_at
 from pipelines.layout.diagnosis.troubles import Trouble
-from terrain.arrays import FloatArray
-from terrain.kernels.routing import accumulate
 from terrain.reason import Reason, reason
 
 FLOW_ROUNDING = 1e-6
@@ -34,8 +31,12 @@ class TroubleLeft:
         Water there and what is tolerated. [m]
     over, longest : float
         How long it stands deeper than that, infinite where it still does when last looked at, and how long it may. [s]
-    flow, most : float
-        What runs at it, and what may. [m3/s]
+    arrives, flow, most : float
+        What would run at it without works, what does, and what may. [m3/s]
+    past : tuple of Reason
+        Works and low spots that let by what runs at it, and how much.
+    through : tuple of Reason
+        Low spots at it through whose ponds more passes than may run at it.
     """
 
     trouble: Trouble
@@ -43,14 +44,22 @@ class TroubleLeft:
     limit: float = 0.0
     over: float = 0.0
     longest: float = 0.0
+    arrives: float = 0.0
     flow: float = 0.0
     most: float = 0.0
+    past: tuple[Reason, ...] = ()
+    through: tuple[Reason, ...] = ()
 
     @property
     def ended(self) -> bool:
         """Whether it is within its limit."""
         dry_in_time = self.depth <= self.limit or self.over <= self.longest
         return dry_in_time and self.flow <= self.most + FLOW_ROUNDING
+
+    @property
+    def surely_ended(self) -> bool:
+        """Whether it is, wherever what passes through a pond there runs."""
+        return self.ended and not self.through
 
 
 def troubles_left(
@@ -69,8 +78,12 @@ def worst_standing(left: Sequence[TroubleLeft]) -> TroubleLeft | None:
 def told_left(left: TroubleLeft) -> Reason:
     """What one of them still does, beside what is tolerated."""
     name = left.trouble.name
+    if left.ended and left.through:
+        return told_through(left)
     if left.trouble.edge is not None:
-        return reason("left_running", place=name, flow=left.flow, most=left.most)
+        return reason(
+            "left_running", place=name, flow=left.flow, most=left.most, arrives=left.arrives, past=left.past
+        )
     to_the_end = left.over == float("inf")
     return reason(
         "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,
@@ -101,36 +114,45 @@ def _left(
             most = found.rules.arriving_wall if trouble.edge.kind == "wall" else found.rules.arriving_paving
             if trouble.why["seen"] is not None or trouble.name in stands:
                 most *= found.rules.seen_share
-            flow = _flow_at(trouble.edge, division, catching, water, found.rules.complaint_reach)
-            yield TroubleLeft(trouble, flow=flow, most=most)
+            caught = _caught_near(trouble.edge, catching, found.rules.complaint_reach)
+            runs = running_at(trouble.edge, division, water, unit_peak(found.water), caught)
+            past, through = (
+                tuple(_past(place, onto, catching, water) for place, onto in some.items() if onto > most)
+                for some in (runs.past, runs.through)
+            )
+            yield TroubleLeft(
+                trouble, arrives=runs.arrives, flow=runs.flow, most=most, past=past, through=through
+            )
 
 
-def _flow_at(
-    edge: ProtectedEdge, division: Division, catching: Catching, water: LotWater, reach: float
-) -> float:
-    """What runs at an edge and into no collector within reach of it, and what the collectors there let by. [m3/s]"""
-    near = [site for site in catching.sites if shapely.distance(edge.shape, _place(site)) <= reach]
-    spots = {site.spot for site in near if isinstance(site, BasinSite) and site.spot is not None}
-    takers = {site.id for site in near if not (isinstance(site, BasinSite) and site.spot is not None)}
-    caught = spots | takers
-    first = [division.names[number] if number >= 0 else "" for number in division.label[edge.cells]]
-    area = float((edge.areas - _piped(edge, division, catching))[[name not in caught for name in first]].sum())
-    by = sum(
-        max(0.0, float(np.max(water.arriving[name].flow - water.taken[name].flow)))
-        for name in takers & set(first)
-        if name in water.taken and division.next_place[name] not in caught
-    )
-    return area * unit_peak(water) + by
+def _caught_near(edge: ProtectedEdge, catching: Catching, reach: float) -> set[str]:
+    """Places where works within reach of an edge catch what runs over it."""
+    near = [
+        site for site in catching.sites
+        if shapely.distance(edge.shape, site.line if isinstance(site, DrainSite) else site.point) <= reach
+    ]
+    return {(site.spot if isinstance(site, BasinSite) else None) or site.id for site in near}
 
 
-def _piped(edge: ProtectedEdge, division: Division, catching: Catching) -> FloatArray:
-    """Roof that would drain to each cell of an edge if pipes did not take its water. [m2]"""
-    served = [division.names.index(spout.id) for spout in catching.downspouts if spout.id in division.names]
-    drainage = division.drainage
-    roofs = np.isin(division.label, served) * drainage.ground.grid.cell_area
-    piped: FloatArray = accumulate(drainage.target, drainage.order, roofs)[edge.cells]
-    return piped
+def against_today(left: Sequence[TroubleLeft], today: Diagnosis) -> tuple[TroubleLeft, ...]:
+    """The same on ground that is reshaped, beside what runs at each edge on the lot as it is."""
+    runs = {trouble.name: trouble.why["flow"] for trouble in today.troubles if trouble.edge is not None}
+    return tuple(replace(each, arrives=max(each.arrives, runs.get(each.trouble.name, 0.0))) for each in left)
 
 
-def _place(site: BasinSite | DrainSite | DownspoutSite) -> Point | LineString:
-    return site.line if isinstance(site, DrainSite) else site.point
+def told_running(left: TroubleLeft) -> Reason:
+    """What still runs at an edge of what ran at it, where that is within its limit."""
+    return reason("runs_within", place=left.trouble.name, flow=left.flow, most=left.most, arrives=left.arrives)
+
+
+def told_through(left: TroubleLeft) -> Reason:
+    """What passes through a pond at an edge, and may run over it."""
+    return reason("runs_through", place=left.trouble.name, most=left.most, through=left.through)
+
+
+def _past(place: str, onto: float, catching: Catching, water: LotWater) -> Reason:
+    """What is let by at a low spot or by works."""
+    works = next((basin.id for basin in catching.basins if basin.spot == place), place)
+    if works not in water.taken:
+        return reason("spills_onto", spot=place, onto=onto)
+    return reason("lets_by", works=works, comes=water.arriving[works].peak, takes=water.taken[works].peak, onto=onto)

@@ -113,6 +113,8 @@ class CaughtBy:
         Money, in the price list's currency; None where it was not laid out, or leads nowhere.
     why : Reason or None
         Why it was not laid out.
+    passes : bool
+        Where it does not, whether that hangs alone on what passes through a pond at an edge.
     """
 
     kind: CaughtKind
@@ -127,6 +129,7 @@ class CaughtBy:
     high: float | None = None
     chosen: bool = False
     why: Reason | None = None
+    passes: bool = False
 
 
 SurfaceKind = Literal["extension", "regrade", "berm", "swale", "fill", "raised edge"]

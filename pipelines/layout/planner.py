@@ -9,7 +9,7 @@ from pipelines.hydraulics.held_back import HeldBack
 from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.proposal import Catching, catch
 from pipelines.layout.choice import leaves_by
-from pipelines.layout.cured import troubles_left
+from pipelines.layout.cured import against_today, troubles_left
 from pipelines.layout.diagnosis.cause import Cause, cause_of
 from pipelines.layout.diagnosis.coarse_cells import on_cells
 from pipelines.layout.diagnosis.diagnose import Diagnosis, run_on_share, within_error_alone
@@ -17,7 +17,7 @@ from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.stops import reasons_to_stop
 from pipelines.layout.existing_drains import checks_of_drains, told_of_drains
-from pipelines.layout.gate.faults import faults_of
+from pipelines.layout.gate.faults import faults_of, without_room
 from pipelines.layout.improvements import (
     all_outfalls,
     only_served,
@@ -301,7 +301,7 @@ def _laid_out(
     if lot is not None:
         way = reason("leaves_beside_surface", way=way, works=tuple(work.why for work in lot.works))
     looks = found_of_outfalls(inputs.looks, chosen.outfalls, chosen.discharges, served)
-    left = troubles_left(found, served, division, water, rules)
+    left = against_today(troubles_left(found, served, division, water, rules), today)
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
@@ -340,8 +340,10 @@ def _laid_out(
             *unpriced,
         ),
     )
-    faults = faults_of(plan, way_inputs.ground)
-    plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults))))
+    found_by_gate = faults_of(plan, way_inputs.ground)
+    notes = without_room(found_by_gate, plan, way_inputs.ground)
+    faults = tuple(each for each in found_by_gate if each not in notes)
+    plan = replace(plan, faults=faults, warnings=tuple(dict.fromkeys((*plan.warnings, *faults, *notes.values()))))
     return LotPlan(
         plan, today, division, water, chosen.served, chosen.limits, served, chosen.capacities, chosen.lifts,
         looks=looks, reshaped=lot, held=full.held,

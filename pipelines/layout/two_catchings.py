@@ -169,7 +169,8 @@ def _told(laid: LaidOut, *, chosen: bool) -> CaughtBy:
     worst = worst_standing(laid.left)
     low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
     return CaughtBy(
-        kind, ended=laid.over[0] == 0, place=None if worst is None else worst.trouble.name,
+        kind, ended=all(each.surely_ended for each in laid.left), passes=laid.over[0] == 0,
+        place=None if worst is None else worst.trouble.name,
         depth=None if worst is None else worst.depth,
         over=None if worst is None or worst.over == float("inf") else worst.over,
         length=sum(drain.length for drain in stone), cut=_cut(laid.catching),

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.cured import TroubleLeft, told_left
+from pipelines.layout.cured import TroubleLeft, told_left, told_running, told_through
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -132,7 +132,11 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     over = [each for each in left if not each.ended]
     if over:
         return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over)))
-    return Part("sure", reason("cure_ends_all"))
+    through = [each for each in left if each.through]
+    if through:
+        return Part("cannot_tell", reason("cure_hangs_on_way", runs=tuple(told_through(each) for each in through)))
+    runs = tuple(told_running(each) for each in left if each.trouble.edge is not None)
+    return Part("sure", reason("cure_ends_all", runs=runs))
 
 
 def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]) -> tuple[Discharge, ...]:

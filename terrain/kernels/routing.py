@@ -88,6 +88,22 @@ def carry_labels(target: IntArray, order: IntArray, seeds: IntArray) -> IntArray
 
 
 @njit(cache=True)
+def last_on_way(target: IntArray, marked: BoolArray) -> IntArray:
+    """Marked cells whose way down meets no other marked one."""
+    last = np.empty(target.size, dtype=np.int64)
+    number = 0
+    for cell in range(target.size):
+        if marked[cell]:
+            after = target[cell]
+            while after >= 0 and not marked[after]:
+                after = target[after]
+            if after < 0:
+                last[number] = cell
+                number += 1
+    return last[:number]
+
+
+@njit(cache=True)
 def lengths(
     target: IntArray, order: IntArray, ends: BoolArray, columns: int, cell_width: float, cell_height: float
 ) -> FloatArray:

@@ -138,6 +138,8 @@ class Division:
         Of the ground that is divided.
     upslope : Upslope or None
         What comes as flows from beyond the lot's surroundings.
+    lowest : dict of str to int
+        Flat index of the cell at which each place's surplus goes on.
     """
 
     regions: tuple[Region, ...]
@@ -148,6 +150,7 @@ class Division:
     studied: BoolArray
     drainage: Drainage
     upslope: Upslope | None = None
+    lowest: dict[str, int] = field(default_factory=dict)
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:
@@ -195,7 +198,7 @@ def divide_ground(
     onward = {
         place.id: _next(drainage, place, names.index(place.id), label, names, rank, on_parcel) for place in held
     }
-    return Division(regions, tuple(held), onward, label, names, studied, drainage, upslope)
+    return Division(regions, tuple(held), onward, label, names, studied, drainage, upslope, lowest=lowest)
 
 
 def _mark_exits(drainage: Drainage, on_parcel: BoolArray, seeds: IntArray, first_side: int) -> None:

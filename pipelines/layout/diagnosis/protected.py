@@ -18,6 +18,7 @@ from terrain.flow.low_spots import LowSpot
 from terrain.flow.on_grounds import Flow, flow_on_best, flow_on_each
 from terrain.grid import Grid
 from terrain.ground import OPEN
+from terrain.kernels.routing import carry_labels, last_on_way
 from terrain.lidar.grounds import PossibleGrounds
 
 
@@ -36,7 +37,7 @@ class ProtectedEdge:
     cells : (n,) int ndarray
         Flat indices of open cells from which water steps onto it.
     areas : (n,) float ndarray
-        Ground that drains through each of them. [m2]
+        Ground whose water first steps onto it at each of them: what leaves it and comes back is counted once. [m2]
     strip : float
         How far the shape reaches beyond the wall itself. [m]
     on_grounds : (grounds,) float ndarray
@@ -60,14 +61,30 @@ class ProtectedEdge:
 def arriving_water(
     name: str, kind: Literal["paving", "wall"], shape: Polygon, drainage: Drainage, *, strip: float = 0.0
 ) -> ProtectedEdge:
-    """Where water steps onto something to protect."""
-    grid = drainage.ground.grid
-    inside = mask_of(shape, grid).ravel()
+    """Where water steps onto something to protect, each first where it does; its own rain is not counted."""
+    inside = mask_of(shape, drainage.ground.grid).ravel()
+    steps = steps_onto(inside, drainage)
+    return ProtectedEdge(name, kind, shape, steps, first_at(steps, inside, drainage), strip)
+
+
+def steps_onto(inside: BoolArray, drainage: Drainage) -> IntArray:
+    """Flat indices of open cells outside a shape from which water steps into it."""
     target = drainage.target
-    open_ground = drainage.ground.kind.ravel() == OPEN
-    steps = np.flatnonzero((target >= 0) & ~inside & open_ground)
-    steps = steps[inside[target[steps]]]
-    return ProtectedEdge(name, kind, shape, steps, drainage.accumulation.ravel()[steps], strip)
+    steps = np.flatnonzero((target >= 0) & ~inside & (drainage.ground.kind.ravel() == OPEN))
+    return np.asarray(steps[inside[target[steps]]])
+
+
+def first_at(steps: IntArray, inside: BoolArray, drainage: Drainage, barred: IntArray | None = None) -> FloatArray:
+    """Ground whose water meets each of some steps into a shape before any other, and before any barred cell, its own
+    open ground left out. [m2]"""
+    seeds = np.full(drainage.target.size, -1, dtype=np.int64)
+    seeds[steps] = np.arange(steps.size)
+    if barred is not None:
+        seeds[barred] = steps.size
+    first = carry_labels(drainage.target, drainage.order, seeds)
+    counted = (first >= 0) & ~(inside & (drainage.ground.kind.ravel() == OPEN))
+    cells = np.bincount(first[counted], minlength=steps.size + 1)[: steps.size]
+    return np.asarray(cells * drainage.ground.grid.cell_area, dtype=np.float64)
 
 
 def ground_in_spots(edge: ProtectedEdge, drainage: Drainage, spots: Mapping[str, LowSpot]) -> dict[str, float]:
@@ -95,10 +112,11 @@ def arriving_on_grounds(
     inside = [mask_of(edge.shape, drainage.ground.grid)[window].ravel() for edge in edges]
 
     def arriving(flow: Flow) -> list[float]:
-        steps = np.flatnonzero((flow.target >= 0) & is_open)
-        return [
-            float(flow.area[steps[within[flow.target[steps]] & ~within[steps]]].sum()) for within in inside
-        ]
+        onward = np.where(flow.target >= 0, flow.target, 0)
+        goes = (flow.target >= 0) & is_open
+        # water that steps onto it several times is counted where it does last
+        last = (last_on_way(flow.target, goes & within[onward] & ~within) for within in inside)
+        return [float(flow.area[cells].sum()) for cells in last]
 
     best = np.array(arriving(flow_on_best(drainage, grounds)))
     found = np.array([arriving(flow) for flow in flow_on_each(drainage, grounds)])

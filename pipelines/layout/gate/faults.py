@@ -1,13 +1,16 @@
 """The gate that every plan passes: what of it could not be built as drawn, each fault named."""
 
+import shapely
+
 from pipelines.layout.gate.along_lines import bare_pipes, breaks_without_fitting, thin_segments
 from pipelines.layout.gate.footing import below_footing
+from pipelines.layout.gate.room import has_room
 from pipelines.layout.gate.structures import lines_through_basins, overlapping
 from pipelines.layout.gate.walls import saw_cuts, too_near_walls
 from pipelines.layout.plan import Plan
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.settings import WayGround
-from terrain.reason import Reason
+from terrain.reason import Reason, reason
 
 
 def faults_of(plan: Plan, ground: WayGround) -> tuple[Reason, ...]:
@@ -33,3 +36,24 @@ def faults_of(plan: Plan, ground: WayGround) -> tuple[Reason, ...]:
         *breaks_without_fitting(plan, rules),
         *thin_segments(plan, ground),
     )))
+
+
+def without_room(faults: tuple[Reason, ...], plan: Plan, ground: WayGround) -> dict[Reason, Reason]:
+    """A note in place of each thin cover that cannot be bettered: in the taper before an outlet, where two lines join
+    in it, and where no line of the same size between the same ends has more."""
+    runs, rules = {run.id: run for run in plan.pipe_runs}, ground.situation.rules
+    outlets = {outfall.id for outfall in plan.outfalls}
+    notes = {}
+    for fault in faults:
+        if fault.code != "thin_cover":
+            continue
+        run = runs[fault["run"]]
+        if run.to_id in outlets and run.from_id in runs and run.length <= rules["outlet_taper"].likely:
+            notes[fault] = reason("thin_cover_at_outlet", run=run.id, cover=fault["cover"], floor=fault["floor"],
+                                  start=fault["start"], end=fault["end"])
+        elif not has_room(
+            run, plan, shapely.Polygon(), ground, cover_wanted=fault["floor"] - rules["cover_tolerance"].likely
+        ):
+            notes[fault] = reason("thin_cover_no_room", run=run.id, cover=fault["cover"], floor=fault["floor"],
+                                  start=fault["start"], end=fault["end"])
+    return notes

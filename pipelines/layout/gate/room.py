@@ -18,6 +18,8 @@ from pipelines.layout.ways.settings import WayGround
 
 WAY_OUT = 0.75
 """How much farther than the shortest way a line may run to come out of such ground from an end in it. [m]"""
+SIX_INCH = 0.14
+"""Pipe of this nominal width or more is held to the slopes of 6 in pipe. [m]"""
 LEAST_STRETCH = 0.25
 """A shorter stretch in such ground cuts its corner by less than lines can be laid to. [m]"""
 
@@ -33,8 +35,13 @@ def stretch_in(run: PipeRun, kept_off: BaseGeometry) -> tuple[BaseGeometry, Base
     return held, shapely.intersection(line, held)
 
 
-def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) -> bool:
-    """Whether a line of the same pipe, cover, ends and least slope can be laid in free ground clear of some of it."""
+def has_room(
+    run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround, *, cover_wanted: float | None = None
+) -> bool:
+    """Whether a line of the same pipe, cover, ends and least slope can be laid in free ground clear of some of it.
+
+    With a cover that is wanted [m] it may lie as flat as its size can.
+    """
     rules, pipe = ground.situation.rules, find_pipe(run.pipe_key)
     upper, lower = run.line.coords[0], run.line.coords[-1]
     start, end = Point(upper[:2]), Point(lower[:2])
@@ -50,6 +57,9 @@ def has_room(run: PipeRun, plan: Plan, held: BaseGeometry, ground: WayGround) ->
     taper = rules["outlet_taper"].likely if run.to_id in ends else 0.0
     cover = rules["cover_lawn"]
     held_cover = float(np.clip(run.least_cover, cover.low, cover.likely))
+    if cover_wanted is not None:
+        size = "slope_4in_smooth" if pipe.nominal < SIX_INCH else "slope_6in_smooth"
+        held_cover, flattest = cover_wanted, rules[size].low
     routed = RoutePipe(run.pipe_key, pipe.outside, pipe.wall, flattest, 1.0, 1.0)
     tolerance = rules["digging_tolerance"].likely if run.to_id in ends else 0.0
     spec = RouteSpec((routed,), taper_length=taper, dig_tolerance=tolerance)

@@ -56,6 +56,8 @@ class Reshaped:
     situation: Situation
     found: Diagnosis
     left: tuple[TroubleLeft, ...]
+    passes: bool = False
+    """Whether more passes through a pond at an edge than may run there."""
 
     @property
     def badness(self) -> tuple[int, float]:
@@ -105,7 +107,7 @@ def _with_one_more(shape: Try, best: Reshaped, inputs: PlanInputs, today: LotWat
 def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:
     if best.left or refused is not None:
         return "no"
-    return "cannot_tell" if in_doubt(best, situation) else "sure"
+    return "cannot_tell" if best.passes or in_doubt(best, situation) else "sure"
 
 
 def in_doubt(best: Reshaped, situation: Situation) -> bool:
@@ -151,7 +153,10 @@ def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -
     water = storm_on_lot(situation, inputs.reckoning, division, places)
     found = diagnose(situation, division, places, water)
     left = troubles_left(found, NO_CATCHING, found.division, found.water, before.rules)
-    return Reshaped(works, ground, situation, found, tuple(each for each in left if not each.ended))
+    return Reshaped(
+        works, ground, situation, found, tuple(each for each in left if not each.ended),
+        passes=any(each.through for each in left),
+    )
 
 
 def _refused(inputs: PlanInputs, found: Diagnosis, best: Reshaped) -> Reason | None:

@@ -52,7 +52,7 @@ def with_pipes(
     if not isinstance(laid, LaidOut) or laid.least.cost is None:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_pipes_lead_nowhere")), None
     water, left = _water(inputs, lot, laid)
-    over, worst = [each for each in left if not each.ended], worst_standing(left)
+    over, worst = [each for each in left if not each.surely_ended], worst_standing(left)
     why = _why_not(alone, laid, over, lot, inputs)
     if why is None and (gains := side_gains(found.water, water, situation)):
         why = reason("surface_sends_on", side=gains[0], years=None)
@@ -106,7 +106,7 @@ def _why_not(
     alone: LaidOut, both: LaidOut, over: list[TroubleLeft], lot: Reshaped, inputs: PlanInputs
 ) -> Reason | None:
     """Why they are not proposed whatever they cost: pipes alone end more, or are surer."""
-    if len(over) > alone.over[0]:
+    if len(over) > sum(not each.surely_ended for each in alone.left):
         return reason("surface_pipes_end_less")
     if in_doubt(lot, inputs.situation):
         return reason("surface_in_doubt")

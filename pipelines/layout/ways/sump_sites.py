@@ -7,7 +7,7 @@ import numpy as np
 from shapely import Point
 
 from pipelines.layout.routing.field import RouteField
-from pipelines.layout.routing.laid_lines import pieces_of, without_own
+from pipelines.layout.routing.laid_lines import AT_END, pieces_of, without_own
 from pipelines.layout.routing.pressure import pressure_ways, route_pressure
 from pipelines.layout.routing.search import search_grid
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
@@ -121,7 +121,7 @@ def _site_sumps(
         # it passes under the lines that come to its sump
         laid = [piece for line in inflows if line.length > 1e-6
                 for piece in pieces_of(line.id, line.line, spec.pipes[line.pipe].outside, spec.pipes[line.pipe].wall,
-                                       clearance, 0.0)]
+                                       clearance, 0.0, at_end=AT_END if line.to_id == target.id else 0.0)]
         under = replace(field, crossings=(*field.crossings, *laid))
         pressure = route_pressure(under, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
                                   line_id=f"pressure-{len(sites) + 1}", serves=serves)

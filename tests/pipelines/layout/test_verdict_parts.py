@@ -50,6 +50,12 @@ def trouble(name: str = "place_lawn") -> Trouble:
     return Trouble("standing", reason(name), reason("x"), None, None)
 
 
+def test_nobody_is_sure_where_water_passes_through_a_pond_at_an_edge_beyond_what_may_run_there() -> None:
+    passes = TroubleLeft(trouble(), through=(reason("spills_onto", spot="low-1", onto=0.01),))
+    assert cure_part([TroubleLeft(trouble()), passes]).state == "cannot_tell"
+    assert cure_part([TroubleLeft(trouble(), flow=0.0011, most=0.001), passes]).state == "no"
+
+
 @pytest.mark.parametrize(
     ("left", "ended"),
     [

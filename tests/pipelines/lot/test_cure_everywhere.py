@@ -20,7 +20,8 @@ def value(key: str) -> float:
 def test_where_a_pond_covers_patio_and_wall_both_are_within_their_limits(name: str) -> None:
     stages = LotStages(open_lot(SAMPLES / f"{name}.toml"))
     lot, planned = stages.situation, stages.planned
-    assert planned.plan.parts.cure.state == "sure"
+    # more may pass through the pond than may run there: how long it stands is judged all the same
+    assert planned.plan.parts.cure.state in ("sure", "cannot_tell")
     columns = lot.grid.shape[1]
     drained = {basin.spot for basin in planned.built.basins}
     held = 0

@@ -19,7 +19,7 @@ from pipelines.deliverables.words.say import say, sentence
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import RuleOverride
-from pipelines.layout.gate.faults import faults_of
+from pipelines.layout.gate.faults import faults_of, without_room
 from pipelines.layout.gate.mended import mended_field
 from pipelines.layout.plan import CatchBasin, FrenchDrain, PipeRun, Plan, Sump
 from pipelines.layout.ways.settings import WayGround
@@ -324,6 +324,44 @@ def test_a_field_is_mended_by_what_is_found_of_lines_in_it(made: tuple[Plan, Way
         assert shapely.intersects(mended.barred, place)
         assert not shapely.intersects(ground.field.barred, place)
     assert mended_field(plan, (), ground, ground.field) is None
+
+
+def test_a_way_out_for_one_lines_end_is_no_way_for_another_line(made: tuple[Plan, WayGround]) -> None:
+    plan, ground = made
+    run = plan.pipe_runs[0]
+    _, _, east, north = ground.protected_paving.bounds
+    east, north = east - EAST, north - NORTH
+    over = put((east + 1.4, north - 2.0, 99.9), (east - 2.0, north + 1.4, 99.7))
+    cut = laid(run, over, 100.25, id="run-8", from_id="a", to_id="b", kind="gravity")
+    out = put((east - 1.0, north - 1.0, 99.9), (east - 1.0, north + 3.0, 99.86))
+    own = laid(run, out, 100.25, id="run-9", from_id="c", to_id="d", kind="gravity")
+    broken = with_runs(plan, cut, own)
+    faults = tuple(fault for fault in faults_of(broken, ground) if fault.code == "saw_cut")
+    assert [fault["run"] for fault in faults] == ["run-8"]
+    mended = mended_field(broken, faults, ground, ground.field)
+    assert mended is not None
+    place = shapely.centroid(shapely.intersection(shapely.force_2d(over), ground.protected_paving))
+    assert shapely.intersects(mended.barred, place)
+    # the other one can still begin where it does
+    assert not shapely.intersects(mended.barred, at(east - 1.0, north - 1.0))
+
+
+def test_thin_cover_that_no_line_there_could_better_is_a_note(made: tuple[Plan, WayGround]) -> None:
+    plan, ground = made
+    run = plan.pipe_runs[0]
+    ends = {"id": "run-9", "from_id": "a", "to_id": "b", "kind": "gravity"}
+    pipe = find_pipe(run.pipe_key)
+    heights = ground.field.ground[ground.field.grid.cells(EAST + 12.0, NORTH + 38.0)]
+    for cover, known in ((0.05, True), (0.10, False)):
+        # level ground: a line that begins and ends with so little cover has as little between
+        high = float(heights) - cover - pipe.outside + pipe.wall
+        level = 0.0 if known else -1.0
+        line = put((12.0, 38.0, high), (16.0, 38.0, high - 0.02), (20.0, 38.0, high - 0.04 + level))
+        broken = with_runs(plan, laid(run, line, float(heights), **ends))
+        faults = tuple(fault for fault in faults_of(broken, ground) if fault.code == "thin_cover")
+        assert faults
+        notes = without_room(faults, broken, ground)
+        assert [note.code for note in notes.values()] == (["thin_cover_no_room"] * len(faults) if known else [])
 
 
 @pytest.mark.parametrize("missing", [0.01, 0.04])

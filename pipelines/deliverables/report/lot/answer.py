@@ -396,7 +396,7 @@ def said_caught(caught: CaughtBy) -> Reason:
     return reason(
         "caught_by", kind=caught.kind, length=caught.length, why=caught.why, likely=caught.likely, low=caught.low,
         high=caught.high, chosen=caught.chosen, ended=caught.ended, place=caught.place, depth=caught.depth,
-        over=caught.over, cut=caught.cut,
+        over=caught.over, cut=caught.cut, passes=caught.passes,
     )
 
 
