@@ -23,6 +23,8 @@ ORDER = {QgsWkbTypes.PointGeometry: 0, QgsWkbTypes.LineGeometry: 1, QgsWkbTypes.
 RASTER, TABLE = 3, 4
 STYLES = "layer_styles"
 RANK, MOST_LAYERS = "lotshed/rank", 1000
+BENEATH = "|layername=lots"
+"""The end of the source of what is drawn below all other ground: it covers a town."""
 LIGHTLY = 0.25
 """How much of a raster's colour is seen. [-]"""
 
@@ -72,6 +74,8 @@ def group_name(site, fallback):
 def load(made, name, output, context):
     """Let the host load layers, and gather them in a group, points above lines above areas."""
     for place, (title, layer) in enumerate(made):
+        if layer.source().endswith(BENEATH):
+            place = MOST_LAYERS - 1
         context.temporaryLayerStore().addMapLayer(layer)
         details = QgsProcessingContext.LayerDetails(title, context.project(), output)
         details.setPostProcessor(_IntoGroup(name, place))
