@@ -39,9 +39,11 @@ def layers_of(path, rasters, title=""):
         return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each, rasters)]
     if path.endswith(".tif"):
         name = os.path.splitext(os.path.basename(path))[0]
-        layer = QgsRasterLayer(path, _title(path))
+        # its contours are called the same
+        title = f"{_title(path)} (raster)"
+        layer = QgsRasterLayer(path, title)
         _draw(layer, rasters.get(name))
-        return [(_title(path), layer)]
+        return [(title, layer)]
     if path.endswith(".gpkg"):
         titles, options = _titles(path), QgsVectorLayer.LayerOptions()
         options.loadDefaultStyle = True
