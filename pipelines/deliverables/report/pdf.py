@@ -1,6 +1,7 @@
 """A report on paper, typeset; figures stay drawings, fonts go along."""
 
 import json
+import math
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.util import find_spec
@@ -171,15 +172,22 @@ def _table_parts(table: Table, room: float) -> list[dict[str, Any]]:
     parts: list[dict[str, Any]] = []
     for places in _fitting(least, room):
         widths = _widths([least[at] for at in places], [_usual(cells[at]) for at in places], room)
+        shown_rows = [[row[at] for at in places] for row in rows]
         parts.append({
             "kind": table.kind, "title": table.title + (", continued" if parts else ""),
             "columns": [{"head": heads[at][0], "unit": heads[at][1], "numeric": table.columns[at].numeric}
                         for at in places],
-            "rows": [[row[at] for at in places] for row in rows], "foot": [foot[at] for at in places] if foot else [],
-            "note": "", "widths": widths, "size": SIZE,
+            "rows": shown_rows, "foot": [foot[at] for at in places] if foot else [], "note": "", "widths": widths,
+            "size": SIZE, "lines": _lines(shown_rows, widths),
         })  # fmt: skip
     parts[-1]["note"] = table.note
     return parts
+
+
+def _lines(rows: list[list[str]], widths: list[float]) -> int:
+    """Lines that rows take, about."""
+    room = [max((wide - PADDING) / (SIZE * LETTER), 1.0) for wide in widths]
+    return sum(max(math.ceil(len(text) / each) for text, each in zip(row, room, strict=True)) for row in rows)
 
 
 def _least(head: list[str], cells: list[str]) -> float:
