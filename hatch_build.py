@@ -1,7 +1,9 @@
 """The description on a package index: the README without what only a clone can show.
 
-An index keeps no pictures beside a description, and a link into the repository leads nowhere there. So a picture stands
-as what it shows, and such a link as its text.
+An index keeps no pictures beside a description, and a link into the repository leads nowhere there. Nor can a picture
+go inside it: an index's renderer (readme_renderer 46, tried) takes the address from an image whose address is `data:`,
+and drops an inline svg; it keeps what a host serves by https, and this package has none. So a picture stands as what it
+shows, and such a link as its text.
 """
 
 import re

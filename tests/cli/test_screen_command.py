@@ -58,7 +58,8 @@ def test_by_default_a_glance_is_on_stdout_and_where_the_files_are(
     assert lines[0] == "Lot 7"
     text = " ".join(result.stdout.split())
     for told in (
-        "Surface water: sure; enough fall, and the pump copes: sure; outfall takes it: cannot be judged; ends it: no.",
+        "It is surface water: sure; enough fall, and the pump copes: sure; outfall takes it: cannot be judged; "
+        "ends the trouble: no.",
         "basin-1, a catch basin with a 12 in grate for 48 gpm.", "900 to 2,100, likely 1,400",
         "Call before you dig.",
     ):  # fmt: skip

@@ -111,6 +111,24 @@ def screened(project):
     return seen
 
 
+def other_jobs(project):
+    """The other whole jobs, on the small street: what they give, what is loaded, and how it is drawn."""
+    seen = {}
+    for job, given, site, place in (
+        ("trace", "site", "ember_lane_1", "trace.html"), ("swale", "site", "ember_lane", "swale"),
+        ("town", "town", "ember_lane", "town"),
+    ):  # fmt: skip
+        project.clear()
+        seen[job] = run(job, {given: f"{SAMPLE}/{site}.toml", "out": f"{FOLDER}/{place}"})
+        layers = [node.layer() for node in project.layerTreeRoot().findLayers()]
+        seen[job]["tree"] = tree(project.layerTreeRoot())
+        seen[job]["drawn"] = {
+            layer.source().rpartition("layername=")[2]: layer.renderer().type()
+            for layer in layers if isinstance(layer, QgsVectorLayer) and layer.isSpatial()
+        }  # fmt: skip
+    return seen
+
+
 def stepped(project):
     """A step on layers that are open here: a raster, a file with a filter, and shapes in memory alone."""
     ground = QgsRasterLayer(f"{SAMPLE}/ground.tif", "ground")
@@ -170,6 +188,7 @@ SEEN["cancelled"] = run(
 )
 SEEN["left"] = sorted(os.listdir(f"{FOLDER}/cancelled"))
 SEEN["stepped"] = stepped(QgsProject.instance())
+SEEN["jobs"] = other_jobs(QgsProject.instance())
 plugin.unload()
 with open(f"{FOLDER}/seen.json", "w", encoding="utf-8") as file:
     json.dump(SEEN, file, default=str)

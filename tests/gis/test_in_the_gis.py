@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import zipfile
 from collections.abc import Callable
+from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -176,6 +177,32 @@ def test_the_group_is_drawn_with_symbols_and_labels(seen: dict[str, Any], folder
     found = {tuple(int(part) for part in each) for each in np.unique(colours, axis=0)}
     # black of improvements, blue of water, magenta of limits, as symbols.csv has them
     assert {(0, 0, 0), (0x00, 0x72, 0xB2), (0xB3, 0x00, 0x5E)} <= found
+
+
+def test_the_other_jobs_are_run_loaded_and_opened_by_their_page(seen: dict[str, Any], folder: Path) -> None:
+    jobs = seen["jobs"]
+    if find_spec("dask") is None:
+        # what it needs is told there as on the command line
+        assert "pip install 'lotshed[town]'" in jobs.pop("town")["error"]
+    assert [job for job in jobs if "error" in jobs[job]] == [], jobs
+    pages = {"trace": "trace.html", "swale": "swale/report.html", "town": "town/town.html"}
+    for job, page in ((job, pages[job]) for job in jobs):
+        assert jobs[job]["given"]["report"] == str(folder / page)
+        assert (folder / page).stat().st_size > 10_000
+    assert jobs["trace"]["tree"] == []
+    for job, above, below in (("swale", "Outlets", "Swales"), ("town", "Low spots", "Lots")):
+        if job not in jobs:
+            continue
+        (group,) = jobs[job]["tree"]
+        assert list(group) == ["Ember Lane, its swale"], job
+        names = group["Ember Lane, its swale"]
+        assert names.index(above) < names.index(below)
+        held = {
+            str(name): len(pyogrio.read_dataframe(folder / job / f"{job}.gpkg", layer=name, read_geometry=False))
+            for name, kind in pyogrio.list_layers(folder / job / f"{job}.gpkg") if kind
+        }  # fmt: skip
+        assert set(jobs[job]["drawn"]) == {name for name, count in held.items() if count}
+    assert jobs["swale"]["drawn"]["culverts"] == "RuleRenderer"
 
 
 def test_a_fault_of_the_input_is_told_as_the_command_line_tells_it(seen: dict[str, Any]) -> None:

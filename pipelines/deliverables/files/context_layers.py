@@ -1,4 +1,4 @@
-"""What the site gave beside parcel, roofs and paving, as layers: utilities, ground to keep out of, and the rest."""
+"""What the site gave beside the parcel, as layers: roofs, paving, utilities, ground to keep out of, and the rest."""
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
@@ -11,8 +11,8 @@ from pipelines.deliverables.files.layer_table import make_layer
 from terrain.grid import Frame
 from terrain.unit_table import HOUR, Units
 
-CONTEXT = ("right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts", "keep_out_marks",
-           "downspouts", "complaints")  # fmt: skip
+CONTEXT = ("hardscape", "roofs", "right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts",
+           "keep_out_marks", "downspouts", "complaints")  # fmt: skip
 """Layers made of them, from the bottom up."""
 LEAST = 0.15
 """Half of what a line or point to keep out of takes on the map. [m]"""
@@ -23,6 +23,10 @@ CLASSES = ("septic", "well", "tree")
 def context_layers(given: Mapping[str, gpd.GeoDataFrame], units: Units) -> dict[str, pd.DataFrame]:
     """Layers of what was given, in the metric frame; empty ones included."""
     made: dict[str, Callable[[gpd.GeoDataFrame], pd.DataFrame]] = {
+        "hardscape": lambda table: _layer("hardscape", "paving", table, units, table.geometry, "kind", "protect"),
+        "roofs": lambda table: _layer(
+            "roofs", "roof", table, units, table.geometry, "part", "open_below", "outline", "found_in_lidar"
+        ),
         "right_of_way": lambda table: _layer("right_of_way", "row", table, units, table.geometry, "kind", "name"),
         "frontage": lambda table: _layer(
             "frontage", "frontage", table, units, table.geometry, "side", "width", "known_by"
@@ -78,7 +82,7 @@ def _layer(
     values: dict[str, Any] = {}
     for column in columns:
         length = f"{column}_m"
-        values[column] = list(table[length] if length in table else table.get(column, ()))
+        values[column] = list(table[length] if length in table else table.get(column, [None] * len(table)))
     if "hours" in values:
         values["hours"] = [HOUR * hours for hours in values["hours"]]
     return make_layer(name, units, geometry=list(shapes), id=[f"{called}-{each}" for each in table["id"]], **values)

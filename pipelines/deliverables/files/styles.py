@@ -23,6 +23,8 @@ PRIORITIES = {"Point": "8", "Line": "6", "Polygon": "2"}
 """Of texts where there is no room for all. [0 to 10]"""
 MANY_HEADS = 0.9
 """Width of a line from which on its direction is shown more than once. [mm]"""
+GLYPH = 10.0
+"""Half size of a glyph in its drawing. [-]"""
 REACH = 1.15
 """Of a glyph's drawing, its lines' width counted in. [-]"""
 
@@ -205,19 +207,33 @@ def _line(symbol: Symbol) -> tuple[str, dict[str, str]]:
 def _marker(symbol: Symbol) -> tuple[str, dict[str, str]]:
     """The glyph goes along as a drawing."""
     drawing = base64.b64encode(marker_svg(symbol).encode()).decode("ascii")
-    return "SvgMarker", {"name": f"base64:{drawing}", "size": f"{symbol.width * REACH:g}", "size_unit": "MM"}
+    size = symbol.width * _half(symbol) / GLYPH
+    return "SvgMarker", {"name": f"base64:{drawing}", "size": f"{size:g}", "size_unit": "MM"}
 
 
 def marker_svg(symbol: Symbol) -> str:
-    """A glyph as a drawing by itself."""
-    glyph, reach = glyphs()[symbol.shape], 10.0
-    half = reach * REACH
+    """A glyph as a drawing by itself; one that stands aside with the line from its place, which is the middle."""
+    glyph, half = glyphs()[symbol.shape], _half(symbol)
+    right, below = _aside(symbol)
+    tie = f'<path d="M0 0L{right:g} {below:g}" stroke="{symbol.edge}" stroke-width="2"/><circle r="2.5"/>'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half:g} {-half:g} {2 * half:g} {2 * half:g}">'
-        f'<path d="{glyph_data(glyph.face, reach, closed=True)}" fill="{symbol.colour}"/>'
-        f'<path d="{glyph_data(glyph.line, reach, closed=False)}" fill="none" stroke="{symbol.edge}" stroke-width="2"/>'
-        f'<path d="{glyph_data(glyph.solid, reach, closed=True)}" fill="{symbol.edge}"/></svg>'
+        f'{tie if any(symbol.aside) else ""}<g transform="translate({right:g} {below:g})">'
+        f'<path d="{glyph_data(glyph.face, GLYPH, closed=True)}" fill="{symbol.colour}"/>'
+        f'<path d="{glyph_data(glyph.line, GLYPH, closed=False)}" fill="none" stroke="{symbol.edge}" stroke-width="2"/>'
+        f'<path d="{glyph_data(glyph.solid, GLYPH, closed=True)}" fill="{symbol.edge}"/></g></svg>'
     )
+
+
+def _aside(symbol: Symbol) -> tuple[float, float]:
+    """How far from its place it stands, its own half size `GLYPH`."""
+    right, below = symbol.aside
+    return right * 2.0 * GLYPH / symbol.width, below * 2.0 * GLYPH / symbol.width
+
+
+def _half(symbol: Symbol) -> float:
+    """Half of what its drawing takes about its place, its own half size `GLYPH`."""
+    return GLYPH * REACH + max(map(abs, _aside(symbol)))
 
 
 def _colour(text: str, opacity: float) -> str:

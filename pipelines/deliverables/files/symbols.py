@@ -82,6 +82,9 @@ class Symbol:
         Of a line or outline, or the size of a marker. [mm on paper]
     dash : tuple of float
         Lengths drawn and left out by turns, empty for a solid line. [mm on paper]
+    aside : tuple of float
+        How far right of and below its place a marker stands, tied to it by a line, so that it covers nothing that is
+        there too. [mm on paper]
     """
 
     conditions: tuple[Condition, ...]
@@ -95,6 +98,7 @@ class Symbol:
     opacity: float
     width: float
     dash: tuple[float, ...]
+    aside: tuple[float, float] = (0.0, 0.0)
 
     @property
     def look(self) -> tuple[str, str, tuple[float, ...]]:
@@ -123,6 +127,7 @@ def symbols() -> dict[str, tuple[Symbol, ...]]:
             float(row["opacity"]),
             float(row["width_mm"]),
             tuple(float(part) for part in row["dash_mm"].split(";") if part),
+            _aside(row["aside_mm"]),
         )
         found.setdefault(row["layer"], []).append(symbol)
     return {layer: tuple(listed) for layer, listed in found.items()}
@@ -134,6 +139,11 @@ def symbol_of(layer: str, values: Mapping[str, object]) -> int:
         if all(condition.holds(values) for condition in symbol.conditions):
             return position
     return 0
+
+
+def _aside(text: str | None) -> tuple[float, float]:
+    right, _, below = (text or "0;0").partition(";")
+    return float(right), float(below)
 
 
 def _conditions(attributes: str, values: str) -> tuple[Condition, ...]:

@@ -45,7 +45,8 @@ from terrain.lidar_error import fall_error
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
 
-GIVEN = ("right_of_way", "keep_out", "barriers", "utilities", "culverts", "downspouts", "complaints")
+GIVEN = ("hardscape", "roofs", "right_of_way", "keep_out", "barriers", "utilities", "culverts", "downspouts",
+         "complaints")  # fmt: skip
 """Tables of the site file that are shown as they were given."""
 HOURS = np.concatenate([np.arange(0.0, 24.0, 0.5), np.arange(24.0, 48.0, 2.0), np.arange(48.0, 97.0, 6.0)])
 """Since the rain began, at which water is told. [h]"""

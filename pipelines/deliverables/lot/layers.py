@@ -14,7 +14,7 @@ from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.run_info import run_info
 from pipelines.deliverables.findings.lot import Findings, FlowPath, StandingWater
 from pipelines.deliverables.words.say import say, say_all
-from pipelines.deliverables.words.slopes import covers_of, slopes_of
+from pipelines.deliverables.words.slopes import covers_of, slope_range, slopes_of
 from pipelines.deliverables.words.take_off import in_trade_units
 from pipelines.hydrology.sub_catchment import SubCatchment
 from pipelines.layout.catching.proposal import Catching
@@ -255,6 +255,7 @@ def _pipe_runs(rows: Sequence[PipeRun], units: Units) -> pd.DataFrame:
         # over a broken grade a mean tells nobody how to dig
         slope=[None if len(row.segments) > 1 else row.slope for row in rows],
         slopes=[told and say(told, units) for told in map(slopes_of, rows)],
+        slope_range=[told and say(told, units) for told in map(slope_range, rows)],
         covers=[say(covers_of(row), units) for row in rows],
         **columns,
     )

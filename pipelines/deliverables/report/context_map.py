@@ -12,9 +12,11 @@ from pipelines.deliverables.report.numbers import LayerWords, Shown
 from terrain.grid import Frame
 from terrain.unit_table import Units
 
-UNDER = ("right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts")
+UNDER = ("hardscape", "roofs", "right_of_way", "frontage", "keep_out", "barriers", "utilities", "site_culverts")
 """What lies under what is proposed; the rest are marks over it."""
 COLUMNS: dict[str, tuple[Shown, ...]] = {
+    "hardscape": (Shown("kind", "Kind"), Shown("protect", "Must stay dry")),
+    "roofs": (Shown("part", "Part"), Shown("open_below", "Open below"), Shown("outline", "Outline drawn along")),
     "right_of_way": (Shown("name", "Name"), Shown("kind", "Kind")),
     "frontage": (Shown("side", "Side"), Shown("width", "To the parcels across", "length"),
                  Shown("known_by", "Known by")),

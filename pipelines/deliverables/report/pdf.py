@@ -1,6 +1,7 @@
 """A report on paper, typeset; figures stay drawings, fonts go along."""
 
 import json
+import math
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.util import find_spec
@@ -9,6 +10,7 @@ from typing import Any
 
 from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.report.blocks import (
+    SENTENCE,
     Block,
     Facts,
     Figure,
@@ -37,6 +39,8 @@ LONG_LIST = 6
 """Items; a longer list stands in two columns. [-]"""
 LETTER, BOLD, PADDING = 0.53, 0.6, 7.0
 """Width of a letter for its size, in cells and in heads, and what a column keeps free. [-], [-], [pt]"""
+FEW_WORDS = 22
+"""Characters of a sentence that stand on one line at least."""
 WIDEST = 60
 """Characters that a column is given room for beyond its longest word. [-]"""
 
@@ -168,28 +172,37 @@ def _table_parts(table: Table, room: float) -> list[dict[str, Any]]:
     parts: list[dict[str, Any]] = []
     for places in _fitting(least, room):
         widths = _widths([least[at] for at in places], [_usual(cells[at]) for at in places], room)
+        shown_rows = [[row[at] for at in places] for row in rows]
         parts.append({
             "kind": table.kind, "title": table.title + (", continued" if parts else ""),
             "columns": [{"head": heads[at][0], "unit": heads[at][1], "numeric": table.columns[at].numeric}
                         for at in places],
-            "rows": [[row[at] for at in places] for row in rows], "foot": [foot[at] for at in places] if foot else [],
-            "note": "", "widths": widths, "size": SIZE,
+            "rows": shown_rows, "foot": [foot[at] for at in places] if foot else [], "note": "", "widths": widths,
+            "size": SIZE, "lines": _lines(shown_rows, widths),
         })  # fmt: skip
     parts[-1]["note"] = table.note
     return parts
 
 
+def _lines(rows: list[list[str]], widths: list[float]) -> int:
+    """Lines that rows take, about."""
+    room = [max((wide - PADDING) / (SIZE * LETTER), 1.0) for wide in widths]
+    return sum(max(math.ceil(len(text) / each) for text, each in zip(row, room, strict=True)) for row in rows)
+
+
 def _least(head: list[str], cells: list[str]) -> float:
-    """Room for a column's longest word. [pt]"""
+    """Room for a column's longest word, or for a few of them where it holds sentences. [pt]"""
     words = max((len(word) for text in cells for word in text.replace("\u200b", " ").split()), default=0)
+    words = max(words, FEW_WORDS if max(map(len, cells), default=0) > SENTENCE else 0)
     bold = max(len(word) for text in (*head, "") for word in (text.split() or [""]))
     return SIZE * max(LETTER * words, BOLD * bold) + PADDING
 
 
 def _usual(cells: list[str]) -> float:
-    """Room for what a column's cells hold as a rule. [pt]"""
+    """Room for what a column's cells hold as a rule, or for a sentence where one does. [pt]"""
     lengths = sorted(map(len, cells)) or [0]
-    return SIZE * LETTER * min(lengths[int(0.8 * (len(lengths) - 1))], WIDEST) + PADDING
+    rule = lengths[-1] if lengths[-1] > SENTENCE else lengths[int(0.8 * (len(lengths) - 1))]
+    return SIZE * LETTER * min(rule, WIDEST) + PADDING
 
 
 def _fitting(least: list[float], room: float) -> list[list[int]]:

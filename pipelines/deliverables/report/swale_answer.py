@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
-from pipelines.deliverables.report.blocks import Block, Facts, Items, Paragraph, Subhead, Words
+from pipelines.deliverables.report.blocks import Block, Facts, Items, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.brief import caution_short
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry, entries_as_text, files_entry
@@ -16,6 +16,7 @@ ANSWERS = {
     "takes_it": "takes it", "short": "is short", "holds_water": "holds water",
     "cannot_tell": "cannot be judged from this lidar",
 }  # fmt: skip
+CARRY = ("culvert", "culverts", "carries the storm", "carry the storm")
 WORST_FIRST = ("short", "holds_water", "cannot_tell", "takes_it")
 
 
@@ -39,10 +40,34 @@ def swale_answer_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
             ("Least re-cut, only with permission of the maintaining authority", _lines(_recut(found, units))),
         )
         blocks.append(Facts(tuple((title, words) for title, words in facts if words)))
+    return (*blocks, *_measure_blocks(findings))
+
+
+def _measure_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
     checks = dict.fromkeys(_to_measure(findings))
-    if checks:
-        blocks += [Subhead("Measure on site, most telling first"), Items(_lines(checks), "box")]
-    return tuple(blocks)
+    return (Subhead("Measure on site, most telling first"), Items(_lines(checks), "box")) if checks else ()
+
+
+def swale_paper_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
+    """What stands beside the map on paper: each swale's answer, its drives and what would do, what to measure."""
+    units = findings.units
+    blocks: list[Block] = []
+    for found in sorted(findings.swales, key=lambda each: WORST_FIRST.index(each.answer)):
+        blocks.append(Paragraph((" ".join((*_head(found, findings), *_overtops(found))),), "strong"))
+        passing = [each.crossing.id for each in found.crossings if each.answer == "takes_it" and each.crossing.given]
+        drives = (*_failing(found, units), *_rest(passing, len(found.crossings), *CARRY))
+        recut = tuple(_recut(found, units))
+        allowed = ("Only with permission of the maintaining authority.",) if recut else ()
+        facts = (("Drives", _lines(drives)), ("Re-cut", _lines((*recut, *allowed))))
+        blocks.append(Facts(tuple((title, words) for title, words in facts if words)))
+    return (*blocks, *_measure_blocks(findings))
+
+
+def swale_outlet_blocks(found: SwaleFinding, units: Units) -> tuple[Block, ...]:
+    """Why the swale does not take some outlets for sure."""
+    refused = [f"{start_upper(each.outlet.name)}, {ANSWERS[each.verdict.answer]}: {say(each.verdict.why, units)}."
+               for each in found.outlets if each.verdict.answer != "takes_it"]  # fmt: skip
+    return (Items(_lines(refused)),) if refused else ()
 
 
 def swale_brief_text(findings: SwaleFindings, width: int, folder: str, files: Sequence[str]) -> str:
@@ -79,8 +104,7 @@ def caution_blocks(findings: SwaleFindings) -> tuple[Block, ...]:
     cautions = [say(caution.text, findings.units) for caution in findings.cautions]
     blocks: list[Block] = [Subhead("Cautions"), Items(_lines(cautions), "box")]
     if findings.warnings:
-        warnings = say_all(findings.warnings, findings.units)
-        blocks += [Subhead("Assumed, missing, doubtful"), Items(_lines(warnings))]
+        blocks += [Subhead("Assumed, missing, doubtful"), said_items(findings.warnings, findings.units)]
     return tuple(blocks)
 
 
@@ -161,9 +185,7 @@ def _drives(found: SwaleFinding, units: Units) -> Iterator[str]:
         yield f"{each.crossing.id}, the tightest that passes: {say(each.why, units)}."
         passing.remove(each)
     ids = [each.crossing.id for each in passing]
-    yield from _rest(
-        ids, len(found.crossings), "culvert", "culverts", "carries the storm", "carry the storm"
-    )
+    yield from _rest(ids, len(found.crossings), *CARRY)
     assumed = say_all((what for each in passing for what in each.crossing.assumed), units)
     if assumed:
         yield f"Assumed for some of these: {'; '.join(assumed)}."

@@ -1,7 +1,7 @@
 """The report of a check of swales, from its findings and the layers that are handed over."""
 
 import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import resources
@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.symbols import symbol_of, symbols
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.report.blocks import Block, Head, Items, Report, Sheet, Subhead, Table
@@ -27,9 +26,12 @@ from pipelines.deliverables.report.swale_answer import (
     caution_blocks,
     storm_name,
     swale_answer_blocks,
+    swale_outlet_blocks,
+    swale_paper_blocks,
 )
 from pipelines.deliverables.words.rules import rule_words
 from pipelines.deliverables.words.say import say
+from terrain.unit_table import Units
 
 SURE = {"takes_it": "sure", "short": "no", "holds_water": "no", "cannot_tell": "cannot_tell"}
 TITLES = {
@@ -41,6 +43,12 @@ TITLES = {
 MAPPED = ("standing_water", "reaches", "swales", "cross_sections", "stations", "recut", "culverts",
           "suspected_culverts", "outlets")  # fmt: skip
 HIDDEN = ("cross_sections", "recut", "stations")
+PRINTED = {
+    "culverts": ("id", "station", "bore", "peak_flow", "through", "over", "headwater", "answer", "remedy"),
+    "suspected_culverts": ("id", "station", "height", "height_error", "headwater"),
+    "outlets": ("name", "kind", "station", "invert", "flow", "tailwater", "drowned", "highest_level", "answer"),
+}  # fmt: skip
+"""Columns of what is printed; all else stands in the appendix."""
 LABELLED = ("swales", "outlets", "suspected_culverts", "culverts")
 
 
@@ -60,14 +68,14 @@ def swale_report(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) ->
         answer=swale_answer_blocks(findings),
         sheets=(*(_swale_sheet(found, findings, layers) for found in findings.swales), _authority(findings, layers)),
         tables=tuple(_numbers(findings, layers)),
+        paper=swale_paper_blocks(findings),
         foot=tuple(f"{file.file} sha256 {file.sha256[:16]}" for file in findings.inputs),
     )
 
 
 def swale_map(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> MapPicture:
     """The map of a check of swales."""
-    given = context_map(on_map(context_layers(findings.given, findings.units), findings.frame), findings.frame,
-                        findings.units)  # fmt: skip
+    given = context_map(layers, findings.frame, findings.units)
     own = [_map_layer(findings, layers, name) for name in MAPPED]
     under, over = ([each for each in given.values() if (each.name in UNDER) == below] for below in (True, False))
     # a culvert that was given is drawn with its verdict
@@ -112,19 +120,33 @@ def _plain(value: object) -> object:
 
 def _swale_sheet(found: SwaleFinding, findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
     units = findings.units
-    blocks: list[Block] = [caution_paragraph(), long_profile_figure(found, units)]
+    profile = long_profile_figure(found, units)
+    blocks: list[Block] = [caution_paragraph(), profile]
     for name in ("reaches", "culverts", "suspected_culverts", "standing_water", "outlets", "lot_sums"):
-        own = {name: layers[name][layers[name]["swale"] == found.site.id].reset_index(drop=True)}
-        table = layer_table(own, name, units, _columns()[name], title=TITLES[name])
-        if table is not None:
-            blocks.append(replace(table, id=f"{found.site.id}-{name}"))
+        blocks += _own_table(found, layers, name, units, _columns()[name])
     blocks += [Subhead("Sections, the worst of each reach"), *section_figures(found, units)]
-    return Sheet(found.site.id, found.site.name, "For the permit reviewer.", tuple(blocks))
+    printed: list[Block] = [caution_paragraph(), profile]
+    for name, wanted in PRINTED.items():
+        shown = [each for each in _columns()[name] if each.column in wanted]
+        printed += _own_table(found, layers, name, units, shown)
+    printed += swale_outlet_blocks(found, units)
+    return Sheet(found.site.id, found.site.name, "For the permit reviewer.", tuple(blocks), tuple(printed))
+
+
+def _own_table(
+    found: SwaleFinding, layers: Mapping[str, pd.DataFrame], name: str, units: Units, shown: Sequence[Shown]
+) -> Iterator[Table]:
+    """A layer's rows of one swale, where it has any, without columns of text that say nothing."""
+    rows = layers[name][layers[name]["swale"] == found.site.id].reset_index(drop=True)
+    told = tuple(each for each in shown if each.kind or any(rows[each.column].dropna().astype(str)))
+    table = layer_table({name: rows}, name, units, told, title=TITLES[name])
+    if table is not None:
+        yield replace(table, id=f"{found.site.id}-{name}")
 
 
 def _authority(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Sheet:
     units = findings.units
-    blocks: list[Block] = [caution_paragraph()]
+    blocks: list[Block] = []
     needed = [stretch for found in findings.swales for stretch in found.recut if stretch.needed]
     if needed:
         blocks.append(Subhead("Least re-cut, only with permission of the maintaining authority"))
@@ -140,8 +162,9 @@ def _authority(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> S
         table = layer_table(rows, "recut", units, _columns()["recut"], title=TITLES["recut"])
         if table is not None:
             blocks.append(table)
-    blocks += caution_blocks(findings)
-    return Sheet("authority", "Maintaining authority", "For the owner of the swale.", tuple(blocks))
+    cautions = caution_blocks(findings)
+    return Sheet("authority", "Maintaining authority", "For the owner of the swale.",
+                 (caution_paragraph(), *blocks, *cautions), cautions)  # fmt: skip
 
 
 def _numbers(findings: SwaleFindings, layers: Mapping[str, pd.DataFrame]) -> Iterator[Block]:

@@ -32,7 +32,9 @@ def entries_as_text(title: str, entries: Sequence[Entry], width: int) -> str:
     kept = [len(entry.told) for entry in entries]
     while True:
         set_out = [_entry(entry, count, width) for entry, count in zip(entries, kept, strict=True)]
-        spare = (at for at, count in enumerate(kept) if count > entries[at].least)
+        spare = [at for at, count in enumerate(kept) if count > entries[at].least]
+        # a long folder's name takes a line that is not there
+        spare = spare or [at for at, count in enumerate(kept) if count > 1]
         longest = max(spare, key=lambda at: len(set_out[at]), default=None)
         if longest is None or sum(map(len, set_out)) <= most:
             return "\n".join((*head, *(line for lines in set_out for line in lines)))

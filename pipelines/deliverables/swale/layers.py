@@ -9,6 +9,7 @@ import shapely
 from shapely import Point
 from shapely.ops import substring
 
+from pipelines.deliverables.files.context_layers import context_layers, on_map
 from pipelines.deliverables.files.layer_table import make_layer
 from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
@@ -35,7 +36,8 @@ def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dic
     tables = {maker.__name__.removeprefix("_").removesuffix("_layer"): maker(findings) for maker in makers}
     rows = list(_run_info(findings, outputs))
     run_info = make_layer("run_info", findings.units, key=[key for key, _ in rows], value=[value for _, value in rows])
-    return {**tables, "run_info": run_info}
+    given = on_map(context_layers(findings.given, findings.units), findings.frame)
+    return {**tables, **given, "run_info": run_info}
 
 
 def stations_table(findings: SwaleFindings) -> pd.DataFrame:

@@ -10,8 +10,8 @@ PARTS = {
 }
 """Parts of the verdict as a person asks for them."""
 SHORT_PARTS = {
-    "cause": "surface water", "fall": "enough fall", "lift": "the pump copes",
-    "fall_and_lift": "enough fall, and the pump copes", "outfall": "outfall takes it", "cure": "ends it",
+    "cause": "it is surface water", "fall": "enough fall", "lift": "the pump copes",
+    "fall_and_lift": "enough fall, and the pump copes", "outfall": "outfall takes it", "cure": "ends the trouble",
     "cure_of_surface_water": "ends what is surface water",
 }  # fmt: skip
 SHORT_STATES = {**STATES, "cannot_tell": "cannot be judged"}
@@ -23,6 +23,11 @@ MODES = {
     "soakaway": "into a dry well",
     "none": "nothing to build",
 }
+WAYS_FROM = {
+    "gravity": "by gravity from", "pump": "pumped from", "daylight": "daylight on the lot, from",
+    "soakaway": "a dry well, from", "none": "",
+}  # fmt: skip
+"""The same after where it goes and before what it comes from."""
 CODES = {
     "takes_it": "takes it", "holds_water": "holds water", "cannot_tell": "cannot be judged from this lidar",
     "part": "submerged part of the time", "always": "always submerged", "soakaway": "dry well",

@@ -50,6 +50,10 @@ def make_findings(**changes: Any) -> Findings:
             parcel=gpd.GeoDataFrame(geometry=[_box(0, 0, 30, 20)]),
             roofs=gpd.GeoDataFrame(geometry=[_box(10, 5, 20, 12)]),
             hardscape=gpd.GeoDataFrame(geometry=[_box(10, 2, 20, 5)]),
+            given={
+                "roofs": gpd.GeoDataFrame({"id": ["1"], "open_below": [False]}, geometry=[_box(10, 5, 20, 12)]),
+                "hardscape": gpd.GeoDataFrame({"id": ["1"]}, geometry=[_box(10, 2, 20, 5)]),
+            },
             ground=np.full((20, 30), 100.0),
             grid=grid,
             inputs=(InputFile("elevation", "ground.tif", "ab" * 32, "NAD83 / North Carolina (ftUS)", 1.0),),

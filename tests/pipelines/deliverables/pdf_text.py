@@ -1,6 +1,7 @@
 """Text boxes of a PDF's pages, read back from its content streams: where each line of letters stands."""
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,8 @@ from pypdf.generic import ContentStream
 
 KERNED = 1.2
 """[pt]"""
+SMALLEST = 2.7
+"""Of letters of tables, sheets and profiles; smaller ones are the map's. [pt]"""
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,13 @@ def text_boxes(page: PageObject, reader: PdfReader) -> list[TextBox]:
                 found.append(_box(text @ at, long, size, letters))
                 text = _matrix([1, 0, 0, 1, long, 0]) @ text
     return [box for box in found if box.letters]
+
+
+def overprinted(page: PageObject, reader: PdfReader) -> list[tuple[TextBox, TextBox]]:
+    """Texts that lie on each other on a page, which must hold some."""
+    boxes = [each for each in text_boxes(page, reader) if each.top - each.bottom > SMALLEST]
+    assert boxes
+    return [(one, other) for one, other in combinations(boxes, 2) if one.over(other) > 0.5]
 
 
 def _matrix(values: Any) -> Any:

@@ -38,6 +38,8 @@ FEATURES = {
     "hidden_culverts": "LineString",
     "fall_to_spare": "LineString",
     "surface_works": "MultiPolygon",
+    "hardscape": "MultiPolygon",
+    "roofs": "MultiPolygon",
     "right_of_way": "MultiPolygon",
     "frontage": "MultiLineString",
     "keep_out": "MultiPolygon",
@@ -179,7 +181,7 @@ def test_a_pipe_is_labelled_with_its_size_and_the_slope_of_each_segment() -> Non
     document = ElementTree.fromstring(style_document(layers()["pipe_runs"], symbols()["pipe_runs"], "us"))
     style = document.find("labeling/settings/text-style")
     assert style is not None
-    assert style.get("fieldName") == """"id" || coalesce(', ' || "size", '') || coalesce(', ' || "slopes", '')"""
+    assert style.get("fieldName") == """"id" || coalesce(', ' || "size", '') || coalesce(', ' || "slope_range", '')"""
     # a barrel: a whole outside, an inside that is broken under pressure
     lines = [layer for layer in document.iter("layer") if layer.get("class") == "SimpleLine"]
     broken = [next(each.get("value") for each in layer.iter("Option") if each.get("name") == "use_custom_dash")

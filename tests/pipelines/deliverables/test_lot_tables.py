@@ -52,7 +52,7 @@ def test_a_lot_without_works_has_every_layer_empty(findings_with: Callable[..., 
                          leaving=(), inputs=(), warnings=(), cautions=(), parameters=())  # fmt: skip
     tables = lot_tables(bare, "us")
     assert len(tables["parcel"]) == 1
-    assert {name for name, table in tables.items() if len(table)} == {"parcel", "run_info"}
+    assert {name for name, table in tables.items() if len(table)} == {"parcel", "roofs", "hardscape", "run_info"}
     full = lot_tables(findings_with(), "us")
     assert {name: list(table.columns) for name, table in tables.items()} == {
         name: list(table.columns) for name, table in full.items()

@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 from pipelines.deliverables.errors import HandoverError
+from pipelines.deliverables.files.context_layers import CONTEXT
 from pipelines.deliverables.files.layer_table import layers
 from pipelines.deliverables.report.blocks import Facts, Items, Paragraph, plain
 from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
@@ -24,7 +25,7 @@ from pipelines.swale import WhatIf, check_swale
 
 LAYERS = (
     "swales", "stations", "cross_sections", "reaches", "culverts", "suspected_culverts", "standing_water", "recut",
-    "outlets",
+    "outlets", *CONTEXT,
 )  # fmt: skip
 TABLES = ("verdicts", "lot_inflows", "lot_sums", "cautions", "run_info")
 

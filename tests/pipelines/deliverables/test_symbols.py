@@ -4,11 +4,13 @@ import itertools
 import re
 from collections import defaultdict
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
 from pipelines.deliverables.files.glyphs import glyphs
+from pipelines.deliverables.files.styles import marker_svg
 from pipelines.deliverables.files.symbols import Symbol, symbol_of, symbols
 
 ROOM = Path(__file__).parents[3] / "pipelines" / "deliverables"
@@ -122,3 +124,18 @@ def test_a_word_in_a_text_chooses_the_symbol() -> None:
     states = [symbols()["fittings"][symbol_of("fittings", {"kind": kind})].state
               for kind in ("4 in cleanout", "4 in wye", "3 in 45 bend")]  # fmt: skip
     assert states == ["cleanout", "fitting", "fitting"]
+
+
+def test_the_mark_of_a_level_shot_stands_aside_of_whatever_is_there() -> None:
+    (shot,) = symbols()["level_shots"]
+    for other in every():
+        if other.kind == "marker" and other is not shot:
+            assert max(map(abs, shot.aside)) >= (shot.width + other.width) / 2.0, other.state
+    # in a GIS the drawing's middle is the place, from which a line leads to the mark
+    drawn = ElementTree.fromstring(marker_svg(shot))
+    left, top, wide, high = (float(part) for part in drawn.get("viewBox", "").split())
+    assert (left, top) == (-wide / 2.0, -high / 2.0)
+    line, *_, glyph = drawn
+    right, below = (float(part) for part in line.get("d", "").removeprefix("M0 0L").split())
+    assert glyph.get("transform") == f"translate({right:g} {below:g})"
+    assert right / below == pytest.approx(shot.aside[0] / shot.aside[1])

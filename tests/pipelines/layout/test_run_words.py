@@ -16,6 +16,6 @@ def test_each_kind_is_told_once_and_how_often() -> None:
         cost=10.0, flow=1e-3, crossings=("utility-1", "utility-2", "utility-3", "drive"), permit=True,
     )
     assert [say(each, "us") for each in crossings_of(line, KINDS)] == [
-        "gas line: dig by hand, 2 times", "water line: dig by hand", "drive: dig by hand",
+        "gas line 2 times: dig by hand", "water line: dig by hand", "drive: dig by hand",
         "right of way: a permit is needed",
     ]

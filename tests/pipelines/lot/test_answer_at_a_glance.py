@@ -33,7 +33,11 @@ def test_it_fits_a_terminal(findings: Findings, units: str) -> None:
         lines = glance(replace(findings, units=units), width)
         assert len(lines) <= 25, lines
         assert max(map(len, lines)) <= width
-    assert max(map(len, glance(findings, 60))) <= 60
+    narrow = glance(replace(findings, units=units), 60)
+    assert max(map(len, narrow)) <= 60
+    assert len(narrow) <= 25 * 80 // 60
+    far = brief_text(replace(findings, units=units), 80, f"/home/{'someone/' * 8}out-lot", FILES).splitlines()
+    assert len(far) <= 25, far
 
 
 def test_it_tells_each_part_once(findings: Findings) -> None:

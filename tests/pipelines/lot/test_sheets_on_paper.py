@@ -5,7 +5,6 @@ import re
 from dataclasses import replace
 from datetime import date
 from functools import cache
-from itertools import combinations
 from xml.etree import ElementTree
 
 import numpy as np
@@ -23,15 +22,14 @@ from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.report.pdf import appendix_pdf, report_pdf
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.hydraulics.pipe_catalogue import find_pipe
-from tests.pipelines.deliverables.pdf_text import text_boxes
+from tests.pipelines.deliverables.map_names import names_lying_on
+from tests.pipelines.deliverables.pdf_text import overprinted, text_boxes
 from tests.screened_samples import LOTS, screened
 
 MADE_ON = date(2025, 3, 4).isoformat()
 PX = 96.0 / 25.4
 FEW = ("lot_01", "lot_03", "lot_08_levels", "lot_10", "lot_11")
 MANY = [name if name in FEW else pytest.param(name, marks=pytest.mark.thorough) for name in LOTS]
-SMALLEST = 2.7
-"""Of letters of tables, sheets and profiles; smaller ones are the map's. [pt]"""
 
 
 @pytest.fixture(params=LOTS)
@@ -61,10 +59,7 @@ def test_pages_are_few(name: str, units: str) -> None:
 def test_nothing_is_printed_over_anything(name: str) -> None:
     for reader in printed(name, "us"):
         for number, page in enumerate(reader.pages, start=1):
-            boxes = [each for each in text_boxes(page, reader) if each.top - each.bottom > SMALLEST]
-            assert boxes
-            over = [(one, other) for one, other in combinations(boxes, 2) if one.over(other) > 0.5]
-            assert not over, (name, number, over[:3])
+            assert not overprinted(page, reader), (name, number)
 
 
 @pytest.mark.parametrize("name", MANY)
@@ -75,6 +70,13 @@ def test_no_page_stands_half_empty_before_another_sheet(name: str) -> None:
         pictures = "/XObject" in page["/Resources"]
         # a drawing may end a page: the next did not fit
         assert min(each.bottom for each in body) < 0.52 * float(page.mediabox.height) or pictures
+
+
+def test_no_name_on_the_map_lies_on_a_symbol_or_a_roof(findings: Findings) -> None:
+    picture = lot_map(findings, lot_tables(findings, "us"), "us")
+    count, over = names_lying_on(picture)
+    assert count > 1
+    assert over == []
 
 
 @pytest.mark.parametrize("name", ["lot_02", "lot_11"])
@@ -173,6 +175,20 @@ def test_ties_find_the_place_again() -> None:
         for tie in ties:
             tape = LineString([at[tie.corner], each.point])
             assert tape.intersection(walls.geometry.union_all()).length < 0.5, "no tape goes through a house"
+
+
+def test_a_house_measured_along_its_walls_gives_the_crew_ties() -> None:
+    findings = screened("lot_01")
+    corners = wall_corners(findings)
+    assert [corner.name for corner in corners] == ["A", "B", "C", "D"], "of this lot's house and of no neighbor's"
+    crew = " ".join(" ".join(page.extract_text() for page in printed("lot_01", "us")[0].pages).split())
+    tied = {each.id: ties_of(each.point, corners) for each in structures_of(findings)}
+    assert sum(ties is not None for ties in tied.values()) >= 5
+    for ties in filter(None, tied.values()):
+        assert all(f"{tie.distance / 0.3048:,.1f} ft from {tie.corner}" in crew for tie in ties)
+    for used in {tie.corner for ties in filter(None, tied.values()) for tie in ties}:
+        corner = next(each for each in corners if each.name == used)
+        assert findings.roofs.geometry.union_all().boundary.distance(corner.point) < 0.01
 
 
 def test_corners_in_a_line_fix_nothing() -> None:

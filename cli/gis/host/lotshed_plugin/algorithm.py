@@ -18,7 +18,8 @@ from .results import gather, group_name, layers_of, load
 
 JOBS, STEPS = "Whole jobs", "Single steps"
 OURS = "lotshed"
-REPORT = "report.html"
+PAGES = ("report.html", "town.html")
+"""What a folder that was written is opened by."""
 
 
 class LotshedAlgorithm(QgsProcessingAlgorithm):
@@ -72,7 +73,7 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
         """Say what it takes and gives."""
         for each in (*inputs_of(self.offer), output_of(self.offer)):
             self.addParameter(each)
-        if self.offer["gives"]["kind"] == "folder":
+        if self.offer["gives"]["kind"] == "folder" or self.offer["gives"].get("ending") == "html":
             self.addOutput(QgsProcessingOutputHtml("report", "Report"))
 
     def canExecute(self):
@@ -102,7 +103,8 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
         self.place = os.path.abspath(self.place)
         words = arguments_of(self, self.offer, parameters, context)
         self.command = [program, *self.offer["command"], *words, f"{given['flag']}={self.place}"]
-        site = self.parameterAsFile(parameters, "site", context) if self.parameterDefinition("site") else ""
+        named = next((each for each in ("site", "town") if self.parameterDefinition(each)), None)
+        site = self.parameterAsFile(parameters, named, context) if named else ""
         self.called = group_name(site, self.displayName())
 
     def processAlgorithm(self, parameters, context, feedback):
@@ -126,10 +128,9 @@ class LotshedAlgorithm(QgsProcessingAlgorithm):
             raise QgsProcessingException(str(fault)) from None
         feedback.setProgress(100.0)
         found = {"out": self.place}
-        report = os.path.join(self.place, REPORT)
-        if os.path.isfile(report):
-            found["report"] = report
-        return found
+        pages = [self.place] if self.place.endswith(".html") else [os.path.join(self.place, name) for name in PAGES]
+        written = [page for page in pages if os.path.isfile(page)]
+        return {**found, "report": written[0]} if written else found
 
     def postProcessAlgorithm(self, context, feedback):
         """Load what was written, in the host's own thread again."""

@@ -23,6 +23,8 @@ ORDER = {QgsWkbTypes.PointGeometry: 0, QgsWkbTypes.LineGeometry: 1, QgsWkbTypes.
 RASTER, TABLE = 3, 4
 STYLES = "layer_styles"
 RANK, MOST_LAYERS = "lotshed/rank", 1000
+BENEATH = "|layername=lots"
+"""The end of the source of what is drawn below all other ground: it covers a town."""
 LIGHTLY = 0.25
 """How much of a raster's colour is seen. [-]"""
 
@@ -37,9 +39,11 @@ def layers_of(path, rasters, title=""):
         return [found for each in inside if each.endswith((".gpkg", ".tif")) for found in layers_of(each, rasters)]
     if path.endswith(".tif"):
         name = os.path.splitext(os.path.basename(path))[0]
-        layer = QgsRasterLayer(path, _title(path))
+        # its contours are called the same
+        title = f"{_title(path)} (raster)"
+        layer = QgsRasterLayer(path, title)
         _draw(layer, rasters.get(name))
-        return [(_title(path), layer)]
+        return [(title, layer)]
     if path.endswith(".gpkg"):
         titles, options = _titles(path), QgsVectorLayer.LayerOptions()
         options.loadDefaultStyle = True
@@ -72,6 +76,8 @@ def group_name(site, fallback):
 def load(made, name, output, context):
     """Let the host load layers, and gather them in a group, points above lines above areas."""
     for place, (title, layer) in enumerate(made):
+        if layer.source().endswith(BENEATH):
+            place = MOST_LAYERS - 1
         context.temporaryLayerStore().addMapLayer(layer)
         details = QgsProcessingContext.LayerDetails(title, context.project(), output)
         details.setPostProcessor(_IntoGroup(name, place))

@@ -31,7 +31,7 @@
     group, text: group.querySelector("text"), layer: svg.querySelector("#layer-" + group.dataset.for),
     at: group.dataset.at.split(";").map((place) => place.split(" ").map(Number)), reach: Number(group.dataset.reach),
     long: group.dataset.long ? Number(group.dataset.long) : Infinity, inside: group.dataset.inside !== undefined,
-    once: group.dataset.once !== undefined, words: group.textContent,
+    once: group.dataset.once !== undefined, small: group.dataset.small !== undefined, words: group.textContent,
   }));
   const offered = [[1, 0, 0, -0.5], [-1, 0, -1, -0.5], [0, -1, -0.5, -1], [0, 1, -0.5, 0],
     [0.7, -0.7, 0, -1], [0.7, 0.7, 0, 0], [-0.7, -0.7, -1, -1], [-0.7, 0.7, -1, 0]];
@@ -77,18 +77,35 @@
       (y / scale - middle[1]) / size + pane.clientHeight / 2]);
     const fits = ([x, y]) => again.every((each) => Math.hypot(x - each.x, y - each.y) >= 150) && x >= 2 && y >= 2 && x + label.wide <= pane.clientWidth - 2 && y + label.high <= pane.clientHeight - 2 &&
       taken.every((box) => x > box[2] || x + label.wide < box[0] || y > box[3] || y + label.high < box[1]);
-    if (label.inside) {
-      const over = places.map(([x, y]) => [x - label.wide / 2, y - label.high / 2]).find(fits);
-      if (over) return over;
-    }
-    for (const step of [0, 12, 26]) {
+    const room = label.inside ? places.map(([x, y]) => [x - label.wide / 2, y - label.high / 2]) : [];
+    for (const step of [0, 12, 26, 42]) {
       for (const [x, y] of places) {
         const off = label.reach + step;
-        const found = offered.map(([right, below, across, up]) => [x + right * off + across * label.wide, y + below * off + up * label.high]).find(fits);
-        if (found) return found;
+        for (const [right, below, across, up] of offered) room.push([x + right * off + across * label.wide, y + below * off + up * label.high]);
       }
     }
-    return null;
+    const found = room.filter(fits);
+    return found.find(([x, y]) => !roofed(x, y, label.wide, label.high)) || (label.small ? null : found[0]);
+  }
+
+  // rings of the roofs' outlines in drawing units, and whether a name would lie on one that is seen
+  const roofs = Array.from(svg.querySelectorAll("#layer-roofs path"), (path) => path.getAttribute("d").split("Z"))
+    .flat().filter(Boolean).map((ring) => ring.slice(1).split("L").map((place) => place.split(" ").map(Number)));
+  const roof_layer = svg.querySelector("#layer-roofs");
+  function roofed(x, y, wide, high) {
+    const at = (place, whole, from) => ((place - whole / 2) * size + from) * scale;
+    const west = at(x, pane.clientWidth, middle[0]), east = at(x + wide, pane.clientWidth, middle[0]);
+    const north = at(y, pane.clientHeight, middle[1]), south = at(y + high, pane.clientHeight, middle[1]);
+    return Boolean(roof_layer) && roof_layer.getAttribute("display") !== "none" && roofs.some((ring) => {
+      let inside = false;
+      return ring.some(([x1, y1], k) => {
+        const [x0, y0] = ring.at(k - 1);
+        if ((y0 > north) !== (y1 > north) && west < x0 + (north - y0) / (y1 - y0) * (x1 - x0)) inside = !inside;
+        if (Math.max(x0, x1) < west || Math.min(x0, x1) > east || Math.max(y0, y1) < north || Math.min(y0, y1) > south) return false;
+        const sides = [[west, north], [east, north], [west, south], [east, south]].map(([u, v]) => (x1 - x0) * (v - y0) - (y1 - y0) * (u - x0));
+        return Math.min(...sides) <= 0 && Math.max(...sides) >= 0;
+      }) || inside;
+    });
   }
 
   function fit(bounds) {

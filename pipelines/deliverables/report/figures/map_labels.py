@@ -1,4 +1,5 @@
-"""Where names and numbers are written on a map: beside what they belong to, never over a symbol or each other.
+"""Where names and numbers are written on a map: beside what they belong to, never over a symbol or each other,
+and over a roof only a name of what is proposed that has no other room.
 
 A page places them anew at every zoom, by the same rule (map.js).
 """
@@ -8,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
+import numpy as np
 import shapely
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
@@ -29,7 +31,7 @@ SHARES = (0.5, 0.35, 0.65, 0.2, 0.8)
 """Places along a line where its name may stand. [-]"""
 NEAR = 150.0
 """Within which a name of what was given is not written again. [px]"""
-STEPS = (0.0, 12.0, 26.0)
+STEPS = (0.0, 12.0, 26.0, 42.0)
 """How much farther off a name may stand. [px]"""
 
 Box = tuple[float, float, float, float]
@@ -109,34 +111,43 @@ def symbol_boxes(layers: Sequence[MapLayer], to_pixels: ToPixels) -> list[Box]:
             symbol = symbols()[layer.name][feature.symbol]
             if symbol.kind != "marker":
                 continue
-            half = symbol.width * PX / 2.0
+            half, (right, below) = symbol.width * PX / 2.0, (PX * part for part in symbol.aside)
             for x, y in shapely.get_coordinates(feature.shape):
-                left, top = to_pixels(x, y)
+                left, top = to_pixels(x + right / to_pixels.scale, y - below / to_pixels.scale)
                 boxes.append((left - half, top - half, left + half, top + half))
     return boxes
 
 
+def roofs_seen(layers: Sequence[MapLayer], to_pixels: ToPixels) -> BaseGeometry:
+    """Ground under roofs. [px]"""
+    shapes = [feature.shape for layer in layers if layer.name == "roofs" for feature in layer.features]
+    return shapely.transform(shapely.union_all(shapes), lambda xy: np.array([to_pixels(x, y) for x, y in xy]))
+
+
 def place_labels(
-    labels: Sequence[Label], taken: Sequence[Box], width: float, height: float
+    labels: Sequence[Label], taken: Sequence[Box], roofs: BaseGeometry, width: float, height: float
 ) -> Iterator[tuple[Label, float, float]]:
-    """Left and top of each label that finds room on a sheet, in order. [px]"""
+    """Left and top of each label that finds room on a sheet, in order: off the roofs where it can. [px]"""
+    shapely.prepare(roofs)
     used = list(taken)
     written: list[tuple[str, float, float]] = []
     for label in labels:
         wide, high = label.size
         if label.long < 0.6 * wide:
             continue
-        for left, top in _candidates(label):
-            right, bottom = left + wide, top + high
-            if label.once and any(label.text == text and math.hypot(left - x, top - y) < NEAR
-                                  for text, x, y in written):  # fmt: skip
-                continue
-            free = left >= 0.0 and top >= 0.0 and right <= width and bottom <= height
-            if free and all(left > r or right < l or top > b or bottom < t for l, t, r, b in used):  # noqa: E741
-                used.append((left, top, right, bottom))
-                written.append((label.text, left, top))
-                yield label, left, top
-                break
+        again = [(x, y) for text, x, y in written if label.once and text == label.text]
+        room = [
+            (left, top, left + wide, top + high) for left, top in _candidates(label)
+            if 0.0 <= left <= width - wide and 0.0 <= top <= height - high
+            and all(math.hypot(left - x, top - y) >= NEAR for x, y in again)
+            and all(left > r or left + wide < l or top > b or top + high < t for l, t, r, b in used)  # noqa: E741
+        ]  # fmt: skip
+        on_a_roof = None if label.small or not room else room[0]
+        found = next((each for each in room if not roofs.intersects(shapely.box(*each))), on_a_roof)
+        if found is not None:
+            used.append(found)
+            written.append((label.text, *found[:2]))
+            yield label, *found[:2]
 
 
 def _candidates(label: Label) -> Iterator[tuple[float, float]]:

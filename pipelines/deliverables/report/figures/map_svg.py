@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.map_labels import (
     ToPixels,
     map_labels,
     place_labels,
+    roofs_seen,
     symbol_boxes,
 )
 from pipelines.deliverables.report.figures.map_picture import MapFeature, MapLayer, MapPicture
@@ -227,9 +228,15 @@ def _feature(drawing: Drawing, sheet: MapSheet, layer: MapLayer, feature: MapFea
     if symbol.kind == "marker":
         for x, y in sheet.at(shapely.get_coordinates(feature.shape)):
             drawing.open("g", class_="still", transform=_placed(x, y))
+            right, below = (PX * part for part in symbol.aside)
+            if any(symbol.aside):
+                drawing.line([(0.0, 0.0), (right, below)], colour=symbol.edge, width=1.2)
+                drawing.add("circle", r=1.8, fill=symbol.edge)
             if tapped:
-                drawing.add("circle", r=15.0, fill="#000000", fill_opacity=0.0)
+                drawing.add("circle", cx=right, cy=below, r=15.0, fill="#000000", fill_opacity=0.0)
+            drawing.open("g", transform=_placed(right, below))
             marker(drawing, symbol)
+            drawing.close()
             drawing.close()
     else:
         d = _shape_data(sheet, feature.shape)
@@ -260,12 +267,13 @@ def _labels(
             drawing.open("g", class_="still label", data_for=label.layer, visibility="hidden",
                          data_at=";".join(f"{x:.1f} {y:.1f}" for x, y in label.at), data_reach=label.reach,
                          data_long=label.long if math.isfinite(label.long) else None,
-                         data_inside="" if label.inside else None, data_once="" if label.once else None)  # fmt: skip
+                         data_inside="" if label.inside else None, data_once="" if label.once else None,
+                         data_small="" if label.small else None)  # fmt: skip
             _write(drawing, label, 0.0, 0.0)
             drawing.close()
     else:
-        boxes = symbol_boxes(seen_first, sheet)
-        for label, left, top in place_labels((*map_labels(seen_first, sheet), *levels), boxes, WIDTH, height):
+        taken, roofs = symbol_boxes(seen_first, sheet), roofs_seen(seen_first, sheet)
+        for label, left, top in place_labels((*map_labels(seen_first, sheet), *levels), taken, roofs, WIDTH, height):
             _write(drawing, label, left, top + 0.78 * label.size[1])
     drawing.close()
 

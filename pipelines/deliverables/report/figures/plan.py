@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from shapely import Geometry, LineString, Point, box
+from shapely import Geometry, LineString, Point, Polygon, box
 
 from pipelines.deliverables.findings.lot import CrossingPoint, Findings
 from pipelines.deliverables.findings.stakeout import benchmark_of
@@ -33,8 +33,8 @@ BAR, ARROW = (198.0, 36.0), (54.0, 66.0)
 """Room of the bar that tells the scale, and of the arrow to the north. [px]"""
 CHARACTER, LINE, MARK = 5.6, 11.0, 7.0
 """Width of a character, height of a line, and half of what a mark takes. [px]"""
-TURNS = tuple((float(np.cos(turn)), float(-np.sin(turn))) for turn in np.radians(np.arange(0.0, 360.0, 30.0)))
-REACHES = (11.0, 20.0, 32.0, 46.0, 64.0, 86.0)
+TURNS = tuple((float(np.cos(turn)), float(-np.sin(turn))) for turn in np.radians(np.arange(0.0, 360.0, 15.0)))
+REACHES = (11.0, 20.0, 32.0, 46.0, 64.0, 86.0, 112.0)
 """How far from its place a label may stand. [px]"""
 
 
@@ -130,8 +130,9 @@ class _Labels:
                     best, where = covered, middle
         frame = self._frame(where, long)
         if np.hypot(where[0] - x, where[1] - y) > 26.0:
-            near = shapely.get_coordinates(shapely.shortest_line(frame, Point(x, y)))
-            self.drawing.line([tuple(each) for each in near], colour=PALE, width=0.7)
+            tie = shapely.shortest_line(frame, Point(x, y))
+            self.drawing.line([tuple(each) for each in shapely.get_coordinates(tie)], colour=PALE, width=0.7)
+            self.taken.append(tie)
         self.drawing.text(where[0], where[1] + 3.5, text, size=9.5, anchor="middle", halo=True,
                           weight="bold" if bold else None)  # fmt: skip
         self.taken.append(frame)
@@ -151,12 +152,14 @@ class _Labels:
 
 
 def _keep_clear(labels: _Labels, sheet: MapSheet, findings: Findings, structures: Sequence[Structure]) -> None:
-    """What no label covers: marks, runs, the lot's line."""
+    """What no label covers: marks, runs, the lot's line, roofs."""
     points = [each.point for each in structures] + [each.point for each in findings.plan.fittings]
     labels.taken += [Point(xy).buffer(MARK) for xy in sheet.at([(p.x, p.y) for p in points])]
     lines = [line.coords for line in _pipes(findings)]
     lines += [part.exterior.coords for shape in findings.parcel.geometry for part in shapely.get_parts(shape)]
     labels.taken += [LineString(sheet.at(line)) for line in lines]
+    roofs = shapely.get_parts(findings.roofs.geometry.array)
+    labels.taken += [Polygon(sheet.at(roof.exterior.coords)) for roof in roofs]
 
 
 def _label(
@@ -167,6 +170,7 @@ def _label(
     for corner in corners:
         if corner.name in used:
             ((x, y),) = sheet.at([(corner.point.x, corner.point.y)])
+            labels.drawing.add("circle", cx=x, cy=y, r=2.6, fill="#ffffff", stroke=INK, stroke_width=1.2)
             labels.write((x, y), corner.name, bold=True)
     for each in structures:
         ((x, y),) = sheet.at([(each.point.x, each.point.y)])

@@ -177,8 +177,8 @@ def _low_spot(
         return layer_number(layers, "low_spots", name, column, kind, units)
 
     at = _place_of(water.why) if short else None
-    place = f", {say(at, units)}" if at is not None else ""
-    words: list[Inline] = [f"{name}{place}: ", told("depth_on_lot", "depth"), " deep over up to "]
+    place = f", {say(at, units)}: water stands" if at is not None else ""
+    words: list[Inline] = [f"{name}{place or ':'} ", told("depth_on_lot", "depth"), " deep over up to "]
     words += [told("area_on_lot", "area"), ", "]
     words += _how_long(water.hours_on_lot, told("stands_on_lot", "time"))
     if short:
@@ -306,15 +306,18 @@ def pump_words(
                f" reaches it at the peak{'' if sump.copes else ': it does not cope'}{warned}.")  # fmt: skip
 
 
-def discharge_words(line: Discharge, position: int, units: Units, *, short: bool = False) -> Words:
-    """One discharge in words: how it leaves, how sure that is, by how much, and why; in short how and by how much."""
-    source = f"summary|discharges|{position}"
+def discharge_words(line: Discharge, position: int, units: Units) -> Words:
+    """One discharge in words: how it leaves, how sure that is, by how much, and why."""
     of = f"{', '.join(line.serves)}: " if line.serves else ""
     if line.mode == "none" and line.verdict != "sure":
         return (sentence(line.why, units),)
-    words: list[Inline] = [f"{of}{MODES[line.mode]}" + (f" to {line.outfall}" if line.outfall else "")]
-    if not short:
-        words.append(f": {VERDICTS[line.verdict]}")
+    head = f"{of}{MODES[line.mode]}{f' to {line.outfall}' if line.outfall else ''}: {VERDICTS[line.verdict]}"
+    return (head, *discharge_figures(line, position, units), f". {sentence(line.why, units)}")
+
+
+def discharge_figures(line: Discharge, position: int, units: Units, more: str = "") -> Words:
+    """By how much it leaves, in brackets; nothing where that is not known."""
+    source = f"summary|discharges|{position}"
     told: list[tuple[str, Inline]] = []
     if line.fall_to_spare is not None and line.mode != "pump":
         told.append(fall_words(line.fall_to_spare, source, units))
@@ -322,10 +325,8 @@ def discharge_words(line: Discharge, position: int, units: Units, *, short: bool
         told.append(("give or take ", number(line.fall_error, "depth", units, f"{source}|fall_error_m")))
     if line.lift is not None:
         told.append(("lift ", number(line.lift, "length", units, f"{source}|lift_m")))
-    for place, (words_before, value) in enumerate(told):
-        words += [" (" if place == 0 else ", ", words_before, value]
-    words.append((")" if told else "") + ("." if short else f". {sentence(line.why, units)}"))
-    return tuple(words)
+    words = [each for before, value in told for each in (", ", before, value)]
+    return (" (", *words[1:], f"{more})") if told else ()
 
 
 def fall_words(spare: float, source: str, units: Units) -> tuple[str, Inline]:

@@ -12,7 +12,7 @@ from pipelines.deliverables.report.lot.answer import (
     CURRENCY,
     collector_words,
     design_storm,
-    discharge_words,
+    discharge_figures,
     nothing_built,
     part_called,
     pipe_words,
@@ -21,8 +21,8 @@ from pipelines.deliverables.report.lot.answer import (
 )
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
-from pipelines.deliverables.words.names import SHORT_STATES
-from pipelines.deliverables.words.say import say, say_short, sentence, start_upper
+from pipelines.deliverables.words.names import SHORT_STATES, WAYS_FROM
+from pipelines.deliverables.words.say import say, say_short, sentence, start_lower, start_upper
 from terrain.reason import Reason
 from terrain.unit_table import Units
 
@@ -123,7 +123,11 @@ def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
             if line.verdict != "sure":
                 yield from _sentences(say_short(line.why, units))
             continue
-        yield plain(discharge_words(line, at, units, short=True))
+        enough = sum(spare >= 0.0 for spare in line.on_grounds)
+        counted = f"; enough on {enough} of {len(line.on_grounds)} possible grounds" if line.mode == "gravity" else ""
+        where = ", ".join(filter(None, (line.outfall, f"{WAYS_FROM[line.mode]} {', '.join(line.serves)}")))
+        figures = discharge_figures(line, at, units, counted if line.on_grounds else "")
+        yield f"{where}{plain(figures)}."
 
 
 def _cost(findings: Findings, units: Units) -> Iterator[str]:
@@ -140,4 +144,4 @@ def _permits(findings: Findings, units: Units) -> Iterator[str]:
     used = {line.outfall for line in findings.plan.discharges}
     for outfall in findings.plan.outfalls:
         if outfall.id in used:
-            yield f"{outfall.id}: {say_short(outfall.to_confirm, units)}"
+            yield f"To confirm at {outfall.id}: {start_lower(say_short(outfall.to_confirm, units))}"

@@ -13,7 +13,7 @@ from shapely.ops import substring
 
 from pipelines.deliverables.files.symbols import symbol_of
 from pipelines.deliverables.findings.lot import Findings
-from pipelines.deliverables.report.blocks import Inline, Number
+from pipelines.deliverables.report.blocks import Number
 from pipelines.deliverables.report.context_map import context_map
 from pipelines.deliverables.report.figures.ground_picture import Bounds, ground_picture
 from pipelines.deliverables.report.figures.map_picture import (
@@ -94,8 +94,8 @@ def _layers(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     return (
         MapLayer("sub_catchments", "Sub-catchments",
                  features("sub_catchments", findings.runoff, "shape", "run_on"), on=False),
-        MapLayer("hardscape", "Paving", _bare("hardscape", findings.hardscape.geometry)),
-        MapLayer("roofs", "Roofs", _bare("roofs", findings.roofs.geometry)),
+        given["hardscape"],
+        given["roofs"],
         given["right_of_way"],
         given["keep_out"],
         MapLayer("low_spots", "Low spots, by depth", _low_spots(findings, layers, units)),
@@ -250,11 +250,6 @@ def _touching(features: Sequence[MapFeature], bounds: Bounds) -> tuple[MapFeatur
         else replace(feature, shape=cast(BaseGeometry, shapely.intersection(feature.shape, seen_at)))
         for feature in features if shapely.intersects(feature.shape, seen_at)
     )
-
-
-def _bare(name: str, shapes: Iterable[BaseGeometry]) -> tuple[MapFeature, ...]:
-    rows: tuple[tuple[str, Inline], ...] = ()
-    return tuple(MapFeature(f"{name}-{position}", "", shape, 0, rows) for position, shape in enumerate(shapes, start=1))
 
 
 def _beds(findings: Findings, storms: Sequence[StormShown]) -> tuple[PondBed, ...]:
