@@ -10,7 +10,7 @@ from typing import Any
 
 from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
 from pipelines.inputs.rules import RuleOverride
-from pipelines.inputs.shapes.shared_reads import sharing_reads
+from pipelines.inputs.shapes.shared_reads import ChosenLot, shared_reads, sharing_reads
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_named
 from pipelines.layout.swale.found_outfall import GivenWater
@@ -19,10 +19,11 @@ from pipelines.lot_stages import LotStages
 from pipelines.town.lot_answer import LotAnswer, answer_lot
 from pipelines.town.town_lots import TownLot, neighbors_of, site_of_lot
 from terrain.errors import LotshedError
+from terrain.grid import Frame
 from terrain.reading.linked_files import links_anywhere
 from terrain.reading.raster_file import kept_open
 
-NEAR = 300.0
+NEAR = 200.0
 """Features farther off are read only where a lot's ground reaches there. At the depth `ground`. [m]"""
 
 
@@ -40,12 +41,15 @@ class TownJob:
         A virtual raster may name files outside its own folder.
     key : str
         Hash of the inputs and of what is asked.
+    frame : Frame or None
+        Of the town's map, by which a lot's own parcel is found among those around it; None where it reads that itself.
     """
 
     site: SiteFile
     depth: Depth
     linked: bool
     key: str
+    frame: Frame | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +92,10 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
         If what it reads cannot be used.
     """
     site = site_of_lot(job.site, task.lot.id)
+    shared = shared_reads()
+    if shared is not None and job.frame is not None:
+        bounds = job.frame.from_map(task.lot.parcel).bounds
+        shared.lot = ChosenLot(site.parcel.where or "", task.lot.id, bounds, job.frame)
     stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task)
     if job.depth == "ground" and not _sees_enough(stages):
         stages = _stages(site, task)

@@ -222,7 +222,7 @@ class _TownWork:
             return {}
         grounds = tasks[0].grounds
         key = asked_key(self.site, self.wish.depth, grounds, water)
-        job = TownJob(self.site, self.wish.depth, self.linked, key)
+        job = TownJob(self.site, self.wish.depth, self.linked, key, self.lots.frame)
         found: dict[str, LotRecord] = {}
         todo = []
         for task in tasks:

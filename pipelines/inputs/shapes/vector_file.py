@@ -20,7 +20,7 @@ from pipelines.inputs.shapes.layer_table import LayerKind
 from pipelines.inputs.shapes.plain_files import FORMATS
 from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
-from pipelines.inputs.shapes.shared_reads import MOST_IN_BLOCK, shared_reads
+from pipelines.inputs.shapes.shared_reads import AROUND_LOT, MOST_IN_BLOCK, SharedReads, shared_reads
 from pipelines.inputs.shapes.single_parts import MANY, in_single_parts, refuse_too_many, slimmed
 from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
@@ -72,7 +72,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
         return _find(source, key)
     # one parcel after another is selected by its number, which needs no check of its own
     wanted = (source.file, source.layer, key, None if key == "parcel" else source.where)
-    found: VectorLayer = shared.layer(wanted, lambda: _find(source, key))
+    found: VectorLayer = shared.once(wanted, lambda: _find(source, key))
     return replace(found, source=source)
 
 
@@ -118,12 +118,32 @@ def read_shapes(
     """Read a layer into the metric frame."""
     box = None if within is None else _box_in_file(layer, frame, within)
     shared = shared_reads()
+    if shared is not None and box is None:
+        own = _own_parcel(layer, kind, frame, shared)
+        if own is not None:
+            return own, ()
     if shared is not None and box is not None:
         named = (layer.source.file, layer.layer, layer.source.where, kind.key)
         found = shared.shapes(named, frame, box, lambda wide: _block(layer, kind, frame, wide))
         if found is not None:
             return found, ()
     return _made(layer, kind, frame, _read(layer, box), within)
+
+
+def _own_parcel(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, shared: SharedReads
+) -> gpd.GeoDataFrame | None:
+    """The lot in work out of the block of parcels around it, where it is its filter that is read."""
+    lot = shared.lot
+    if lot is None or kind.key != "parcel" or layer.source.where != lot.where:
+        return None
+    whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
+    found = shared.shapes(
+        (layer.source.file, layer.layer, None, kind.key), frame, _box_in_file(layer, lot.frame, lot.bounds),
+        lambda wide: _block(whole, kind, frame, wide), reach=AROUND_LOT,
+    )  # fmt: skip
+    own = None if found is None else found[found["id"] == lot.id]
+    return own if own is not None and len(own) == 1 else None
 
 
 def _block(

@@ -156,6 +156,7 @@ def describe_lot(
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
+    spouts = layers.downspouts[shapely.distance(houses, layers.downspouts.geometry.to_numpy()) <= beside]
     led_away = {each.id for each in spout_ends(layers, site.rules) if each.place is not None}
     floors = [_number(roof, "floor_m") for _, roof in own.iterrows()]
     if main is not None and site.house.floor is not None:
@@ -187,10 +188,9 @@ def describe_lot(
             )
         ),
         downspouts=tuple(
-            (str(spout.id), spout.geometry)
-            for spout in layers.downspouts.itertuples()
-            if not houses.is_empty and shapely.distance(houses, spout.geometry) <= beside
-            and str(spout.id) not in led_away
+            (str(name), point)
+            for name, point in zip(spouts["id"], spouts.geometry, strict=True)
+            if str(name) not in led_away
         ),
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
