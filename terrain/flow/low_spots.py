@@ -250,8 +250,9 @@ def _stage_storage(cells: IntArray, top: float, ground: Ground) -> tuple[FloatAr
     """Levels at which another cell goes under, and the top; wetted area and volume at each."""
     area = ground.grid.cell_area
     heights = np.sort(ground.elevation.ravel()[cells])
-    levels, counts = np.unique(heights, return_counts=True)
-    wet = np.cumsum(counts)
+    # where each level ends among the sorted heights, which is how many cells lie under it
+    wet = np.flatnonzero(np.append(heights[1:] != heights[:-1], True)) + 1
+    levels = heights[wet - 1]
     if top > levels[-1]:
         levels = np.append(levels, top)
         wet = np.append(wet, wet[-1])
