@@ -103,7 +103,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
 
 
 def _stages(site: SiteFile, task: LotTask) -> LotStages:
-    opened = lot_inputs(_its_outfalls(open_named(site)), grounds=task.grounds)
+    opened = lot_inputs(with_its_outfalls(open_named(site)), grounds=task.grounds)
     return LotStages(opened, beside_pysheds=False, given_water=task.water)
 
 
@@ -121,7 +121,7 @@ def _sees_enough(stages: LotStages) -> bool:
     return all(one <= other for one, other in zip((*around[:2], *bounds[2:]), (*bounds[:2], *around[2:]), strict=True))
 
 
-def _its_outfalls(opened: SiteInputs) -> SiteInputs:
+def with_its_outfalls(opened: SiteInputs) -> SiteInputs:
     """Of a town's outfalls a lot has those within reach, where there are any."""
     layers, reach = opened.layers, opened.site.rules["outfall_reach"].likely
     near = layers.outfalls[layers.outfalls.distance(layers.parcel) <= reach]
