@@ -39,8 +39,8 @@ def screened(job: TownJob, task: LotTask):
 
 
 def values(record) -> str:
-    """All of a record but how long it took."""
-    return json.dumps(plain(replace(record, row=replace(record.row, seconds=0.0))), sort_keys=True)
+    """All of a record but how long it took, and what the run noted of its reads."""
+    return json.dumps(plain(replace(record, reads=(), row=replace(record.row, seconds=0.0))), sort_keys=True)
 
 
 def main() -> None:

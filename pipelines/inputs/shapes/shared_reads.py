@@ -13,10 +13,12 @@ from typing import Any, TypeVar
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from terrain.grid import Frame
 
 Bounds = tuple[float, float, float, float]
+UIntArray = NDArray[np.uint64]
 BLOCK = 1.0
 """Times its own box that a block reaches beyond a lot's on each side. [-]"""
 AROUND_LOT = 10.0
@@ -37,6 +39,8 @@ class LayerBlock:
         Shapes as the file holds them.
     made : GeoDataFrame or None
         The same as they are used; None where lots must read for themselves.
+    hashes : (n, 2) uint64 ndarray
+        Of each feature's attributes and of its shape.
     tree : STRtree
         Of the shapes as the file holds them.
     """
@@ -44,6 +48,7 @@ class LayerBlock:
     bounds: Bounds
     in_file: Any
     made: gpd.GeoDataFrame | None
+    hashes: UIntArray
     tree: shapely.STRtree
 
     def holds(self, box: Bounds) -> bool:
@@ -62,7 +67,7 @@ class ChosenLot:
     frame: Frame
 
 
-Read = Callable[[Bounds], tuple[Any, gpd.GeoDataFrame | None]]
+Read = Callable[[Bounds], tuple[Any, gpd.GeoDataFrame | None, UIntArray]]
 
 
 @dataclass(slots=True)
@@ -81,19 +86,20 @@ class SharedReads:
 
     def shapes(
         self, key: Any, frame: Frame, box: Bounds, read: Read, *, reach: float = BLOCK
-    ) -> gpd.GeoDataFrame | None:
-        """Shapes that touch a box, out of the block around it; None where the lot must read for itself."""
+    ) -> tuple[gpd.GeoDataFrame, UIntArray] | None:
+        """Shapes that touch a box and their hashes, out of the block around it; None where the lot must read for
+        itself."""
         block = self.blocks.get((key, frame))
         if block is None or not block.holds(box):
             wide, high = reach * (box[2] - box[0]), reach * (box[3] - box[1])
             around = (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)
-            in_file, made = read(around)
-            block = LayerBlock(around, in_file, made, shapely.STRtree(in_file))
+            in_file, made, hashes = read(around)
+            block = LayerBlock(around, in_file, made, hashes, shapely.STRtree(in_file))
             self.blocks[key, frame] = block
         if block.made is None:
             return None
         touching = np.sort(block.tree.query(shapely.box(*box), "intersects"))
-        return block.made.iloc[touching].copy(deep=False)
+        return block.made.iloc[touching].copy(deep=False), block.hashes[touching]
 
 
 _SHARED: ContextVar[SharedReads | None] = ContextVar("shared_reads", default=None)
