@@ -14,6 +14,7 @@ from pipelines.hydrology.surfaces import soil_group, surface_of
 from pipelines.inputs.errors import SiteFileError
 from pipelines.inputs.ground_rules import ground_limits
 from pipelines.inputs.shapes.frontage import Frontage
+from pipelines.inputs.shapes.shared_reads import shared_once
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_site
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
@@ -84,19 +85,24 @@ def lot_inputs(opened: SiteInputs, *, grounds: int | None = None) -> LotInputs:
         opened = replace(opened, site=opened.site.model_copy(update={"elevation": elevation}))
     site = opened.site
     refuse_unfit(opened.source, opened.layers.parcel, ground_limits(site.rules))
-    _check_names(site)
-    table = None if site.rain.table is None else read_rain_table(site.rain.table)
-    rain = design_rain(site.rain, table, site.rules)
-    prices = default_prices() if site.prices is None else read_prices(site.prices.file)
-    pump = None
-    if site.pump is not None:
-        points = read_pump_points(site.pump.curve)
-        pump_curve(points.flow, points.head)
-        pump = (points.flow, points.head)
+    rain, prices, pump = shared_once(("tables", site.path), lambda: _tables(site))
     warnings: tuple[Said, ...] = (
         *opened.source.warnings, *opened.layers.warnings, *prices.warnings, *rain.notes, *_assumed(opened),
     )
     return LotInputs(opened, rain, prices, pump, warnings)
+
+
+def _tables(site: SiteFile) -> tuple[DesignRain, Prices, "tuple[np.ndarray, np.ndarray] | None"]:
+    """What a site reads that no lot of it changes."""
+    _check_names(site)
+    table = None if site.rain.table is None else read_rain_table(site.rain.table)
+    rain = design_rain(site.rain, table, site.rules)
+    prices = default_prices() if site.prices is None else read_prices(site.prices.file)
+    if site.pump is None:
+        return rain, prices, None
+    points = read_pump_points(site.pump.curve)
+    pump_curve(points.flow, points.head)
+    return rain, prices, (points.flow, points.head)
 
 
 def check_site(path: Path) -> tuple[Units, tuple[Said, ...]]:

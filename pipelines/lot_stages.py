@@ -118,15 +118,20 @@ class LotStages:
         opened = self.lot.opened
         if self.surface is not None:
             return self.surface, ground_of(self.surface, opened.layers, opened.site.rules)
-        surface, ground, _ = self._read
+        surface, ground, *_ = self._read
         return surface, ground
 
     @cached_property
-    def _read(self) -> tuple[Surface, Ground, Estimate | None]:
-        """The raster's window as the likeliest ground, and what is left of its noise; as it is where one ground is
-        asked for."""
+    def _read(self) -> tuple[Surface, Ground, Estimate | None, Drainage]:
+        """The raster's window as the likeliest ground, what is left of its noise, and which way water ran on the last
+        ground that was tried; as it is where one ground is asked for."""
         opened = self.lot.opened
         found: list[Estimate] = []
+        drained: list[Drainage] = []
+
+        def drains(window: Ground) -> BoolArray:
+            drained[:] = [drain_ground(window)]
+            return lot_ground(opened.layers.parcel, drained[0], opened.site.rules["passing_by"].likely)[1]
 
         def bettered(surface: Surface, ground: Ground) -> Surface:
             likeliest, estimate = best_surface(surface, ground, opened)
@@ -134,17 +139,17 @@ class LotStages:
             return likeliest
 
         surface, ground = read_lot_ground(
-            opened, lambda window: _drains_to_lot(window, opened),
+            opened, drains,
             bettered=bettered if grounds_wanted(opened.site.rules) > 1 else None,
         )
-        return surface, ground, found[0] if found else None
+        return surface, ground, found[0] if found else None, drained[0]
 
     @cached_property
     def possible(self) -> PossibleGrounds | None:
         """Grounds that lidar and level shots allow; None where one is asked for, or the ground is not of the raster."""
         if self.drawn is not None or grounds_wanted(self.lot.opened.site.rules) == 1:
             return self.drawn
-        surface, _, estimate = self._read
+        surface, _, estimate, _ = self._read
         if estimate is None or surface.grid != self.ground[0].grid:
             return None
         return draw_for_lot(self.lot.opened, estimate, surface.grid)
@@ -152,7 +157,9 @@ class LotStages:
     @cached_property
     def drainage(self) -> Drainage:
         """Which way water runs."""
-        drained = drain_ground(self.ground[1])
+        ground = self.ground[1]
+        # the window that was read last is drained already
+        drained = self._read[3] if self.surface is None and self._read[3].ground is ground else drain_ground(ground)
         return with_pysheds(drained) if self.beside_pysheds else drained
 
     @cached_property

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from rasterio.features import rasterize
 
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.hydrology.surfaces import curve_number, soil_group, surface_of, surface_share
 from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.flow.burnt_cells import burnt_shapes
 from terrain.grid import Grid
 
 ROOF = "roof"
@@ -108,7 +108,10 @@ def group_at(surfaces: SurfaceMap, cells: IntArray) -> str:
 
 
 def _drawn(grid: Grid, shapes: Sequence[tuple[Any, int]], fill: int) -> IntArray:
-    if not shapes:
-        return np.full(grid.shape, fill, dtype=np.int64)
-    burnt = rasterize(shapes, out_shape=grid.shape, transform=grid.transform, fill=fill, dtype="int32")
-    return np.asarray(burnt, dtype=np.int64)
+    """Value of the shape that covers each cell; of several the last given."""
+    found = np.full(grid.shape, fill, dtype=np.int64)
+    burnt = burnt_shapes([shape for shape, _ in shapes], grid, all_touched=False) if shapes else []
+    for drawn, (_, value) in zip(burnt, shapes, strict=True):
+        if drawn is not None:
+            found[drawn.rows, drawn.columns][drawn.inside] = value
+    return found

@@ -1,11 +1,11 @@
 """Every file that a run read, with the hash that tells whether it is still the same."""
 
-import hashlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
+from pipelines.inputs.file_hash import sha256_of
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.site_file import SiteFile
 from terrain.reading.named_file import address_of
@@ -59,21 +59,6 @@ def input_files(site: SiteFile, source: RasterSource, layers: SiteLayers) -> tup
                 )
             )
     return tuple(read)
-
-
-def sha256_of(path: Path) -> str:
-    """SHA-256 of a file's bytes; of a folder, of the names and hashes of its files in order; of an address, words."""
-    if address_of(path) is not None:
-        return "read in parts"
-    digest = hashlib.sha256()
-    if path.is_dir():
-        for each in sorted(each for each in path.rglob("*") if each.is_file()):
-            digest.update(f"{each.relative_to(path).as_posix()} {sha256_of(each)}\n".encode())
-        return digest.hexdigest()
-    with path.open("rb") as file:
-        while block := file.read(1 << 20):
-            digest.update(block)
-    return digest.hexdigest()
 
 
 def path_from(folder: Path, path: Path) -> str:

@@ -17,7 +17,7 @@ from pipelines.inputs.shapes.layers import locate_layer
 from pipelines.inputs.shapes.vector_file import find_layer
 from pipelines.inputs.site_sections import VectorFile
 from terrain.errors import GroundError, LotshedError
-from terrain.flow.lot_ground import cells_inside
+from terrain.flow.burnt_cells import cells_inside
 from terrain.grid import Frame
 from terrain.metric_frame import lonlat_of, metric_frame, utm_zone
 from terrain.points.ground_raster import ground_of_points

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -18,10 +19,11 @@ from pipelines.inputs.traced.site_tables import refuse_outside
 from pipelines.inputs.under_picture import UnderPicture, read_picture
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.conditioning import CulvertLine, make_ground
 from terrain.flow.drainage import drain_ground
 from terrain.flow.embankments import deep_ponds
-from terrain.flow.lot_ground import THE_PARCEL, cells_inside
+from terrain.flow.lot_ground import THE_PARCEL
 from terrain.flow.window import Look, grow_window
 from terrain.ground import Ground
 from terrain.level_shots import rebase_on_shots
@@ -99,9 +101,14 @@ def _picture(site: SiteFile, source: RasterSource, layers: SiteLayers) -> UnderP
 
 def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
     """Stand a site's roofs and barriers on a surface and open it along its culverts."""
+    return ground_maker(layers, rules)(surface)
+
+
+def ground_maker(layers: SiteLayers, rules: Rules) -> Callable[[Surface], Ground]:
+    """The same for one surface after another."""
     given = layers.culverts
-    return make_ground(
-        surface,
+    return partial(
+        make_ground,
         roofs=layers.roofs.geometry.to_numpy(),
         open_below=layers.roofs["open_below"].to_numpy().astype(bool),
         downspouts=layers.downspouts.geometry.to_numpy(),
@@ -126,17 +133,19 @@ def read_lot_ground(
     inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None
 ) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
-    parcel = inputs.layers.parcel
-    return read_ground(inputs, parcel, drains_to_lot, look=look_for_banks(inputs, parcel), bettered=bettered)
+    parcel, make = inputs.layers.parcel, ground_maker(inputs.layers, inputs.site.rules)
+    look = look_for_banks(inputs, parcel, make)
+    return read_ground(inputs, parcel, drains_to_lot, look=look, bettered=bettered, make=make)
 
 
-def look_for_banks(inputs: SiteInputs, place: BaseGeometry) -> Look:
+def look_for_banks(inputs: SiteInputs, place: BaseGeometry, make: Callable[[Surface], Ground] | None = None) -> Look:
     """A look at the ponds behind banks far off that come near a place."""
-    layers, rules = inputs.layers, inputs.site.rules
+    rules = inputs.site.rules
+    make = make or ground_maker(inputs.layers, rules)
     near = place.buffer(rules["embankment_reach"].likely)
 
     def ponds(surface: Surface) -> BoolArray:
-        drainage = drain_ground(ground_of(surface, layers, rules))
+        drainage = drain_ground(make(surface))
         return deep_ponds(drainage, cells_inside(surface.grid, near), rules["embankment_height"].likely)
 
     return Look(ponds, rules["embankment_look"].likely)
@@ -150,13 +159,21 @@ def read_ground(
     named: Reason = THE_PARCEL,
     look: Look | None = None,
     bettered: Bettered | None = None,
+    make: Callable[[Surface], Ground] | None = None,
 ) -> tuple[Surface, Ground]:
     """Read the window that a place needs, better it, bring it to the level shots, and make it ground."""
-    layers, rules = inputs.layers, inputs.site.rules
+    rules = inputs.site.rules
+    make = make or ground_maker(inputs.layers, rules)
+    last: list[Ground] = []
+
+    def drained(window: Surface) -> BoolArray:
+        last[:] = [make(window)]
+        return drains(last[0])
+
     surface = grow_window(
         inputs.source,
         place,
-        lambda window: drains(ground_of(window, layers, rules)),
+        drained,
         margin=rules["window_margin"].likely,
         limit=int(rules["largest_window"].likely),
         largest_hole=int(rules["largest_hole"].likely),
@@ -164,11 +181,15 @@ def read_ground(
         named=named,
         look=look,
     )
+    # the window that was drained last is the one that is taken
+    ground = last[0] if last[0].grid == surface.grid else make(surface)
+    if bettered is None and inputs.shots is None:
+        return surface, ground
     if bettered is not None:
-        surface = bettered(surface, ground_of(surface, layers, rules))
+        surface = bettered(surface, ground)
     if inputs.shots is not None:
         surface = _on_shots(surface, inputs.shots, rules)
-    return surface, ground_of(surface, layers, rules)
+    return surface, make(surface)
 
 
 def _on_shots(surface: Surface, shots: LevelShots, rules: Rules) -> Surface:

@@ -10,8 +10,8 @@ from shapely import Geometry, LineString, MultiPolygon
 from pipelines.inputs.site_ground import SiteInputs, look_for_banks, read_ground
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.drainage import Drainage, catchment, drain_ground
-from terrain.flow.lot_ground import cells_inside
 from terrain.ground import Ground
 from terrain.reading.surface import Surface
 from terrain.reason import reason

@@ -21,10 +21,10 @@ from pipelines.steps.quantities import Area, Length
 from pipelines.steps.registry import StepError
 from terrain.arrays import BoolArray, IntArray
 from terrain.errors import GeometryError
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.conditioning import CulvertLine, make_ground
 from terrain.flow.drainage import Drainage, drain_ground
-from terrain.flow.lot_ground import cells_inside
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
 from terrain.raster import Raster

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.deliverables.findings.town import LotRecord
@@ -95,7 +95,7 @@ def _main(asked: Path, answered: Path) -> None:
     job, task = pickle.loads(asked.read_bytes())  # written by the parent, in a folder of its own
     shared = SharedGround(job.key)
     shared.enter(job)
-    record = shared.run(job, task)
+    record = shared.run(job, replace(task, known=()))
     shared.leave()
     part = answered.with_suffix(".part")
     part.write_text(json.dumps(plain(record)), encoding="utf-8")

@@ -157,6 +157,8 @@ def connected(
             "distributed.admin.tick.limit": "1h", "distributed.worker.memory.target": False,
             "distributed.worker.memory.spill": False, "distributed.worker.memory.pause": False,
             "distributed.worker.memory.terminate": 0.95, "distributed.scheduler.work-stealing": False,
+            # a look at what each worker does, a hundred times a second, is nobody's here
+            "distributed.worker.profile.enabled": False,
         }))  # fmt: skip
         if scheduler is None:
             cluster = stack.enter_context(LocalCluster(

@@ -20,7 +20,7 @@ LOOK = 1.0
 WAIT_FOR_WORKERS = 120.0
 """Without any worker, after which the run gives up. [s]"""
 
-Keep = Callable[[LotTask, LotRecord], None]
+Keep = Callable[[LotTask, LotRecord | None], None]
 Note = Callable[[LotTask, str, str], None]
 
 
@@ -71,7 +71,7 @@ class Dealer:
     limits : Limits
         Of one lot.
     keep : callable
-        Takes each finished record.
+        Takes each finished record, None for an earlier one that holds.
     note : callable
         Told of each attempt that did not end well: the lot, how it was tried, and what became of it.
     tell : callable
@@ -88,6 +88,7 @@ class Dealer:
     _ended: "queue.Queue[str]" = field(default_factory=queue.Queue)
     _alone: dict[str, tuple[LotTask, "Future[tuple[LotRecord | None, str]]"]] = field(default_factory=dict)
     _warmed: set[str] = field(default_factory=set)
+    _done: "deque[tuple[LotTask, LotRecord | None]]" = field(default_factory=deque)
     _begun: int = 0
 
     def run(self, tasks: Sequence[LotTask], alone: Sequence[LotTask] = ()) -> None:
@@ -98,7 +99,7 @@ class Dealer:
         with ThreadPoolExecutor(1) as child:
             for task in alone:
                 self._try_alone(child, task)
-            while len(deal) or self._flying or self._alone:
+            while len(deal) or self._flying or self._alone or self._done:
                 now = time.monotonic()
                 if now - looked >= LOOK:
                     looked = now
@@ -115,6 +116,9 @@ class Dealer:
                     dealt = deal.next(address)
                     if dealt is not None:
                         self._begin(address, dealt)
+                # written down while workers have their next lots
+                while self._done:
+                    self.keep(*self._done.popleft())
                 with contextlib.suppress(queue.Empty):
                     self._end(self._ended.get(timeout=LOOK / 2 if self._flying or self._alone else 0.01), child)
                 self._gather_alone()
@@ -149,7 +153,7 @@ class Dealer:
         future, task, _ = self._flying.pop(address)
         if future.status == "finished":
             self._warmed.add(_host(address))
-            self.keep(task, future.result())
+            self._done.append((task, future.result()))
         else:
             error = future.exception() if future.status == "error" else None
             ended = error is None or type(error).__name__ in ("KilledWorker", "CommClosedError", "MemoryError")

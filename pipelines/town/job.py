@@ -10,19 +10,22 @@ from typing import Any
 
 from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
 from pipelines.inputs.rules import RuleOverride
-from pipelines.inputs.shapes.shared_reads import sharing_reads
+from pipelines.inputs.shapes.shared_reads import ChosenLot, shared_reads, sharing_reads
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_ground import SiteInputs, open_named
 from pipelines.layout.swale.found_outfall import GivenWater
 from pipelines.lot_inputs import lot_inputs
 from pipelines.lot_stages import LotStages
 from pipelines.town.lot_answer import LotAnswer, answer_lot
+from pipelines.town.same_reads import reads_same
 from pipelines.town.town_lots import TownLot, neighbors_of, site_of_lot
 from terrain.errors import LotshedError
+from terrain.grid import Frame
 from terrain.reading.linked_files import links_anywhere
 from terrain.reading.raster_file import kept_open
+from terrain.reading.read_log import PlaceRead, noting_reads
 
-NEAR = 300.0
+NEAR = 200.0
 """Features farther off are read only where a lot's ground reaches there. At the depth `ground`. [m]"""
 
 
@@ -40,12 +43,15 @@ class TownJob:
         A virtual raster may name files outside its own folder.
     key : str
         Hash of the inputs and of what is asked.
+    frame : Frame or None
+        Of the town's map, by which a lot's own parcel is found among those around it; None where it reads that itself.
     """
 
     site: SiteFile
     depth: Depth
     linked: bool
     key: str
+    frame: Frame | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +66,24 @@ class LotTask:
         That lidar allows, on which it is tried. [-]
     water : tuple of GivenWater
         At its outfalls, of the town's run; none in the first pass.
+    known : tuple of PlaceRead
+        What an earlier run read for it, whose record holds where that comes again.
     """
 
     lot: TownLot
     grounds: int
     water: tuple[GivenWater, ...] = ()
+    known: tuple[PlaceRead, ...] = ()
+
+
+def site_of(job: TownJob, task: LotTask) -> SiteFile:
+    """The site file of a lot, which is told to the shared reads."""
+    site = site_of_lot(job.site, task.lot.id)
+    shared = shared_reads()
+    if shared is not None and job.frame is not None:
+        bounds = job.frame.from_map(task.lot.parcel).bounds
+        shared.lot = ChosenLot(site.parcel.where or "", task.lot.id, bounds, job.frame)
+    return site
 
 
 def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
@@ -87,7 +106,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
     LotshedError
         If what it reads cannot be used.
     """
-    site = site_of_lot(job.site, task.lot.id)
+    site = site_of(job, task)
     stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task)
     if job.depth == "ground" and not _sees_enough(stages):
         stages = _stages(site, task)
@@ -95,7 +114,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
 
 
 def _stages(site: SiteFile, task: LotTask) -> LotStages:
-    opened = lot_inputs(_its_outfalls(open_named(site)), grounds=task.grounds)
+    opened = lot_inputs(with_its_outfalls(open_named(site)), grounds=task.grounds)
     return LotStages(opened, beside_pysheds=False, given_water=task.water)
 
 
@@ -113,7 +132,7 @@ def _sees_enough(stages: LotStages) -> bool:
     return all(one <= other for one, other in zip((*around[:2], *bounds[2:]), (*bounds[:2], *around[2:]), strict=True))
 
 
-def _its_outfalls(opened: SiteInputs) -> SiteInputs:
+def with_its_outfalls(opened: SiteInputs) -> SiteInputs:
     """Of a town's outfalls a lot has those within reach, where there are any."""
     layers, reach = opened.layers, opened.site.rules["outfall_reach"].likely
     near = layers.outfalls[layers.outfalls.distance(layers.parcel) <= reach]
@@ -124,7 +143,9 @@ def record_of(job: TownJob, task: LotTask) -> LotRecord:
     """One lot's record, whatever comes of it: what is at fault becomes its message."""
     began = time.perf_counter()
     try:
-        record = screen_lot_of(job, task).record
+        with noting_reads() as reads:
+            record = screen_lot_of(job, task).record
+        record = replace(record, reads=tuple(reads))
     except LotshedError as fault:
         record = failed(task.lot, str(fault))
     except MemoryError:
@@ -148,6 +169,10 @@ def failed(lot: TownLot, message: str, *, aside: bool = False, attempts: int = 1
     return LotRecord(row)
 
 
+def _unless_known(job: TownJob, task: LotTask) -> LotRecord | None:
+    return None if task.known and reads_same(site_of(job, task), task.known) else record_of(job, task)
+
+
 @dataclass(slots=True)
 class SharedGround:
     """Rasters kept open and layers read for a block of lots, for as long as a worker does one job."""
@@ -156,9 +181,9 @@ class SharedGround:
     context: contextvars.Context = field(default_factory=contextvars.copy_context)
     stack: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
 
-    def run(self, job: TownJob, task: LotTask) -> LotRecord:
-        """One lot on the shared ground."""
-        return self.context.run(record_of, job, task)
+    def run(self, job: TownJob, task: LotTask) -> LotRecord | None:
+        """One lot on the shared ground; None where its earlier record holds."""
+        return self.context.run(_unless_known, job, task)
 
     def enter(self, job: TownJob) -> None:
         """Begin to share."""
@@ -184,8 +209,8 @@ class SharedGround:
 _SHARED: dict[str, Any] = {}
 
 
-def do_lot(job: TownJob, task: LotTask) -> LotRecord:
-    """One lot in a worker, on ground that it shares with the lots before it."""
+def do_lot(job: TownJob, task: LotTask) -> LotRecord | None:
+    """One lot in a worker, on ground that it shares with the lots before it; None where its earlier record holds."""
     shared = _SHARED.get("ground")
     if shared is None or shared.key != job.key:
         if shared is not None:
@@ -195,7 +220,7 @@ def do_lot(job: TownJob, task: LotTask) -> LotRecord:
         shared.enter(job)
         atexit.register(shared.leave)
         _SHARED["ground"] = shared
-    record: LotRecord = shared.run(job, task)
+    record: LotRecord | None = shared.run(job, task)
     return record
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from pipelines.deliverables.findings.lot import InputFile
 from pipelines.deliverables.findings.town import Depth
-from pipelines.inputs.input_files import handed_over_path, sha256_of
+from pipelines.inputs.file_hash import sha256_of
+from pipelines.inputs.input_files import handed_over_path
 from pipelines.inputs.site_file import SiteFile
 
 SECTIONS = (
@@ -16,6 +17,7 @@ SECTIONS = (
     "complaints", "parcel", "swales",
 )  # fmt: skip
 _NOT_ASKED = {"path", "name"}
+_WHOLE = {"rain", "traced", "pump", "prices", "levels"}
 
 
 def files_of(site: SiteFile, rasters: Sequence[Path]) -> tuple[InputFile, ...]:
@@ -41,6 +43,7 @@ def files_of(site: SiteFile, rasters: Sequence[Path]) -> tuple[InputFile, ...]:
         if section is not None:
             keys.setdefault(section.file, []).append(name)
     others = {
+        "layout": site.layout.forbidden.file if site.layout.forbidden else None,
         "soil": site.soil.file, "rain": site.rain.table, "traced": site.traced.file if site.traced else None,
         "pump": site.pump.curve if site.pump else None, "prices": site.prices.file if site.prices else None,
         "levels": site.levels.file if site.levels else None,
@@ -54,19 +57,25 @@ def files_of(site: SiteFile, rasters: Sequence[Path]) -> tuple[InputFile, ...]:
     )
 
 
-def asked_key(site: SiteFile, depth: Depth, grounds: int, water: str = "") -> str:
-    """Hash of what is asked of each lot: the version, the site file's choices, the depth, the grounds and the water
-    of the town that it is planned with."""
+def asked_key(site: SiteFile, depth: Depth, grounds: int, water: str = "", tables: str = "") -> str:
+    """Hash of what is asked of each lot: the version, the site file's choices, the depth, the grounds, the water of the
+    town that it is planned with, and the bytes of tables that every lot reads whole."""
     # which lots are selected and what swales they send to changes nothing of a lot's own answer
     chosen = site.model_dump(mode="json", exclude=_NOT_ASKED | {"swales"}, by_alias=True, fallback=str)
     chosen["parcel"].pop("where", None)
     chosen["elevation"].pop("file", None)
-    return _hash(version("lotshed"), json.dumps(chosen, sort_keys=True, default=str), depth, str(grounds), water)
+    words = json.dumps(chosen, sort_keys=True, default=str)
+    return _hash(version("lotshed"), words, depth, str(grounds), water, tables)
 
 
 def read_key(files: Sequence[InputFile]) -> str:
     """Hash of the bytes of all files but the site file, whose choices are asked for."""
     return _hash(*(f"{file.file} {file.sha256}" for file in files if file.key != "site"))
+
+
+def tables_key(files: Sequence[InputFile]) -> str:
+    """Hash of the bytes of the files that every lot reads whole."""
+    return _hash(*(f"{file.file} {file.sha256}" for file in files if _WHOLE & set(file.key.split(", "))))
 
 
 def _hash(*parts: str) -> str:

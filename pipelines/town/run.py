@@ -14,7 +14,7 @@ from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.findings.lot import Caution
 from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings
 from pipelines.deliverables.findings.town_swales import TownSwales
-from pipelines.deliverables.town.partitions import Partitions, write_mosaic
+from pipelines.deliverables.town.partitions import Partitions, file_name, write_mosaic
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.rain.design_rain import design_rain
 from pipelines.inputs.site_ground import SiteInputs, open_named
@@ -25,7 +25,7 @@ from pipelines.town.alone import Limits
 from pipelines.town.cluster import TownCluster, connected
 from pipelines.town.dealing import Dealer
 from pipelines.town.job import LotTask, TownJob, mosaic_place
-from pipelines.town.keys import asked_key, files_of, read_key
+from pipelines.town.keys import asked_key, files_of, read_key, tables_key
 from pipelines.town.reports import report_files
 from pipelines.town.street import route_street
 from pipelines.town.tailwater import planned_again, water_key, water_of_town
@@ -131,6 +131,7 @@ def run_town(
             wish,
             lots,
             read_key(inputs),
+            tables_key(inputs),
             town.mosaic is not None,
             tell,
             event,
@@ -167,6 +168,7 @@ class _TownWork:
     wish: TownWish
     lots: TownLots
     read: str
+    tables: str
     linked: bool
     tell: Tell
     event: Event
@@ -221,15 +223,19 @@ class _TownWork:
         if not tasks:
             return {}
         grounds = tasks[0].grounds
-        key = asked_key(self.site, self.wish.depth, grounds, water)
-        job = TownJob(self.site, self.wish.depth, self.linked, key)
+        key = asked_key(self.site, self.wish.depth, grounds, water, self.tables)
+        job = TownJob(self.site, self.wish.depth, self.linked, key, self.lots.frame)
         found: dict[str, LotRecord] = {}
         todo = []
+        earlier = self.kept.earlier(key) if self.wish.resume else {}
         for task in tasks:
             if self.kept.place(task.lot.id, key, self.read).name in self.there:
                 found[task.lot.id] = self.kept.read(task.lot.id, key, self.read)
                 self.resumed += 1
                 self.done += 1
+            elif (place := earlier.get(file_name(task.lot.id))) is not None:
+                # of other inputs; the worker looks whether the lot's own are the same
+                todo.append(replace(task, known=self.kept.reads_of(place)))
             else:
                 todo.append(task)
         if not todo:
@@ -253,8 +259,13 @@ class _TownWork:
             if cluster[0].compiles:
                 self.tell("compiling, first run only on a machine: about a minute", None)
 
-        def keep(task: LotTask, record: LotRecord) -> None:
-            self.kept.write(record, key, self.read, self.lots.frame.crs)
+        def keep(task: LotTask, record: LotRecord | None) -> None:
+            if record is None:
+                self.kept.hold(earlier[file_name(task.lot.id)], task.lot.id, key, self.read)
+                record = self.kept.read(task.lot.id, key, self.read)
+                self.resumed += 1
+            else:
+                self.kept.write(record, key, self.read, self.lots.frame.crs)
             found[task.lot.id] = record
             self.done += 1
             self.faults += record.row.status != "done"

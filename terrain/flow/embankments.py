@@ -92,11 +92,18 @@ def deep_ponds(drainage: Drainage, near: BoolArray, depth: float) -> BoolArray:
     """Cells of full ponds that come near and are at least so deep somewhere, as those behind a bank are. [m]"""
     with np.errstate(invalid="ignore"):
         water = drainage.filled - drainage.ground.elevation
-        ponds, count = ndimage.label(water > 0.0, np.ones((3, 3)))
-    deepest = ndimage.maximum(water, ponds, np.arange(1, count + 1)) if count else np.zeros(0)
-    kept = np.intersect1d(np.flatnonzero(np.asarray(deepest) >= depth) + 1, ponds[near])
-    found: BoolArray = np.isin(ponds, kept)
-    return found
+        deep = water >= max(depth, 0.0)
+    found: BoolArray = np.zeros(water.shape, dtype=np.bool_)
+    if not deep.any() or not (water[near] > 0.0).any():
+        return found
+    ponds, count = ndimage.label(water > 0.0, np.ones((3, 3)))
+    marked = np.zeros(count + 1, dtype=np.bool_)
+    marked[ponds[deep]] = True
+    come_near = np.zeros(count + 1, dtype=np.bool_)
+    come_near[ponds[near]] = True
+    marked &= come_near
+    marked[0] = False
+    return marked[ponds] if marked.any() else found
 
 
 def _banks_at(

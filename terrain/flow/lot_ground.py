@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray, FloatArray
 from terrain.errors import GroundError
-from terrain.grid import Grid
+from terrain.flow.burnt_cells import cells_inside
 from terrain.metric_frame import lonlat_of
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.surface import Bounds, Surface
@@ -131,14 +131,6 @@ def share_of_steps(surface: Surface, step: float) -> float:
     _mark_steps(z, steep, max(step, 1.5 * surface.grid.cell_width))
     _mark_steps(z.T, steep.T, max(step, 1.5 * surface.grid.cell_height))
     return float(steep.sum() / known.sum())
-
-
-def cells_inside(grid: Grid, shape: BaseGeometry) -> BoolArray:
-    """Cells whose centre lies in a shape."""
-    from rasterio.features import geometry_mask
-
-    inside: BoolArray = geometry_mask([shape], grid.shape, grid.transform, invert=True)
-    return inside
 
 
 def _mark_steps(z: FloatArray, steep: BoolArray, limit: float) -> None:

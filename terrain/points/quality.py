@@ -6,7 +6,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import BoolArray
-from terrain.flow.lot_ground import cells_inside
+from terrain.flow.burnt_cells import cells_inside
 from terrain.grid import Frame
 from terrain.points.cells import counted, density_where_any, fit_planes, window_grid
 from terrain.reading.points_window import GROUND, WATER, PointCloud

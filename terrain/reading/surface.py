@@ -13,6 +13,7 @@ from terrain.grid import Grid
 from terrain.reading.file_cells import read_heights, read_warped
 from terrain.reading.holes import close_small_holes
 from terrain.reading.raster_source import RasterSource
+from terrain.reading.read_log import note_read, notes_reads
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
@@ -84,10 +85,15 @@ def read_window(
     if holes.large_cells:
         area = holes.large_cells * grid.cell_area
         found.append(reason("ground_unknown", file=source.path.name, area=area))
+    ends = _raster_ends(source.grid, rows, columns)
+    if notes_reads():
+        lies = f"{grid.shape} {grid.left} {grid.top} {grid.cell_width} {grid.cell_height} {ends} {source.crs.name}"
+        parts = (lies.encode(), holes.elevation.tobytes())
+        note_read("elevation", bounds, parts, largest_hole=largest_hole)
     return Surface(
         grid=grid,
         elevation=holes.elevation,
-        raster_ends=_raster_ends(source.grid, rows, columns),
+        raster_ends=ends,
         warnings=(*source.warnings, *cells.warnings, *found),
     )
 

@@ -6,7 +6,7 @@ from affine import Affine
 from shapely import box
 
 from pipelines.deliverables.words.say import say
-from terrain.flow.lot_ground import cells_inside
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.window import grow_window
 from terrain.reading.raster_source import open_raster
 

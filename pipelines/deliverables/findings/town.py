@@ -14,6 +14,7 @@ from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.layout.parts import State
 from pipelines.layout.plan import Mode, Said
 from terrain.arrays import FloatArray
+from terrain.reading.read_log import PlaceRead
 from terrain.unit_table import Units
 
 LotStatus = Literal["done", "failed", "set_aside"]
@@ -250,6 +251,8 @@ class LotRecord:
         Ground whose water the works collect, in the map's CRS.
     layers : dict of str to DataFrame
         Those of LOT_LAYERS and `runoff`, as `lot_tables` makes them.
+    reads : tuple of PlaceRead
+        What it was made from, in the order in which it was read.
     """
 
     row: LotRow
@@ -258,6 +261,7 @@ class LotRecord:
     outlets: tuple[LotOutletLine, ...] = ()
     piped: MultiPolygon | None = None
     layers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    reads: tuple[PlaceRead, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,14 +31,16 @@ from terrain.unit_table import HOUR
 OTHER = "road and other ground"
 TENTHS = 10.0
 """Steps of the page's coordinates in a metre. [1/m]"""
-SMOOTHED = {"lots": 0.15, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
+SMOOTHED = {"lots": 0.15, "roofs": 0.3, "right_of_way": 0.3, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
 """By how much an outline may leave the true one on the page. [m]"""
-FAR = {"low_spots": 12.0, "pipe_runs": 8.0, "run_on_links": 12.0, "outlets": 40.0}
+FAR = {"roofs": 25.0, "low_spots": 12.0, "pipe_runs": 8.0, "run_on_links": 12.0, "outlets": 40.0}
 """Tenths of a metre in a pixel above which a layer is too small to see. [-]"""
 SENTENCES = 3
 """Of a headline that the page tells."""
 MANY = 5000
 """Lots above which the page leaves out what is drawn on each, so that it stays small."""
+UNDER = (("right_of_way", "Roads", True), ("roofs", "Roofs", True))
+"""Drawn pale under the lots, where the town has the layers."""
 SHOWN = (
     ("low_spots", "Low spots", True), ("pipe_runs", "Pipe runs", True), ("run_on_links", "Run-on between lots", False),
     ("swales", "Swales", True), ("full_places", "Where a swale stands above its bank", True),
@@ -51,17 +53,18 @@ def town_page(findings: TownFindings, *, made_on: str = "") -> str:
     style = asset("report.css") + _own("town.css")
     script = asset("tables.js") + _own("town.js")
     drawn = _Sheet(findings)
-    layers = drawn.layers()
+    under, layers = drawn.under(), drawn.layers()
     rows = findings.rows
     modes = sorted({row.planned.mode for row in rows if row.planned})
     used = [("lots", sorted({each["mark"] for each in drawn.lots}))]
-    used += [(each["name"], sorted({one["mark"] for one in each["features"]})) for each in layers]
+    used += [(each["name"], sorted({one["mark"] for one in each["features"]})) for each in (*under, *layers)]
     page: str = _template().render(
         name=findings.name, version=findings.version, made_on=made_on, style=style, script=script,
         policy=content_policy(style, script), lead=town_lead(findings), told=town_told(findings),
         legend=[(name, [(legend_mark(symbols()[name][at]), symbols()[name][at].label(findings.units)) for at in marks])
                 for name, marks in used],
-        layers=[(name, label, on) for name, label, on in SHOWN if any(each["name"] == name for each in layers)],
+        layers=[(name, label, on) for name, label, on in (*SHOWN, *UNDER)
+                if any(each["name"] == name for each in (*under, *layers))],
         streets=sorted({row.street for row in rows if row.street}),
         modes=[(mode, MODES[mode]) for mode in modes],
         unfinished=any(row.status != "done" for row in rows),
@@ -70,7 +73,7 @@ def town_page(findings: TownFindings, *, made_on: str = "") -> str:
         warnings=[sentence(each, findings.units) for each in say_all(findings.all_warnings, findings.units)],
         data={
             "size": drawn.size, "lots": drawn.lots, "heads": list(drawn.heads), "links": drawn.links(),
-            "layers": layers,
+            "under": under, "layers": layers,
             "marks": {name: [_mark(symbol) for symbol in symbols()[name]] for name, _ in used},
             "length": _length(findings),
         },
@@ -129,6 +132,20 @@ class _Sheet:
             kept = np.ones(len(steps), dtype=np.bool_)
             kept[1:] = steps[1:].any(axis=1)
             found.append(steps[kept].ravel().tolist())
+        return found
+
+    def under(self) -> list[dict[str, Any]]:
+        """Roads and roofs on the sheet."""
+        findings, (wide, high) = self.findings, np.array(self.size) / self.unit
+        sheet = shapely.box(self.west, self.north - high, self.west + wide, self.north)
+        shapes = {"right_of_way": findings.roads, "roofs": findings.roofs if len(self.lots) <= MANY else None}
+        found = []
+        for name, _, _ in UNDER:
+            table = shapes[name]
+            near = [] if table is None else table.geometry[table.intersects(sheet)]
+            features = [self._feature(name, shape, {}) for shape in near]
+            if features:
+                found.append({"name": name, "far": FAR.get(name), "features": features})
         return found
 
     def layers(self) -> list[dict[str, Any]]:

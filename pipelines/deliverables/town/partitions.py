@@ -17,6 +17,7 @@ from pyproj import CRS
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.town.record_text import made, plain
+from terrain.reading.read_log import PlaceRead
 
 KEY_LETTERS = 16
 _NAME = re.compile(r"[\w-]+\.[0-9a-f]{16}\.[0-9a-f]{16}\.parquet")
@@ -59,10 +60,35 @@ class Partitions:
         folder = self.folder / "lots"
         return {each.name for each in os.scandir(folder) if _NAME.fullmatch(each.name)} if folder.is_dir() else set()
 
+    def earlier(self, asked: str) -> dict[str, Path]:
+        """Partitions of what was asked, by the lot's name in them, whatever was read for it; the newest of several."""
+        found = (self.folder / "lots").glob(f"*.{asked[:KEY_LETTERS]}.*.parquet")
+        return {each.name.partition(".")[0]: each for each in sorted(found, key=lambda each: each.stat().st_mtime)}
+
+    def reads_of(self, place: Path) -> tuple[PlaceRead, ...]:
+        """What a partition was made from; none where it cannot be read."""
+        import pyarrow.parquet
+
+        try:
+            text = pyarrow.parquet.read_table(place, columns=["reads"]).column("reads")[0].as_py()
+            reads: tuple[PlaceRead, ...] = made(tuple[PlaceRead, ...], json.loads(text))
+        except (OSError, ValueError, KeyError, TypeError):
+            return ()
+        return reads
+
+    def hold(self, place: Path, lot: str, asked: str, read: str) -> None:
+        """Let a partition stand for what is read now, which is the same for its lot."""
+        target = self.place(lot, asked, read)
+        try:
+            os.replace(place, target)
+        except OSError as error:
+            raise _cannot_write(target, error) from error
+
     def write(self, record: LotRecord, asked: str, read: str, crs: CRS) -> None:
         """Write a lot's record, whole or not at all."""
         row = record.row
         columns: dict[str, Any] = {name: [getattr(row, name)] for name in SEEN}
+        columns["reads"] = [json.dumps(plain(record.reads))]
         columns["record"] = [json.dumps(plain(record), allow_nan=True)]
         table = gpd.GeoDataFrame(columns, geometry=[row.parcel], crs=crs)
         place = self.place(row.lot, asked, read)

@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 
 from pipelines.hydraulics.channel.drive_crossing import CrossingFlow, DriveCrossing, crossing_flow
 from pipelines.hydraulics.channel.open_channel import CrossSection, WettedSection, wetted_section
+from pipelines.hydraulics.channel.wet_kernel import wet_table
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from terrain.arrays import BoolArray, FloatArray
@@ -97,11 +98,15 @@ def make_channel(station: Sequence[float] | FloatArray, sections: Sequence[Cross
     for index, section in enumerate(sections):
         height = max(float(section.elevation.max()) - section.lowest, 0.1) * 1.5
         levels[index] = section.lowest + height * rising
-        for k, level in enumerate(levels[index]):
-            wet = wetted_section(section, float(level))
-            area[index, k] = wet.area
-            critical[index, k] = _critical_flow(wet)
-            conveyance[index, k] = wet.conveyance
+        wet, width, perimeter, weighted = wet_table(
+            section.station, section.elevation, section.roughness, levels[index]
+        )
+        # as of `wetted_section`, all heights together; what is dry has no width to divide by
+        wetted = np.maximum(perimeter, np.finfo(np.float64).tiny)
+        area[index] = wet
+        critical[index] = wet * np.sqrt(GRAVITY * wet / np.where(width > 0.0, width, np.inf))
+        roughness = np.where(perimeter > 0.0, (weighted / wetted) ** (2 / 3), np.inf)
+        conveyance[index] = wet * (wet / wetted) ** (2 / 3) / roughness
     # behind a bank that is just passed the width jumps; a level is looked up as the lowest that carries the flow
     critical, conveyance = np.maximum.accumulate(critical, axis=1), np.maximum.accumulate(conveyance, axis=1)
     return Channel(at, tuple(sections), levels, area**_AREA, critical**_CRITICAL, conveyance**_CONVEYANCE)

@@ -34,3 +34,15 @@ def wet_parts(x: Any, z: Any, n: Any, stage: float) -> Any:
             perimeter += stage - z[end]
             weighted += (stage - z[end]) * n[segment] ** 1.5
     return area, top, perimeter, weighted
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def wet_table(x: Any, z: Any, n: Any, stages: Any) -> Any:
+    """Area, top width, wetted perimeter and its length times n to the power of 1.5 at each of many levels (k,), rows of
+    one array; 0 where dry."""
+    found = np.zeros((4, stages.size))
+    lowest = z.min()
+    for k in range(stages.size):
+        if stages[k] > lowest:
+            found[0, k], found[1, k], found[2, k], found[3, k] = wet_parts(x, z, n, stages[k])
+    return found

@@ -23,7 +23,11 @@ def remarks_on_place(
     if not len(shapes):
         reach = rules["layer_reach"].likely
         return [reason("layer_unused", layer=name, where=where, features=layer.features, reach=reach)]
-    nearest = min(float(shapes.distance(parcel).min()) for parcel in parcels.geometry)
+    if len(parcels) == 1:
+        nearest = float(shapes.distance(parcels.geometry.iloc[0]).min())
+    else:
+        _, away = shapes.sindex.nearest(parcels.geometry, return_all=False, return_distance=True)
+        nearest = float(away.min())
     if nearest > rules["layer_far"].likely:
         return [reason("layer_far", layer=name, where=where, distance=nearest)]
     return []

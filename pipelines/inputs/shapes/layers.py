@@ -109,7 +109,7 @@ def read_layers(site: SiteFile, frame: Frame, *, several_parcels: bool = False) 
     sources = [parcel_layer]
     around = _bounds_around(parcels, reach)
     read: dict[str, gpd.GeoDataFrame] = {}
-    for key, source in _named(site):
+    for key, source in named_layers(site).items():
         kind = LAYER_KINDS[key]
         if source is None:
             read[key] = empty_layer(kind)
@@ -171,14 +171,15 @@ def _empty_layer(kind: LayerKind) -> gpd.GeoDataFrame:
     return read_columns(gpd.GeoDataFrame({"id": []}, geometry=[]).astype({"id": object}), kind.columns, kind.key)
 
 
-def _named(site: SiteFile) -> list[tuple[str, VectorFile | None]]:
+def named_layers(site: SiteFile) -> dict[str, VectorFile | None]:
+    """Tables of the layers around the parcel, in the order in which they are read."""
     sources: dict[str, VectorFile | None] = {
         "swales": site.swales,
         "soil": site.soil.source,
         "layout.basins": site.layout.basins.source if site.layout.basins else None,
         "layout.forbidden": site.layout.forbidden,
     }
-    return [(key, sources[key] if key in sources else getattr(site, key)) for key in _READING_ORDER]
+    return {key: sources[key] if key in sources else getattr(site, key) for key in _READING_ORDER}
 
 
 # swales first, since what lies around them is read too

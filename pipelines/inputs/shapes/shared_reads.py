@@ -8,17 +8,21 @@ import contextlib
 from collections.abc import Callable, Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from terrain.grid import Frame
 
 Bounds = tuple[float, float, float, float]
+UIntArray = NDArray[np.uint64]
 BLOCK = 1.0
 """Times its own box that a block reaches beyond a lot's on each side. [-]"""
+AROUND_LOT = 10.0
+"""The same of the lot's own shape, which is small. [-]"""
 MOST_IN_BLOCK = 20_000
 """Shapes of one layer; a block that holds more is not shared. [-]"""
 
@@ -35,11 +39,17 @@ class LayerBlock:
         Shapes as the file holds them.
     made : GeoDataFrame or None
         The same as they are used; None where lots must read for themselves.
+    hashes : (n, 2) uint64 ndarray
+        Of each feature's attributes and of its shape.
+    tree : STRtree
+        Of the shapes as the file holds them.
     """
 
     bounds: Bounds
     in_file: Any
     made: gpd.GeoDataFrame | None
+    hashes: UIntArray
+    tree: shapely.STRtree
 
     def holds(self, box: Bounds) -> bool:
         """Whether a box lies in the block."""
@@ -47,36 +57,64 @@ class LayerBlock:
         return west <= box[0] and south <= box[1] and box[2] <= east and box[3] <= north
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ChosenLot:
+    """The lot in work: the filter that selects it, its feature's number, and its box in a frame's metres."""
+
+    where: str
+    id: str
+    bounds: Bounds
+    frame: Frame
+
+
+Read = Callable[[Bounds], tuple[Any, gpd.GeoDataFrame | None, UIntArray]]
+
+
 @dataclass(slots=True)
 class SharedReads:
-    """What was found and read so far: layers by file and name, the last block of each."""
+    """What was found and read so far: layers by file and name, the last block of each, and the lot in work."""
 
     found: dict[Any, Any] = field(default_factory=dict)
     blocks: dict[Any, LayerBlock] = field(default_factory=dict)
+    lot: ChosenLot | None = None
 
-    def layer(self, key: Any, find: Callable[[], Any]) -> Any:
-        """A layer's header, read once."""
+    def once(self, key: Any, find: Callable[[], Any]) -> Any:
+        """What no lot changes, found once."""
         if key not in self.found:
             self.found[key] = find()
         return self.found[key]
 
     def shapes(
-        self, key: Any, frame: Frame, box: Bounds, read: Callable[[Bounds], tuple[Any, gpd.GeoDataFrame | None]]
-    ) -> gpd.GeoDataFrame | None:
-        """Shapes that touch a box, out of the block around it; None where the lot must read for itself."""
+        self, key: Any, frame: Frame, box: Bounds, read: Read, *, reach: float = BLOCK
+    ) -> tuple[gpd.GeoDataFrame, UIntArray] | None:
+        """Shapes that touch a box and their hashes, out of the block around it; None where the lot must read for
+        itself."""
         block = self.blocks.get((key, frame))
         if block is None or not block.holds(box):
-            wide, high = BLOCK * (box[2] - box[0]), BLOCK * (box[3] - box[1])
+            wide, high = reach * (box[2] - box[0]), reach * (box[3] - box[1])
             around = (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)
-            block = LayerBlock(around, *read(around))
+            in_file, made, hashes = read(around)
+            block = LayerBlock(around, in_file, made, hashes, shapely.STRtree(in_file))
             self.blocks[key, frame] = block
         if block.made is None:
             return None
-        touching = shapely.intersects(block.in_file, shapely.box(*box))
-        return block.made.iloc[np.flatnonzero(touching)].copy()
+        touching = np.sort(block.tree.query(shapely.box(*box), "intersects"))
+        return block.made.iloc[touching].copy(deep=False), block.hashes[touching]
 
 
 _SHARED: ContextVar[SharedReads | None] = ContextVar("shared_reads", default=None)
+
+
+Known = TypeVar("Known")
+
+
+def shared_once(key: Any, find: Callable[[], Known]) -> Known:
+    """What no lot changes: found once where reads are shared, anew elsewhere."""
+    shared = _SHARED.get()
+    if shared is None:
+        return find()
+    known: Known = shared.once(key, find)
+    return known
 
 
 def shared_reads() -> SharedReads | None:

@@ -91,7 +91,9 @@ def existing_drains(layers: SiteLayers, rules: Rules) -> tuple[ExistingDrain, ..
 def spout_ends(layers: SiteLayers, rules: Rules) -> tuple[SpoutEnd, ...]:
     """Every downspout that runs into a pipe, with where its water comes out."""
     spouts = layers.downspouts[layers.downspouts["goes_to"].isin(INTO_PIPE)]
-    drains, reach = (existing_drains(layers, rules) if len(spouts) else ()), rules["drain_reach"].likely
+    if spouts.empty:
+        return ()
+    drains, reach = existing_drains(layers, rules), rules["drain_reach"].likely
     found = []
     for name, point, goes, condition in zip(
         spouts["id"], spouts.geometry, spouts["goes_to"], spouts["condition"], strict=True
@@ -110,6 +112,8 @@ def spout_ends(layers: SiteLayers, rules: Rules) -> tuple[SpoutEnd, ...]:
 def places_of_spouts(layers: SiteLayers, rules: Rules) -> list[Point]:
     """Where the water of each downspout comes out, in the order of the layer. [m]"""
     ends = {each.id: each.place for each in spout_ends(layers, rules) if each.place is not None}
+    if not ends:
+        return list(layers.downspouts.geometry.to_numpy())
     return [
         ends.get(str(name), point)
         for name, point in zip(layers.downspouts["id"], layers.downspouts.geometry, strict=True)

@@ -13,6 +13,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from pipelines.inputs.errors import InputFileError, LayerError
+from pipelines.inputs.file_hash import sha256_of
 from pipelines.inputs.shapes.crs_given import crs_given
 from pipelines.inputs.shapes.drawing import SHAPES, fit_for, refuse_other_unit
 from pipelines.inputs.shapes.layer_columns import read_columns
@@ -20,13 +21,21 @@ from pipelines.inputs.shapes.layer_table import LayerKind
 from pipelines.inputs.shapes.plain_files import FORMATS
 from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
-from pipelines.inputs.shapes.shared_reads import MOST_IN_BLOCK, shared_reads
+from pipelines.inputs.shapes.shared_reads import (
+    AROUND_LOT,
+    MOST_IN_BLOCK,
+    SharedReads,
+    UIntArray,
+    shared_once,
+    shared_reads,
+)
 from pipelines.inputs.shapes.single_parts import MANY, in_single_parts, refuse_too_many, slimmed
 from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
 from terrain.metric_frame import moved_shapes
 from terrain.reading.gdal_guard import VECTOR_DRIVERS, vector_options
+from terrain.reading.read_log import note_read, notes_reads
 from terrain.reason import Reason, reason
 
 Bounds = tuple[float, float, float, float]
@@ -72,7 +81,7 @@ def find_layer(source: VectorFile, key: str) -> VectorLayer:
         return _find(source, key)
     # one parcel after another is selected by its number, which needs no check of its own
     wanted = (source.file, source.layer, key, None if key == "parcel" else source.where)
-    found: VectorLayer = shared.layer(wanted, lambda: _find(source, key))
+    found: VectorLayer = shared.once(wanted, lambda: _find(source, key))
     return replace(found, source=source)
 
 
@@ -118,25 +127,58 @@ def read_shapes(
     """Read a layer into the metric frame."""
     box = None if within is None else _box_in_file(layer, frame, within)
     shared = shared_reads()
-    if shared is not None and box is not None:
+    if shared is not None and box is None:
+        own = _own_parcel(layer, kind, frame, shared)
+        if own is not None:
+            return own, ()
+    if shared is not None and box is not None and within is not None:
         named = (layer.source.file, layer.layer, layer.source.where, kind.key)
         found = shared.shapes(named, frame, box, lambda wide: _block(layer, kind, frame, wide))
         if found is not None:
-            return found, ()
+            shapes, hashes = found
+            note_read(kind.key, within, (hashes[np.lexsort(hashes.T)].tobytes(),))
+            return shapes, ()
+    if notes_reads():
+        # what is not known feature by feature is known by the file
+        whole = shared_once(("bytes", layer.source.file), lambda: sha256_of(layer.source.file))
+        note_read(kind.key, within or (), (whole.encode(),))
     return _made(layer, kind, frame, _read(layer, box), within)
+
+
+def _own_parcel(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, shared: SharedReads
+) -> gpd.GeoDataFrame | None:
+    """The lot in work out of the block of parcels around it, where it is its filter that is read."""
+    lot = shared.lot
+    if lot is None or kind.key != "parcel" or layer.source.where != lot.where:
+        return None
+    whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
+    found = shared.shapes(
+        (layer.source.file, layer.layer, None, kind.key), frame, _box_in_file(layer, lot.frame, lot.bounds),
+        lambda wide: _block(whole, kind, frame, wide), reach=AROUND_LOT,
+    )  # fmt: skip
+    if found is None:
+        return None
+    shapes, hashes = found
+    at = np.flatnonzero((shapes["id"] == lot.id).to_numpy())
+    if at.size != 1:
+        return None
+    note_read(kind.key, (), (hashes[at].tobytes(),))
+    return shapes.iloc[at]
 
 
 def _block(
     layer: VectorLayer, kind: LayerKind, frame: Frame, box: Bounds
-) -> tuple[Any, gpd.GeoDataFrame | None]:
+) -> tuple[Any, gpd.GeoDataFrame | None, UIntArray]:
     """Shapes of a wide box as the file holds them and as they are used; no latter where one needs a look of its own."""
     rows, held = _read(layer, box)
     in_file = shapely.from_wkb(held, on_invalid="ignore")
     odd = shapely.is_missing(in_file).any() or (shapely.get_num_coordinates(in_file) > MANY).any()
     if odd or len(rows) > MOST_IN_BLOCK:
-        return in_file, None
+        return in_file, None, np.zeros((len(rows), 2), dtype=np.uint64)
+    hashes = np.column_stack([pd.util.hash_pandas_object(rows.astype(str)), pd.util.hash_array(held)])
     made, found = _made(layer, kind, frame, (rows, held), None)
-    return in_file, None if found or len(made) != len(rows) else made
+    return in_file, None if found or len(made) != len(rows) else made, hashes
 
 
 def _made(

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from terrain.arrays import FloatArray
-from terrain.flow.lot_ground import cells_inside
+from terrain.flow.burnt_cells import cells_inside
 from terrain.ground import OPEN, Ground
 
 APART = 0.1

@@ -2,17 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import Any, Literal, cast
 
 import numpy as np
 import shapely
 import shapely.ops
-from affine import Affine
-from rasterio.features import rasterize
 from shapely import LineString, Point, Polygon
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.flow.on_grounds import Flow, flow_on_best, flow_on_each
@@ -129,14 +127,7 @@ def mask_of(shape: Any, grid: Grid) -> BoolArray:
     """Cells whose centre lies in a shape."""
     if shape.is_empty:
         return np.zeros(grid.shape, dtype=bool)
-    return _mask_of(shape.wkb, grid.shape, grid.transform).copy()
-
-
-@lru_cache(maxsize=64)
-def _mask_of(shape: bytes, cells: tuple[int, int], transform: Affine) -> BoolArray:
-    """The same shapes are asked for again and again on one lot."""
-    burnt = rasterize([(shapely.from_wkb(shape), 1)], out_shape=cells, transform=transform, fill=0, dtype="uint8")
-    return np.asarray(burnt == 1)
+    return cells_inside(grid, shape)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -30,7 +31,7 @@ _FAR = 200.0
 """Beyond the window nothing that is built counts on what stands so far off. [m]"""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Situation:
     """What is known of a lot before anything is proposed.
 
@@ -52,9 +53,10 @@ class Situation:
         Cells of the lot; those and all that drain to it.
     roofs_known : bool
         Whether roofs were given at all.
-    houses, roofs, paving, keep_out, trees : shapely Geometry
-        Houses of this lot; all roofs that stand on the ground; all paving; keep-outs with their setbacks; those that
-        are trees, without. [m]
+    houses, keep_out, trees : shapely Geometry
+        Houses of this lot; keep-outs with their setbacks; those that are trees, without. [m]
+    each_roof, each_paving : GeoSeries
+        Roofs that stand on the ground, and paving, in the window and a good way round it. [m]
     right_of_way : shapely Geometry or None
         None where nobody gave it. [m]
     way_off : shapely Geometry or None
@@ -91,8 +93,8 @@ class Situation:
     studied: BoolArray
     roofs_known: bool
     houses: BaseGeometry
-    roofs: BaseGeometry
-    paving: BaseGeometry
+    each_roof: GeoSeries
+    each_paving: GeoSeries
     keep_out: BaseGeometry
     trees: BaseGeometry
     right_of_way: BaseGeometry | None
@@ -114,6 +116,16 @@ class Situation:
     def grid(self) -> Grid:
         """Where the cells lie."""
         return self.drainage.ground.grid
+
+    @cached_property
+    def roofs(self) -> BaseGeometry:
+        """All roofs together. [m]"""
+        return _union(self.each_roof)
+
+    @cached_property
+    def paving(self) -> BaseGeometry:
+        """All paving together. [m]"""
+        return _union(self.each_paving)
 
     @property
     def counted_spots(self) -> tuple[LowSpot, ...]:
@@ -156,6 +168,7 @@ def describe_lot(
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
+    spouts = layers.downspouts[shapely.distance(houses, layers.downspouts.geometry.to_numpy()) <= beside]
     led_away = {each.id for each in spout_ends(layers, site.rules) if each.place is not None}
     floors = [_number(roof, "floor_m") for _, roof in own.iterrows()]
     if main is not None and site.house.floor is not None:
@@ -170,8 +183,8 @@ def describe_lot(
         studied=studied,
         roofs_known=site.roofs is not None and len(standing) > 0,
         houses=houses,
-        roofs=_union(_near(standing, drainage.ground.grid)),
-        paving=_union(_near(layers.hardscape, drainage.ground.grid)),
+        each_roof=_near(standing, drainage.ground.grid),
+        each_paving=_near(layers.hardscape, drainage.ground.grid),
         keep_out=_union(
             shape.buffer(setback) if setback > 0.0 else shape
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
@@ -187,10 +200,9 @@ def describe_lot(
             )
         ),
         downspouts=tuple(
-            (str(spout.id), spout.geometry)
-            for spout in layers.downspouts.itertuples()
-            if not houses.is_empty and shapely.distance(houses, spout.geometry) <= beside
-            and str(spout.id) not in led_away
+            (str(name), point)
+            for name, point in zip(spouts["id"], spouts.geometry, strict=True)
+            if str(name) not in led_away
         ),
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),

@@ -134,8 +134,9 @@ def swales_of(
 def culverts_beside(lines: list[LineString], culverts: Any, rules: Rules) -> list[Any]:
     """Culverts of each swale, without those that lie on none."""
     near = rules["swale_culvert_near"].likely
-    beside = [min(float(line.distance(each)) for line in lines) <= near for each in culverts.geometry]
-    return culverts_by_swale(lines, culverts[np.array(beside, dtype=np.bool_)], rules)
+    tree, shapes = shapely.STRtree(lines), culverts.geometry.to_numpy()
+    _, away = tree.query_nearest(shapes, all_matches=False, return_distance=True)
+    return culverts_by_swale(lines, culverts[away <= near], rules)
 
 
 def rules_of(inputs: SiteInputs) -> Rules:

@@ -184,17 +184,17 @@ def _profile(thalweg: Thalweg, bottom: FloatArray, rules: Rules) -> LongProfile:
 def culverts_by_swale(lines: Sequence[LineString], culverts: Any, rules: Rules) -> list[Any]:
     """Culverts of each swale."""
     near = rules["swale_culvert_near"].likely
-    owner = []
-    for line, feature in zip(culverts.geometry, culverts["id"], strict=True):
-        away = [shapely.distance(line, swale) for swale in lines]
-        nearest = int(np.argmin(away))
-        if away[nearest] > near:
+    (culvert, swale), away = shapely.STRtree(lines).query_nearest(culverts.geometry.to_numpy(), return_distance=True)
+    # of swales that are as near the first
+    first = np.unique(culvert, return_index=True)[1] if culvert.size else culvert
+    owner = np.array([int(swale[culvert == each].min()) for each in culvert[first]], dtype=np.int64)
+    for feature, distance in zip(culverts["id"], away[first], strict=True):
+        if distance > near:
             raise LayerError(
-                f"culvert {feature}: it lies on no swale, the nearest is {away[nearest]:.1f} m away and at most "
+                f"culvert {feature}: it lies on no swale, the nearest is {distance:.1f} m away and at most "
                 f"{near:g} m may be; draw its swale, or leave it out with `where`"
             )
-        owner.append(nearest)
-    return [culverts[[each == index for each in owner]] for index in range(len(lines))]
+    return [culverts[owner == index] for index in range(len(lines))]
 
 
 def _warnings(

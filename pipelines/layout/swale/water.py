@@ -20,8 +20,8 @@ from pipelines.hydrology.surface_map import PAVED, ROOF, SurfaceMap
 from pipelines.inputs.errors import LayerError
 from pipelines.layout.swale.site import SwaleSite
 from terrain.arrays import FloatArray, IntArray
+from terrain.flow.burnt_cells import cells_inside
 from terrain.flow.drainage import Drainage
-from terrain.flow.lot_ground import cells_inside
 from terrain.swale.swale_cells import swale_cells
 
 

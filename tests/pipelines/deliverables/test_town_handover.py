@@ -163,3 +163,17 @@ def test_the_terminal_names_what_a_reviewer_asks_first() -> None:
     assert "town.html" in text
     assert "5,000" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_roofs_and_roads_of_the_sheet_lie_under_the_lots() -> None:
+    """Of two roofs the one that is a mile off is left out."""
+    roofs = gpd.GeoDataFrame(
+        geometry=[box(500_025.0, 3_500_005.0, 500_035.0, 3_500_015.0), box(502_000.0, 0.0, 502_010.0, 9.0)], crs=UTM
+    )
+    roads = gpd.GeoDataFrame(geometry=[box(500_000.0, 3_499_980.0, 500_200.0, 3_499_999.9)], crs=UTM)
+    page = town_page(town(roofs=roofs, roads=roads))
+    data = json.loads(re.search(r'id="town-data">(.*?)</script>', page, re.DOTALL).group(1))  # type: ignore[union-attr]
+    assert [(each["name"], len(each["features"])) for each in data["under"]] == [("right_of_way", 1), ("roofs", 1)]
+    assert 'data-layer="right_of_way" checked' in page
+    assert 'data-layer="roofs" checked' in page
+    assert 'data-layer="roofs"' not in town_page(town())

@@ -11,7 +11,8 @@ from shapely import box
 from pipelines.deliverables.files.site_file_text import description_lines, site_file_text
 from pipelines.inputs.describe import describe_inputs
 from pipelines.inputs.errors import LayerError
-from pipelines.inputs.input_files import input_files, sha256_of
+from pipelines.inputs.file_hash import sha256_of
+from pipelines.inputs.input_files import input_files
 from pipelines.inputs.shapes.layers import locate_parcel, read_layers
 from pipelines.inputs.site_file import read_site_file
 from terrain.errors import GroundError

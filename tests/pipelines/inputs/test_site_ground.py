@@ -6,7 +6,7 @@ import pytest
 from pipelines.deliverables.words.say import say_all
 from pipelines.inputs.site_ground import open_site, read_lot_ground
 from terrain.errors import GroundError
-from terrain.flow.lot_ground import cells_inside
+from terrain.flow.burnt_cells import cells_inside
 
 SITE = """
 [elevation]

@@ -29,7 +29,7 @@
     return bounds;
   }
   for (const lot of lots) { lot.parts = lot.shape.map(points); lot.box = box(lot.parts); }
-  for (const layer of told.layers) for (const each of layer.features) { each.parts = each.shape.map(points); each.box = box(each.parts); }
+  for (const layer of [...told.under, ...told.layers]) for (const each of layer.features) { each.parts = each.shape.map(points); each.box = box(each.parts); }
 
   const screen = ([x, y]) => [(x - middle[0]) / size + pane.clientWidth / 2, (y - middle[1]) / size + pane.clientHeight / 2];
   const under = (x, y) => {
@@ -99,6 +99,10 @@
     paper.clearRect(0, 0, wide, high);
     const [west, north] = [middle[0] - wide / 2 * size, middle[1] - high / 2 * size], [east, south] = [west + wide * size, north + high * size];
     const seen = (bounds) => bounds[2] >= west && bounds[0] <= east && bounds[3] >= north && bounds[1] <= south;
+    for (const layer of told.under) {
+      if (!is_on(layer.name) || (layer.far && size > layer.far)) continue;
+      for (const each of layer.features) if (seen(each.box)) area(each.parts, told.marks[layer.name][each.mark], true);
+    }
     lots.forEach((lot, at) => { if (seen(lot.box)) area(lot.parts, told.marks.lots[lot.mark], !kept.has(at)); });
     for (const layer of told.layers) {
       if (!is_on(layer.name) || (layer.far && size > layer.far)) continue;
