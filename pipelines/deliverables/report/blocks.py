@@ -33,6 +33,8 @@ class Number:
 
 
 Inline = str | Number
+SENTENCE = 36
+"""Characters from which text is a sentence."""
 Words = tuple[Inline, ...]
 
 
