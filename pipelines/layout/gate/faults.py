@@ -1,5 +1,8 @@
 """The gate that every plan passes: what of it could not be built as drawn, each fault named."""
 
+import math
+from collections.abc import Mapping
+
 import shapely
 
 from pipelines.layout.gate.along_lines import bare_pipes, breaks_without_fitting, thin_segments
@@ -7,7 +10,7 @@ from pipelines.layout.gate.footing import below_footing
 from pipelines.layout.gate.room import has_room
 from pipelines.layout.gate.structures import lines_through_basins, overlapping
 from pipelines.layout.gate.walls import saw_cuts, too_near_walls
-from pipelines.layout.plan import Plan
+from pipelines.layout.plan import PipeRun, Plan
 from pipelines.layout.ways.own_crossings import own_crossings
 from pipelines.layout.ways.settings import WayGround
 from terrain.reason import Reason, reason
@@ -39,16 +42,17 @@ def faults_of(plan: Plan, ground: WayGround) -> tuple[Reason, ...]:
 
 
 def without_room(faults: tuple[Reason, ...], plan: Plan, ground: WayGround) -> dict[Reason, Reason]:
-    """A note in place of each thin cover that cannot be bettered: in the taper before an outlet, where two lines join
-    in it, and where no line of the same size between the same ends has more."""
+    """A note in place of each thin cover that cannot be bettered: in the taper before an outlet, where lines join in
+    it, and where no line of the same size between the same ends has more."""
     runs, rules = {run.id: run for run in plan.pipe_runs}, ground.situation.rules
-    outlets = {outfall.id for outfall in plan.outfalls}
+    joined = {run.to_id for run in plan.pipe_runs} & set(runs)
     notes = {}
     for fault in faults:
         if fault.code != "thin_cover":
             continue
         run = runs[fault["run"]]
-        if run.to_id in outlets and run.from_id in runs and run.length <= rules["outlet_taper"].likely:
+        last = run.id in joined or run.to_id in joined
+        if last and _to_outlet(run, runs, plan) - fault["start"] <= rules["outlet_taper"].likely:
             notes[fault] = reason("thin_cover_at_outlet", run=run.id, cover=fault["cover"], floor=fault["floor"],
                                   start=fault["start"], end=fault["end"])
         elif not has_room(
@@ -57,3 +61,10 @@ def without_room(faults: tuple[Reason, ...], plan: Plan, ground: WayGround) -> d
             notes[fault] = reason("thin_cover_no_room", run=run.id, cover=fault["cover"], floor=fault["floor"],
                                   start=fault["start"], end=fault["end"])
     return notes
+
+
+def _to_outlet(run: PipeRun, runs: Mapping[str, PipeRun], plan: Plan) -> float:
+    """How long the way from a run's upper end to its outlet is, infinite where it ends elsewhere. [m]"""
+    if run.to_id in runs:
+        return run.length + _to_outlet(runs[run.to_id], runs, plan)
+    return run.length if run.to_id in {outfall.id for outfall in plan.outfalls} else math.inf

@@ -364,6 +364,21 @@ def test_thin_cover_that_no_line_there_could_better_is_a_note(made: tuple[Plan, 
         assert [note.code for note in notes.values()] == (["thin_cover_no_room"] * len(faults) if known else [])
 
 
+@pytest.mark.parametrize(("short", "in_taper"), [(0.3, True), (1.2, False)])
+def test_thin_cover_where_lines_join_in_the_taper_is_a_note(
+    made: tuple[Plan, WayGround], short: float, in_taper: bool
+) -> None:
+    plan, ground = made
+    taper, (outfall,) = ground.situation.rules["outlet_taper"].likely, plan.outfalls
+    run, end = plan.pipe_runs[0], outfall.point.x - EAST
+    meet, joined = put((end, 12.0, 99.5), (end, 24.0, 99.6)), put((end, 12.0 - taper + 0.5, 99.4), (end, 12.0, 99.5))
+    upper = laid(run, meet.reverse(), 99.9, id="run-8", from_id="basin-1", to_id="run-9")
+    lower = laid(run, joined.reverse(), 99.8, id="run-9", from_id="run-8", to_id=outfall.id)
+    fault = reason("thin_cover", run="run-8", cover=0.1, floor=0.15, start=upper.length - short, end=upper.length)
+    notes = without_room((fault,), with_runs(plan, upper, lower), ground)
+    assert [note.code == "thin_cover_at_outlet" for note in notes.values()] == [True] * in_taper
+
+
 @pytest.mark.parametrize("missing", [0.01, 0.04])
 def test_a_field_asks_for_the_cover_that_is_missing(made: tuple[Plan, WayGround], missing: float) -> None:
     plan, ground = made
