@@ -93,6 +93,14 @@ class Table:
     foot: tuple[Inline, ...] = ()
     note: str = ""
 
+    @property
+    def wordy(self) -> tuple[bool, ...]:
+        """Which columns hold sentences rather than names."""
+        return tuple(
+            any(isinstance(cell := row[place], str) and len(cell) > SENTENCE for row in self.rows)
+            for place in range(len(self.columns))
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
