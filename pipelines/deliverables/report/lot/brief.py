@@ -91,12 +91,17 @@ def _trouble(findings: Findings) -> Reason | None:
 
 
 def _overturned(findings: Findings, units: Units) -> Iterator[str]:
-    verdict = findings.plan.verdict
-    _, weakest = findings.plan.parts.weakest
-    if weakest.state in ("cannot_tell", "no") and weakest != findings.plan.parts.cause:
+    verdict, parts = findings.plan.verdict, findings.plan.parts
+    weakest = parts.weakest[1]
+    # the cause has a line of its own
+    doubtful = [part for part in (parts.fall, parts.outfall, parts.cure) if part.state in ("cannot_tell", "no")]
+    if weakest in doubtful:
         yield from _sentences(say_short(weakest.why, units))
     if isinstance(verdict, Reason) and verdict.code == "headline" and (told := sentence(verdict["overturned"], units)):
         yield told
+    for part in doubtful:
+        if part != weakest:
+            yield from _sentences(say_short(part.why, units))
 
 
 def _sentences(text: str) -> list[str]:
