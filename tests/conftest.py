@@ -26,8 +26,8 @@ settings.load_profile(os.environ.get("LOTSHED_PROFILE", "ci"))
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """A folder for sample lots that any process of this run has screened."""
-    if not hasattr(config, "workerinput"):
+    """A folder for sample lots that any process of this run has screened; one named holds those of earlier runs."""
+    if "LOTSHED_SCREENED" not in os.environ:
         folder = TemporaryDirectory(prefix="lotshed-screened-")
         os.environ["LOTSHED_SCREENED"] = folder.name
         config.add_cleanup(folder.cleanup)

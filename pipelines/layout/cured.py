@@ -81,9 +81,7 @@ def told_left(left: TroubleLeft) -> Reason:
     if left.ended and left.through:
         return told_through(left)
     if left.trouble.edge is not None:
-        return reason(
-            "left_running", place=name, flow=left.flow, most=left.most, arrives=left.arrives, past=left.past
-        )
+        return reason("left_running", place=name, flow=left.flow, most=left.most, arrives=left.arrives)
     to_the_end = left.over == float("inf")
     return reason(
         "left_standing", place=name, depth=left.depth, limit=left.limit, over=None if to_the_end else left.over,

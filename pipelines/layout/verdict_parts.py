@@ -131,7 +131,8 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     """Whether every trouble is within its limit with the works."""
     over = [each for each in left if not each.ended]
     if over:
-        return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over)))
+        past = tuple(told for each in over for told in each.past)
+        return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over), past=past))
     through = [each for each in left if each.through]
     if through:
         return Part("cannot_tell", reason("cure_hangs_on_way", runs=tuple(told_through(each) for each in through)))
