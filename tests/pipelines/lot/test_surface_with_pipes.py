@@ -71,7 +71,7 @@ def test_a_berm_and_a_small_basin_cost_less_than_a_large_basin(both: Any, alone:
     # a trench of stone takes an eighth of what the hill sends over the edge, which the berm turns aside
     assert (plan.parts.cure.state, other.parts.cure.state) == ("sure", "no")
     (running,) = other.parts.cure.why["left"]
-    (past,) = running["past"]
+    (past,) = other.parts.cure.why["past"]
     (drain,) = other.french_drains
     assert past["takes"] == pytest.approx(drain.peak_flow)
     assert past["onto"] == pytest.approx(past["comes"] - past["takes"])
