@@ -2,7 +2,7 @@
 
 import unicodedata
 
-MOST = 600
+MOST = 1_000
 """Longer text is cut, with its length said."""
 MOST_QUOTED = 80
 """The same of a value that a message quotes."""

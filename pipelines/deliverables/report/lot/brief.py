@@ -47,7 +47,7 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Faults", tuple(say_short(each, units) for each in plan.faults)),
         Entry("Drains to", tuple(_leaves(findings, layers, units))),
         Entry("Cost", tuple(_cost(findings, units))),
-        Entry("Permits", tuple(_permits(findings, units)), least=2),
+        Entry("Permits", tuple(_permits(findings, units))),
         Entry("Check", tuple(checks), least=2),
     )
     return tuple(entry for entry in _each_once(told) if entry.told)
