@@ -41,11 +41,15 @@ class LaidOut:
     left: tuple[TroubleLeft, ...]
 
     @property
-    def over(self) -> tuple[int, int]:
-        """Troubles that it leaves over their limit; then for how long [h] and by how many times the flow."""
+    def over(self) -> int:
+        """Troubles that it leaves over their limit."""
+        return sum(not each.ended for each in self.left)
+
+    @property
+    def far(self) -> float:
+        """For how long [h] they are over it, and by how many times their flow."""
         left = [each for each in self.left if not each.ended]
-        far = sum(min(each.over, MOST_OVER) / HOUR + each.flow / max(each.most, 1e-6) for each in left)
-        return len(left), round(far)
+        return sum(min(each.over, MOST_OVER) / HOUR + each.flow / max(each.most, 1e-6) for each in left)
 
 
 def best_caught(
@@ -121,7 +125,7 @@ def _other(inputs: PlanInputs, found: Diagnosis, first: LaidOut) -> Catching | R
     if len(added) == len(catching.drains):
         return None
     other = replace(catching, basins=tuple(moved), drains=tuple(added))
-    return other if first.over[0] or _earns(inputs, found, other, catching) else reason("trench_adds_stone_alone")
+    return other if first.over or _earns(inputs, found, other, catching) else reason("trench_adds_stone_alone")
 
 
 def _drains(basin: BasinSite, place: SpotPlace, inputs: PlanInputs, found: Diagnosis) -> bool:
@@ -133,15 +137,19 @@ def _drains(basin: BasinSite, place: SpotPlace, inputs: PlanInputs, found: Diagn
 
 
 def _proposed(inputs: PlanInputs, found: Diagnosis, first: LaidOut, second: LaidOut) -> tuple[LaidOut, LaidOut]:
-    """The one that leaves less wrong, then the cheaper; a trench may cost somewhat more for what it alone does."""
-    extra = inputs.situation.rules["trench_extra"].likely
+    """The one that ends more, or leaves much less of what neither ends, then the cheaper; a trench may cost somewhat
+    more for what it alone does."""
+    rules = inputs.situation.rules
+    most, extra = 1.0 - rules["siting_less_left"].likely, rules["trench_extra"].likely
+    less, more = sorted((first, second), key=lambda each: (each.over, each.far))
+    if less.over < more.over or (less.far <= most * more.far and less.far < more.far):
+        return less, more
 
-    def rank(each: LaidOut, other: LaidOut) -> tuple[int, int, float]:
-        cost = each.least.cost
-        earns = _earns(inputs, found, each.catching, other.catching)
-        return *each.over, float("inf") if cost is None else cost.likely / (1.0 + extra * earns)
+    def price(each: LaidOut, other: LaidOut) -> float:
+        cost, earns = each.least.cost, _earns(inputs, found, each.catching, other.catching)
+        return float("inf") if cost is None else cost.likely / (1.0 + extra * earns)
 
-    return (first, second) if rank(first, second) <= rank(second, first) else (second, first)
+    return (first, second) if price(first, second) <= price(second, first) else (second, first)
 
 
 def _earns(inputs: PlanInputs, found: Diagnosis, catching: Catching, other: Catching) -> bool:
@@ -169,7 +177,7 @@ def _told(laid: LaidOut, *, chosen: bool) -> CaughtBy:
     worst = worst_standing(laid.left)
     low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
     return CaughtBy(
-        kind, ended=all(each.surely_ended for each in laid.left), passes=laid.over[0] == 0,
+        kind, ended=all(each.surely_ended for each in laid.left), passes=laid.over == 0,
         place=None if worst is None else worst.trouble.name,
         depth=None if worst is None else worst.depth,
         over=None if worst is None or worst.over == float("inf") else worst.over,

@@ -45,25 +45,25 @@ def with_pipes(
         return None, None
     ground = lay(inputs, wrong)
     less = 1.0 - _flow(with_flows(inputs, wrong, catching, ground)[2]) / max(_flow(alone.way_inputs), 1e-9)
-    pipes_alone = alone.least.cost.likely
-    if less < rules["surface_less_flow"].likely:
+    pipes_alone, still = alone.least.cost.likely, sum(not each.surely_ended for each in alone.left)
+    if not still and less < rules["surface_less_flow"].likely:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_spares_little")), None
     laid, caught_by = best_caught(inputs, wrong, catching, ground, weigh=True)
     if not isinstance(laid, LaidOut) or laid.least.cost is None:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_pipes_lead_nowhere")), None
     water, left = _water(inputs, lot, laid)
     over, worst = [each for each in left if not each.surely_ended], worst_standing(left)
-    why = _why_not(alone, laid, over, lot, inputs)
+    why = _why_not(alone, laid, len(over) > still, lot, inputs)
     if why is None and (gains := side_gains(found.water, water, situation)):
         why = reason("surface_sends_on", side=gains[0], years=None)
     if why is None:
         why = _deeper(inputs, found, water, situation)
     cost = laid.least.cost
-    cheaper = cost.likely <= (1.0 - rules["surface_saving"].likely) * pipes_alone
+    better = len(over) < still or cost.likely <= (1.0 - rules["surface_saving"].likely) * pipes_alone
     return WithPipes(
         less, tuple(told_left(each) for each in over), None if worst is None else worst.trouble.name,
         None if worst is None else worst.depth, None if worst is None or worst.over == float("inf") else worst.over,
-        cost.low, cost.likely, cost.high, pipes_alone, why is None and cheaper, why,
+        cost.low, cost.likely, cost.high, pipes_alone, why is None and better, why,
     ), OnReshaped(inputs, laid, caught_by)
 
 
@@ -103,10 +103,10 @@ def _deeper(inputs: PlanInputs, found: Diagnosis, water: LotWater, before: Situa
 
 
 def _why_not(
-    alone: LaidOut, both: LaidOut, over: list[TroubleLeft], lot: Reshaped, inputs: PlanInputs
+    alone: LaidOut, both: LaidOut, ends_less: bool, lot: Reshaped, inputs: PlanInputs
 ) -> Reason | None:
     """Why they are not proposed whatever they cost: pipes alone end more, or are surer."""
-    if len(over) > sum(not each.surely_ended for each in alone.left):
+    if ends_less:
         return reason("surface_pipes_end_less")
     if in_doubt(lot, inputs.situation):
         return reason("surface_in_doubt")

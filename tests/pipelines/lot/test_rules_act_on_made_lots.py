@@ -585,6 +585,8 @@ def test_every_rule_is_seen_to_act():
     made |= set(runpy.run_path(str(here.with_name("test_possible_grounds.py")))["POSSIBLE_GROUNDS"])
     # a pump that is too weak, and the stone that stores for it: test_made_lots
     made |= {"lift_far_over", "lift_stone_width", "lift_stone_longest"}
+    # how much less must be left to be worth a trench: test_surface_with_pipes
+    made |= {"siting_less_left"}
     # which drains that are there are relied on: test_existing_drains
     made |= {"drain_reach", "drain_least_size"}
     # what a low line is taken for: test_places_to_leave

@@ -9,6 +9,8 @@ import pytest
 from shapely import Point
 
 from pipelines.deliverables.lot.layers import lot_tables
+from pipelines.layout import planner
+from pipelines.layout.surface.with_pipes import with_pipes
 from pipelines.lot import screen_lot
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
@@ -20,7 +22,9 @@ HIGH = 140.0
 SWALE = [{"geometry": Point(20.0, 4.0), "kind": "swale", "level_m": 99.4}]
 GALLON_PER_MINUTE = 6.309e-5
 WITH_PIPES = {"surface_less_flow": "95 %", "surface_saving": "60 %"}
-"""Rules of both together, each with a value at which pipes alone are proposed."""
+"""Rules of both together, each with a value at which pipes alone are proposed where they end as much."""
+TRENCH = '\n[rules]\nsiting_less_left = "0 %"\n'
+"""Any less that runs on is worth a trench, so that pipes alone have one."""
 
 
 def hillside() -> np.ndarray:
@@ -36,22 +40,25 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def both(site: Path) -> Any:
-    return screen_lot(site)
-
-
-def ruled(site: Path, key: str) -> Path:
-    changed = site.with_name(f"{key}.toml")
-    changed.write_text(f'{site.read_text()}\n[rules]\n{key} = "{WITH_PIPES[key]}"\n')
+def trench(site: Path) -> Path:
+    changed = site.with_name("trench.toml")
+    changed.write_text(site.read_text() + TRENCH)
     return changed
 
 
 @pytest.fixture(scope="module")
-def alone(site: Path) -> Any:
-    return screen_lot(ruled(site, "surface_saving"))
+def both(trench: Path) -> Any:
+    return screen_lot(trench)
 
 
-def test_a_berm_and_a_small_basin_cost_less_than_a_large_basin(both: Any, alone: Any) -> None:
+@pytest.fixture(scope="module")
+def alone(trench: Path) -> Any:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(planner, "with_pipes", lambda *given: (None, None))
+        return screen_lot(trench)
+
+
+def test_a_berm_and_a_small_basin_cost_less_than_a_trench(both: Any, alone: Any) -> None:
     plan, other = both.plan, alone.plan
     assert plan.surface.with_pipes.chosen
     assert plan.surface.proposed
@@ -105,13 +112,34 @@ def test_the_storms_are_run_on_the_lot_with_its_berm(both: Any, alone: Any) -> N
     assert row.time_after < 2.0 * 3600.0 < row.time
 
 
-@pytest.mark.parametrize("key", WITH_PIPES)
-def test_a_rule_of_both_together_acts(site: Path, key: str) -> None:
-    plan = LotStages(open_lot(ruled(site, key))).planned.plan
-    assert not plan.surface.proposed
+@pytest.mark.parametrize("key", [None, *WITH_PIPES])
+def test_where_pipes_alone_end_as_much_what_both_spare_decides(
+    trench: Path, key: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    changed = trench.with_name(f"{key}.toml")
+    changed.write_text(trench.read_text() + ("" if key is None else f'{key} = "{WITH_PIPES[key]}"\n'))
+
+    def ended(inputs: Any, found: Any, laid: Any, *rest: Any) -> Any:
+        # as if the trench ended all
+        return with_pipes(inputs, found, replace(laid, left=()), *rest)
+
+    monkeypatch.setattr(planner, "with_pipes", ended)
+    plan = LotStages(open_lot(changed)).planned.plan
+    assert plan.surface.proposed == (key is None)
     told = plan.surface.with_pipes
     assert (told.likely is None) == (key == "surface_less_flow")
     assert told.pipes_alone is not None
+
+
+def test_both_are_proposed_where_they_end_more_whatever_they_cost(site: Path, both: Any) -> None:
+    plan = LotStages(open_lot(site)).planned.plan
+    told = plan.surface.with_pipes
+    assert told.chosen
+    assert plan.surface.proposed
+    # a basin alone leaves the hill's water on the patio, and a trench an eighth less of it at far more
+    assert told.likely > told.pipes_alone
+    assert told.pipes_alone < 0.8 * both.plan.surface.with_pipes.pipes_alone
+    assert told.left == ()
 
 
 def test_pipes_that_would_let_water_stand_higher_than_today_are_not_proposed(site: Path) -> None:
