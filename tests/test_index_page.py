@@ -30,6 +30,26 @@ def test_pictures_and_links_into_the_repository_become_words(hook):
     assert hook.for_an_index(text) == shown
 
 
+def test_pictures_and_links_lead_to_the_repository_where_its_address_is_given(hook):
+    text = "![A map](a/b.jpg) and [this](c.md), [that](https://standard.example/x)"
+    at = "https://files.example/tree"
+    assert hook.for_an_index(text, at + "/") == (
+        f"![A map]({at}/a/b.jpg) and [this]({at}/c.md), [that](https://standard.example/x)"
+    )
+
+
+def test_every_picture_of_the_readme_is_shown_by_an_index_where_its_address_is_given(hook, monkeypatch):
+    monkeypatch.setenv("README_FILES", "https://files.example")
+    made = hook.LongDescription()
+    made.root = str(ROOT)
+    metadata = {}
+    made.update(metadata)
+    pictures = re.findall(r"!\[[^\]]*\]\(https://files\.example/([^)]*)\)", metadata["readme"]["text"])
+    assert len(pictures) == (ROOT / "README.md").read_text(encoding="utf-8").count("![")
+    assert pictures
+    assert all((ROOT / each).is_file() for each in pictures)
+
+
 def test_the_whole_readme_on_an_index(hook):
     made = hook.LongDescription()
     made.root = str(ROOT)

@@ -40,19 +40,30 @@ class Structure:
 
 @dataclass(frozen=True, slots=True)
 class WallCorner:
-    """A corner of a wall, named by a letter, and the buildings that no tape goes through."""
+    """A corner of a wall, named by a letter, the buildings that no tape goes through, and the corner at the wall's
+    other end."""
 
     name: str
     point: Point
     walls: BaseGeometry = field(default_factory=Polygon)
+    onward: tuple[str, Point] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Tie:
-    """A distance from a corner. [m]"""
+    """A distance from a corner [m]: straight, along the wall to another corner, or square off that wall."""
 
     corner: str
     distance: float
+    wall_to: str = ""
+    off: bool = False
+
+    @property
+    def origin(self) -> str:
+        """What it is measured from."""
+        if self.off:
+            return f"off wall {self.corner} to {self.wall_to}"
+        return f"from {self.corner}" + (f" along the wall to {self.wall_to}" if self.wall_to else "")
 
 
 def structures_of(findings: Findings) -> tuple[Structure, ...]:
@@ -86,20 +97,46 @@ def wall_corners(findings: Findings) -> tuple[WallCorner, ...]:
     walls = [shape for shape, drawn in zip(roofs.geometry, roofs["outline"], strict=True)
              if drawn == "walls" and shape.intersects(lot)]  # fmt: skip
     outlines = [part.exterior.simplify(SAME_CORNER) for shape in walls for part in shapely.get_parts(shape)]
-    points = [Point(xy) for outline in outlines for xy in list(outline.coords)[:-1]]
-    names = (*string.ascii_uppercase, *(f"{one}{two}" for one in string.ascii_uppercase for two in "123456789"))
+    letters = (*string.ascii_uppercase, *(f"{one}{two}" for one in string.ascii_uppercase for two in "123456789"))
+    names = iter(letters)
     inside = shapely.buffer(shapely.union_all(walls), -SAME_CORNER)
-    return tuple(WallCorner(name, point, inside) for name, point in zip(names, points, strict=False))
+    corners: list[WallCorner] = []
+    for outline in outlines:
+        around = list(zip(names, map(Point, outline.coords[:-1]), strict=False))
+        corners += [
+            WallCorner(*each, inside, after) for each, after in zip(around, around[1:] + around[:1], strict=True)
+        ]
+    return tuple(corners)
 
 
 def ties_of(point: Point, corners: Sequence[WallCorner]) -> tuple[Tie, Tie] | None:
-    """The two shortest distances that meet at an angle which fixes the point; None where there are no such."""
+    """The two shortest distances that meet at an angle which fixes the point, else one along a wall and one off it;
+    None where there are no such."""
     near = [each for each in corners if each.point.distance(point) <= LONGEST
             and not shapely.crosses(LineString([each.point, point]), each.walls)]  # fmt: skip
     for one, other in sorted(itertools.combinations(near, 2), key=lambda pair: _length(pair, point)):
         if SHARPEST <= _angle(one.point, point, other.point) <= math.pi - SHARPEST:
             return Tie(one.name, one.point.distance(point)), Tie(other.name, other.point.distance(point))
-    return None
+    walls = [ties for each in corners if (ties := _off_wall(point, each)) is not None]
+    return min(walls, key=lambda ties: ties[1].distance, default=None)
+
+
+def _off_wall(point: Point, corner: WallCorner) -> tuple[Tie, Tie] | None:
+    """How far along a wall a point lies, from the nearer corner, and how far off it; None where it lies past its ends
+    or behind it."""
+    if corner.onward is None:
+        return None
+    end, far = corner.onward
+    wall = LineString([corner.point, far])
+    along = float(wall.project(point))
+    foot = wall.interpolate(along)
+    off = float(foot.distance(point))
+    if not 0.0 < along < wall.length or off > LONGEST or shapely.crosses(LineString([foot, point]), corner.walls):
+        return None
+    (near, distance), other = (
+        ((corner.name, along), end) if along <= wall.length / 2.0 else ((end, wall.length - along), corner.name)
+    )
+    return Tie(near, distance, other), Tie(near, off, other, off=True)
 
 
 def _length(pair: tuple[WallCorner, WallCorner], point: Point) -> float:

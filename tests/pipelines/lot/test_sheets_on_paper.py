@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from shapely import LineString, Point
+from shapely import LineString, Point, affinity, box
 
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.findings.ties import WallCorner, structures_of, ties_of, wall_corners
@@ -183,12 +183,33 @@ def test_a_house_measured_along_its_walls_gives_the_crew_ties() -> None:
     assert [corner.name for corner in corners] == ["A", "B", "C", "D"], "of this lot's house and of no neighbor's"
     crew = " ".join(" ".join(page.extract_text() for page in printed("lot_01", "us")[0].pages).split())
     tied = {each.id: ties_of(each.point, corners) for each in structures_of(findings)}
-    assert sum(ties is not None for ties in tied.values()) >= 5
+    assert None not in tied.values()
+    assert "locate on site" not in crew
     for ties in filter(None, tied.values()):
-        assert all(f"{tie.distance / 0.3048:,.1f} ft from {tie.corner}" in crew for tie in ties)
+        assert all(f"{tie.distance / 0.3048:,.1f} ft {tie.origin}" in crew for tie in ties)
     for used in {tie.corner for ties in filter(None, tied.values()) for tie in ties}:
         corner = next(each for each in corners if each.name == used)
         assert findings.roofs.geometry.union_all().boundary.distance(corner.point) < 0.01
+
+
+def test_beside_a_wall_a_place_is_told_along_it_and_off_it() -> None:
+    # a house of 12 by 8 m turned by 30 degrees; both tapes to a place 0.3 m off the long wall are too flat
+    turned = affinity.rotate(box(0.0, 0.0, 12.0, 8.0), 30.0, origin=(0.0, 0.0))
+    findings = screened("lot_02")
+    roofs = findings.roofs.iloc[:1].set_geometry([turned]).assign(outline="walls")
+    parcel = findings.parcel.iloc[:1].set_geometry([turned.buffer(20.0)])
+    corners = wall_corners(replace(findings, roofs=roofs, parcel=parcel))
+    at = {corner.name: corner.point for corner in corners}
+    for x, y in ((4.0, -0.3), (9.0, -0.3), (6.5, 8.4)):
+        place = affinity.rotate(Point(x, y), 30.0, origin=(0.0, 0.0))
+        along, off = ties_of(place, corners) or ()
+        assert along.distance == pytest.approx(min(x, 12.0 - x))
+        assert off.distance == pytest.approx(-y if y < 0.0 else y - 8.0)
+        wall = LineString([at[along.corner], at[along.wall_to]])
+        assert wall.interpolate(along.distance).distance(place) == pytest.approx(off.distance)
+        assert off.origin == f"off wall {along.corner} to {along.wall_to}"
+    # past the end of every wall, and in line with one, nothing is told along it
+    assert ties_of(affinity.rotate(Point(-40.0, 0.2), 30.0, origin=(0.0, 0.0)), corners) is None
 
 
 def test_corners_in_a_line_fix_nothing() -> None:

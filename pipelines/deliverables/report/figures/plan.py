@@ -166,7 +166,8 @@ def _label(
     labels: _Labels, sheet: MapSheet, findings: Findings, structures: Sequence[Structure],
     corners: Sequence[WallCorner], units: Units,
 ) -> None:  # fmt: skip
-    used = {tie.corner for each in structures for tie in ties_of(each.point, corners) or ()}
+    ties = [tie for each in structures for tie in ties_of(each.point, corners) or ()]
+    used = {tie.corner for tie in ties} | {tie.wall_to for tie in ties}
     for corner in corners:
         if corner.name in used:
             ((x, y),) = sheet.at([(corner.point.x, corner.point.y)])

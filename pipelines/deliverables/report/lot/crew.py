@@ -172,7 +172,7 @@ def _structures(findings: Findings, corners: Sequence[WallCorner], units: Units)
     rows: list[tuple[Inline, ...]] = []
     for each in structures_of(findings):
         ties = ties_of(each.point, corners)
-        told = tuple(f"{number(tie.distance, 'length', units).text} from {tie.corner}" for tie in ties or ())
+        told = tuple(f"{number(tie.distance, 'length', units).text} {tie.origin}" for tie in ties or ())
         depth = depth_at(findings, each.point)
         kind = "level" if findings.levels_given else "length"
         rows.append((each.id, each.what, inverts_at(findings, each.point, units),
