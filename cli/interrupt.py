@@ -14,6 +14,7 @@ PATIENCE = 0.6
 """For which compiled code may keep an interrupt to itself. [s]"""
 WORDS = "Interrupted; what was there before is untouched."
 _asked = False
+_kept = ""
 
 
 def listen(end: Callable[[int], None]) -> None:
@@ -50,7 +51,18 @@ def tell() -> None:
     """Say that the run was interrupted."""
     from cli.streams import say
 
-    say(WORDS)
+    say(words())
+
+
+def words() -> str:
+    """What an interrupted run says."""
+    return f"{WORDS} {_kept}".rstrip()
+
+
+def keeps(what: str) -> None:
+    """Say after an interrupt what this run keeps of its own work, and how to go on from there."""
+    global _kept
+    _kept = what
 
 
 def was_asked() -> bool:

@@ -111,7 +111,7 @@ def machine_words(error: Exception) -> str:
 
 
 def _interrupted(voice: Voice) -> int:
-    voice.say(interrupt.WORDS)
+    voice.say(interrupt.words())
     return INTERRUPTED
 
 

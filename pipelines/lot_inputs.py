@@ -191,8 +191,8 @@ def _assumed(opened: SiteInputs) -> Iterator[Said]:
     if site.roofs is None:
         yield reason("missing_roofs")
     else:
-        own = layers.roofs[layers.roofs.intersects(layers.parcel)]
-        if site.house.foundation is None and not (own["foundation"] != "").any():
+        said = layers.roofs["foundation"].to_numpy() != ""
+        if site.house.foundation is None and not (said & layers.roofs.intersects(layers.parcel)).any():
             yield reason("missing_foundation", distance=site.rules["stone_wall_offset"].likely)
         if site.house.footing_depth is None:
             yield reason("assumed_footing", depth=site.rules["default_footing_depth"].likely)

@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from cli import interrupt
 from cli.options import allow_linked_option, json_option, out_folder_option, overwrite_option, talk_options
 from cli.streams import tell, tell_json
 from cli.voice import Voice, text_width
@@ -116,6 +117,7 @@ def command(
         if as_json:
             tell_json(_line({"event": name, **values}))
 
+    interrupt.keeps("Finished lots are kept; run again with --resume.")
     with voice.progress() as progress:
         findings, pages = run_town(town, out, wish, tell=progress, event=event, reports=count)
         progress("writing layers, tables and the page", 0.95)

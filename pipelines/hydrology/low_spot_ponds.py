@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pipelines.hydrology.errors import StorageError
-from pipelines.hydrology.losses import runoff_of_shares, total_area
+from pipelines.hydrology.losses import effective_curve_numbers, runoff_curve_number, total_area
 from pipelines.hydrology.storage import StageStorage
 from pipelines.hydrology.sub_catchment import SurfaceShare
 from pipelines.inputs.limits import require_positive
@@ -58,7 +58,9 @@ def rain_that_fills(volume: float, shares: Sequence[SurfaceShare], *, most: floa
     require_positive(StorageError, volume=volume, most=most)
     area = total_area(shares)
 
+    parts = [(share.area / area, number) for share, number in zip(shares, effective_curve_numbers(shares), strict=True)]
+
     def excess(rain: float) -> float:
-        return runoff_of_shares(rain, shares) * area - volume
+        return sum(part * runoff_curve_number(rain, number) for part, number in parts) * area - volume
 
     return float(brentq(excess, 0.0, most, xtol=1e-7)) if excess(most) >= 0.0 else None

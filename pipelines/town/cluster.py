@@ -1,8 +1,11 @@
 """Dask's scheduler and its workers: one machine's own, or those of an address; none that would answer otherwise."""
 
 import contextlib
+import os
+import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from multiprocessing import resource_tracker
 from typing import Any
 
 from pipelines.town.errors import TownRunError
@@ -116,6 +119,25 @@ def _fault(answer: dict[str, Any], ours: str) -> str:
 
 
 @contextlib.contextmanager
+def _interrupts_kept_from_children() -> Iterator[None]:
+    """A terminal interrupts all processes of a run; the workers started here end with the run and say nothing of it.
+
+    A process takes what is held back from the thread that starts it, and that thread from the one that began it, so
+    that this holds for workers that come in place of others too.
+    """
+    if os.name == "nt":
+        yield
+        return
+    # it lets interrupts through again where it begins, so that it begins before
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
 def connected(
     *, scheduler: str | None, workers: int | None, reads: tuple[str, ...], memory_limit: float = MEMORY_LIMIT
 ) -> Iterator[TownCluster]:
@@ -147,7 +169,6 @@ def connected(
         from distributed import Client, LocalCluster
     except ImportError:
         raise TownRunError(HOW_TO_GET) from None
-    import os
     from importlib.util import find_spec
 
     with contextlib.ExitStack() as stack:
@@ -161,10 +182,12 @@ def connected(
             "distributed.worker.profile.enabled": False,
         }))  # fmt: skip
         if scheduler is None:
-            cluster = stack.enter_context(LocalCluster(
-                n_workers=workers or os.cpu_count() or 1, threads_per_worker=1, processes=True,
-                memory_limit=int(memory_limit), dashboard_address=":0" if find_spec("bokeh") else None, silence_logs=50,
-            ))  # fmt: skip
+            with _interrupts_kept_from_children():
+                cluster = stack.enter_context(LocalCluster(
+                    n_workers=workers or os.cpu_count() or 1, threads_per_worker=1, processes=True,
+                    memory_limit=int(memory_limit), dashboard_address=":0" if find_spec("bokeh") else None,
+                    silence_logs=50,
+                ))  # fmt: skip
             client = stack.enter_context(Client(cluster, set_as_default=False))
         else:
             try:

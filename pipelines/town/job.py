@@ -135,8 +135,10 @@ def _sees_enough(stages: LotStages) -> bool:
 def with_its_outfalls(opened: SiteInputs) -> SiteInputs:
     """Of a town's outfalls a lot has those within reach, where there are any."""
     layers, reach = opened.layers, opened.site.rules["outfall_reach"].likely
-    near = layers.outfalls[layers.outfalls.distance(layers.parcel) <= reach]
-    return replace(opened, layers=replace(layers, outfalls=near)) if len(near) else opened
+    near = (layers.outfalls.distance(layers.parcel) <= reach).to_numpy()
+    if near.all() or not near.any():
+        return opened
+    return replace(opened, layers=replace(layers, outfalls=layers.outfalls[near]))
 
 
 def record_of(job: TownJob, task: LotTask) -> LotRecord:

@@ -223,14 +223,14 @@ def _owners(cells: IntArray, drainage: Drainage, lot: str, parcels: gpd.GeoDataF
     """Id of the lot that holds each cell's middle, empty for ground of none."""
     if parcels is None or parcels.empty:
         return [""] * cells.size
-    around = parcels[parcels["lot"].astype(str) != lot]
+    names = parcels["lot"].to_numpy().astype(str)
+    others = np.flatnonzero(names != lot)
     grid = drainage.ground.grid
     points = shapely.points(*grid.centres(cells // grid.shape[1], cells % grid.shape[1]))
-    at, which = around.sindex.query(points, predicate="intersects")
+    at, which = shapely.STRtree(parcels.geometry.to_numpy()[others]).query(points, predicate="intersects")
     owners = [""] * cells.size
-    names = around["lot"].astype(str).tolist()
-    for cell, parcel in zip(at.tolist(), which.tolist(), strict=True):
-        owners[cell] = owners[cell] or names[parcel]
+    for cell, parcel in zip(at.tolist(), names[others[which]].tolist(), strict=True):
+        owners[cell] = owners[cell] or parcel
     return owners
 
 

@@ -86,7 +86,7 @@ def neighbors_of(site: SiteFile, grid: Grid) -> gpd.GeoDataFrame:
     """Lots that touch the ground around one, with their ids in `lot`, in the metric frame."""
     layer = find_layer(site.parcel.model_copy(update={"where": None}), "parcel")
     shapes, _ = read_shapes(layer, LAYER_KINDS["parcel"], grid.frame, within=grid.bounds)
-    return shapes[["id", "geometry"]].rename(columns={"id": "lot"})
+    return gpd.GeoDataFrame({"lot": shapes["id"].array, "geometry": shapes.geometry.array}, geometry="geometry")
 
 
 _COLUMNS: dict[tuple[Path, str | None], str] = {}

@@ -212,13 +212,12 @@ def _carve(
     if not culverts:
         return
     size = grid.cell_width, grid.cell_height
-    for culvert, line, top, left, _ in zip(
-        culverts, *in_own_cells([culvert.line for culvert in culverts], grid), strict=True
+    lines = [culvert.line for culvert in culverts]
+    points = [shapely.get_coordinates(shapely.get_point(lines, end)).tolist() for end in (0, -1)]
+    for culvert, at, line, top, left, _ in zip(
+        culverts, zip(*points, strict=True), *in_own_cells(lines, grid), strict=True
     ):
-        ends = [
-            lowest_open(elevation, roof, barrier, grid.left, grid.top, *size, *culvert.line.coords[end][:2], reach)
-            for end in (0, -1)
-        ]
+        ends = [lowest_open(elevation, roof, barrier, grid.left, grid.top, *size, *end, reach) for end in at]
         heights = [end[2] if end[0] >= 0 else None for end in ends]
         inverts = [_lower(given, found) for given, found in zip(culvert.inverts, heights, strict=True)]
         if inverts[0] is None or inverts[1] is None:

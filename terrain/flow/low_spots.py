@@ -134,7 +134,8 @@ def find_low_spots(
         if home[pool] < 0 and tree.parent[pool] >= 0:
             home[pool] = home[tree.parent[pool]]
     shapes = [_under_water(tree, int(pool), ground) for pool in kept]
-    storages = [_stage_storage(cells, top, ground) for cells, top in shapes]
+    heights = ground.elevation.ravel()
+    storages = [_stage_storage(heights[cells], top, ground.grid.cell_area) for cells, top in shapes]
     ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
 
@@ -246,18 +247,28 @@ def _at_a_wall(cells: IntArray, ground: Ground) -> BoolArray:
     return np.asarray(np.any(closed, axis=0))
 
 
-def _stage_storage(cells: IntArray, top: float, ground: Ground) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _stage_storage(heights: FloatArray, top: float, area: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Levels at which another cell goes under, and the top; wetted area and volume at each."""
-    area = ground.grid.cell_area
-    heights = np.sort(ground.elevation.ravel()[cells])
+    heights.sort()
     # of each level the last of its cells
-    last = np.append(heights[1:] != heights[:-1], True)
-    levels, wet = heights[last], np.flatnonzero(last) + 1
+    last = np.ones(heights.size, dtype=np.bool_)
+    np.not_equal(heights[1:], heights[:-1], out=last[:-1])
+    wet = last.nonzero()[0]
+    levels = heights[wet]
+    wet += 1
     if top > levels[-1]:
-        levels = np.append(levels, top)
-        wet = np.append(wet, wet[-1])
-    volumes = np.concatenate([[0.0], np.cumsum(np.diff(levels) * wet[:-1])]) * area
+        levels, wet = np.concatenate((levels, (top,))), np.concatenate((wet, wet[-1:]))
+    volumes = np.zeros(levels.size)
+    np.cumsum((levels[1:] - levels[:-1]) * wet[:-1], out=volumes[1:])
+    volumes *= area
     return levels, np.asarray(wet * area, dtype=np.float64), volumes
+
+
+def _apart(one: int, other: int, ground: Ground) -> float:
+    """Distance of the middles of two cells. [m]"""
+    (row, column), (other_row, other_column) = (divmod(cell, ground.grid.shape[1]) for cell in (one, other))
+    x, y = ground.grid.centres((row, other_row), (column, other_column))
+    return float(np.hypot(x[1] - x[0], y[1] - y[0]))
 
 
 def _low_spot(
@@ -277,9 +288,7 @@ def _low_spot(
     spill = int(tree.spill_cell[pool])
     enclosed = not np.isfinite(tree.spill_level[pool])
     outside = int(home[tree.parent[pool]]) if tree.parent[pool] >= 0 else -1
-    rows, columns = np.array([bottom, spill]) // ground.grid.shape[1], np.array([bottom, spill]) % ground.grid.shape[1]
-    x, y = ground.grid.centres(rows, columns)
-    across = float(np.sqrt(areas[-1])) if enclosed else float(np.hypot(x[1] - x[0], y[1] - y[0]))
+    across = float(np.sqrt(areas[-1])) if enclosed else _apart(bottom, spill, ground)
     return LowSpot(
         id=names[pool],
         cells=cells,

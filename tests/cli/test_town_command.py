@@ -1,6 +1,11 @@
 """lotshed town on workers of Dask: lots finished, kept, and taken up again."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import geopandas as gpd
@@ -28,6 +33,11 @@ def test_lots_are_done_by_workers_and_taken_up_again(run, tmp_path) -> None:
     assert "Ranked on the raster as it is" in (out / "town.html").read_text(encoding="utf-8")
     kept = {each: each.stat().st_mtime_ns for each in Path(f"{out}.lots").rglob("*.parquet")}
     assert len(kept) >= 2
+    # other programs read them as the GeoParquet that they are
+    parcel = gpd.read_parquet(next(iter(kept)))
+    ground = gpd.read_file(out / "town.gpkg", layer="lots")
+    assert parcel.crs == ground.crs
+    assert ground.union_all().covers(parcel.geometry.iloc[0])
 
     again = run("town", *ASKED, "--out", out, "--resume")
     assert again.exit_code == 0, again.stderr
@@ -43,3 +53,29 @@ def test_an_earlier_result_is_not_written_over(run, tmp_path) -> None:
     assert result.exit_code == 2
     assert "notes.txt" in result.stderr
     assert not Path(f"{tmp_path / 'town'}.lots").exists()
+
+
+@pytest.mark.thorough
+@pytest.mark.skipif(os.name == "nt", reason="no group of processes to interrupt there")
+def test_a_terminals_interrupt_is_one_message_and_leaves_finished_lots(run, tmp_path) -> None:
+    out = tmp_path / "town"
+    asked = ("town", str(TOWN), "--where", "lot <= 6", "--out", str(out), "--workers", "2", "--grounds", "1")
+    # a terminal interrupts the workers too
+    process = subprocess.Popen(
+        [sys.executable, "-m", "cli", *asked], cwd=TOWN.parents[1], start_new_session=True,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    while process.poll() is None and not list(Path(f"{out}.lots").rglob("*.parquet")):
+        time.sleep(0.1)
+    os.killpg(process.pid, signal.SIGINT)
+    said = process.communicate(timeout=60)[1]
+    assert process.returncode == 130
+    assert "Traceback" not in said
+    assert said.count("Interrupted") == 1
+    assert "--resume" in said
+    kept = set(Path(f"{out}.lots").rglob("*.parquet"))
+    assert kept
+    assert not out.exists()
+    again = run(*asked, "--resume")
+    assert again.exit_code == 0, again.stderr
+    assert kept <= set(Path(f"{out}.lots").rglob("*.parquet"))

@@ -108,10 +108,12 @@ def make_layer(
     if wanted != set(values):
         raise TypeError(f"layer {name}: columns {sorted(wanted ^ set(values))} are missing or not in layers.csv")
     data = {written: _typed(values[column.name], column, units) for written, column in layer.written(units)}
-    table = pd.DataFrame(data)
-    if layer.geometry is not None:
+    if layer.geometry is None:
+        table = pd.DataFrame(data)
+    else:
         shapes = _declared(() if geometry is None else geometry, layer.geometry)
-        table = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, index=table.index, crs=crs), crs=crs)
+        # in one go: to set the geometry of a table that is there takes as long again
+        table = gpd.GeoDataFrame({**data, "geometry": gpd.array.from_shapely(shapes, crs=crs)}, geometry="geometry")
     if "id" in table:
         table = table.sort_values("id", kind="stable", ignore_index=True)
     return table

@@ -8,11 +8,13 @@ import re
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
+import shapely
 from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.findings.town import LotRecord
@@ -86,17 +88,21 @@ class Partitions:
 
     def write(self, record: LotRecord, asked: str, read: str, crs: CRS) -> None:
         """Write a lot's record, whole or not at all."""
+        import pyarrow
+        import pyarrow.parquet
+
         row = record.row
         columns: dict[str, Any] = {name: [getattr(row, name)] for name in SEEN}
         columns["reads"] = [json.dumps(plain(record.reads))]
         columns["record"] = [json.dumps(plain(record), allow_nan=True)]
-        table = gpd.GeoDataFrame(columns, geometry=[row.parcel], crs=crs)
+        columns["geometry"] = [shapely.to_wkb(row.parcel)]
+        table = pyarrow.table(columns).replace_schema_metadata({"geo": json.dumps(_geo(row.parcel, crs))})
         place = self.place(row.lot, asked, read)
         try:
             handle, held = tempfile.mkstemp(prefix=".", suffix=".part", dir=place.parent)
             os.close(handle)
             try:
-                table.to_parquet(held, compression="zstd")
+                pyarrow.parquet.write_table(table, held, compression="zstd")
                 os.replace(held, place)
             finally:
                 Path(held).unlink(missing_ok=True)
@@ -134,6 +140,21 @@ class Partitions:
                 continue
             if isinstance(found, dict):
                 yield found
+
+
+def _geo(parcel: BaseGeometry, crs: CRS) -> dict[str, Any]:
+    """What the GeoParquet standard, 1.0, says of a file's one column of shapes; to make a table of one row first takes
+    three times as long."""
+    column = {
+        "encoding": "WKB", "geometry_types": [parcel.geom_type], "crs": _crs_json(crs), "bbox": list(parcel.bounds)
+    }  # fmt: skip
+    return {"version": "1.0.0", "primary_column": "geometry", "columns": {"geometry": column}}
+
+
+@cache
+def _crs_json(crs: CRS) -> dict[str, Any]:
+    found: dict[str, Any] = crs.to_json_dict()
+    return found
 
 
 def file_name(lot: str) -> str:

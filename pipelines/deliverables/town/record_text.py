@@ -17,6 +17,8 @@ from pipelines.deliverables.errors import HandoverError
 
 def plain(value: Any) -> Any:
     """A value as JSON holds it: dataclasses by field, shapes as hexadecimal WKB, arrays as base64 of float64."""
+    if value is None or type(value) in (str, float, int, bool):
+        return value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {each.name: plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
     if isinstance(value, shapely.Geometry):
@@ -92,12 +94,13 @@ def _hints(kind: Any) -> dict[str, Any]:
 def _plain_table(table: pd.DataFrame) -> dict[str, Any]:
     shapes = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
     columns = {}
-    for name in table.columns:
-        values = table[name]
+    # a column out of a table with shapes takes as long as all else here
+    for name, values in pd.DataFrame(table).items():
         if name == shapes:
             held = [None if each is None else shapely.to_wkb(each, hex=True) for each in values]
         else:
-            held = [None if pd.isna(each) else plain(each) for each in values]
+            unknown = values.isna().to_numpy()
+            held = [None if no else plain(each) for each, no in zip(values.tolist(), unknown, strict=True)]
         columns[str(name)] = {"type": "geometry" if name == shapes else str(values.dtype), "values": held}
     crs = table.crs.to_wkt() if shapes is not None and table.crs is not None else None
     return {"columns": columns, "crs": crs}

@@ -2,6 +2,7 @@
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from pyproj import CRS
 
 from pipelines.inputs.errors import LayerError
@@ -37,19 +38,21 @@ def remarks_on_downspouts(
     layer: VectorLayer, downspouts: gpd.GeoDataFrame, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame, reach: float
 ) -> list[Reason]:
     """Say which downspouts of the lot stand too far from any roof to drain it."""
-    walls = roofs[~roofs["open_below"].astype(bool)].geometry
-    own = downspouts[downspouts.intersects(parcels.union_all())]
-    if not len(walls) or not len(own):
+    walls = roofs.geometry.to_numpy()[~roofs["open_below"].to_numpy().astype(bool)]
+    own = downspouts.intersects(parcels.union_all()).to_numpy()
+    if not walls.size or not own.any():
         return []
-    _, away = walls.sindex.nearest(own.geometry, return_all=False, return_distance=True)
-    stray = own["id"][away > reach]
+    points = downspouts.geometry.to_numpy()[own]
+    _, away = shapely.STRtree(walls).query_nearest(points, return_distance=True, all_matches=False)
+    stray = downspouts["id"].to_numpy()[own][away > reach]
     return [reason("downspouts_stray", layer=layer.words, features=tuple(stray), reach=reach)] if len(stray) else []
 
 
 def remarks_on_roofs(layer: VectorLayer, roofs: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> list[Reason]:
     """Say that roofs of the lot were found in lidar, and drawn by nobody."""
-    own = roofs[roofs["found_in_lidar"].astype(bool) & roofs.intersects(parcels.union_all())]
-    return [reason("roofs_found_in_lidar", layer=layer.words, roofs=len(own))] if len(own) else []
+    found = roofs["found_in_lidar"].to_numpy().astype(bool)
+    own = int(roofs.intersects(parcels.union_all())[found].sum()) if found.any() else 0
+    return [reason("roofs_found_in_lidar", layer=layer.words, roofs=own)] if own else []
 
 
 def remarks_on_crs(sources: list[VectorLayer], parcels: gpd.GeoDataFrame, frame: Frame) -> list[Reason]:

@@ -1,6 +1,7 @@
 """What lots are called: by an attribute of their feature that names them."""
 
 from collections.abc import Sequence
+from types import SimpleNamespace
 from typing import Any
 
 from pipelines.inputs.shapes.layer_table import PARCEL_NUMBERS
@@ -18,7 +19,7 @@ def feature_name(row: Any) -> str:
 
 def first_of(parcels: Any) -> Any:
     """The first feature of a layer, its attributes by name."""
-    return next(parcels.itertuples(index=False))
+    return SimpleNamespace(**parcels.iloc[0].to_dict())
 
 
 def lot_name(row: Any, stems: Sequence[str]) -> str:

@@ -39,6 +39,8 @@ class LayerBlock:
         Shapes as the file holds them.
     made : GeoDataFrame or None
         The same as they are used; None where lots must read for themselves.
+    ids : (n,) object ndarray or None
+        Of these.
     hashes : (n, 2) uint64 ndarray
         Of each feature's attributes and of its shape.
     tree : STRtree
@@ -48,6 +50,7 @@ class LayerBlock:
     bounds: Bounds
     in_file: Any
     made: gpd.GeoDataFrame | None
+    ids: Any
     hashes: UIntArray
     tree: shapely.STRtree
 
@@ -85,21 +88,24 @@ class SharedReads:
         return self.found[key]
 
     def shapes(
-        self, key: Any, frame: Frame, box: Bounds, read: Read, *, reach: float = BLOCK
+        self, key: Any, frame: Frame, box: Bounds, read: Read, *, reach: float = BLOCK, only: str | None = None
     ) -> tuple[gpd.GeoDataFrame, UIntArray] | None:
-        """Shapes that touch a box and their hashes, out of the block around it; None where the lot must read for
-        itself."""
+        """Shapes that touch a box, or the `only` one of them of that id, and their hashes, out of the block around it;
+        None where the lot must read for itself."""
         block = self.blocks.get((key, frame))
         if block is None or not block.holds(box):
             wide, high = reach * (box[2] - box[0]), reach * (box[3] - box[1])
             around = (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)
             in_file, made, hashes = read(around)
-            block = LayerBlock(around, in_file, made, hashes, shapely.STRtree(in_file))
+            ids = None if made is None else made["id"].to_numpy()
+            block = LayerBlock(around, in_file, made, ids, hashes, shapely.STRtree(in_file))
             self.blocks[key, frame] = block
         if block.made is None:
             return None
         touching = np.sort(block.tree.query(shapely.box(*box), "intersects"))
-        return block.made.iloc[touching].copy(deep=False), block.hashes[touching]
+        if only is not None:
+            touching = touching[block.ids[touching] == only]
+        return block.made.iloc[touching], block.hashes[touching]
 
 
 _SHARED: ContextVar[SharedReads | None] = ContextVar("shared_reads", default=None)

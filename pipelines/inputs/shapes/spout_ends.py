@@ -90,9 +90,10 @@ def existing_drains(layers: SiteLayers, rules: Rules) -> tuple[ExistingDrain, ..
 
 def spout_ends(layers: SiteLayers, rules: Rules) -> tuple[SpoutEnd, ...]:
     """Every downspout that runs into a pipe, with where its water comes out."""
-    spouts = layers.downspouts[layers.downspouts["goes_to"].isin(INTO_PIPE)]
-    if spouts.empty:
+    into = layers.downspouts["goes_to"].isin(INTO_PIPE)
+    if not into.any():
         return ()
+    spouts = layers.downspouts[into]
     drains, reach = existing_drains(layers, rules), rules["drain_reach"].likely
     found = []
     for name, point, goes, condition in zip(

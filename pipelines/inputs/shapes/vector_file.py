@@ -155,16 +155,15 @@ def _own_parcel(
     whole = replace(layer, source=layer.source.model_copy(update={"where": None}))
     found = shared.shapes(
         (layer.source.file, layer.layer, None, kind.key), frame, _box_in_file(layer, lot.frame, lot.bounds),
-        lambda wide: _block(whole, kind, frame, wide), reach=AROUND_LOT,
+        lambda wide: _block(whole, kind, frame, wide), reach=AROUND_LOT, only=lot.id,
     )  # fmt: skip
     if found is None:
         return None
     shapes, hashes = found
-    at = np.flatnonzero((shapes["id"] == lot.id).to_numpy())
-    if at.size != 1:
+    if len(shapes) != 1:
         return None
-    note_read(kind.key, (), (hashes[at].tobytes(),))
-    return shapes.iloc[at]
+    note_read(kind.key, (), (hashes.tobytes(),))
+    return shapes
 
 
 def _block(

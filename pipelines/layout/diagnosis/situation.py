@@ -168,7 +168,9 @@ def describe_lot(
     own = standing[standing.intersects(layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
-    spouts = layers.downspouts[shapely.distance(houses, layers.downspouts.geometry.to_numpy()) <= beside]
+    spouts = layers.downspouts.geometry.to_numpy()
+    near_house = shapely.distance(houses, spouts) <= beside
+    own_spouts = zip(layers.downspouts["id"].to_numpy()[near_house], spouts[near_house], strict=True)
     led_away = {each.id for each in spout_ends(layers, site.rules) if each.place is not None}
     floors = [_number(roof, "floor_m") for _, roof in own.iterrows()]
     if main is not None and site.house.floor is not None:
@@ -199,11 +201,7 @@ def describe_lot(
                 layers.complaints.geometry, layers.complaints["what"], layers.complaints["date"], strict=True
             )
         ),
-        downspouts=tuple(
-            (str(name), point)
-            for name, point in zip(spouts["id"], spouts.geometry, strict=True)
-            if str(name) not in led_away
-        ),
+        downspouts=tuple((str(name), point) for name, point in own_spouts if str(name) not in led_away),
         foundation=site.house.foundation or (main["foundation"] or None if main is not None else None),
         floor=site.house.floor if site.house.floor is not None else _number(main, "floor_m"),
         footing_depth=site.house.footing_depth,
@@ -214,7 +212,7 @@ def describe_lot(
         grounds=grounds if before is None else before.grounds,
         way_off=_way_off(site, layers),
         neighbors=layers.frontage.neighbors,
-        trees=_union(layers.keep_out[layers.keep_out["kind"].str.contains("tree", case=False)].geometry),
+        trees=_union(layers.keep_out.geometry.to_numpy()[layers.keep_out["kind"].str.contains("tree", case=False)]),
     )
 
 
@@ -253,7 +251,8 @@ def _numbered(kind: str, counts: dict[str, int]) -> str:
 def _near(layer: GeoDataFrame, grid: Grid) -> GeoSeries:
     """Shapes in the window and a good way round it: of a city's thousands the others touch nothing of a lot."""
     west, south, east, north = grid.bounds
-    return layer.geometry[layer.intersects(shapely.box(west - _FAR, south - _FAR, east + _FAR, north + _FAR))]
+    near = layer.intersects(shapely.box(west - _FAR, south - _FAR, east + _FAR, north + _FAR)).to_numpy()
+    return layer.geometry if near.all() else layer.geometry[near]
 
 
 def _union(shapes: Iterable[Any]) -> BaseGeometry:
