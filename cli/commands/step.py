@@ -37,6 +37,15 @@ class StepGroup(click.Group):
 
         return _command_of(load_step(cmd_name))
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The step that is named, once its file has a place: the step itself takes seconds to load."""
+        if not {"-h", "--help"} & set(args):
+            with _check_place.make_context("step", args[1:], resilient_parsing=True) as asked:
+                _check_place.invoke(asked)
+        return super().resolve_command(ctx, args)
+
 
 @click.command("step", cls=StepGroup)
 def command() -> None:
@@ -54,6 +63,16 @@ def command() -> None:
       lotshed step siting --site sample_data/lot_11.toml --out /tmp/sited.gpkg
       lotshed step routing --site sample_data/lot_11.toml --collectors /tmp/sited.gpkg --out /tmp/lines.gpkg
     """
+
+
+@click.command(add_help_option=False, context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
+@click.option("--out", type=click.Path(path_type=Path))
+@overwrite_option
+def _check_place(out: Path | None, overwrite: bool) -> None:
+    from pipelines.deliverables.files.place import check_file_place
+
+    if out is not None:
+        check_file_place(out, overwrite=overwrite)
 
 
 def _command_of(step: "Step") -> click.Command:

@@ -61,6 +61,8 @@ def test_the_same_option_means_the_same_everywhere(name: str) -> None:
         ("trace site.toml --out taken.html", "exists"),
         ("gis-plugin --out taken.zip", "exists"),
         ("pump --curve c.csv --static-lift 8ft --pipe 2in --length 9ft --plot taken.png", "exists"),
+        ("step low-spots --elevation ground.tif -q --out taken.gpkg", "exists"),
+        ("step sizing --site site.toml --out=taken.csv", "exists"),
     ],
 )
 def test_a_place_that_is_taken_is_refused_before_anything_heavy_is_imported(
@@ -71,7 +73,7 @@ def test_a_place_that_is_taken_is_refused_before_anything_heavy_is_imported(
         connection.execute("CREATE TABLE run_info (key TEXT, value TEXT)")
         connection.execute("INSERT INTO run_info VALUES ('program', 'lotshed'), ('outputs', 'lot.gpkg')")
     connection.close()
-    for ending in ("toml", "html", "zip", "png"):
+    for ending in ("toml", "html", "zip", "png", "gpkg", "csv"):
         (tmp_path / f"taken.{ending}").touch()
     code = (
         f"import sys; sys.path.insert(0, {str(README.parent)!r})\n"

@@ -62,14 +62,16 @@ def check_place(folder: Path, *, overwrite: bool) -> None:
         raise HandoverError(f"{folder} cannot be written: you may not write in {above}. Give another --out.")
 
 
-def check_file_place(path: Path, *, ending: str, overwrite: bool) -> None:
-    """Refuse a place that cannot take a file, before the work is done."""
-    if path.suffix.lower() != ending:
+def check_file_place(path: Path, *, ending: str | None = None, overwrite: bool) -> None:
+    """Refuse a place that cannot take a file, before the work is done; of any ending where none is asked for."""
+    if ending is not None and path.suffix.lower() != ending:
         raise HandoverError(f"{path} would hold the wrong kind of file. Give a name that ends with {ending}.")
     if path.is_dir():
         raise HandoverError(f"{path} is a folder. Give a file with --out.")
     if not path.resolve().parent.is_dir():
         raise HandoverError(f"{path} cannot be written: {path.parent} is not a folder. Make it, or give another --out.")
+    if not os.access(path.resolve().parent, os.W_OK | os.X_OK):
+        raise HandoverError(f"{path} cannot be written: you may not write in {path.parent}. Give another --out.")
     if path.exists() and not overwrite:
         raise HandoverError(f"{path} exists. Give another name with --out, or --overwrite to replace it.")
     refuse_if_open(path)

@@ -63,17 +63,24 @@ def running_at(
         rest = _let_by(place, water).peak
         if rest <= 0.0:
             continue
-        comes = int(np.count_nonzero(catchment(drainage, place.cells))) * drainage.ground.grid.cell_area
-        over = rest * float(areas[onward == place.id].sum()) / comes if place.id in caught else 0.0
+        over = 0.0
+        if place.id in caught:
+            over = rest * float(areas[onward == place.id].sum()) / _comes_to(place, division)
         if _runs_onto(place, inside, held, division):
             over = rest
         elif place.kind == "spot" and (within := _within(place, steps, first, division)) > 0.0:
-            through[place.id] = rest * within / comes
+            through[place.id] = rest * within / _comes_to(place, division)
         if over > 0.0:
             past[place.id] = over
     arrives = edge.arriving_area * peak
     # works add no water to what comes there without them
     return Running(arrives, min(flow + sum(past.values()), arrives), past, through)
+
+
+def _comes_to(place: CollectingPlace, division: Division) -> float:
+    """Ground that drains to a place or through it. [m2]"""
+    drainage = division.drainage
+    return int(np.count_nonzero(catchment(drainage, place.cells))) * drainage.ground.grid.cell_area
 
 
 def _let_by(place: CollectingPlace, water: LotWater) -> Hydrograph:
@@ -89,9 +96,8 @@ def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, divis
     # what a trench at the very edge lets by is on it; what a grate amid it lets by came over the edge before
     if place.kind == "taker" and inside[cell] and not inside[place.cells].all():
         return True
-    others = held.copy()
-    others[place.cells] = False
-    while (onward := int(target[cell])) >= 0 and not others[onward]:
+    own = set(place.cells.tolist())
+    while (onward := int(target[cell])) >= 0 and (not held[onward] or onward in own):
         if inside[onward] and not inside[cell]:
             return True
         cell = onward
@@ -100,6 +106,5 @@ def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, divis
 
 def _within(place: CollectingPlace, steps: IntArray, first: FloatArray, division: Division) -> float:
     """Ground whose water steps onto the edge within the pond of a low spot. [m2]"""
-    own = np.zeros(division.drainage.target.size, dtype=bool)
-    own[place.cells] = True
-    return float(first[own[steps] | own[division.drainage.target[steps]]].sum())
+    onto = division.drainage.target[steps]
+    return float(first[np.isin(steps, place.cells) | np.isin(onto, place.cells)].sum())
