@@ -16,6 +16,7 @@ from shapely import LineString
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
 from terrain.reading.surface import Surface
+from tests.quick_share import HEAVY_FIRST
 
 os.environ.setdefault("MPLBACKEND", "Agg")
 settings.register_profile(
@@ -31,6 +32,14 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = TemporaryDirectory(prefix="lotshed-screened-")
         os.environ["LOTSHED_SCREENED"] = folder.name
         config.add_cleanup(folder.cleanup)
+    # several processes would else take the files with many tests first, however little each takes
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The files that take longest come first, the others as they were."""
+    place = {Path(__file__).parent / name: k for k, name in enumerate(HEAVY_FIRST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
 
 
 @dataclass(frozen=True)

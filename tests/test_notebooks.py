@@ -7,6 +7,8 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
+from tests.quick_share import in_full
+
 NOTEBOOKS = {"lot_from_a_raster_and_a_polygon.ipynb", "four_storms.ipynb"}
 FOLDER = Path(__file__).parents[1] / "sample_data" / "notebooks"
 
@@ -20,6 +22,9 @@ def test_both_notebooks_are_there():
 def test_notebook_runs(name):
     notebook = nbformat.read(FOLDER / name, as_version=4)
     assert all(not cell.get("outputs") for cell in notebook.cells), "notebooks are kept without their outputs"
+    for cell in () if in_full() else notebook.cells:
+        # no grounds that lidar allows beside the raster: a screen takes a third of the time
+        cell.source = cell.source.replace('"rmse": "10 cm"', '"rmse": "10 cm", "grounds": 1')
     client = NotebookClient(notebook, timeout=300, resources={"metadata": {"path": FOLDER}})
     client.execute(env=os.environ | {"MPLBACKEND": "module://matplotlib_inline.backend_inline"})
     shown = [output for cell in notebook.cells for output in cell.get("outputs", [])]

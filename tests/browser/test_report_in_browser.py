@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 
 from pipelines.deliverables.words.say import sentence
+from tests.quick_share import one_in
 
 FOOT, INCH = 0.3048, 0.0254
 SAMPLES = Path(__file__).parents[2] / "sample_data"
@@ -388,8 +389,7 @@ def test_tables_sort_and_save(pumped_lot: Any, opened: Any) -> None:
     assert not [cell for row in rows for cell in row if cell.startswith(("=", "+", "@"))]
 
 
-@pytest.mark.parametrize("width", [360, 1400])
-@pytest.mark.parametrize("which", ["pumped_lot", "swales"])
+@pytest.mark.parametrize(("which", "width"), one_in(3, itertools.product(("pumped_lot", "swales"), (360, 1400))))
 def test_nothing_keeps_people_out(which: str, width: int, opened: Any, request: pytest.FixtureRequest) -> None:
     # source: axe-core's rules for WCAG 2.1 A and AA
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")

@@ -30,7 +30,7 @@ TAPER = 5.0
 """Last stretch before an outlet in which the cover may taper out. [m]"""
 RULES = load_rules()
 # a lot takes some seconds
-MANY = settings().max_examples // 2
+MANY = settings().max_examples // 3
 LOT = box(6.0, 8.0, 30.0, 40.0)
 STREET = box(0.0, 0.0, 36.0, 8.0)
 RAIN = '[rain]\ndepth = "{depth} mm"\nduration = "60 min"\n'

@@ -20,6 +20,7 @@ from pipelines.deliverables.words.say import say
 from pipelines.lot import screen_lot
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
+from tests.quick_share import in_full
 
 EAST, NORTH, MAP, DEGREES = 500_000.0, 4_400_000.0, "EPSG:32617", "EPSG:4269"
 LAYERS: dict[str, list[dict[str, Any]]] = {
@@ -49,6 +50,7 @@ PRODUCTS = {
     "2 m, other origin": Product(2.0, (0.9, 1.1), MAP, WHOLE),
     "degrees": Product(1.0, (0.0, 0.0), DEGREES, WHOLE),
 }
+TRIED = {name: PRODUCTS[name] for name in (PRODUCTS if in_full() else ("1 m", "5 ft", "2 m, other origin", "degrees"))}
 
 
 def ground(x: np.ndarray, y: np.ndarray, *, gutter: float) -> np.ndarray:
@@ -95,7 +97,7 @@ def screened(made_lots, tmp_path_factory) -> Callable[[float], Products]:
         folder = tmp_path_factory.mktemp("products")
         return {
             name: screen_lot(write(made_lots, folder / name.replace(" ", "_"), product, gutter=gutter))
-            for name, product in PRODUCTS.items()
+            for name, product in TRIED.items()
         }
 
     return run
@@ -134,7 +136,7 @@ def test_a_gutter_that_clips_a_corner_passes_by_in_every_product(screened) -> No
     found = list(screened(-1.0).values())
     # 1 m over the corner: the street's water comes onto the lot, but not far
     assert alike_or_told(found)
-    assert sum(each.passing_area > 2000.0 for each in found) >= 5
+    assert sum(each.passing_area > 2000.0 for each in found) >= len(found) - 1
     for each in found:
         told = "crosses a corner or an edge of the lot and leaves again within 6.0 ft of the line: it passes by"
         assert (each.passing_area > 0.0) == (told in answer_text(each, 100_000))

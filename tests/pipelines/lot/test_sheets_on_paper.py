@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from itertools import product
 from xml.etree import ElementTree
 
 import numpy as np
@@ -30,9 +31,10 @@ MADE_ON = date(2025, 3, 4).isoformat()
 PX = 96.0 / 25.4
 FEW = ("lot_01", "lot_03", "lot_08_levels", "lot_10", "lot_11")
 MANY = [name if name in FEW else pytest.param(name, marks=pytest.mark.thorough) for name in LOTS]
+REST = [each for each in product(LOTS, ("us", "si")) if each != ("lot_11", "si") and each not in product(FEW, ("us",))]
 
 
-@pytest.fixture(params=LOTS)
+@pytest.fixture(params=MANY)
 def findings(request: pytest.FixtureRequest) -> Findings:
     return screened(request.param)
 
@@ -47,8 +49,10 @@ def printed(name: str, units: str) -> tuple[PdfReader, PdfReader]:
         report_pdf(report, picture, made_on=MADE_ON), appendix_pdf(report, made_on=MADE_ON)))  # fmt: skip
 
 
-@pytest.mark.parametrize("units", ["us", "si"])
-@pytest.mark.parametrize("name", MANY)
+@pytest.mark.parametrize(
+    ("name", "units"),
+    [*product(FEW, ("us",)), ("lot_11", "si"), *(pytest.param(*each, marks=pytest.mark.thorough) for each in REST)],
+)
 def test_pages_are_few(name: str, units: str) -> None:
     report, _ = printed(name, units)
     runs = len(screened(name).plan.pipe_runs)
