@@ -100,7 +100,7 @@ def kill_at_random(site: Path, out: Path, usual: float, count: int) -> None:
 
 
 def test_runs_killed_at_random_moments_lose_nothing(site: Path, out: Path, usual: float) -> None:
-    kill_at_random(site, out, usual, 3)
+    kill_at_random(site, out, usual, 6)
 
 
 @pytest.mark.thorough

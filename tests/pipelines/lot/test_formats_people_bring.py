@@ -256,7 +256,7 @@ def test_the_same_answer_from_any_vector_file(tmp_path, expected, way):
 
 @pytest.mark.parametrize("way", WAYS)
 def test_the_same_shapes_from_any_vector_file(tmp_path, way):
-    """To a millimetre, with the attributes that the format keeps; the answer from some of them is tried above."""
+    """As many, to a millimetre; the answer from some of them is tried above."""
     shutil.copy(SAMPLES / "ground.tif", tmp_path / "plain.tif")
     tables = WAYS[way](tmp_path)
     found = open_lot(site_of(tmp_path, tables, crs=NEED_CRS.get(way))).opened.layers
