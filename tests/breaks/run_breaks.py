@@ -124,6 +124,9 @@ def try_break(copy: Path, one: Break, limit: float) -> tuple[str, str]:
                 )
             except subprocess.TimeoutExpired:
                 return "out of time", ""
+            if run.returncode < 0:
+                # something else ended it: no test has said anything
+                return "killed", ""
             if run.returncode not in (0, 5):
                 failed = [line for line in run.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
                 return "noticed", failed[0][:160] if failed else run.stdout[-160:]

@@ -132,8 +132,14 @@ slope, wet wall
 arriving_seen_share | 1 | catch_basins
 basin_apart | "10 m" | catch_basins
 
+hollow at the wall, no soil moved
+grate_wall_time | "120 min" | catch_basins
+
+small hollow in front, pipes alone
+pipe_clearance | "1 m" | warnings
+
 steep
-refer_slope_reach | "12 m" | catch_basins
+refer_slope_reach | "12 m" | french_drains
 
 low wall
 refer_wall | "1 ft" | catch_basins
@@ -174,8 +180,7 @@ hollow at the wall
 berm_height | "12 in" | surface_works
 berm_width | "8 ft" | surface_works
 berm_overlap | "0.2 m" | surface_works
-grate_wall_depth | "4 in" | catch_basins
-grate_wall_time | "120 min" | catch_basins
+grate_wall_depth | "4 in" | caught_by
 tolerable_sill_depth | "1 in" | low_spots
 
 hollow at the wall, a neighbor in the street
@@ -199,8 +204,7 @@ extension_hours | "4 h" | surface
 fill_slope | "20 %" | plan
 fill_slope_reach | "1 m" | plan
 extension_offset_line | "20 ft" | plan
-roof_reach | "0.01 m" | low_spots
-pipe_clearance | "1 m" | warnings
+roof_reach | "0.01 m" | plan
 
 two downspouts
 cure_enough_share | 0.05 | catch_basins
@@ -234,7 +238,7 @@ own_swale_depth | "0.02 m" | plan
 flat
 flat_slope | 0.0002 | runoff
 flat_slope_added | 0.01 | runoff
-stone_size | "1 in" | caught_by
+stone_size | "1 in" | french_drains
 
 pumped
 assumed_pump_shut_off | "40 ft" | sumps
@@ -399,6 +403,7 @@ def with_rules(**values):
 HILL = plane(0.03)
 AT_PATIO = hollow(0.2, 15.0, 22.0)
 ASIDE = {"own_swale_run_on": 0.125}
+NO_SOIL = {"surface_least_soil": "'20 m3'"}
 BACK_FALLS_AWAY = -np.where(Y > 14.5, 0.08 * (Y - 14.5), 0.0)
 LOTS = {
     "small": lot(),
@@ -433,6 +438,10 @@ LOTS = {
     "hollow at the wall": lot(
         plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), hardscape=None, complaints=one(Point(15.0, 19.0), what="pond")
     ),
+    "hollow at the wall, no soil moved": lot(
+        plane(0.02) - hollow(0.15, 15.0, 19.0, 1.5), with_rules(**NO_SOIL), hardscape=None,
+        complaints=one(Point(15.0, 19.0), what="pond"),
+    ),
     "low floor": lot(house=SLAB + 'floor = "100.75 m"\n'),
     "day of rain": lot(rain='[rain]\ndepth = "4 in"\nduration = "24 h"\n'),
     "bank above a basement": lot(
@@ -451,6 +460,10 @@ LOTS = {
     "shallow hollow": lot(plane(0.01) - 0.6 * AT_PATIO, complaints=None),
     "small hollow in front": lot(
         plane(0.01) - hollow(0.15, 10.5, 8.2, 1.3), soil=CLAY, downspouts=one(Point(10.2, 11.2)), **GRASS
+    ),
+    "small hollow in front, pipes alone": lot(
+        plane(0.01) - hollow(0.15, 10.5, 8.2, 1.3), with_rules(extension_longest='"0.5 m"', **NO_SOIL), soil=CLAY,
+        downspouts=one(Point(10.2, 11.2)), **GRASS,
     ),
     "two downspouts": lot(
         HILL + BACK_FALLS_AWAY - hollow(0.15, 10.0, 8.0, 1.0) - hollow(0.105, 20.0, 8.0, 1.0), soil=LOOSE,
