@@ -163,6 +163,7 @@ def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Re
         part=name,
         culvert=_on_culvert(weakest.why),
         why=weakest.why,
+        also=tuple(key for key, part in parts.named if key != name and part.state == "cannot_tell"),
         overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
                           lines=parts.fall.state != "not_needed", water=_standing(weakest.why),
                           told=_tells_shots(weakest.why), culvert=_on_culvert(weakest.why)),
