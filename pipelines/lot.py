@@ -173,6 +173,7 @@ def findings_of(stages: LotStages) -> Findings:
         benchmark=_benchmark(opened, situation),
         levels_given=opened.shots is not None,
         fall_to_spare=stages.fall_to_spare,
+        odds_of_fall=stages.odds_of_fall,
         outfall_looks=planned.looks,
         picture=opened.picture,
         given=given_near(layers, layers.parcel.buffer(situation.rules["surroundings"].likely)),

@@ -37,7 +37,7 @@ from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
 from pipelines.layout.planner import LotPlan, Sited, plan_lot, site_works
 from pipelines.layout.swale.found_outfall import GivenWater, OutfallLook, with_given_water
-from pipelines.layout.way_ground import NOTHING_CAUGHT, spare_everywhere, way_ground
+from pipelines.layout.way_ground import NOTHING_CAUGHT, odds_everywhere, spare_everywhere, way_ground
 from pipelines.layout.ways.outfall_water import look_for_lot
 from pipelines.layout.ways.way_values import WayInputs
 from pipelines.lot_inputs import LotInputs
@@ -72,6 +72,7 @@ STAGES = (
     ("sited", "siting what catches it", 0.57),
     ("way_ground", "looking for ways out", 0.6),
     ("fall_to_spare", "measuring fall to spare", 0.65),
+    ("odds_of_fall", "measuring it on the grounds that lidar allows", 0.66),
     ("planned", "laying lines, sizing, pricing and choosing", 0.7),
     ("storms", "running the other storms of the table", 0.85),
 )
@@ -298,6 +299,11 @@ class LotStages:
     def fall_to_spare(self) -> Raster | None:
         """Of a small gravity line from each place to the outfall that leaves most; None without outfalls. [m]"""
         return None if self.way_ground is None else spare_everywhere(self.way_ground)
+
+    @cached_property
+    def odds_of_fall(self) -> Raster | None:
+        """Share of the grounds that lidar allows on which that line has its fall. [%]"""
+        return None if self.way_ground is None else odds_everywhere(self.way_ground, self.fall_to_spare)
 
     @cached_property
     def planned(self) -> LotPlan:

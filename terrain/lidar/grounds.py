@@ -2,6 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.fft
@@ -13,7 +14,7 @@ from terrain.lidar.best_estimate import Estimate, band_gains
 from terrain.lidar.error_model import LAWN, LONG_GRASS, LidarModel, wave_numbers
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class PossibleGrounds:
     """By how much each ground lies above the best estimate, over a window of it.
 
@@ -42,6 +43,11 @@ class PossibleGrounds:
             slice(self.first_row, self.first_row + rows),
             slice(self.first_column, self.first_column + columns),
         )
+
+    @cached_property
+    def by_cell(self) -> FloatArray:
+        """(rows, cols, grounds): the same, of one cell beside each other. [m]"""
+        return np.ascontiguousarray(np.moveaxis(self.above, 0, -1))
 
     def at(self, rows: IntArray, columns: IntArray) -> FloatArray:
         """Height of each ground above the best estimate at some cells, beyond the window as at its rim. [m]"""

@@ -15,9 +15,9 @@ NODATA = -999_999.0
 
 
 def write_geotiff(
-    path: Path, raster: Raster, *, crs: CRS | None = None, tags: Mapping[str, str] | None = None
+    path: Path, raster: Raster, *more: Raster, crs: CRS | None = None, tags: Mapping[str, str] | None = None
 ) -> None:
-    """Write a raster as one new file, replacing an earlier one only when whole.
+    """Write rasters of one grid as the bands of a new file, replacing an earlier one only when whole.
 
     A CRS that is given is the grid's with a vertical part; tags say what the raster was made of.
     """
@@ -30,7 +30,7 @@ def write_geotiff(
             driver="GTiff",
             height=rows,
             width=columns,
-            count=1,
+            count=1 + len(more),
             dtype="float64",
             crs=(crs or raster.grid.frame.crs).to_wkt(),
             transform=raster.grid.map_transform,
@@ -39,9 +39,10 @@ def write_geotiff(
             compress="deflate",
             tiled=True,
         ) as file:
-            file.write(np.where(np.isfinite(raster.values), raster.values, NODATA), 1)
-            file.set_band_unit(1, raster.unit)
-            file.set_band_description(1, raster.meaning)
+            for band, each in enumerate((raster, *more), start=1):
+                file.write(np.where(np.isfinite(each.values), each.values, NODATA), band)
+                file.set_band_unit(band, each.unit)
+                file.set_band_description(band, each.meaning)
             file.update_tags(**(tags or {}))
         os.replace(beside, path)
     except (OSError, rasterio.errors.RasterioError) as error:

@@ -338,6 +338,8 @@ class Findings:
         What may be wrong at houses and paving, though too few grounds show it to build for.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
+    odds_of_fall : Raster or None
+        Share of the grounds that lidar allows on which that line has its fall; None where they are not counted. [%]
     """
 
     name: str
@@ -376,6 +378,7 @@ class Findings:
     given: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     picture: UnderPicture | None = None
     fall_to_spare: Raster | None = None
+    odds_of_fall: Raster | None = None
     crossings: tuple[CrossingPoint, ...] = ()
     rules: Rules = field(default_factory=load_rules)
     passing_area: float = 0.0

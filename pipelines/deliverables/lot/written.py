@@ -65,7 +65,8 @@ def lot_files(
         spare = findings.fall_to_spare
         unit = "ft" if units == "us" else "m"
         told = replace(spare, values=np.round(spare.values / si_factor(unit), DECIMALS), unit=unit)
-        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, told)
+        odds = () if findings.odds_of_fall is None else (findings.odds_of_fall,)
+        files["fall_to_spare.tif"] = lambda path: write_geotiff(path, told, *odds)
     if geojson:
         files["lot.geojson"] = lambda path: _write(path, geojson_text(parts()[0], findings.frame.crs))
     if parquet:

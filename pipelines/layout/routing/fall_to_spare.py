@@ -10,11 +10,12 @@ import numpy as np
 from shapely import LineString, Point
 
 from pipelines.layout.routing.field import RouteField
-from pipelines.layout.routing.kernels.ways import sees, shortest_ways, spare_along_ways
+from pipelines.layout.routing.kernels.ways import sees, shortest_ways, spare_along_ways, spare_on_grounds
 from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
 from pipelines.layout.routing.steps import STEPS
-from terrain.arrays import FloatArray, IntArray
+from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
+from terrain.lidar.grounds import PossibleGrounds
 
 MOST_KEPT = 64
 """Places whose ways are kept: they are asked for again with every pipe and level. [-]"""
@@ -97,6 +98,27 @@ def fall_to_spare(
     )
     return FallToSpare(outfall, grid, spare.reshape(grid.shape), ways.length.reshape(grid.shape),
                        binding.reshape(grid.shape), ways.onward)
+
+
+def fall_on_grounds(
+    field: RouteField, outfall: OutfallTarget, pipe: RoutePipe, spec: RouteSpec, slope: float, asked: BoolArray,
+    grounds: PossibleGrounds, higher: FloatArray,
+) -> FloatArray:
+    """`fall_to_spare` of the cells asked on each ground, on which the outfall's level is so much higher.
+
+    (rows, cols, grounds), NaN where nothing is asked or there is no allowed way. [m]
+    """
+    grid, ways = field.grid, ways_to(field, outfall.point)
+    if ways is None:
+        return np.full((*grid.shape, grounds.count), np.nan, dtype=np.float32)
+    spare = spare_on_grounds(
+        field.ground, field.cover, ways.order, ways.onward, ways.distance, ways.x, ways.y,
+        grid.left, grid.top, grid.cell_width, grid.cell_height,
+        pipe.crown, outfall.level + spec.dig_tolerance, slope, spec.taper_length, spec.basin_drop, asked.ravel(),
+        grounds.by_cell, grounds.first_row, grounds.first_column,
+    )
+    found: FloatArray = spare.reshape((*grid.shape, grounds.count)) - higher.astype(np.float32)
+    return found
 
 
 def most_to_spare(

@@ -32,11 +32,15 @@ def test_fall_to_spare_is_in_the_units_of_the_site_and_says_so(
     values = np.full(findings.grid.shape, 0.4572)
     values[0, 0] = np.nan
     spare = Raster(findings.grid, values, "m", "fall to spare")
-    write = lot_files(replace(findings, units=units, fall_to_spare=spare), made_on=date(2025, 3, 4))
+    odds = Raster(findings.grid, np.where(np.isnan(values), np.nan, 83.0), "%", "share of grounds")
+    told = replace(findings, units=units, fall_to_spare=spare, odds_of_fall=odds)
+    write = lot_files(told, made_on=date(2025, 3, 4))
     write["fall_to_spare.tif"](tmp_path / "fall_to_spare.tif")
     with rasterio.open(tmp_path / "fall_to_spare.tif") as file:
-        read = file.read(1, masked=True)
-        assert file.units == ("ft" if units == "us" else "m",)
+        read, share = file.read(masked=True)
+        assert file.units == ("ft" if units == "us" else "m", "%")
+    assert share.count() == values.size - 1
+    assert share.min() == share.max() == 83.0
     assert read.count() == values.size - 1
     assert np.all(read.compressed() == pytest.approx(0.4572 / one, abs=0.0005))
 

@@ -9,9 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import LineString, Point, box
 
-from pipelines.layout.routing.fall_to_spare import fall_to_spare, most_to_spare, spare_contours, way_lengths
+from pipelines.layout.routing.fall_to_spare import (
+    fall_on_grounds,
+    fall_to_spare,
+    most_to_spare,
+    spare_contours,
+    way_lengths,
+)
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
+from terrain.lidar.grounds import PossibleGrounds
 
 TOLERANCE = 0.03048
 
@@ -162,3 +169,40 @@ def test_the_most_of_two_outfalls_is_the_same_when_the_second_is_asked_only_for_
     told = np.isfinite(better)
     np.testing.assert_array_equal(better[told], second.spare[told])
     np.testing.assert_array_equal(way_lengths(field, ends[1].point), second.length)
+
+
+@given(seed=st.integers(0, 10_000))
+def test_on_every_ground_it_is_what_that_ground_alone_would_leave(
+    seed: int, route_grid, rough: Callable, four_inch
+) -> None:
+    rng = np.random.default_rng(seed)
+    grid, shape, house = route_grid(16, 20), (16, 20), box(1007.0, 1988.0, 1011.0, 1991.0)
+    ground = rough(seed, shape, 0.01, 0.05)
+    above = np.float32(rng.normal(0.0, 0.1, 5))[:, None, None] * np.ones((1, *shape), np.float32)
+    end, higher = OutfallTarget("o", Point(1019.5, 1984.0 + rng.uniform(0.6, 15.4)), 99.0), rng.normal(0.0, 0.1, 5)
+    field, spec = field_from_arrays(grid, ground, barred=house, cover=0.25), RouteSpec(pipes=(four_inch,))
+    asked = rng.random(shape) < 0.7
+    found = fall_on_grounds(
+        field, end, four_inch, spec, 0.01, asked, PossibleGrounds(above, 0, 0), higher
+    )
+    for number in range(5):
+        alone = fall_to_spare(
+            field_from_arrays(grid, ground + above[number], barred=house, cover=0.25),
+            OutfallTarget("o", end.point, 99.0 + higher[number]), four_inch, spec, slope=0.01,
+        ).spare
+        np.testing.assert_allclose(found[..., number], np.where(asked, alone, np.nan), atol=2e-5)
+
+
+def test_a_low_stretch_on_one_ground_stops_the_lines_from_above_it_on_that_ground_alone(route_grid, four_inch) -> None:
+    field = field_from_arrays(route_grid(3, 30), np.full((3, 30), 100.0), cover=0.3)
+    above = np.zeros((2, 3, 8), np.float32)
+    above[1, :, 2:6] = -0.5
+    end, spec = OutfallTarget("o", Point(1029.5, 1998.5), 99.0), RouteSpec(pipes=(four_inch,))
+    found = fall_on_grounds(
+        field, end, four_inch, spec, 0.01, np.ones((3, 30), bool), PossibleGrounds(above, 0, 10), np.zeros(2)
+    )
+    whole = fall_to_spare(field, end, four_inch, spec, slope=0.01).spare
+    np.testing.assert_allclose(found[..., 0], whole, atol=2e-5)
+    # beyond the low stretch nothing changes; from above it the line has half a metre less
+    np.testing.assert_allclose(found[:, 17:, 1], whole[:, 17:], atol=2e-5)
+    assert np.all(found[:, :11, 1] < whole[:, :11] - 0.3)

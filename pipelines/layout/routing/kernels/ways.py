@@ -168,3 +168,47 @@ def spare_along_ways(
             spare[cell] = least
             at_cell[cell] = where
     return spare, at_cell
+
+
+@njit(cache=True)
+def spare_on_grounds(
+    ground: Any, cover: Any, order: Any, onward: Any, distance: Any, x: Any, y: Any,
+    left: float, top: float, width: float, height: float,
+    crown: float, need: float, slope: float, taper: float, basin_drop: float, asked: Any,
+    above: Any, first_row: int, first_column: int,
+) -> Any:
+    """`spare_along_ways` on many grounds, each so much above the one given (rows, columns, grounds), of cells asked."""
+    rows, columns, count = above.shape
+    cells, wide = ground.size, ground.shape[1]
+    spare = np.full((cells, count), np.nan, np.float32)
+    through = np.full((cells + 1, count), np.inf, np.float32)
+    bends = np.zeros(cells + 1, np.bool_)
+    for cell in order:
+        bends[onward[cell]] = True
+    least = np.empty(count, np.float32)
+    for cell in order:
+        if not (asked[cell] or bends[cell]):
+            continue
+        point = onward[cell]
+        length = distance[cell] - distance[point]
+        parts = max(1, int(np.ceil(length / (0.5 * min(width, height)))))
+        least[:] = through[point]
+        for k in range(parts + 1):
+            share = k / parts
+            along = distance[point] + share * length
+            if k < parts and along <= taper:
+                continue
+            sx, sy = x[point] + share * (x[cell] - x[point]), y[point] + share * (y[cell] - y[point])
+            row, column = (top - sy) / height - 0.5, (sx - left) / width - 0.5
+            i = min(max(int(np.floor(row + 0.5)), 0), ground.shape[0] - 1)
+            j = min(max(int(np.floor(column + 0.5)), 0), wide - 1)
+            value = np.float32(ground_at(ground, row, column) - cover[i, j] - crown - need - slope * along)
+            higher = above[min(max(i - first_row, 0), rows - 1), min(max(j - first_column, 0), columns - 1)]
+            if k == parts:
+                through[cell] = least
+                if asked[cell]:
+                    spare[cell] = np.minimum(least, value - np.float32(basin_drop) + higher)
+            elif not np.isnan(value):
+                for g in range(count):
+                    least[g] = min(least[g], value + higher[g])
+    return spare
