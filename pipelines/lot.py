@@ -19,7 +19,7 @@ from pipelines.deliverables.findings.gathering import (
     suspected_of,
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
-from pipelines.deliverables.findings.possible import possible_troubles
+from pipelines.deliverables.findings.possible import not_needed_on, possible_troubles
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -179,6 +179,7 @@ def findings_of(stages: LotStages) -> Findings:
         given=given_near(layers, layers.parcel.buffer(situation.rules["surroundings"].likely)),
         suspected_culverts=suspected_of(planned.looks, stages.unseen),
         hidden_culverts=stages.unseen,
+        not_needed_on=not_needed_on(stages.places_on_grounds, planned.diagnosis.troubles),
         possible=possible_troubles(stages.places_on_grounds, stages.places, planned.diagnosis.troubles),
         crossings=crossing_points(planned.plan.pipe_runs, layers.utilities),
     )

@@ -336,6 +336,8 @@ class Findings:
         What is drawn under the maps.
     possible : tuple of PossibleTrouble
         What may be wrong at houses and paving, though too few grounds show it to build for.
+    not_needed_on : Reason or None
+        Grounds on which nothing is wrong, so that nothing need be spent; None where they are too few to tell.
     fall_to_spare : Raster or None
         Of a small gravity line from each place on the lot; None where there is no outfall. [m]
     odds_of_fall : Raster or None
@@ -385,3 +387,4 @@ class Findings:
     spots_upslope: int = 0
     held_upslope: float = 0.0
     possible: tuple[PossibleTrouble, ...] = ()
+    not_needed_on: Reason | None = None

@@ -8,7 +8,7 @@ from pipelines.deliverables.findings.lot import PossibleTrouble, StandingWater
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from terrain.flow.found_spots import LEAST_SHARE
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 POSSIBLE_FROM = 0.1
 """What is wrong on this share of the grounds is told as possible; from half of them on it is called. [-]"""
@@ -34,6 +34,16 @@ def possible_troubles(
         )
         for each in sorted(told, key=lambda each: -each.found)
     )
+
+
+def not_needed_on(on_grounds: Sequence[PlaceOnGrounds], troubles: Sequence[Trouble]) -> Reason | None:
+    """Grounds on which nothing is wrong anywhere, where nobody has seen that it is; None where they are too few."""
+    if not on_grounds or not troubles or any(each.found is None for each in troubles):
+        return None
+    dry = ~np.any([each.wet for each in on_grounds], axis=0)
+    if np.mean(dry) < POSSIBLE_FROM:
+        return None
+    return reason("not_needed_on_grounds", dry=int(np.count_nonzero(dry)), grounds=int(dry.size))
 
 
 def _spots_at(place: PlaceOnGrounds, spots: Iterable[SpotPlace]) -> Iterable[str]:

@@ -17,6 +17,7 @@ from terrain.unit_table import HOUR
 def summary(findings: Findings) -> dict[str, Any]:
     """The summary of one lot."""
     plan = findings.plan
+    dry = findings.not_needed_on
     return {
         "name": findings.name,
         "version": findings.version,
@@ -60,6 +61,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         ],
         "outfall": [_outfall(look, findings.frame) for look in findings.outfall_looks],
         "hidden_culverts": [_hidden(each, findings.frame) for each in findings.hidden_culverts],
+        "not_needed_pct": None if dry is None else 100.0 * dry["dry"] / dry["grounds"],
         "alternatives": [_alternative(way) for way in plan.alternatives],
         "storms": [
             {

@@ -9,13 +9,13 @@ import pytest
 from scipy.ndimage import gaussian_filter
 from shapely import box
 
-from pipelines.deliverables.findings.possible import possible_troubles, told_by_number
+from pipelines.deliverables.findings.possible import not_needed_on, possible_troubles, told_by_number
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.report.blocks import plain
 from pipelines.deliverables.report.lot.answer import standing_words
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
-from pipelines.deliverables.words.say import say
+from pipelines.deliverables.words.say import say, sentence
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, level_of
 from pipelines.layout.diagnosis.troubles import BESIDE_HOUSE, LAWN, Trouble
 from pipelines.layout.verdict_parts import wet_on_grounds
@@ -130,3 +130,24 @@ def test_only_called_and_possible_low_spots_are_listed_by_number(stages_of: Call
     assert set(rows) == listed
     answer = " ".join(plain(words) for words in standing_words(findings, layers, "us"))
     assert all(say(each.why, "us") in answer for each in findings.possible)
+
+
+@pytest.mark.parametrize(("dry", "told"), [(9, False), (10, True), (50, True)])
+def test_works_that_a_tenth_of_the_grounds_do_not_need_may_cost_nothing(dry: int, told: bool) -> None:
+    wet = np.arange(100) >= dry
+    # either place is dry on more grounds than the lot is
+    places = [
+        PlaceOnGrounds(BESIDE_HOUSE, "wall", np.where(each, 0.1, -0.1), each, 0)
+        for each in (wet & (np.arange(100) % 2 == 0), wet & (np.arange(100) % 2 == 1))
+    ]
+    called = Trouble("standing", BESIDE_HOUSE, reason("place_lawn"), None, None, 0.8)
+    why = not_needed_on(places, [called])
+    assert (why is not None) == told
+    if why is not None:
+        assert sentence(why, "us") == (
+            f"On {dry} of the 100 grounds that this lidar allows nothing is wrong on this lot: there the cost is 0."
+        )
+    # somebody has seen it, so that it is there whatever lidar says
+    assert not_needed_on(places, [called, replace(called, found=None)]) is None
+    assert not_needed_on(places, []) is None
+    assert not_needed_on((), [called]) is None

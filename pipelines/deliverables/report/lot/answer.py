@@ -366,6 +366,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             words += ["; ", *fall_words(way.fall_to_spare, source, units)]
         words.append(f". It depends on this: {depends}" if depends else ".")
         yield tuple(words)
+    if findings.not_needed_on is not None:
+        yield (sentence(findings.not_needed_on, units),)
     surface = findings.plan.surface
     if surface is not None:
         yield (sentence(reason(
@@ -374,10 +376,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
         ), units),)  # fmt: skip
         if surface.with_pipes is not None:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
-    for caught in findings.plan.caught_by:
-        yield (sentence(said_caught(caught), units),)
-    for size in findings.plan.sizes:
-        yield (sentence(said_size(size), units),)
+    for said in (*map(said_caught, findings.plan.caught_by), *map(said_size, findings.plan.sizes)):
+        yield (sentence(said, units),)
     for sump in findings.plan.sumps:
         for other in sump.compared:
             yield (f"{sump.id}, not taken: {say(other, units)}.",)

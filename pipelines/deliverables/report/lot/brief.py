@@ -140,6 +140,8 @@ def _cost(findings: Findings, units: Units) -> Iterator[str]:
         if way.chosen and way.likely:
             low, likely, high = (number(value, "money", units).text for value in (way.low, way.likely, way.high))
             yield f"{low} to {high}, likely {likely}, {CURRENCY}."
+            if findings.not_needed_on is not None:
+                yield say_short(findings.not_needed_on, units)
 
 
 def _permits(findings: Findings, units: Units) -> Iterator[str]:
