@@ -12,7 +12,7 @@ from terrain.ground import BARRIER, OPEN, ROOF, Ground
 from terrain.kernels.flood import flood
 from terrain.lidar.grounds import PossibleGrounds
 
-MOST_KEPT, _BYTES = 64 * 2**20, 24
+MOST_KEPT, _BYTES = 192 * 2**20, 16
 """Bytes of the flows on all grounds that are kept at the most, and of those of one cell on one. [-]"""
 
 
@@ -32,13 +32,21 @@ def flow_on_best(drainage: Drainage, grounds: PossibleGrounds) -> Flow:
 
 def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterable[Flow]:
     """Of each ground in turn; of the last that were asked for they are kept, unless they are too many."""
-    few = grounds.above.size * _BYTES <= MOST_KEPT
-    return _kept_flows(drainage, grounds) if few else _flows(drainage, grounds)
+    if grounds.above.size * _BYTES > MOST_KEPT:
+        return _flows(drainage, grounds)
+    area = drainage.ground.grid.cell_area
+    kept = _kept_flows(drainage, grounds)
+    return (Flow(each.depth, each.target.astype(np.int64), each.area * area) for each in kept)
 
 
 @lru_cache(maxsize=1)
 def _kept_flows(drainage: Drainage, grounds: PossibleGrounds) -> tuple[Flow, ...]:
-    return tuple(_flows(drainage, grounds))
+    """In little room: whole numbers as such, ground as a count of cells."""
+    area = drainage.ground.grid.cell_area
+    return tuple(
+        Flow(each.depth, each.target.astype(np.int32), np.rint(each.area / area).astype(np.int32))
+        for each in _flows(drainage, grounds)
+    )
 
 
 def _flows(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:

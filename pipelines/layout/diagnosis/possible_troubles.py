@@ -70,15 +70,19 @@ def places_on_grounds(situation: Situation, water: LotWater, *, soaks: float) ->
     least, window, grid = situation.rules["least_pond"].likely, grounds.window, situation.grid
     elevation = situation.drainage.ground.elevation[window]
     over = np.empty((len(listed), grounds.count))
+    place_of = np.full(elevation.size, -1)
+    for place, (_, _, cells, _) in enumerate(listed):
+        place_of[cells] = place
     for number, flow in enumerate(flow_on_each(situation.drainage, grounds)):
         ponds, _ = label(flow.depth.reshape(elevation.shape) > 0.0, structure=np.ones((3, 3)))
         heights = (elevation + grounds.above[number]).ravel()
         for place, (_, _, cells, _) in enumerate(listed):
             deepest = 0.0
             for pond in _ponds_at(cells, flow.depth, heights, ponds.ravel(), needed[place]):
+                if flow.depth[pond].sum() * grid.cell_area < least:
+                    continue
                 stands = level_of(heights[pond], flow.depth[pond], depth * float(flow.area[pond].max()), grid.cell_area)
-                if flow.depth[pond].sum() * grid.cell_area >= least:
-                    deepest = max(deepest, stands - float(heights[np.intersect1d(pond, cells)].min()))
+                deepest = max(deepest, stands - float(heights[pond[place_of[pond] == place]].min()))
             over[place, number] = deepest - needed[place]
     unit = sum(row.hydrograph.peak for row in water.runoff) / area if area > 0.0 else 0.0
     return tuple(
@@ -105,9 +109,9 @@ def _ponds_at(
     left = cells[depth[cells] > needed]
     while left.size:
         level = heights[left[0]] + depth[left[0]]
-        alike = np.flatnonzero((ponds == ponds[left[0]]) & (np.abs(heights + depth - level) <= LEVEL) & (depth > 0.0))
-        found.append(alike)
-        left = left[~np.isin(left, alike)]
+        pond = np.flatnonzero(ponds == ponds[left[0]])
+        found.append(pond[np.abs(heights[pond] + depth[pond] - level) <= LEVEL])
+        left = left[(ponds[left] != ponds[left[0]]) | (np.abs(heights[left] + depth[left] - level) > LEVEL)]
     return found
 
 
