@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from rasterio import Env
 
+from pipelines.compile_first import compile_beside
 from pipelines.deliverables.findings.crossings import crossing_points
 from pipelines.deliverables.findings.gathering import (
     given_near,
@@ -81,6 +82,7 @@ def screen_lot(
     stages = LotStages(open_lot(path, grounds=grounds, traced=traced))
     if compiles_first():
         progress(compiling_words(), None)
+        compile_beside()
     # once for all: each shape that is burnt into cells would set up its own
     with Env.from_defaults():
         for stage, doing, done in STAGES:

@@ -2,6 +2,7 @@
 
 import importlib
 import os
+import subprocess
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,6 +14,7 @@ from hypothesis import HealthCheck, settings
 from pyproj import CRS
 from shapely import LineString
 
+from terrain.first_run import compiles_first
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
 from terrain.reading.surface import Surface
@@ -32,6 +34,11 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = TemporaryDirectory(prefix="lotshed-screened-")
         os.environ["LOTSHED_SCREENED"] = folder.name
         config.add_cleanup(folder.cleanup)
+    if getattr(config.option, "numprocesses", None) and compiles_first():
+        # once, on both cores, before several processes compile the same each for itself
+        lot = Path(__file__).parents[1] / "sample_data" / "lot_01.toml"
+        subprocess.run([sys.executable, "-c", f"from pipelines.lot import screen_lot; screen_lot({str(lot)!r})"],
+                       cwd=lot.parents[1], check=False)  # fmt: skip
     # several processes would else take the files with many tests first, however little each takes
     config.option.loadscopereorder = False
 
