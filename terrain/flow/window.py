@@ -33,6 +33,7 @@ class Look:
     ponds: Drain
     reach: float
 
+
 _SIDES = ("n", "e", "s", "w")
 _NAMES = {
     "n": reason("side_north"), "e": reason("side_east"), "s": reason("side_south"), "w": reason("side_west"),
@@ -56,16 +57,22 @@ def grow_window(
     A side grows while ground that drains to the lot touches it, by twice as much each time. When none does, the
     window grows once more by the margin all round: where that changes what drains to the lot (a low spot cut by
     the old edge spills the other way), growing goes on. `named` is what the ground is read for. Ponds that a look
-    farther off finds are read whole, with what dams them.
+    farther off finds are read whole, with what dams them. What the limit of cells leaves unread is warned about.
     """
     limits = limits or GroundLimits()
     refuse_unfit(source, parcel, limits)
     west, south, east, north = parcel.bounds
     bounds = (west - margin, south - margin, east + margin, north + margin)
+    file = source.path.name
+    unseen: tuple[Reason, ...] = ()
     if look is not None:
-        bounds = _with_ponds(source, bounds, look, 2.0 * margin, limit)
+        wide = _moved(bounds, list(_SIDES), dict.fromkeys(_SIDES, look.reach))
+        if _cells(source, wide) > limit:
+            unseen = (reason("window_look_stopped", file=file, cells=limit, drains_to=named),)
+        else:
+            bounds = _with_ponds(source, bounds, wide, look, 2.0 * margin)
     surface = read_window(source, bounds, largest_hole=largest_hole)
-    found = refuse_unknown(source, surface, parcel, limits, named)
+    found = (*refuse_unknown(source, surface, parcel, limits, named), *unseen)
     step = dict.fromkeys(_SIDES, margin)
     mask = drain(surface)
     look_around = margin
@@ -83,10 +90,10 @@ def grow_window(
             wider = _moved(surface.grid.bounds, cut, step)
         if _cells(source, wider) > limit:
             if cut:
-                sides = _named(cut)
-                found += (
-                    reason("window_stopped", file=source.path.name, sides=sides, cells=limit, drains_to=named),
-                )
+                stopped = reason("window_stopped", file=file, sides=_named(cut), cells=limit, drains_to=named)
+            else:
+                stopped = reason("window_unsettled", file=file, cells=limit, drains_to=named)
+            found = (*found, stopped)
             break
         before, surface = surface, read_window(source, wider, largest_hole=largest_hole)
         old_mask, mask = mask, drain(surface)
@@ -94,11 +101,8 @@ def grow_window(
     return replace(surface, warnings=(*surface.warnings, *found, *_remarks_on_ends(source, surface, mask, named)))
 
 
-def _with_ponds(source: RasterSource, bounds: Bounds, look: Look, margin: float, limit: int) -> Bounds:
-    """A rectangle that holds the ponds too, with a margin."""
-    wide = _moved(bounds, list(_SIDES), dict.fromkeys(_SIDES, look.reach))
-    if _cells(source, wide) > limit:
-        return bounds
+def _with_ponds(source: RasterSource, bounds: Bounds, wide: Bounds, look: Look, margin: float) -> Bounds:
+    """A rectangle that holds the ponds of a wide one too, with a margin."""
     seen = read_window(source, wide)
     rows, columns = np.nonzero(look.ponds(seen))
     if not rows.size:

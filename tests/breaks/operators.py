@@ -100,7 +100,7 @@ def _in_table(name: str, text: str) -> Iterator[Break]:
     for number, row in enumerate(rows[1:], start=2):
         line = text[at:].split("\n", 1)[0]
         for column, cell in zip(rows[0], row, strict=False):
-            if column != "unit" and _is_number(cell) and float(cell) and f",{cell}," in line:
+            if column != "unit" and _is_number(cell) and f",{cell}," in line:
                 start = at + line.index(f",{cell},") + 1
                 less = f"{float(cell) * 0.9:.6g}"
                 yield Break(name, number, f"table, {column}", start, start + len(cell), cell, less)
@@ -108,8 +108,8 @@ def _in_table(name: str, text: str) -> Iterator[Break]:
 
 
 def _is_number(cell: str) -> bool:
+    """Whether a cell holds a number that a tenth less of it changes."""
     try:
-        float(cell)
+        return 0.0 < abs(float(cell)) < float("inf")
     except ValueError:
         return False
-    return True

@@ -135,6 +135,15 @@ def test_what_stands_and_is_planar_is_a_roof_and_a_tree_is_not():
     assert roof.difference(true).area < 0.15 * true.area
 
 
+@pytest.mark.parametrize(("degrees", "found"), [(59.0, 1), (61.0, 0)])
+def test_what_is_steeper_than_sixty_degrees_is_no_roof(degrees, found):
+    x, y = scattered(8.0)
+    house = (np.abs(x - 20.0) < 6.0) & (np.abs(y - 20.0) < 5.0)
+    z = np.where(house, 3.0 + np.tan(np.radians(degrees)) * (y - 15.0), 0.0)
+    cloud = cloud_of(x, y, z, np.where(house, 1, 2))
+    assert len(roofs_standing(cloud, ground_of_points(cloud, FRAME, "a.laz"))) == found
+
+
 def test_what_points_say_of_their_accuracy():
     x, y = scattered(8.0)
     generator = np.random.default_rng(3)

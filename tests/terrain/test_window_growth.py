@@ -7,7 +7,7 @@ from shapely import box
 
 from pipelines.deliverables.words.say import say
 from terrain.flow.burnt_cells import cells_inside
-from terrain.flow.window import grow_window
+from terrain.flow.window import Look, grow_window
 from terrain.reading.raster_source import open_raster
 
 ROWS, COLUMNS = 300, 400
@@ -87,6 +87,28 @@ def test_a_limit_of_cells_stops_it_with_a_warning(source):
     (warning,) = [line for line in surface.warnings if line.code == "window_stopped"]
     assert "north, east, south and west of the window" in say(warning, "si")
     assert "limit of 20,000 cells; run-on from there is under-counted" in say(warning, "si")
+
+
+def test_a_limit_that_leaves_no_room_to_look_around_is_told(source):
+    parcel = lot(east=190.0)
+    surface = grow_window(source, parcel, drain_from(parcel), limit=4_000)
+    (warning,) = surface.warnings
+    assert "limit of 4,000 cells before a wider one showed that nothing more drains to the parcel" in say(warning, "si")
+    assert grow_window(source, parcel, drain_from(parcel), limit=40_000).warnings == ()
+
+
+@pytest.mark.parametrize(("limit", "looks"), [(30_000, False), (300_000, True)])
+def test_a_look_farther_off_that_the_limit_forbids_is_told(source, limit, looks):
+    parcel, looked = lot(east=190.0), []
+
+    def ponds(surface):
+        looked.append(surface)
+        return np.zeros(surface.grid.shape, dtype=bool)
+
+    surface = grow_window(source, parcel, drain_from(parcel), limit=limit, look=Look(ponds, 100.0))
+    told = [say(warning, "si") for warning in surface.warnings]
+    assert (len(looked), len(told)) == (looks, not looks)
+    assert looks or "banks farther off that may hide a culvert are not looked for around the parcel" in told[0]
 
 
 def test_a_low_spot_cut_by_the_window_is_found_by_looking_around(source):

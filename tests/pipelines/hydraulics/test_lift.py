@@ -161,6 +161,14 @@ def test_short_cycling_names_the_basin_that_would_not(curve):
     assert lift(curve, basin=sump_basin(width, 30 * INCH)).starts_per_hour == pytest.approx(15.0)
 
 
+def test_the_most_starts_that_may_be_are_no_short_cycling(curve):
+    basin = sump_basin(24 * INCH, 30 * INCH)
+    most = lift(curve, basin=basin).starts_per_hour
+    assert "pump_short_cycles" not in codes(lift(curve, basin=basin, limits=LiftLimits(starts_per_hour=most)))
+    fewer = LiftLimits(starts_per_hour=most * (1 - 1e-9))
+    assert "pump_short_cycles" in codes(lift(curve, basin=basin, limits=fewer))
+
+
 def test_no_basin_no_starts(curve):
     found = lift(curve)
     assert (found.starts_per_hour, found.minutes_without_power, found.cycle_volume) == (None, None, None)

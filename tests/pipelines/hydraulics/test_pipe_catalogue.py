@@ -1,7 +1,10 @@
 """The pipe catalogue: what people write for a pipe, and the table's own consistency."""
 
+from itertools import pairwise
+
 import pytest
 
+from pipelines.hydraulics.channel.culvert_sizes import culvert_sizes
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.pipe_catalogue import find_pipe, next_sizes_up, pipe_catalogue, sizes_of
 
@@ -40,6 +43,12 @@ def test_every_key_finds_its_own_pipe(pipe):
 def test_what_is_not_a_pipe(text, says):
     with pytest.raises(HydraulicsError, match=says):
         find_pipe(text)
+
+
+def test_the_wall_of_a_corrugated_culvert_grows_with_its_size():
+    for small, large in pairwise(culvert_sizes()):
+        assert 1.0 < large.inside / small.inside < 1.34
+        assert large.outside - large.inside > small.outside - small.inside > 0.1 * small.inside
 
 
 @pytest.mark.parametrize("pipe", pipe_catalogue(), ids=lambda pipe: pipe.key)

@@ -63,6 +63,9 @@ def test_steps_and_speed_are_checked():
 
 def test_a_constant_discharge_lasts_as_long_as_asked():
     assert constant_discharge(0.01, 3600.0).volume == pytest.approx(36.0)
+    # and one shorter than a step takes one
+    for duration in (7.0, 60.0):
+        assert constant_discharge(0.01, duration, 60.0).volume == pytest.approx(0.6)
 
 
 def _swale(made_swale):

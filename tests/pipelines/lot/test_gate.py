@@ -202,11 +202,11 @@ def test_stone_beside_a_crawl_space_is_found(made: tuple[Plan, WayGround]) -> No
 
 def test_a_sump_beside_a_wall_is_found(made: tuple[Plan, WayGround]) -> None:
     plan, ground = made
-    for off, seen in ((1.0, True), (5.0 * FOOT + 0.02, False)):
+    for off, seen in ((1.0, True), (0.4, True), (-0.1, True), (5.0 * FOOT + 0.02, False)):
         fault = found(replace(plan, sumps=(a_sump(24.0 + off + 0.305, 22.0),)), ground).get("sump_near_wall")
         assert (fault is not None) == seen
         if fault:
-            assert fault["away"] == pytest.approx(off)
+            assert fault["away"] == pytest.approx(max(off, 0.0))
 
 
 def test_a_saw_cut_through_a_protected_patio_is_found(made: tuple[Plan, WayGround]) -> None:

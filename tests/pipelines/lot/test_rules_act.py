@@ -65,7 +65,6 @@ outfalls_followed | 0.25 | outfalls
 pressure_line_cover | "122 cm" | sumps
 elbows_at_sump | 12 | sumps
 power_cost | 100 | sumps
-lift_outfalls_tried | 0.75 | low_spots
 stone_density | "5.6 ton/yd3" | take_off
 hand_trench_rate | "32 ft/h" | pipe_runs
 stone_rate | "6 ton/h" | take_off
@@ -100,7 +99,7 @@ culvert_end_reach | "4 m" | low_spots
 window_margin | "80 m" | low_spots
 surroundings | "1 m" | low_spots
 passing_by | "8 m" | runoff
-largest_window | 1000 | runoff
+largest_window | 10000 | runoff
 standing_film | "24 mm" | low_spots
 flow_path_least_area | "400 m2" | flow_paths
 flow_path_sigmas | 5.12 | flow_paths
@@ -109,7 +108,7 @@ least_time_of_concentration | "20 min" | low_spots
 longest_sheet_flow | "400 ft" | low_spots
 pond_on_path | "20 cm" | runoff
 standing_followed | "0.75 d" | balance
-crossing_clearance | "60 cm" | pipe_runs
+crossing_clearance | "90 cm" | pipe_runs
 least_line_offset | "2.4 m" | fall_to_spare
 right_of_way_reach | "60 m" | pipe_runs
 right_of_way_half_width | "40 m" | pipe_runs

@@ -5,6 +5,7 @@ no rule is left out of all three.
 """
 
 import runpy
+import tomllib
 from functools import cache
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from shapely import LineString, Point, box
 from pipelines.deliverables.findings.stakeout import stakes_of
 from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.words.say import say
-from pipelines.inputs.rules import load_rules
+from pipelines.inputs.rules import load_rules, read_overrides
 from pipelines.lot import screen_lot
 from terrain.errors import LotshedError
 from tests.quick_share import one_in
@@ -249,6 +250,9 @@ relief_hole | "1/4 in" | sumps
 float_margin | 6 | sumps
 pressure_pipes | "3 in sch 40" | sumps
 
+pumped to one of two
+lift_outfalls_tried | 1 | sumps
+
 daylight
 daylight_apart | "15 m" | plan
 daylight_places | 1 | plan
@@ -478,6 +482,11 @@ LOTS = {
     "gentle, turned aside": lot(plane(0.005) - AT_PATIO, with_rules(**ASIDE)),
     "flat": lot(plane(0.001) - AT_PATIO),
     "pumped": lot(None, '[layout]\nlift = "pump"\n', outfalls=one(Point(29.5, 1.62), kind="swale")),
+    # the lower one lies farther off
+    "pumped to one of two": lot(
+        None, '[layout]\nlift = "pump"\n',
+        outfalls=[{"geometry": Point(x, 1.62), "kind": "swale"} for x in (1.0, 22.0)],
+    ),
     "daylight": lot(plane(0.06, -0.01) - hollow(0.3, 7.0, 18.0), **WIDE),
     "gravity or a dry well": lot(
         HILL - hollow(0.2, 7.0, 18.0), with_rules(trench_extra="'400 %'"), soil=TESTED, **WIDE
@@ -583,6 +592,16 @@ def test_without_a_right_of_way_a_given_outfall_is_reached_and_never_sure(writte
         assert line.verdict == "cannot_tell"
         assert "confirm that the line may cross the ground before the outfall" in say(line.why, "us")
     assert plan.parts.fall.state == "cannot_tell"
+
+
+def test_what_is_tried_lies_in_the_range_of_its_rule():
+    here = Path(__file__)
+    sample = runpy.run_path(str(here.with_name("test_rules_act.py")))
+    swale = runpy.run_path(str(here.parents[1] / "test_swale_rules_act.py"))
+    tried = [(key, value) for _, key, value, _ in _cases()] + list(swale["GIVEN"].items())
+    tried += [(key, value) for key, value, _ in sample["_cases"](sample["MOVES"])]
+    for key, value in tried:
+        assert read_overrides(tomllib.loads(f"{key} = {value}")), key
 
 
 def test_every_rule_is_seen_to_act():
