@@ -308,7 +308,7 @@ def _laid_out(
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
     kinds = {outfall.kind for outfall in chosen.outfalls}
     plan = Plan(
-        verdict=headline(today, parts, way, option.cost),
+        verdict=headline(today, parts, way, option.cost, left),
         parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 from shapely import Point
 
-from pipelines.layout.cured import TroubleLeft
+from pipelines.layout.cured import TroubleLeft, told_balances
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts
 from pipelines.layout.plan import Discharge, Outfall
@@ -17,7 +17,7 @@ from pipelines.layout.verdict_parts import (
     look_of,
     outfall_part,
 )
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 NAMES = ("cause", "fall", "outfall", "cure")
 PLACE = reason("place_lawn")
@@ -73,6 +73,26 @@ def test_a_trouble_is_ended_within_its_depth_or_its_time_and_its_flow(left: Trou
     # one that stays spoils those that end
     fine = TroubleLeft(trouble())
     assert cure_part([fine, left]).state == ("sure" if ended else "no")
+
+
+def lets_by(onto: float, on: float = 0.03) -> Reason:
+    return reason("lets_by", works="basin-1", comes=0.05, takes=0.015, held=0.005, on=on, onto=onto)
+
+
+def test_what_works_let_by_is_told_once_with_all_that_it_may_reach() -> None:
+    house, patio, lawn = (TroubleLeft(trouble(name), **some) for name, some in (
+        ("place_named", {"through": (lets_by(0.02),)}), ("place_lawn", {"past": (lets_by(0.025),)}),
+        ("place_lawn", {"past": (reason("spills_onto", spot="low-3", onto=0.01),)}),
+    ))  # fmt: skip
+    works, spot = told_balances([house, patio, lawn])
+    assert (works["works"], works["comes"]) == ("basin-1", works["takes"] + works["held"] + works["on"])
+    assert [each["flow"] for each in works["may"]] == [0.02]
+    assert [each["flow"] for each in works["reaches"]] == [0.025]
+    # water that goes past two places may be the same
+    assert works["aside"] is None
+    assert (spot["spot"], [each["flow"] for each in spot["reaches"]]) == ("low-3", [0.01])
+    (alone,) = told_balances([house])
+    assert alone["aside"] == pytest.approx(0.01)
 
 
 def outfall(name: str, verdict: str | None) -> Outfall:
