@@ -74,9 +74,25 @@ def headline_no_way(found: Diagnosis, parts: Parts, today: Reason, missing: tupl
     )  # fmt: skip
 
 
-def with_works(cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft]) -> Parts:
-    """Of a lot with works, before the outfall's word is put on its discharges."""
-    return Parts(cause, fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks), cure_part(left))
+def with_works(
+    cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft], under: Reason | None = None
+) -> Parts:
+    """Of a lot with works, before the outfall's word is put on its discharges.
+
+    `under` is how high an outfall whose level in the storm nobody knows may rise until the fall is gone.
+    """
+    fall, outfall = fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks)
+    if under is not None and fall.state == "sure":
+        only = reason("while_under", outfall=under["outfall"], fails=under["fails"])
+        why = fall.why
+        told = why["parts"] if isinstance(why, Reason) and why.code == "sentences" else (why,)
+        fall = Part(fall.state, reason("sentences", parts=(*told, under)), only)
+    cure = cure_part(left)
+    # water that the outfall does not take stays where it is
+    doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
+    if cure.state == "sure" and doubts:
+        cure = replace(cure, only=reason("if_others_hold", others=doubts))
+    return Parts(cause, fall, outfall, cure)
 
 
 def as_far_as_culverts(parts: Parts, unseen: Sequence[HiddenCulvert]) -> Parts:

@@ -2,6 +2,7 @@
 
 import itertools
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from shapely import Point
@@ -16,6 +17,7 @@ from pipelines.layout.verdict_parts import (
     cure_part,
     look_of,
     outfall_part,
+    with_works,
 )
 from terrain.reason import Reason, reason
 
@@ -118,6 +120,21 @@ def test_a_discharge_is_as_sure_as_the_weakest_of_its_fall_and_its_outfall(fall:
     (found,) = as_far_as_outfall([line], {"outfall-1": Part(look, "the outfall")})
     assert found.verdict == told
     assert replace(found, verdict=fall, why="the fall") == line
+
+
+@pytest.mark.parametrize("look", ["sure", "cannot_tell", "no"])
+def test_a_cure_holds_only_if_the_outfall_takes_the_water(look: str) -> None:
+    line = Discharge(("basin-1",), "outfall-1", "gravity", "sure", "the fall.", 0.1, 0.05, None)
+    way = SimpleNamespace(discharges=(line,), outfalls=(outfall("outfall-1", "sure"),))
+    looks, under = {"outfall-1": Part(look, "the water")}, reason("fall_held_under", outfall="outfall-1", fails=12.0)
+    parts = with_works(Part("sure", "rain"), way, looks, [TroubleLeft(trouble())], under if look != "sure" else None)
+    assert (parts.fall.state, parts.cure.state) == ("sure", "sure")
+    if look == "sure":
+        assert (parts.fall.only, parts.cure.only) == (None, None)
+    else:
+        assert parts.cure.only["others"] == ("outfall",)
+        assert (parts.fall.only["outfall"], parts.fall.only["fails"]) == ("outfall-1", 12.0)
+        assert parts.fall.why["parts"] == ("the fall.", under)
 
 
 def test_where_nothing_is_needed_the_answer_is_sure() -> None:

@@ -95,6 +95,22 @@ def test_what_the_improvements_leave_is_told_among_what_is_wrong(findings: Findi
         assert all(say(left["place"], "us") in " ".join(wrong.told[:2]) for left in why["left"])
 
 
+def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findings) -> None:
+    parts, text = findings.plan.parts, " ".join(" ".join(glance(findings, 80)).split())
+    if parts.cure.state == "sure" and parts.outfall.state == "cannot_tell":
+        assert "ends the trouble: sure if the outfall takes it" in text
+    ponds = {each.id for each in findings.plan.outfalls if each.kind == "pond"}
+    if parts.fall.state == "sure" and ponds & {line.outfall for line in findings.plan.discharges}:
+        (only,) = (parts.fall.only,)
+        assert only is not None
+        assert f"sure while {only['outfall']} stays under {format_quantity(only['fails'], 'level', 'us')}" in text
+        told = parts.fall.why["parts"][-1]
+        basins = {each.id: each for each in findings.plan.catch_basins}
+        # a full line loses head, so that its water comes up before the pond stands at the grate
+        if told["name"] in basins:
+            assert told["taken"] < only["fails"] < basins[told["name"]].ground_elevation
+
+
 def test_a_short_form_tells_the_same_fact_in_fewer_words() -> None:
     for code, short in short_forms().items():
         full = sentences()[code]

@@ -18,6 +18,7 @@ from pipelines.deliverables.report.lot.answer import (
     pipe_words,
     pump_words,
     standing_words,
+    state_words,
 )
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
@@ -34,7 +35,10 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
     """What is wrong, why, how sure that is, what is built, where it goes, what it costs, what to check first."""
     plan = findings.plan
     checks = (f"{at}. {say_short(each, units)}" for at, each in enumerate(plan.site_checks[:CHECKS], start=1))
-    parts = (f"{part_called(findings, name)}: {SHORT_STATES[part.state]}" for name, part in plan.parts.named)
+    parts = (
+        f"{part_called(findings, name)}: {state_words(findings, name, units, SHORT_STATES)}"
+        for name, _ in plan.parts.named
+    )
     told = (
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
