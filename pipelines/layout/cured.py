@@ -1,6 +1,6 @@
 """What is wrong, held against its limit again with the works in place."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import shapely
@@ -153,4 +153,36 @@ def _past(place: str, onto: float, catching: Catching, water: LotWater) -> Reaso
     works = next((basin.id for basin in catching.basins if basin.spot == place), place)
     if works not in water.taken:
         return reason("spills_onto", spot=place, onto=onto)
-    return reason("lets_by", works=works, comes=water.arriving[works].peak, takes=water.taken[works].peak, onto=onto)
+    comes, takes = water.arriving[works].peak, water.taken[works].peak
+    on = water.standing[place].spill.peak if place in water.standing else comes - takes
+    # a pond gives off at its peak less than what comes to it at the storm's
+    held = max(comes - takes - on, 0.0)
+    return reason("lets_by", works=works, comes=comes, takes=takes, held=held, on=on, onto=onto)
+
+
+def told_balances(left: Sequence[TroubleLeft]) -> tuple[Reason, ...]:
+    """What is caught, held back and let by of what comes to works, and where that goes; each of the works once."""
+    goes: dict[str, list[Reason]] = {}
+    let_by: dict[str, Mapping[str, float]] = {}
+    for each in left:
+        for surely, some in ((True, each.past), (False, each.through)):
+            for let in some:
+                values = dict(let.values)
+                name = str(values.get("works", values.get("spot")))
+                let_by[name] = values
+                goes.setdefault(name, []).append(
+                    reason("goes_to", flow=values["onto"], place=each.trouble.name, most=each.most, surely=surely)
+                )
+    return tuple(_balance(name, values, goes[name]) for name, values in let_by.items())
+
+
+def _balance(name: str, values: Mapping[str, float], goes: Sequence[Reason]) -> Reason:
+    to, may = (tuple(each for each in goes if each["surely"] == surely) for surely in (True, False))
+    if "comes" not in values:
+        return reason("balance_of_spot", spot=name, reaches=to, may=may)
+    # what goes past two places may be the same water
+    aside = max(values["on"] - goes[0]["flow"], 0.0) if len(goes) == 1 else None
+    return reason(
+        "balance_of_works", works=name, comes=values["comes"], takes=values["takes"], held=values["held"],
+        on=values["on"], reaches=to, may=may, aside=aside,
+    )

@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from pipelines.hydraulics.channel.barrel import circular_barrel
 from pipelines.hydraulics.channel.culvert import full_barrel_loss
 from pipelines.hydraulics.held_back import HeldBack
@@ -17,7 +19,7 @@ from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import PipeRun
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.ways.way_values import Way
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,23 +96,58 @@ def held_back(
     ----------
     .. [1] As of `pipelines.hydraulics.channel.culvert.full_barrel_loss`, run by run.
     """
-    by_start = {run.from_id: run for run in runs} | {run.id: run for run in runs}
     stages = {look.outfall: look for look in looks if look.stage.size}
     found: dict[str, HeldBack] = {}
     for name, outfall in served.items():
-        look, run = stages.get(outfall), by_start.get(name)
-        head, last = 0.0, None
-        while look is not None and run is not None and run.kind == "gravity":
-            pipe, last = find_pipe(run.pipe_key), run
-            head += full_barrel_loss(
-                circular_barrel(pipe.inside), run.peak_flow, length=run.length, roughness=pipe.roughness,
-                entrance_loss=0.5,
-            )
-            run = by_start.get(run.to_id)
-        if look is None or last is None or last.to_id != outfall:
+        look = stages.get(outfall)
+        line = None if look is None else _line_down(name, outfall, runs)
+        if look is None or line is None:
             continue
-        crown = last.invert_down + find_pipe(last.pipe_key).inside
+        crown, head = line
         stage = look.stage - (look.error if lower else 0.0)
         if float(stage.max()) > crown:
             found[name] = HeldBack(crown, head, stage, look.step)
     return found
+
+
+def _line_down(name: str, outfall: str, runs: Sequence[PipeRun]) -> tuple[float, float] | None:
+    """Crown of the outlet of a collector's gravity line, and the head that its full runs lose; None where none ends
+    there. [m]"""
+    by_start = {run.from_id: run for run in runs} | {run.id: run for run in runs}
+    run, head, last = by_start.get(name), 0.0, None
+    while run is not None and run.kind == "gravity":
+        pipe, last = find_pipe(run.pipe_key), run
+        head += full_barrel_loss(
+            circular_barrel(pipe.inside), run.peak_flow, length=run.length, roughness=pipe.roughness,
+            entrance_loss=0.5,
+        )
+        run = by_start.get(run.to_id)
+    if last is None or last.to_id != outfall:
+        return None
+    return last.invert_down + find_pipe(last.pipe_key).inside, head
+
+
+def holds_under(chosen: Way, catching: Catching, looks: Sequence[OutfallLook]) -> Reason | None:
+    """How high an outfall of unknown level in the storm may rise until a line's full flow comes up through its grate.
+
+    Of several the one that has least to rise; None where every level is known.
+
+    References
+    ----------
+    .. [1] As of `held_back`.
+    """
+    outfalls = {outfall.id: outfall for outfall in chosen.outfalls}
+    grounds = {site.id: float(np.min(site.ground)) for site in catching.sites}
+    found: list[tuple[float, Reason]] = []
+    for look in looks:
+        outfall = outfalls.get(look.outfall)
+        unknown = look.why.code == "outfall_pond" or (look.level is None and look.state == "cannot_tell")
+        for name in (name for name, to in chosen.served.items() if unknown and to == look.outfall):
+            line = _line_down(name, look.outfall, chosen.works.pipe_runs)
+            if outfall is not None and line is not None and name in grounds:
+                fails = grounds[name] - line[1]
+                over = fails - outfall.level
+                found.append((over, reason(
+                    "fall_held_under", outfall=look.outfall, taken=look.level, fails=fails, over=over, name=name,
+                )))  # fmt: skip
+    return min(found, key=lambda each: each[0], default=(0.0, None))[1]

@@ -18,10 +18,11 @@ WEAKEST_FIRST: tuple[State, ...] = ("no", "cannot_tell", "sure", "not_needed")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part of the verdict, and why it is so."""
+    """One part of the verdict, why it is so, and what it is so under, where another part leaves that open."""
 
     state: State
     why: Said
+    only: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from pipelines.layout.improvements import (
 )
 from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_two_sizes
-from pipelines.layout.outfall_hours import LotWithWorks, with_outfall_water
+from pipelines.layout.outfall_hours import LotWithWorks, holds_under, with_outfall_water
 from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly
 from pipelines.layout.plan import (
     Alternative,
@@ -305,10 +305,11 @@ def _laid_out(
     full = with_outfall_water(LotWithWorks(situation, reckoning, found, served, division), water, chosen, looks)
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
-    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left), inputs, today)
+    under = holds_under(chosen, served, looks)
+    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under), inputs, today)
     kinds = {outfall.kind for outfall in chosen.outfalls}
     plan = Plan(
-        verdict=headline(today, parts, way, option.cost),
+        verdict=headline(today, parts, way, option.cost, left),
         parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,

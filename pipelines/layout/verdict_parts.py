@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.cured import TroubleLeft, told_left, told_running, told_through
+from pipelines.layout.cured import TroubleLeft, told_balances, told_left, told_running
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
@@ -74,9 +74,25 @@ def headline_no_way(found: Diagnosis, parts: Parts, today: Reason, missing: tupl
     )  # fmt: skip
 
 
-def with_works(cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft]) -> Parts:
-    """Of a lot with works, before the outfall's word is put on its discharges."""
-    return Parts(cause, fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks), cure_part(left))
+def with_works(
+    cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft], under: Reason | None = None
+) -> Parts:
+    """Of a lot with works, before the outfall's word is put on its discharges.
+
+    `under` is how high an outfall whose level in the storm nobody knows may rise until the fall is gone.
+    """
+    fall, outfall = fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks)
+    if under is not None and fall.state == "sure":
+        only = reason("while_under", outfall=under["outfall"], fails=under["fails"])
+        why = fall.why
+        told = why["parts"] if isinstance(why, Reason) and why.code == "sentences" else (why,)
+        fall = Part(fall.state, reason("sentences", parts=(*told, under)), only)
+    cure = cure_part(left)
+    # water that the outfall does not take stays where it is
+    doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
+    if cure.state == "sure" and doubts:
+        cure = replace(cure, only=reason("if_others_hold", others=doubts))
+    return Parts(cause, fall, outfall, cure)
 
 
 def as_far_as_culverts(parts: Parts, unseen: Sequence[HiddenCulvert]) -> Parts:
@@ -131,11 +147,12 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     """Whether every trouble is within its limit with the works."""
     over = [each for each in left if not each.ended]
     if over:
-        past = tuple(told for each in over for told in each.past)
-        return Part("no", reason("cure_leaves", left=tuple(told_left(each) for each in over), past=past))
+        left_over = tuple(told_left(each) for each in over)
+        return Part("no", reason("cure_leaves", left=left_over, past=told_balances(over)))
     through = [each for each in left if each.through]
     if through:
-        return Part("cannot_tell", reason("cure_hangs_on_way", runs=tuple(told_through(each) for each in through)))
+        places = tuple(dict.fromkeys(each.trouble.name for each in through))
+        return Part("cannot_tell", reason("cure_hangs_on_way", places=places, runs=told_balances(through)))
     runs = tuple(told_running(each) for each in left if each.trouble.edge is not None)
     return Part("sure", reason("cure_ends_all", runs=runs))
 
@@ -152,12 +169,17 @@ def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]
     return tuple(found)
 
 
-def headline(found: Diagnosis, parts: Parts, way: Said, cost: Cost | None) -> Reason:
-    """What is wrong, what to do, how sure that is and what would overturn it."""
+def headline(
+    found: Diagnosis, parts: Parts, way: Said, cost: Cost | None, left: Sequence[TroubleLeft] = ()
+) -> Reason:
+    """What is wrong, what to do, how sure that is and what would overturn it; `left` is that with the works."""
     name, weakest = parts.weakest
+    worst = wrong_of(found)
+    stays = dict.fromkeys(_today(each, found) for each in left if not each.ended)
     return reason(
         "headline",
-        wrong=wrong_of(found),
+        wrong=worst,
+        besides=tuple(each for each in stays if each != worst),
         way=way,
         state=parts.verdict,
         part=name,
@@ -193,7 +215,20 @@ def wrong_of(found: Diagnosis) -> Reason | None:
     """The worst trouble in a few words."""
     if not found.troubles:
         return None
-    worst = found.troubles[0]
-    if worst.edge is not None:
-        return reason("wrong_runs", flow=worst.why["flow"], place=worst.name)
-    return reason("wrong_stands", depth=worst.why["depth"], place=worst.name)
+    return _wrong(found.troubles[0])
+
+
+def _wrong(trouble: Trouble) -> Reason:
+    if trouble.edge is not None:
+        return reason("wrong_runs", flow=trouble.why["flow"], place=trouble.name)
+    return reason("wrong_stands", depth=trouble.why["depth"], place=trouble.name)
+
+
+def _today(left: TroubleLeft, found: Diagnosis) -> Reason:
+    """What a trouble that stays does on the lot as it is, at the place where it stays."""
+    spot = left.trouble.spot
+    pool = None if spot is None else found.water.standing.get(spot.spot.id)
+    at = None if spot is None else next((each for each in spot.every if each.name == left.trouble.name), None)
+    if pool is None or at is None:
+        return _wrong(left.trouble)
+    return reason("wrong_stands", depth=max(pool.depth - at.dry, 0.0), place=at.name)

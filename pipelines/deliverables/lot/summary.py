@@ -7,7 +7,7 @@ import geopandas as gpd
 from pipelines.deliverables.findings.lot import Balance, Findings, StandingWater
 from pipelines.deliverables.words.say import say
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
-from pipelines.layout.parts import CaughtBy, SurfaceOnly, WithPipes
+from pipelines.layout.parts import CaughtBy, Part, SurfaceOnly, WithPipes
 from pipelines.layout.plan import Alternative, CatchBasin, Discharge, FrenchDrain, Sump
 from pipelines.layout.swale.found_outfall import CulvertLook, OutfallLook
 from terrain.grid import Frame
@@ -33,7 +33,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         ],
         "verdict": say(plan.verdict, "si"),
         "sure": plan.parts.verdict,
-        "parts": {name: {"state": part.state, "why": say(part.why, "si")} for name, part in plan.parts.named},
+        "parts": {name: _part(part) for name, part in plan.parts.named},
         "study_area_m2": findings.studied_area,
         "parcel_area_m2": findings.parcel_area,
         "run_on_area_m2": findings.run_on_area,
@@ -94,6 +94,11 @@ def summary(findings: Findings) -> dict[str, Any]:
         "warnings": [say(warning, "si") for warning in findings.warnings],
         "cautions": [say(caution.text, "si") for caution in findings.cautions],
     }
+
+
+def _part(part: Part) -> dict[str, Any]:
+    only = None if part.only is None else say(part.only, "si")
+    return {"state": part.state, "why": say(part.why, "si"), "only": only}
 
 
 def _low_spot(water: StandingWater) -> dict[str, Any]:

@@ -2,11 +2,12 @@
 
 import itertools
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from shapely import Point
 
-from pipelines.layout.cured import TroubleLeft
+from pipelines.layout.cured import TroubleLeft, told_balances
 from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts
 from pipelines.layout.plan import Discharge, Outfall
@@ -16,8 +17,9 @@ from pipelines.layout.verdict_parts import (
     cure_part,
     look_of,
     outfall_part,
+    with_works,
 )
-from terrain.reason import reason
+from terrain.reason import Reason, reason
 
 NAMES = ("cause", "fall", "outfall", "cure")
 PLACE = reason("place_lawn")
@@ -75,6 +77,26 @@ def test_a_trouble_is_ended_within_its_depth_or_its_time_and_its_flow(left: Trou
     assert cure_part([fine, left]).state == ("sure" if ended else "no")
 
 
+def lets_by(onto: float, on: float = 0.03) -> Reason:
+    return reason("lets_by", works="basin-1", comes=0.05, takes=0.015, held=0.005, on=on, onto=onto)
+
+
+def test_what_works_let_by_is_told_once_with_all_that_it_may_reach() -> None:
+    house, patio, lawn = (TroubleLeft(trouble(name), **some) for name, some in (
+        ("place_named", {"through": (lets_by(0.02),)}), ("place_lawn", {"past": (lets_by(0.025),)}),
+        ("place_lawn", {"past": (reason("spills_onto", spot="low-3", onto=0.01),)}),
+    ))  # fmt: skip
+    works, spot = told_balances([house, patio, lawn])
+    assert (works["works"], works["comes"]) == ("basin-1", works["takes"] + works["held"] + works["on"])
+    assert [each["flow"] for each in works["may"]] == [0.02]
+    assert [each["flow"] for each in works["reaches"]] == [0.025]
+    # water that goes past two places may be the same
+    assert works["aside"] is None
+    assert (spot["spot"], [each["flow"] for each in spot["reaches"]]) == ("low-3", [0.01])
+    (alone,) = told_balances([house])
+    assert alone["aside"] == pytest.approx(0.01)
+
+
 def outfall(name: str, verdict: str | None) -> Outfall:
     return Outfall(name, "swale", Point(0.0, 0.0), True, 10.0, 0.1, 0.05, verdict, "")
 
@@ -98,6 +120,21 @@ def test_a_discharge_is_as_sure_as_the_weakest_of_its_fall_and_its_outfall(fall:
     (found,) = as_far_as_outfall([line], {"outfall-1": Part(look, "the outfall")})
     assert found.verdict == told
     assert replace(found, verdict=fall, why="the fall") == line
+
+
+@pytest.mark.parametrize("look", ["sure", "cannot_tell", "no"])
+def test_a_cure_holds_only_if_the_outfall_takes_the_water(look: str) -> None:
+    line = Discharge(("basin-1",), "outfall-1", "gravity", "sure", "the fall.", 0.1, 0.05, None)
+    way = SimpleNamespace(discharges=(line,), outfalls=(outfall("outfall-1", "sure"),))
+    looks, under = {"outfall-1": Part(look, "the water")}, reason("fall_held_under", outfall="outfall-1", fails=12.0)
+    parts = with_works(Part("sure", "rain"), way, looks, [TroubleLeft(trouble())], under if look != "sure" else None)
+    assert (parts.fall.state, parts.cure.state) == ("sure", "sure")
+    if look == "sure":
+        assert (parts.fall.only, parts.cure.only) == (None, None)
+    else:
+        assert parts.cure.only["others"] == ("outfall",)
+        assert (parts.fall.only["outfall"], parts.fall.only["fails"]) == ("outfall-1", 12.0)
+        assert parts.fall.why["parts"] == ("the fall.", under)
 
 
 def test_where_nothing_is_needed_the_answer_is_sure() -> None:

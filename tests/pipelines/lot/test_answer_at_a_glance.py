@@ -7,9 +7,13 @@ import pytest
 from jinja2 import meta
 
 from pipelines.deliverables.findings.lot import Findings
+from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.lot.written import answer_text, brief_text
+from pipelines.deliverables.report.lot.brief import brief_entries
 from pipelines.deliverables.report.text import Entry, entries_as_text
-from pipelines.deliverables.words.say import environment, sentences, short_forms
+from pipelines.deliverables.words.quantities import format_quantity
+from pipelines.deliverables.words.say import environment, say, sentences, short_forms
+from terrain.reason import Reason
 from tests.screened_samples import LOTS, screened
 
 FILES = ["lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
@@ -21,6 +25,10 @@ CHECK = re.compile(r"\b[123]\. ")
 @pytest.fixture(params=LOTS)
 def findings(request: pytest.FixtureRequest) -> Findings:
     return screened(request.param)
+
+
+def entries(findings: Findings) -> tuple[Entry, ...]:
+    return brief_entries(findings, lot_tables(findings, "us"), "us")
 
 
 def glance(findings: Findings, width: int) -> list[str]:
@@ -63,6 +71,44 @@ def test_every_number_is_in_the_whole_answer(findings: Findings) -> None:
     told = [line for line in lines[1:] if not line.startswith(("Files", "Caution"))]
     found = [number for line in told for number in NUMBER.findall(CHECK.sub("", re.sub(r"And \d+ more", "", line)))]
     assert not [number for number in found if number not in whole]
+
+
+def test_what_comes_to_works_is_caught_held_back_or_goes_on(findings: Findings) -> None:
+    why = findings.plan.parts.cure.why
+    values = dict(why.values) if isinstance(why, Reason) else {}
+    balances = values.get("past", ()) if why.code == "cure_leaves" else values.get("runs", ())
+    text = " ".join(" ".join(glance(findings, 80)).split())
+    for each in (each for each in balances if each.code == "balance_of_works"):
+        # beside the hydrographs themselves
+        flow = next(row for row in findings.hydrographs if row.id == each["works"])
+        assert (each["comes"], each["takes"]) == (flow.arrives.peak, flow.taken.peak)
+        assert each["comes"] == pytest.approx(each["takes"] + each["held"] + each["on"], rel=1e-9)
+        gone = [to["flow"] for to in (*each["reaches"], *each["may"])]
+        assert all(0.0 < part <= each["on"] * (1.0 + 1e-9) for part in gone)
+        assert f"{each['works']} catches {format_quantity(each['takes'], 'flow', 'us')} of the" in text
+
+
+def test_what_the_improvements_leave_is_told_among_what_is_wrong(findings: Findings) -> None:
+    why = findings.plan.parts.cure.why
+    if why.code == "cure_leaves":
+        (wrong,) = (entry for entry in entries(findings) if entry.name == "Wrong")
+        assert all(say(left["place"], "us") in " ".join(wrong.told[:2]) for left in why["left"])
+
+
+def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findings) -> None:
+    parts, text = findings.plan.parts, " ".join(" ".join(glance(findings, 80)).split())
+    if parts.cure.state == "sure" and parts.outfall.state == "cannot_tell":
+        assert "ends the trouble: sure if the outfall takes it" in text
+    ponds = {each.id for each in findings.plan.outfalls if each.kind == "pond"}
+    if parts.fall.state == "sure" and ponds & {line.outfall for line in findings.plan.discharges}:
+        (only,) = (parts.fall.only,)
+        assert only is not None
+        assert f"sure while {only['outfall']} stays under {format_quantity(only['fails'], 'level', 'us')}" in text
+        told = parts.fall.why["parts"][-1]
+        basins = {each.id: each for each in findings.plan.catch_basins}
+        # a full line loses head, so that its water comes up before the pond stands at the grate
+        if told["name"] in basins:
+            assert told["taken"] < only["fails"] < basins[told["name"]].ground_elevation
 
 
 def test_a_short_form_tells_the_same_fact_in_fewer_words() -> None:

@@ -411,12 +411,8 @@ def said_size(size: Size) -> Reason:
 
 def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     for name, part in findings.plan.parts.named:
-        yield (f"{part_words(findings, name)}: {sentence(part.why, units)}",)
-
-
-def part_words(findings: Findings, name: PartName) -> str:
-    """A part of the verdict as a question with its answer, open at its end."""
-    return f"{PARTS[name]} {start_upper(_state_words(findings, name))}"
+        asked = f"{PARTS[name]} {start_upper(state_words(findings, name, units))}"
+        yield (f"{asked}: {sentence(part.why, units)}",)
 
 
 def part_called(findings: Findings, name: PartName) -> str:
@@ -430,11 +426,14 @@ def part_called(findings: Findings, name: PartName) -> str:
     return SHORT_PARTS[called]
 
 
-def _state_words(findings: Findings, name: PartName) -> str:
+def state_words(findings: Findings, name: PartName, units: Units, states: Mapping[str, str] = STATES) -> str:
+    """State of a part, and what it holds under."""
     part = dict(findings.plan.parts.named)[name]
     # not the lidar leaves that open, but what was not given
     asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
-    return "cannot be judged from what is given" if asked else STATES[part.state]
+    if asked and states is STATES:
+        return "cannot be judged from what is given"
+    return states[part.state] if part.only is None else f"{states[part.state]} {say(part.only, units)}"
 
 
 def is_said(said: Said, *codes: str) -> bool:

@@ -18,12 +18,13 @@ from pipelines.deliverables.report.lot.answer import (
     pipe_words,
     pump_words,
     standing_words,
+    state_words,
 )
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
 from pipelines.deliverables.words.names import SHORT_STATES, WAYS_FROM
 from pipelines.deliverables.words.say import say, say_short, sentence, start_lower, start_upper
-from terrain.reason import Reason
+from terrain.reason import Reason, reason
 from terrain.unit_table import Units
 
 CHECKS = 3
@@ -34,7 +35,10 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
     """What is wrong, why, how sure that is, what is built, where it goes, what it costs, what to check first."""
     plan = findings.plan
     checks = (f"{at}. {say_short(each, units)}" for at, each in enumerate(plan.site_checks[:CHECKS], start=1))
-    parts = (f"{part_called(findings, name)}: {SHORT_STATES[part.state]}" for name, part in plan.parts.named)
+    parts = (
+        f"{part_called(findings, name)}: {state_words(findings, name, units, SHORT_STATES)}"
+        for name, _ in plan.parts.named
+    )
     told = (
         Entry("Wrong", tuple(_wrong(findings, layers, units))),
         Entry("Cause", (say_short(plan.parts.cause.why, units),) if plan.parts.cause.state != "not_needed" else ()),
@@ -44,6 +48,7 @@ def brief_entries(findings: Findings, layers: Mapping[str, pd.DataFrame], units:
         Entry("Hangs on", tuple(_overturned(findings, units))),
         Entry("Refer", tuple(say_short(each, units) for each in plan.refer_out)),
         Entry("Build", tuple(_built(findings, layers, units)), least=2),
+        Entry("Caught", tuple(_caught(findings, units))),
         Entry("Faults", tuple(say_short(each, units) for each in plan.faults)),
         Entry("Drains to", tuple(_leaves(findings, layers, units))),
         Entry("Cost", tuple(_cost(findings, units))),
@@ -75,8 +80,11 @@ def caution_short(cautions: Sequence[Caution], units: Units) -> str:
 
 def _wrong(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
     verdict = findings.plan.verdict
-    if (wrong := _trouble(findings)) is not None:
+    if isinstance(verdict, Reason) and (wrong := _trouble(findings)) is not None:
         yield sentence(wrong, units)
+        # what the improvements leave is wrong as well, whatever ranks before it
+        if besides := verdict["besides"]:
+            yield sentence(reason("besides", wrong=besides), units)
         yield from (plain(words) for words in standing_words(findings, layers, units, most=1, short=True))
     elif isinstance(verdict, Reason) and verdict.code == "headline":
         yield from _sentences(sentence(verdict["way"], units))
@@ -119,6 +127,13 @@ def _built(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units)
         yield nothing_built(findings)
     before = "First" if plan.pipe_runs or plan.catch_basins or moved else "Do this"
     yield from (f"{before}: {say_short(cure.what, units)}" for cure in plan.cures[:1])
+
+
+def _caught(findings: Findings, units: Units) -> Iterator[str]:
+    """Of what comes to the works how much they catch, and where the rest goes, where that may be too much."""
+    why = findings.plan.parts.cure.why
+    if isinstance(why, Reason) and why.code in ("cure_hangs_on_way", "cure_leaves"):
+        yield from (say_short(each, units) for each in why["runs" if why.code == "cure_hangs_on_way" else "past"])
 
 
 def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:

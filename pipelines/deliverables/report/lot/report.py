@@ -13,6 +13,7 @@ from pipelines.deliverables.report.lot.answer import (
     lead_of,
     lot_answer_blocks,
     part_called,
+    state_words,
     worst_verdict,
 )
 from pipelines.deliverables.report.lot.brief import brief_entries
@@ -56,7 +57,7 @@ def lot_report(
         verdict=sentence(findings.plan.verdict, units),
         lead=lead_of(findings, units),
         parts=tuple(
-            (start_upper(part_called(findings, name)), part.state, SHORT_STATES[part.state])
+            (start_upper(part_called(findings, name)), part.state, state_words(findings, name, units, SHORT_STATES))
             for name, part in findings.plan.parts.named
         ),
         answer=lot_answer_blocks(findings, layers, units),
