@@ -12,8 +12,8 @@ from terrain.ground import BARRIER, OPEN, ROOF, Ground
 from terrain.kernels.flood import flood
 from terrain.lidar.grounds import PossibleGrounds
 
-MOST_KEPT, _BYTES = 192 * 2**20, 16
-"""Bytes of the flows on all grounds that are kept at the most, and of those of one cell on one. [-]"""
+MOST_KEPT, _BYTES = 384 * 2**20, 8
+"""Bytes of the flows on all grounds that are kept at the most, and of those of one cell on one, packed. [-]"""
 
 
 class Flow(NamedTuple):
@@ -32,21 +32,55 @@ def flow_on_best(drainage: Drainage, grounds: PossibleGrounds) -> Flow:
 
 def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterable[Flow]:
     """Of each ground in turn; of the last that were asked for they are kept, unless they are too many."""
-    if grounds.above.size * _BYTES > MOST_KEPT:
+    few = grounds.above.size * _BYTES <= MOST_KEPT
+    if not few:
         return _flows(drainage, grounds)
-    area = drainage.ground.grid.cell_area
-    kept = _kept_flows(drainage, grounds)
-    return (Flow(each.depth, each.target.astype(np.int64), each.area * area) for each in kept)
+    return (packed.flow(drainage.ground.grid.cell_area) for packed in _kept_flows(drainage, grounds))
 
 
 @lru_cache(maxsize=1)
-def _kept_flows(drainage: Drainage, grounds: PossibleGrounds) -> tuple[Flow, ...]:
-    """In little room: whole numbers as such, ground as a count of cells."""
-    area = drainage.ground.grid.cell_area
-    return tuple(
-        Flow(each.depth, each.target.astype(np.int32), np.rint(each.area / area).astype(np.int32))
-        for each in _flows(drainage, grounds)
-    )
+def _kept_flows(drainage: Drainage, grounds: PossibleGrounds) -> tuple["_Packed", ...]:
+    cell_area = drainage.ground.grid.cell_area
+    return tuple(_Packed.of(flow, cell_area) for flow in _flows(drainage, grounds))
+
+
+class _Narrow(NamedTuple):
+    """Whole numbers of which most are small: these in few bytes, and where the others are."""
+
+    small: IntArray
+    at: IntArray
+    large: IntArray
+
+    @classmethod
+    def of(cls, values: IntArray) -> "_Narrow":
+        at = np.flatnonzero(np.abs(values) > np.iinfo(np.int16).max).astype(np.int32)
+        return cls(values.astype(np.int16), at, values[at])
+
+    @property
+    def values(self) -> IntArray:
+        values = self.small.astype(np.int64)
+        values[self.at] = self.large
+        return values
+
+
+class _Packed(NamedTuple):
+    """A flow in few bytes: depths where there are some, steps to the cells that take the water, counts of cells."""
+
+    wet: IntArray
+    depth: FloatArray
+    step: _Narrow
+    count: _Narrow
+
+    @classmethod
+    def of(cls, flow: Flow, cell_area: float) -> "_Packed":
+        wet = np.flatnonzero(flow.depth).astype(np.int32)
+        step = flow.target - np.arange(flow.target.size)
+        return cls(wet, flow.depth[wet], _Narrow.of(step), _Narrow.of(np.rint(flow.area / cell_area).astype(np.int64)))
+
+    def flow(self, cell_area: float) -> Flow:
+        step, depth = self.step.values, np.zeros(self.step.small.size)
+        depth[self.wet] = self.depth
+        return Flow(depth, step + np.arange(step.size), self.count.values * cell_area)
 
 
 def _flows(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:

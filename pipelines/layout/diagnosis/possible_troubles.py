@@ -70,19 +70,20 @@ def places_on_grounds(situation: Situation, water: LotWater, *, soaks: float) ->
     least, window, grid = situation.rules["least_pond"].likely, grounds.window, situation.grid
     elevation = situation.drainage.ground.elevation[window]
     over = np.empty((len(listed), grounds.count))
-    place_of = np.full(elevation.size, -1)
+    inside = np.zeros((len(listed), elevation.size), dtype=bool)
     for place, (_, _, cells, _) in enumerate(listed):
-        place_of[cells] = place
+        inside[place, cells] = True
     for number, flow in enumerate(flow_on_each(situation.drainage, grounds)):
         ponds, _ = label(flow.depth.reshape(elevation.shape) > 0.0, structure=np.ones((3, 3)))
         heights = (elevation + grounds.above[number]).ravel()
+        wet = np.flatnonzero(ponds)
+        wet = wet[np.argsort(ponds.ravel()[wet], kind="stable")]
         for place, (_, _, cells, _) in enumerate(listed):
             deepest = 0.0
-            for pond in _ponds_at(cells, flow.depth, heights, ponds.ravel(), needed[place]):
-                if flow.depth[pond].sum() * grid.cell_area < least:
-                    continue
+            for pond in _ponds_at(cells, flow.depth, heights, ponds.ravel(), wet, needed[place]):
                 stands = level_of(heights[pond], flow.depth[pond], depth * float(flow.area[pond].max()), grid.cell_area)
-                deepest = max(deepest, stands - float(heights[pond[place_of[pond] == place]].min()))
+                if flow.depth[pond].sum() * grid.cell_area >= least:
+                    deepest = max(deepest, stands - float(heights[pond[inside[place][pond]]].min()))
             over[place, number] = deepest - needed[place]
     unit = sum(row.hydrograph.peak for row in water.runoff) / area if area > 0.0 else 0.0
     return tuple(
@@ -102,16 +103,18 @@ def level_of(heights: FloatArray, depth: FloatArray, volume: float, cell_area: f
 
 
 def _ponds_at(
-    cells: IntArray, depth: FloatArray, heights: FloatArray, ponds: IntArray, needed: float
+    cells: IntArray, depth: FloatArray, heights: FloatArray, ponds: IntArray, wet: IntArray, needed: float
 ) -> Sequence[IntArray]:
-    """Cells of each pond that could stand deep enough at a place."""
+    """Cells of each pond that could stand deep enough at a place; `wet` holds all wet cells by their pond."""
     found = []
     left = cells[depth[cells] > needed]
     while left.size:
-        level = heights[left[0]] + depth[left[0]]
-        pond = np.flatnonzero(ponds == ponds[left[0]])
-        found.append(pond[np.abs(heights[pond] + depth[pond] - level) <= LEVEL])
-        left = left[(ponds[left] != ponds[left[0]]) | (np.abs(heights[left] + depth[left] - level) > LEVEL)]
+        level, pond = heights[left[0]] + depth[left[0]], ponds[left[0]]
+        begin, end = np.searchsorted(ponds[wet], (pond, pond + 1))
+        alike = wet[begin:end]
+        alike = alike[np.abs(heights[alike] + depth[alike] - level) <= LEVEL]
+        found.append(alike)
+        left = left[~np.isin(left, alike)]
     return found
 
 

@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import chain
 
 import numpy as np
 
@@ -55,16 +57,16 @@ def lower_bounds(
     cells: Sequence[int],
     inverts: Sequence[float],
     basins: Sequence[int],
-    pipes: Sequence[RoutePipe],
+    pipes: Sequence[Sequence[RoutePipe]],
     spec: RouteSpec,
 ) -> Bounds:
-    """Lower bounds for all sets of some collectors.
+    """Lower bounds for all sets of some collectors, given the pipes that a line of each set, as bits, may have.
 
     Notes
     -----
     Dreyfus and Wagner's recursion over sets [1]_, on costs that no line of a set can undercut: along a step its
-    trench is as shallow as the highest inverts that the set's collectors allow. With more than a few collectors one
-    cost holds for all sets.
+    trench is as shallow as the highest inverts that the set's collectors allow, its pipe the cheapest that takes their
+    flow. With more than a few collectors one cost holds for all sets.
 
     References
     ----------
@@ -145,32 +147,42 @@ def _left_by_way(
 
 
 def _set_costs(
-    search: SearchGround, cells: Sequence[int], inverts: Sequence[float], pipes: Sequence[RoutePipe], spec: RouteSpec
+    search: SearchGround, cells: Sequence[int], inverts: Sequence[float], pipes: Sequence[Sequence[RoutePipe]],
+    spec: RouteSpec,
 ) -> list[FloatArray]:
     """By set, what each step costs at least; (cells, ways) each. [money]"""
     graph = search.graph
-    slope, steepest = min(p.min_slope for p in pipes), max(p.min_slope for p in pipes)
-    crown = min(p.crown for p in pipes)
     ground = graph.node[: search.cell_onward.shape[0], GROUND]
-    reach = []
-    for cell, invert in zip(cells, inverts, strict=True):
-        nodes = np.array(search.nodes_at(cell))
-        best = highest_inverts(graph, nodes, invert, slope, steepest, crown)
+
+    @cache
+    def reach(collector: int, slope: float, steepest: float, crown: float) -> FloatArray:
+        nodes = np.array(search.nodes_at(cells[collector]))
+        best = highest_inverts(graph, nodes, inverts[collector], slope, steepest, crown)
         highest = np.full(ground.size, -np.inf)
         np.maximum.at(highest, graph.cell, best)
-        reach.append(np.where(highest < graph.node[: ground.size, NEED] - 1e-6, -np.inf, highest))
+        return np.where(highest < graph.node[: ground.size, NEED] - 1e-6, -np.inf, highest)
 
-    def costs(highest: FloatArray) -> FloatArray:
+    def reached(collector: int, passed: Sequence[RoutePipe]) -> FloatArray:
+        """Highest inverts of a collector's water that came through some of these pipes. [m]"""
+        slopes = [pipe.min_slope for pipe in passed]
+        return reach(collector, min(slopes), max(slopes), min(pipe.crown for pipe in passed))
+
+    def costs(highest: FloatArray, laid: Sequence[RoutePipe]) -> FloatArray:
         depth = np.where(np.isfinite(highest), ground - highest, np.inf)
         pair = 0.5 * (depth[:, None] + np.append(depth, np.inf)[search.cell_onward])
-        pair += min(p.wall for p in pipes) + spec.bedding
+        pair += min(pipe.wall for pipe in laid) + spec.bedding
         trench = np.interp(pair, spec.trench_depths, spec.trench_costs)
-        metre = min(p.cost for p in pipes) + graph.step[..., SURFACE] + graph.step[..., DIG] * trench
+        metre = min(pipe.cost for pipe in laid) + graph.step[..., SURFACE] + graph.step[..., DIG] * trench
         total: FloatArray = np.where(np.isfinite(pair), graph.length * metre + graph.step[..., CROSSING], np.inf)
         return total
 
-    sets = 1 << len(cells)
-    if len(cells) > MOST_APART or len(cells) == 1:
-        return [costs(np.max(reach, axis=0))] * sets
-    own = [np.min([reach[j] for j in range(len(cells)) if mask >> j & 1], axis=0) for mask in range(1, sets)]
-    return [np.zeros(0), *(costs(highest) for highest in own)]
+    k, sets = len(cells), 1 << len(cells)
+    if k > MOST_APART or k == 1:
+        every = list(chain.from_iterable(pipes))
+        return [costs(np.max([reached(j, every) for j in range(k)], axis=0), every)] * sets
+    found = [np.zeros(0)]
+    for mask in range(1, sets):
+        passed = list(chain.from_iterable(pipes[part] for part in _parts(mask)))
+        highest = np.min([reached(j, passed) for j in range(k) if mask >> j & 1], axis=0)
+        found.append(costs(highest, pipes[mask]))
+    return found

@@ -62,12 +62,17 @@ class SearchTask:
                 chosen.append(k)
         return chosen
 
+    def flow_of(self, group: list[int], mask: int) -> float:
+        """Of a set of some collectors, as bits. [m3/s]"""
+        return sum(self.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1)
+
     def bounds(self, group: list[int]) -> Bounds:
         """Lower bounds for the lines of some collectors."""
-        smallest = min(self.spec.pipe_for(self.collectors[i].flow) for i in group)
+        pipes = [[self.spec.pipes[k] for k in self.pipes_for(self.flow_of(group, mask))]
+                 for mask in range(1, 1 << len(group))]
         return lower_bounds(
             self.search, [self.cells[i] for i in group], [self.inverts[i] for i in group],
-            [self.cells[i] for i in group if self.collectors[i].through], self.spec.pipes[smallest:], self.spec,
+            [self.cells[i] for i in group if self.collectors[i].through], [[], *pipes], self.spec,
         )
 
 
@@ -147,8 +152,7 @@ def search_sets(
 ) -> Found | None:
     """Search lines for sets of some collectors; None where that takes more labels than are wanted."""
     search, spec = task.search, task.spec
-    flows = [sum(task.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1) for mask in masks]
-    chosen = [(mask, pipe) for mask, flow in zip(masks, flows, strict=True) for pipe in task.pipes_for(flow)]
+    chosen = [(mask, pipe) for mask in masks for pipe in task.pipes_for(task.flow_of(group, mask))]
     position = np.full((1 << len(group), len(spec.pipes)), -1)
     for k, (mask, pipe) in enumerate(chosen):
         position[mask, pipe] = k

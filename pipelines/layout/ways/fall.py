@@ -14,7 +14,7 @@ from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.plan import Outfall, Verdict
-from pipelines.layout.routing.fall_to_spare import fall_to_spare, way_lengths
+from pipelines.layout.routing.fall_to_spare import ROUNDING, fall_to_spare, way_lengths
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from pipelines.layout.ways.settings import LaySettings, WayGround, collectors_of, route_spec, settings_to_try
@@ -184,21 +184,25 @@ def out_of_reach(
     """Collectors that no line can serve whatever its way: even the shortest needs more fall than there is."""
     spec, _ = route_spec(ground, settings)
     short: dict[str, float] = {}
-    collectors = collectors_of(catching, flows, wanted, spec, settings)
-    cells = [ground.field.nearest_allowed(each.point.x, each.point.y) for each in collectors]
-    for site in targets:
-        lengths = way_lengths(ground.field, site.point)
-        for collector, cell in zip(collectors, cells, strict=True):
-            length = float(lengths[cell]) if cell is not None else np.nan
+    for collector in collectors_of(catching, flows, wanted, spec, settings):
+        cell = ground.field.nearest_allowed(collector.point.x, collector.point.y)
+        if cell is None:
+            continue
+        x, y = ground.field.grid.centres(*cell)
+        slope = spec.pipes[spec.pipe_for(collector.flow)].min_slope
+        # no way is shorter than the straight one; one that has its fall settles it
+        straight = [np.hypot(x - site.point.x, y - site.point.y) - ROUNDING for site in targets]
+        most = [collector.invert - site.level - slope * way for site, way in zip(targets, straight, strict=True)]
+        found = -np.inf
+        for left, site in sorted(zip(most, targets, strict=True), key=lambda each: -each[0]):
+            if left <= found or found >= 0.0:
+                break
+            length = float(way_lengths(ground.field, site.point)[cell])
             if np.isfinite(length):
-                slope = spec.pipes[spec.pipe_for(collector.flow)].min_slope
-                left = collector.invert - site.level - slope * length
-                short[collector.id] = max(short.get(collector.id, -np.inf), left)
-    return {
-        name: reason("short_of_fall", short=-left)
-        for name, left in short.items()
-        if left < 0.0
-    }
+                found = max(found, collector.invert - site.level - slope * length)
+        if -np.inf < found < 0.0:
+            short[collector.id] = found
+    return {name: reason("short_of_fall", short=-left) for name, left in short.items()}
 
 
 def error_of_fall(upper: Point, lower: Point, ground: WayGround) -> float:

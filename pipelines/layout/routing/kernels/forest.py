@@ -259,17 +259,17 @@ def _start(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
 
 
 @njit(cache=True)
-def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool) -> None:
-    """Settle the labels of one set, the cheapest first."""
+def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool, known: float) -> None:
+    """Settle the labels of one set, the cheapest first; alone as long as they may cost less than what is known."""
     ways = graph.onward.shape[1]
     counts = work.counts
     work.tried[:, 0], work.tried[:, 1] = -np.inf, np.inf
     counts[WAITING], counts[HEAPED] = 0, 0
     _start(graph, sets, work, f, alone)
     while counts[HEAPED] > 0 and counts[FULL] == 0:
-        label, key = work.items[0], work.keys[0]
+        label, key, most = work.items[0], work.keys[0], min(work.totals[f], known)
         counts[HEAPED] = heap_drop_first(work.keys, work.items, counts[HEAPED])
-        if alone and key >= work.totals[f]:
+        if alone and key >= most:
             break
         slot, z, cost = work.wait_ints[label, 0], work.wait_floats[label, 0], work.wait_floats[label, 1]
         top = work.head[f, slot]
@@ -322,7 +322,7 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
         work.to_go[:] = left[row_of[f, 0]]
         if not alone:
             _allowances(sets, f, np.minimum(upper, ceiling), left, row_of, work.allow)
-        _search_set(graph, sets, work, f, alone)
+        _search_set(graph, sets, work, f, alone, upper[sets.mask[f]])
         if work.counts[FULL] == 1:
             break
         work.first[f + 1] = work.counts[SETTLED]
