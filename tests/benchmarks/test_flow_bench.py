@@ -140,6 +140,7 @@ def test_settle(benchmark, report, made, ground_of, size, rounded):
 
 @pytest.mark.filterwarnings("ignore:`in1d` is deprecated")
 @ROUNDED
+@pytest.mark.thorough
 def test_what_the_benchmarks_run_gives_right_results(ground_of, rounded):
     z = lot_ground(60, rounded)
     drained = drain_ground(ground_of(z, cell_width=0.5, cell_height=0.5))
