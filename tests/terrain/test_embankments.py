@@ -123,3 +123,12 @@ def test_a_bank_that_bends_is_followed(ground_of):
     (bank,) = found_on(ground_of, np.maximum(valley(), bent - DIP))
     ring = shapely.Point(MIDDLE, BANK - 60.0).buffer(60.0).exterior
     assert max(ring.distance(shapely.Point(place)) for place in placed(bank.crest).coords) < 2.0
+
+
+def test_a_bank_that_bends_by_more_than_a_quarter_turn_is_followed(ground_of):
+    away = np.hypot(EAST - MIDDLE, NORTH - (BANK + 25.0))
+    bent = 102.8 - np.maximum(np.abs(away - 25.0) - 2.0, 0.0) / 2.0
+    (bank,) = found_on(ground_of, np.maximum(100.0 + 0.03 * NORTH, bent - DIP))
+    ring = shapely.Point(MIDDLE, BANK + 25.0).buffer(25.0).exterior
+    assert max(ring.distance(shapely.Point(place)) for place in placed(bank.crest).coords) < 2.0
+    assert placed(bank.crest).bounds[3] > BANK + 30.0
