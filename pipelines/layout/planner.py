@@ -38,6 +38,7 @@ from pipelines.layout.plan import (
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
+from pipelines.layout.quantities.read_levels import levels_read
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
 from pipelines.layout.surface.with_pipes import with_pipes
@@ -218,9 +219,10 @@ def _nothing_built(
         cures=catching.cures,
         alternatives=() if stops else (cures,),
         refer_out=stops,
-        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False, _is_open(cause))),
+        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False, _is_open(cause),
+                                           read=levels_read(inputs.situation, found))),
         warnings=(*cause.doubts, *catching.refused),
-    )
+    )  # fmt: skip
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
@@ -307,7 +309,8 @@ def _laid_out(
     takes = parts_of_outfalls(looks, chosen.outfalls)
     under = holds_under(chosen, served, looks)
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under), inputs, today)
-    kinds = {outfall.kind for outfall in chosen.outfalls}
+    ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
+    kinds = {outfall.kind for outfall in ends}
     plan = Plan(
         verdict=headline(today, parts, way, option.cost, left),
         parts=parts,
@@ -328,7 +331,8 @@ def _laid_out(
         site_checks=site_checks(
             CheckNeeds(
                 chosen.deciding, True, bool(works.sumps), True, bool(kinds & {"swale", "ditch"}), _is_open(cause),
-                "pond" in kinds,
+                "pond" in kinds, tuple(sorted(kinds & {"swale", "ditch"})),
+                levels_read(situation, today, works.pipe_runs, ends),
             )
         ),
         warnings=(
