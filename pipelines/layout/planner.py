@@ -67,6 +67,7 @@ from pipelines.layout.ways.outfall_water import (
     parts_of_outfalls,
     with_water,
 )
+from pipelines.layout.ways.outlets.at_culvert import checks_at_culverts
 from pipelines.layout.ways.outlets.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.outlets.found_low_line import with_odds
 from pipelines.layout.ways.own_crossings import own_crossings
@@ -156,7 +157,10 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     banks = [(reason("check_culvert", bank=each.name), each.decides) for each in inputs.unseen]
     drains = checks_of_drains(inputs.layers, inputs.situation.rules)
     unseen = (*told_of_drains(inputs.layers, inputs.situation.rules), *unseen)
-    checks = (*drains, *in_order(plan.site_checks, plan.parts, shots=told, banks=banks))
+    first, *rest = in_order(plan.site_checks, plan.parts, shots=told, banks=banks) or (None,)
+    reach = inputs.situation.rules["outfall_bottom_reach"].likely
+    ends = checks_at_culverts(plan, inputs.layers.culverts.geometry, reach)
+    checks = (*drains, *(() if first is None else (first,)), *ends, *rest)
     planned = replace(
         planned,
         plan=replace(

@@ -385,8 +385,9 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
         ), units),)  # fmt: skip
         if surface.with_pipes is not None:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
+    beside = surface is not None and surface.proposed
     for caught in findings.plan.caught_by:
-        yield (sentence(said_caught(caught), units),)
+        yield (sentence(said_caught(caught, beside=beside), units),)
     for size in findings.plan.sizes:
         yield (sentence(said_size(size), units),)
     for sump in findings.plan.sumps:
@@ -403,12 +404,12 @@ def said_with_pipes(both: WithPipes) -> Reason:
     )
 
 
-def said_caught(caught: CaughtBy) -> Reason:
-    """One of two ways to catch the water, what it does and its price."""
+def said_caught(caught: CaughtBy, *, beside: bool = False) -> Reason:
+    """One of two ways to catch the water, what it does and its price; beside soil that is moved it is a part alone."""
     return reason(
         "caught_by", kind=caught.kind, length=caught.length, why=caught.why, likely=caught.likely, low=caught.low,
         high=caught.high, chosen=caught.chosen, ended=caught.ended, place=caught.place, depth=caught.depth,
-        over=caught.over, cut=caught.cut, passes=caught.passes,
+        over=caught.over, cut=caught.cut, passes=caught.passes, beside=beside,
     )
 
 
