@@ -38,6 +38,7 @@ from pipelines.layout.plan import (
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
+from pipelines.layout.quantities.read_levels import levels_read
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
 from pipelines.layout.surface.with_pipes import with_pipes
@@ -66,6 +67,7 @@ from pipelines.layout.ways.outfall_water import (
     parts_of_outfalls,
     with_water,
 )
+from pipelines.layout.ways.outlets.at_culvert import checks_at_culverts
 from pipelines.layout.ways.outlets.blocked import missing_tables, told_once, what_bars, why_no_line
 from pipelines.layout.ways.outlets.found_low_line import with_odds
 from pipelines.layout.ways.own_crossings import own_crossings
@@ -155,7 +157,10 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     banks = [(reason("check_culvert", bank=each.name), each.decides) for each in inputs.unseen]
     drains = checks_of_drains(inputs.layers, inputs.situation.rules)
     unseen = (*told_of_drains(inputs.layers, inputs.situation.rules), *unseen)
-    checks = (*drains, *in_order(plan.site_checks, plan.parts, shots=told, banks=banks))
+    first, *rest = in_order(plan.site_checks, plan.parts, shots=told, banks=banks) or (None,)
+    reach = inputs.situation.rules["outfall_bottom_reach"].likely
+    ends = checks_at_culverts(plan, inputs.layers.culverts.geometry, reach)
+    checks = (*drains, *(() if first is None else (first,)), *ends, *rest)
     planned = replace(
         planned,
         plan=replace(
@@ -218,9 +223,10 @@ def _nothing_built(
         cures=catching.cures,
         alternatives=() if stops else (cures,),
         refer_out=stops,
-        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False, _is_open(cause))),
+        site_checks=site_checks(CheckNeeds((), False, False, inputs.situation.roofs_known, False, _is_open(cause),
+                                           read=levels_read(inputs.situation, found))),
         warnings=(*cause.doubts, *catching.refused),
-    )
+    )  # fmt: skip
     return LotPlan(plan, found, found.division, found.water, {}, {})
 
 
@@ -307,7 +313,8 @@ def _laid_out(
     takes = parts_of_outfalls(looks, chosen.outfalls)
     under = holds_under(chosen, served, looks)
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under), inputs, today)
-    kinds = {outfall.kind for outfall in chosen.outfalls}
+    ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
+    kinds = {outfall.kind for outfall in ends}
     plan = Plan(
         verdict=headline(today, parts, way, option.cost, left),
         parts=parts,
@@ -328,7 +335,8 @@ def _laid_out(
         site_checks=site_checks(
             CheckNeeds(
                 chosen.deciding, True, bool(works.sumps), True, bool(kinds & {"swale", "ditch"}), _is_open(cause),
-                "pond" in kinds,
+                "pond" in kinds, tuple(sorted(kinds & {"swale", "ditch"})),
+                levels_read(situation, today, works.pipe_runs, ends),
             )
         ),
         warnings=(

@@ -110,8 +110,9 @@ def as_far_as_found(parts: Parts, troubles: Sequence[Trouble]) -> Parts:
     shares = [each.found for each in troubles]
     if parts.cause.state != "sure" or not shares or any(each is None or each >= SURE_SHARE for each in shares):
         return parts
-    most = max(each for each in shares if each is not None)
-    return replace(parts, cause=Part("cannot_tell", reason("wrong_on_grounds", share=most)))
+    most = max(troubles, key=lambda each: each.found or 0.0)
+    why = reason("wrong_on_grounds", share=most.found, place=most.name)
+    return replace(parts, cause=Part("cannot_tell", why))
 
 
 def wet_on_grounds(places: Sequence[PlaceOnGrounds]) -> Reason | None:

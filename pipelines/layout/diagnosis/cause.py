@@ -81,7 +81,7 @@ def cause_of(site: SiteFile, layers: SiteLayers, situation: Situation, found: Di
         return Cause("cannot_tell", doubts[0], doubts)
     places = tuple(dict.fromkeys(trouble.name for trouble in found.troubles))
     if not places:
-        return Cause("sure", reason("rain_explains_it"))
+        return Cause("sure", reason("rain_explains_it", seen=tuple(each.seen for each in complaints)))
     return Cause("sure", reason("cause_is_rain", places=places))
 
 

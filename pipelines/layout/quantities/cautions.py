@@ -73,6 +73,10 @@ class CheckNeeds:
         Whether it may not be surface water at all.
     pond : bool
         Whether an outfall is a pond.
+    kinds : tuple of str
+        Of the outfalls that are swales or ditches.
+    read : tuple of str
+        Levels that were read already: sill, low, route, bottom.
     """
 
     deciding_shots: tuple[Said, ...]
@@ -82,19 +86,22 @@ class CheckNeeds:
     swale: bool
     ground_water: bool = False
     pond: bool = False
+    kinds: tuple[str, ...] = ("swale",)
+    read: tuple[str, ...] = ()
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
     """What to check on site, most telling first (common practice, no source)."""
+    levels = tuple(level for applies, level in _levels(needs) if applies)
     told = (
         (bool(needs.deciding_shots), reason("check_deciding_shots", shots=needs.deciding_shots)),
-        (True, reason("check_levels", swale=needs.swale, route=needs.works)),
+        (bool(levels), reason("check_levels", levels=levels, again=bool(needs.read))),
         (True, reason("check_with_hose")),
         (needs.ground_water, _HOLE),
         (needs.works, reason("check_test_hole")),
         (True, reason("check_downspouts")),
         (needs.works, reason("check_utility_marks")),
-        (needs.swale, reason("check_swale")),
+        (needs.swale, reason("check_swale", kinds=needs.kinds)),
         (needs.pond, reason("check_pond")),
         (needs.works or not needs.roofs_known, reason("check_foundation")),
         (needs.works or not needs.roofs_known, reason("check_property_pins")),
@@ -103,3 +110,14 @@ def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
         (needs.works, reason("check_septic_and_wells")),
     )
     return tuple(check for applies, check in told if applies)
+
+
+def _levels(needs: CheckNeeds) -> tuple[tuple[bool, Reason], ...]:
+    """Levels to read on site, but those that were."""
+    return (
+        ("sill" not in needs.read, reason("level_of_sill")),
+        ("low" not in needs.read, reason("level_of_low")),
+        (needs.works and "route" not in needs.read, reason("level_of_route")),
+        (needs.swale and "bottom" not in needs.read, reason("level_of_bottom", kinds=needs.kinds)),
+        (needs.swale, reason("level_of_culvert")),
+    )

@@ -126,7 +126,9 @@ def filled(situation: Situation, ground: Ground, trouble: Trouble) -> Shaped | N
     wanted = np.where(inside & _free(situation, ground), place.spot.spill_elevation + 1e-4, -np.inf)
     return _raised(
         "fill", situation, ground, wanted,
-        lambda height, volume: reason("surface_fill", place=trouble.name, height=height, volume=volume),
+        lambda height, volume: reason(
+            "surface_fill", place=trouble.name, height=height, volume=volume, beside=place.place == "paving"
+        ),
     )
 
 

@@ -176,7 +176,7 @@ def _look(case: SwaleCase, rain: DesignRain, storm: _Storm, place: OutfallPlace)
     flow = float(passing.max())
     water = reason(
         "outfall_water", flow=flow, above=level - place.level, time=tail.submerged if tail.above > 0.0 else None,
-        stands=stands,
+        stands=stands, under=place.level - bottom,
     )  # fmt: skip
     if place.kind == "curb":
         low = _low_point(storm, station, bottom, farthest)
@@ -213,7 +213,9 @@ def _to_look_at(place: OutfallPlace, culverts: Sequence[CulvertLook]) -> Iterato
     unmeasured = tuple(
         reason("outfall_dam", distance=each.distance, height=each.height)
         if each.suspected
-        else reason("outfall_culvert", distance=each.distance, small=each.small, silted=each.silted)
+        else reason(
+            "outfall_culvert", distance=each.distance, small=each.small, silted=each.silted, assumed=each.assumed
+        )
         for each in culverts
         if each.backs_up and (each.suspected or each.assumed or each.silted)
     )

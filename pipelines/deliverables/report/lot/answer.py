@@ -10,12 +10,13 @@ from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.findings.possible import told_by_number
 from pipelines.deliverables.report.blocks import Block, Facts, Inline, Number, Paragraph, Subhead, Words, said_items
 from pipelines.deliverables.report.lot.storms import storm_sentences
+from pipelines.deliverables.report.lot.verdict_words import is_said, state_words
 from pipelines.deliverables.report.numbers import layer_number, number
-from pipelines.deliverables.words.names import MODES, PARTS, SHORT_PARTS, STATES, VERDICTS
+from pipelines.deliverables.words.names import MODES, PARTS, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.layout.parts import CaughtBy, PartName, Size, WithPipes
+from pipelines.layout.parts import CaughtBy, Size, WithPipes
 from pipelines.layout.plan import Discharge, Said
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
@@ -209,6 +210,8 @@ def _how_long(hours: float | None, told: Number) -> list[Inline]:
 def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[Words]:
     """What is built, the pipes added up."""
     runs = findings.plan.pipe_runs
+    if hole_first(findings):
+        yield (sentence(reason("dig_hole_first"), units),)
     yield from _collectors(findings, layers, units)
     yield from pump_words(findings, layers, units)
     if runs:
@@ -216,6 +219,14 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
         yield (*pipe_words(findings, layers, units), _crossings(crossings))
     elif not findings.plan.catch_basins and not findings.plan.refer_out:
         yield (nothing_built(findings),)
+
+
+def hole_first(findings: Findings) -> bool:
+    """Whether something is built that does nothing against the ground water that may be there."""
+    plan = findings.plan
+    moved = plan.surface is not None and plan.surface.proposed
+    asked = any(is_said(each, "check_hole_for_ground_water") for each in plan.site_checks)
+    return asked and plan.parts.cause.state == "cannot_tell" and bool(plan.pipe_runs or plan.catch_basins or moved)
 
 
 def pipe_words(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Words:
@@ -376,7 +387,9 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
         ), units),)  # fmt: skip
         if surface.with_pipes is not None:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
-    for said in (*map(said_caught, findings.plan.caught_by), *map(said_size, findings.plan.sizes)):
+    beside = surface is not None and surface.proposed
+    caught = (said_caught(each, beside=beside) for each in findings.plan.caught_by)
+    for said in (*caught, *map(said_size, findings.plan.sizes)):
         yield (sentence(said, units),)
     for sump in findings.plan.sumps:
         for other in sump.compared:
@@ -392,12 +405,12 @@ def said_with_pipes(both: WithPipes) -> Reason:
     )
 
 
-def said_caught(caught: CaughtBy) -> Reason:
-    """One of two ways to catch the water, what it does and its price."""
+def said_caught(caught: CaughtBy, *, beside: bool = False) -> Reason:
+    """One of two ways to catch the water, what it does and its price; beside soil that is moved it is a part alone."""
     return reason(
         "caught_by", kind=caught.kind, length=caught.length, why=caught.why, likely=caught.likely, low=caught.low,
         high=caught.high, chosen=caught.chosen, ended=caught.ended, place=caught.place, depth=caught.depth,
-        over=caught.over, cut=caught.cut, passes=caught.passes,
+        over=caught.over, cut=caught.cut, passes=caught.passes, beside=beside,
     )
 
 
@@ -413,32 +426,6 @@ def _sure(findings: Findings, units: Units) -> Iterator[Words]:
     for name, part in findings.plan.parts.named:
         asked = f"{PARTS[name]} {start_upper(state_words(findings, name, units))}"
         yield (f"{asked}: {sentence(part.why, units)}",)
-
-
-def part_called(findings: Findings, name: PartName) -> str:
-    """What a part of this verdict is called in a few words."""
-    parts, called = findings.plan.parts, str(name)
-    modes = {line.mode for line in findings.plan.discharges} - {"none"}
-    if name == "fall" and "pump" in modes:
-        called = "lift" if len(modes) == 1 else "fall_and_lift"
-    elif name == "cure" and parts.cause.state == "cannot_tell":
-        called = "cure_of_surface_water"
-    return SHORT_PARTS[called]
-
-
-def state_words(findings: Findings, name: PartName, units: Units, states: Mapping[str, str] = STATES) -> str:
-    """State of a part, and what it holds under."""
-    part = dict(findings.plan.parts.named)[name]
-    # not the lidar leaves that open, but what was not given
-    asked = part.state == "cannot_tell" and is_said(part.why, "no_line_leads_off", "cure_without_works")
-    if asked and states is STATES:
-        return "cannot be judged from what is given"
-    return states[part.state] if part.only is None else f"{states[part.state]} {say(part.only, units)}"
-
-
-def is_said(said: Said, *codes: str) -> bool:
-    """Whether what is told is of one of some codes."""
-    return isinstance(said, Reason) and said.code in codes
 
 
 def caution_paragraph() -> Paragraph:

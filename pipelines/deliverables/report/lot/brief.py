@@ -13,17 +13,18 @@ from pipelines.deliverables.report.lot.answer import (
     collector_words,
     design_storm,
     discharge_figures,
+    hole_first,
     nothing_built,
-    part_called,
     pipe_words,
     pump_words,
     standing_words,
-    state_words,
 )
+from pipelines.deliverables.report.lot.verdict_words import part_called, state_words
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.report.text import Entry
 from pipelines.deliverables.words.names import SHORT_STATES, WAYS_FROM
 from pipelines.deliverables.words.say import say, say_short, sentence, start_lower, start_upper
+from pipelines.layout.parts import Said
 from terrain.reason import Reason, reason
 from terrain.unit_table import Units
 
@@ -80,11 +81,10 @@ def caution_short(cautions: Sequence[Caution], units: Units) -> str:
 
 def _wrong(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
     verdict = findings.plan.verdict
-    if isinstance(verdict, Reason) and (wrong := _trouble(findings)) is not None:
-        yield sentence(wrong, units)
+    if (wrong := _trouble(findings)) is not None:
         # what the improvements leave is wrong as well, whatever ranks before it
-        if besides := verdict["besides"]:
-            yield sentence(reason("besides", wrong=besides), units)
+        besides = verdict["besides"] if isinstance(verdict, Reason) else ()
+        yield sentence(reason("wrong_and_besides", wrong=(wrong, *besides)) if besides else wrong, units)
         yield from (plain(words) for words in standing_words(findings, layers, units, most=1, short=True))
     elif isinstance(verdict, Reason) and verdict.code == "headline":
         yield from _sentences(sentence(verdict["way"], units))
@@ -104,12 +104,26 @@ def _overturned(findings: Findings, units: Units) -> Iterator[str]:
     # the cause has a line of its own
     doubtful = [part for part in (parts.fall, parts.outfall, parts.cure) if part.state in ("cannot_tell", "no")]
     if weakest in doubtful:
-        yield from _sentences(say_short(weakest.why, units))
+        yield from _doubt(weakest.why, units)
     if isinstance(verdict, Reason) and verdict.code == "headline" and (told := sentence(verdict["overturned"], units)):
         yield told
     for part in doubtful:
         if part != weakest:
-            yield from _sentences(say_short(part.why, units))
+            yield from _doubt(part.why, units)
+
+
+def _doubt(why: Said, units: Units) -> list[str]:
+    if not isinstance(why, Reason) or why.code != "cure_leaves":
+        return _sentences(say_short(why, units))
+    left = tuple(
+        reason("leaves_flow", flow=each["flow"], place=each["place"], most=each["most"])
+        if each.code == "left_running"
+        else reason(
+            "leaves_water", depth=each["depth"], place=each["place"], limit=each["limit"], longest=each["longest"]
+        )
+        for each in why["left"]
+    )
+    return [sentence(reason("it_leaves", left=left), units)]
 
 
 def _sentences(text: str) -> list[str]:
@@ -119,8 +133,11 @@ def _sentences(text: str) -> list[str]:
 def _built(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
     plan = findings.plan
     moved = plan.surface.works if plan.surface is not None and plan.surface.proposed else ()
+    first = f"{sentence(reason('dig_hole_first'), units)} " if hole_first(findings) else ""
     if plan.pipe_runs:
-        yield f"{plain(pipe_words(findings, layers, units))}."
+        yield f"{first}{plain(pipe_words(findings, layers, units))}."
+    elif first:
+        yield first.strip()
     yield from (f"{plain(words)}." for words in collector_words(findings, layers, units))
     yield from (say_short(work.why, units) for work in moved)
     if not (plan.pipe_runs or plan.catch_basins or plan.refer_out or moved):
@@ -144,7 +161,8 @@ def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
                 yield from _sentences(say_short(line.why, units))
             continue
         enough = sum(spare >= 0.0 for spare in line.on_grounds)
-        counted = f"; enough on {enough} of {len(line.on_grounds)} possible grounds" if line.mode == "gravity" else ""
+        share = "all" if enough == len(line.on_grounds) else f"{enough} of"
+        counted = f"; enough on {share} {len(line.on_grounds)} grounds" if line.mode == "gravity" else ""
         where = ", ".join(filter(None, (line.outfall, f"{WAYS_FROM[line.mode]} {', '.join(line.serves)}")))
         figures = discharge_figures(line, at, units, counted if line.on_grounds else "")
         yield f"{where}{plain(figures)}."

@@ -17,7 +17,8 @@ from pipelines.deliverables.report.blocks import (
     Table,
     said_items,
 )
-from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, in_short, is_said, proposed
+from pipelines.deliverables.report.lot.answer import caution_paragraph, design_storm, in_short, proposed
+from pipelines.deliverables.report.lot.verdict_words import is_said
 from pipelines.deliverables.report.numbers import number
 from pipelines.deliverables.words.say import sentence
 from pipelines.layout.plan import Cure, Plan, TakeOffLine

@@ -12,8 +12,6 @@ from pipelines.deliverables.report.lot.answer import (
     improves,
     lead_of,
     lot_answer_blocks,
-    part_called,
-    state_words,
     worst_verdict,
 )
 from pipelines.deliverables.report.lot.brief import brief_entries
@@ -22,6 +20,7 @@ from pipelines.deliverables.report.lot.crew import crew_sheet
 from pipelines.deliverables.report.lot.owner import owner_sheet
 from pipelines.deliverables.report.lot.reviewer import reviewer_sheet, rules_table
 from pipelines.deliverables.report.lot.storms import storm_table
+from pipelines.deliverables.report.lot.verdict_words import part_called, state_words
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.deliverables.report.text import Entry
 from pipelines.deliverables.words.names import SHORT_STATES
