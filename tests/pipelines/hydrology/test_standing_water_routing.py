@@ -182,6 +182,9 @@ def test_storages_and_ratings_that_cannot_be_are_refused():
         StageStorage(np.array([0.0, 1.0]), np.array([1.0, 1.0]), np.array([3.0, 4.0]))
     with pytest.raises(StorageError, match="areas fall with level"):
         storage_of([0.0, 1.0], [2.0, 1.0])
+    for levels, flows in (([0.0, 1.0], [0.0]), ([0.0], [0.0]), ([], [])):
+        with pytest.raises(HydraulicsError, match="two levels or more, and one flow a level"):
+            StageOutflow(np.array(levels), np.array(flows))
     with pytest.raises(HydraulicsError, match="levels that increase"):
         StageOutflow(np.array([0.0, 1.0]), np.array([1.0, 0.0]))
 
