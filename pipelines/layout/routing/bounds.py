@@ -142,7 +142,7 @@ def lower_bounds(
             if mask ^ part < part < mask:
                 both = (_gathered_in(loads, gathered, each, pipe) for each in (part, mask ^ part))
                 np.minimum(start, sum(both) + meet, out=start)
-        gathered[n] = spread_costs(search.cell_onward, costs[n], start, backward=False)
+        gathered[n] = spread_costs(search.cell_onward, costs[n], start, backward=False, most=np.inf)
     pairs = _pairs(loads, sets)
     rows, row_of = _left(search, costs, gathered, meet, loads, pairs, sets)
     tree = np.full(sets, np.inf)
@@ -200,7 +200,7 @@ def _left(
         for part, joined in _joining(loads, load, missing):
             comes = _gathered_in(loads, gathered, part, loads[joined][1])
             np.minimum(start, comes + rows[row_of[joined, missing ^ part]] + meet, out=start)
-        rows[row] = spread_costs(search.cell_onward, costs[load], start, backward=True)
+        rows[row] = spread_costs(search.cell_onward, costs[load], start, backward=True, most=np.inf)
         row_of[slice(None) if loads[load][1] == ANY else load, missing] = row
     return rows, row_of
 
