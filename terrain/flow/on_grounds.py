@@ -5,6 +5,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain.arrays import FloatArray, IntArray
 from terrain.flow.drainage import Drainage
@@ -47,13 +48,13 @@ def _kept_flows(drainage: Drainage, grounds: PossibleGrounds) -> tuple["_Packed"
 class _Narrow(NamedTuple):
     """Whole numbers of which most are small: these in few bytes, and where the others are."""
 
-    small: IntArray
+    small: NDArray[np.int16]
     at: IntArray
     large: IntArray
 
     @classmethod
     def of(cls, values: IntArray) -> "_Narrow":
-        at = np.flatnonzero(np.abs(values) > np.iinfo(np.int16).max).astype(np.int32)
+        at = np.flatnonzero(np.abs(values) > np.iinfo(np.int16).max)
         return cls(values.astype(np.int16), at, values[at])
 
     @property
@@ -66,10 +67,10 @@ class _Narrow(NamedTuple):
 class _Packed(NamedTuple):
     """A flow in few bytes: depths where there are some, steps to the cells that take the water, counts of cells."""
 
-    wet: IntArray
+    wet: NDArray[np.int32]
     depth: FloatArray
     step: _Narrow
-    count: _Narrow
+    cells: _Narrow
 
     @classmethod
     def of(cls, flow: Flow, cell_area: float) -> "_Packed":
@@ -80,7 +81,7 @@ class _Packed(NamedTuple):
     def flow(self, cell_area: float) -> Flow:
         step, depth = self.step.values, np.zeros(self.step.small.size)
         depth[self.wet] = self.depth
-        return Flow(depth, step + np.arange(step.size), self.count.values * cell_area)
+        return Flow(depth, step + np.arange(step.size), self.cells.values.astype(np.float64) * cell_area)
 
 
 def _flows(drainage: Drainage, grounds: PossibleGrounds) -> Iterator[Flow]:

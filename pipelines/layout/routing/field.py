@@ -112,9 +112,9 @@ class RouteField:
 
     def _linked(self, x: float, y: float, row: int, column: int) -> bool:
         """Whether a line from a point to a cell's centre runs through barred ground for a stub at the most."""
-        if self.barred is None:
-            return True
         east, north = self.grid.centres(row, column)
+        if self.barred is None or (x == float(east) and y == float(north)):
+            return True
         link = shapely.LineString([(x, y), (float(east), float(north))])
         return bool(shapely.intersection(link, self.barred).length <= STUB)
 

@@ -57,7 +57,7 @@ def prepare_search(
     for cell, outfall in zip(outfall_cells, outfalls, strict=True):
         need[cell] = min(need[cell], outfall.level + spec.dig_tolerance)
     fall = np.broadcast_to(length * min(pipe.min_slope for pipe in spec.pipes), onward.shape)
-    need = spread_costs(onward, fall.copy(), need, backward=True)
+    need = spread_costs(onward, fall.copy(), need, backward=True, most=np.inf)
     nodes = _nodes(onward, tapers, outfalls, spec)
     at = nodes.cell
     graph = RouteGraph(
@@ -151,7 +151,9 @@ def _taper(onward: IntArray, length: FloatArray, cell: int, reach: float) -> _Ta
         return _Taper(np.array([cell]), np.zeros(1))
     start = np.full(onward.shape[0], np.inf)
     start[cell] = 0.0
-    way = spread_costs(onward, np.broadcast_to(length, onward.shape).copy(), start, backward=True)
+    way = spread_costs(
+        onward, np.broadcast_to(length, onward.shape).copy(), start, backward=True, most=float(reach) + 1e-9
+    )
     members = np.flatnonzero(way <= reach + 1e-9)
     return _Taper(members, way[members])
 

@@ -19,7 +19,7 @@ from terrain.reason import Reason, reason
 
 EXACT_UP_TO = 5
 MOST_TOGETHER = 8
-WIDER = (1.06, 1.16, 1.27, 1.4, 1.55, 1.8, 2.2)
+WIDER: tuple[float, ...] = (1.06, 1.16, 1.27, 1.4, 1.55, 1.8, 2.2)
 """How far above the lower bound a cheap forest is looked for, one after the other. [-]"""
 ROUGHER, ROUGH, FINE = 0.05, 0.02, 1e-9
 """A dearer line must lie higher by this to be kept: where not all sets are searched, in a first search, in the last.
@@ -168,9 +168,12 @@ def _serve_together(task: SearchTask, group: list[int], alone: dict[int, _OwnLin
     others = cheapest_partitions(bounds.tree)[0][::-1]
     # where a line by itself takes more than is wanted, all sets would too
     all_sets = all(alone[i].exact for i in group)
-    answer = _cheapest_of_all(task, group, bounds, upper, others) if k <= EXACT_UP_TO and all_sets else None
-    exact = answer is not None
-    answer = answer if answer is not None else _cheapest_of_some(task, group, bounds, upper, others)
+    answer: Answer | None = None
+    exact, wider = False, (*WIDER, np.inf)
+    if k <= EXACT_UP_TO and all_sets:
+        answer, exact, wider = _cheapest_of_all(task, group, bounds, upper, others)
+    if answer is None:
+        answer = _cheapest_of_some(task, group, bounds, upper, others, wider)
     return _traced(task, group, answer, float(others[0]), exact=exact)
 
 
@@ -184,31 +187,35 @@ def _traced(task: SearchTask, group: list[int], answer: Answer, lower_bound: flo
 
 def _cheapest_of_all(
     task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
-) -> Answer | None:
-    """The cheapest forest there is, None where that takes too long.
+) -> tuple[Answer | None, bool, tuple[float, ...]]:
+    """The cheapest forest there is and True; where that takes too long a cheap one that joins any of them, or None
+    with how far above the lower bound there may be one.
 
     Rough, wider and wider, so that the last search knows how little it has to look at.
     """
-    masks, lower = sets_to_search(task.search, len(group), None), float(others[0])
-    for wider in WIDER:
+    masks, lower, rough = sets_to_search(task.search, len(group), None), float(others[0]), None
+    for number, wider in enumerate(WIDER):
         if lower * wider >= upper[-1]:
             break
         tried = _together(task, group, masks, bounds, upper, lower * wider - others, ROUGH)
         if tried is None:
-            return None
+            return None, False, (*WIDER[number:], np.inf)
         upper = np.minimum(upper, tried[0])
         if upper[-1] <= lower * wider:
+            rough = tried
             break
-    return _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
+    fine = _together(task, group, masks, bounds, upper, upper[-1] - others, FINE)
+    return (rough, False, (*WIDER, np.inf)) if fine is None else (fine, True, ())
 
 
 def _cheapest_of_some(
-    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray
+    task: SearchTask, group: list[int], bounds: Bounds, upper: FloatArray, others: FloatArray,
+    widths: tuple[float, ...],
 ) -> Answer:
     """A cheap forest: joined as the tree behind the lower bound joins them, and otherwise where few ways are left."""
     masks, lower = sets_of_tree(task.search, bounds), float(others[0])
     answer = None
-    for wider in (*WIDER, np.inf):
+    for wider in widths:
         limit = min(lower * wider, float(upper[-1]))
         answer = _together(task, group, masks, bounds, upper, limit - others, ROUGH)
         if answer is None or answer[0][-1] <= limit * (1.0 + 1e-6):

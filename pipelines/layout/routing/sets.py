@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipelines.layout.routing.bounds import Bounds
+from pipelines.layout.routing.bounds import Bounds, loads_of
 from pipelines.layout.routing.graph import SearchGround
 from terrain.arrays import FloatArray, IntArray
 
@@ -51,8 +51,7 @@ def _tree_order(search: SearchGround, bounds: Bounds) -> tuple[list[int], set[in
     order: list[int] = []
     joined: set[int] = set()
     for part in chosen_sets(cheapest_partitions(bounds.tree)[1], bounds.tree.size - 1):
-        onward = bounds.left[bounds.row_of[part, 0]].reshape(search.cell_onward.shape)
-        waiting = [(part, int(np.argmin(bounds.gathered[part] + np.min(onward, axis=1))))]
+        waiting = [(part, int(np.argmin(bounds.least_gathered(part) + bounds.least_left(part))))]
         while waiting:
             mask, cell = waiting.pop()
             joined.add(mask)
@@ -66,16 +65,17 @@ def _tree_order(search: SearchGround, bounds: Bounds) -> tuple[list[int], set[in
 
 def _split(search: SearchGround, bounds: Bounds, mask: int, cell: int) -> tuple[int, int]:
     """Go up the cheapest tree of a set from a cell to where two smaller ones meet: that cell and one of them."""
-    gathered, costs = bounds.gathered, bounds.costs[mask]
+    gathered = {part: bounds.least_gathered(part) for part in range(1, mask + 1) if part & mask == part}
+    costs = np.min([bounds.costs[n] for n in loads_of(bounds.loads, mask)], axis=0)
     ways = search.cell_onward.shape[1]
     while True:
-        here = gathered[mask, cell] * (1.0 + 1e-12)
+        here = gathered[mask][cell] * (1.0 + 1e-12)
         part = (mask - 1) & mask
         while part > 0:
-            if gathered[part, cell] + gathered[mask ^ part, cell] + bounds.meet[cell] <= here:
+            if gathered[part][cell] + gathered[mask ^ part][cell] + bounds.meet[cell] <= here:
                 return cell, part
             part = (part - 1) & mask
         back = search.cell_onward[cell]
         reverse = (np.arange(ways) + ways // 2) % ways
-        through = np.where(back >= 0, gathered[mask, back] + costs[back, reverse], np.inf)
+        through = np.where(back >= 0, gathered[mask][back] + costs[back, reverse], np.inf)
         cell = int(back[int(np.argmin(through))])

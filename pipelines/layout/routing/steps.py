@@ -117,8 +117,13 @@ def passable_steps(allowed: BoolArray, barred: Any, grid: Grid) -> BoolArray:
         passable[..., d] = open_step
     if barred is not None and not barred.is_empty:
         shapely.prepare(barred)
+        # a step comes no farther than its length
+        reach = 1.001 * np.hypot(*np.abs(STEPS).max(axis=0) * (grid.cell_height, grid.cell_width))
+        rows, columns = np.nonzero(passable.any(axis=-1))
+        near = np.zeros(allowed.shape, dtype=np.bool_)
+        near[rows, columns] = shapely.dwithin(barred, shapely.points(*grid.centres(rows, columns)), reach)
         for d in range(len(STEPS) // 2):
-            rows, columns = np.nonzero(passable[..., d])
+            rows, columns = np.nonzero(passable[..., d] & near)
             hit = shapely.intersects(barred, step_lines(grid, rows, columns, d))
             passable[rows[hit], columns[hit], d] = False
             _copy_to_reverse(passable, d, False)

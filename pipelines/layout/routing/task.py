@@ -68,8 +68,7 @@ class SearchTask:
 
     def bounds(self, group: list[int]) -> Bounds:
         """Lower bounds for the lines of some collectors."""
-        pipes = [[self.spec.pipes[k] for k in self.pipes_for(self.flow_of(group, mask))]
-                 for mask in range(1, 1 << len(group))]
+        pipes = [self.pipes_for(self.flow_of(group, mask)) for mask in range(1, 1 << len(group))]
         return lower_bounds(
             self.search, [self.cells[i] for i in group], [self.inverts[i] for i in group],
             [self.cells[i] for i in group if self.collectors[i].through], [[], *pipes], self.spec,
@@ -168,7 +167,8 @@ def search_sets(
         collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
+    near = np.arange(basin.size) if alone else bounds.near(np.minimum(upper, ceiling))
     full, ints, inverts, final, totals = search_forest(
-        search.graph, sets, upper.copy(), ceiling, bounds.left, bounds.row_of[sets.mask], alone,
-        MOST_LABELS if most is None else most)
+        search.graph, sets, upper.copy(), ceiling, near, bounds.left_by_way(near, alone=alone),
+        bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]], alone, MOST_LABELS if most is None else most)
     return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

@@ -58,12 +58,16 @@ def spare_to(
     field = replace(ground.field, cover=np.maximum(ground.field.cover, settings.cover))
     (collector,) = collectors_of(catching, flows, [name], spec, settings)
     pipe = spec.pipes[spec.pipe_for(collector.flow)]
+    cell = field.nearest_allowed(collector.point.x, collector.point.y)
+    if cell is None:
+        return None
+    elsewhere = np.full(field.grid.shape, np.inf)
+    elsewhere[cell] = -np.inf
     fall = fall_to_spare(
         field, OutfallTarget(outfall.id, outfall.point, outfall.level), pipe,
-        spec if collector.through else replace(spec, basin_drop=0.0),
+        spec if collector.through else replace(spec, basin_drop=0.0), known=elsewhere,
     )
-    cell = field.nearest_allowed(collector.point.x, collector.point.y)
-    if cell is None or not np.isfinite(fall.spare[cell]):
+    if not np.isfinite(fall.spare[cell]):
         return None
     # what the collector itself allows may bind before the ground along the way does
     needed = outfall.level + spec.dig_tolerance + pipe.min_slope * float(fall.length[cell])

@@ -105,7 +105,7 @@ def test_cheapest_ways_equal_those_of_a_general_library(seed: int, route_grid, s
                 known_weight = flat.get_edge_data(cell, to, {"weight": np.inf})["weight"]
                 flat.add_edge(cell, to, weight=min(known_weight, costs[cell, d]))
     lengths = nx.single_source_dijkstra_path_length(flat, 0)
-    reached = spread_costs(onward, costs, start, backward=False)
+    reached = spread_costs(onward, costs, start, backward=False, most=np.inf)
     for cell in range(rows * columns):
         assert reached[cell] == pytest.approx(lengths.get(cell, np.inf))
 

@@ -498,9 +498,12 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
     bounded = search_grid(field, collectors[:2], outfalls, spec)
 
     def no_bounds(*arguments):
+        def nothing(values):
+            return np.where(np.isfinite(values), 0.0, np.inf)
+
         bounds = lower_bounds(*arguments)
-        return replace(bounds, left=np.where(np.isfinite(bounds.left), 0.0, np.inf),
-                       tree=np.where(np.isfinite(bounds.tree), 0.0, np.inf))
+        return replace(bounds, gathered=nothing(bounds.gathered), rows=nothing(bounds.rows), tree=nothing(bounds.tree),
+                       costs=tuple(nothing(costs) for costs in bounds.costs), meet=nothing(bounds.meet))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.layout.routing.task.lower_bounds", no_bounds)

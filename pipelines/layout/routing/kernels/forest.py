@@ -42,8 +42,8 @@ def _least_together(mask_count: int, upper: Any) -> None:
 
 
 @njit(cache=True)
-def _allowances(sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: Any) -> None:
-    """Most that a line of a set may have cost by each way out of each cell and still be part of a forest worth having.
+def _allowances(sets: Any, f: int, limit: Any, near: Any, left: Any, row_of: Any, allow: Any) -> None:
+    """Most that a line of a set may have cost by each way out of cells near and still be part of a forest worth having.
 
     It ends in some final set, for which no more than its limit need be paid; what is left to pay is at least the
     cheapest tree from here to an outfall that gathers the collectors still missing.
@@ -54,10 +54,11 @@ def _allowances(sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: An
         if final & mask != mask:
             continue
         row = left[row_of[f, final ^ mask]]
-        for k in range(allow.size):
-            most = limit[final] - row[k]
-            if most > allow[k]:
-                allow[k] = most
+        ways = row.size // max(near.size, 1)
+        for k in range(row.size):
+            most, way = limit[final] - row[k], near[k // ways] * ways + k % ways
+            if most > allow[way]:
+                allow[way] = most
     for k in range(allow.size):
         if np.isfinite(allow[k]):
             allow[k] += EPSILON * (1.0 + abs(allow[k]))
@@ -289,9 +290,9 @@ def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool, known: fl
 
 
 @njit(cache=True, nogil=True)  # it takes seconds, in which an interrupt must come through
-def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, row_of: Any, alone: bool,
+def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, near: Any, left: Any, row_of: Any, alone: bool,
                   room: int) -> Any:
-    """Cheapest line of every set of collectors to an outfall.
+    """Cheapest line of every set of collectors to an outfall, where `left` of cells near is to pay.
 
     For each set in turn, labels (node, way out, invert, cost) leave the collectors or the places where lines of two
     smaller sets meet, and are settled in order of cost. A pipe lies as high as it can: whatever a lower one can do,
@@ -309,19 +310,21 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, ro
        algorithm", Mathematical Programming Computation 9, 135-202, 2017, doi:10.1007/s12532-016-0110-1.
     """
     nodes, ways = graph.onward.shape
-    count, slots = sets.mask.size, nodes * ways * 2
+    count, slots, exits = sets.mask.size, nodes * ways * 2, graph.step.shape[0] * ways
     work = _Work(
         np.empty((room, 7), np.int64), np.empty((room, 2)), np.full((count, slots), -1, np.int32),
         np.zeros(count + 1, np.int64),
         np.empty((room, 4), np.int64), np.empty((room, 2)), np.empty(room + 1), np.empty(room + 1, np.int64),
         np.empty((slots, 2)), np.empty((room, 4), np.int64), np.empty((room, 2)),
-        np.full(count, -1), np.full(count, np.inf), np.empty(left.shape[1]), np.full(left.shape[1], np.inf),
+        np.full(count, -1), np.full(count, np.inf), np.empty(exits), np.full(exits, np.inf),
         np.zeros(5, np.int64),
     )
     for f in range(count):
-        work.to_go[:] = left[row_of[f, 0]]
+        work.to_go[:] = np.inf
+        for k in range(near.size):
+            work.to_go[near[k] * ways: (near[k] + 1) * ways] = left[row_of[f, 0], k * ways: (k + 1) * ways]
         if not alone:
-            _allowances(sets, f, np.minimum(upper, ceiling), left, row_of, work.allow)
+            _allowances(sets, f, np.minimum(upper, ceiling), near, left, row_of, work.allow)
         _search_set(graph, sets, work, f, alone, upper[sets.mask[f]])
         if work.counts[FULL] == 1:
             break

@@ -9,8 +9,8 @@ from pipelines.layout.routing.kernels.heap import heap_drop_first, heap_push
 
 
 @njit(cache=True)
-def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
-    """Cheapest cost at every cell, given what it costs to start at each of them."""
+def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool, most: float) -> Any:
+    """Cheapest cost at every cell that can be reached for no more than `most`, given what it costs to start at each."""
     cells, ways = onward.shape
     best = start.copy()
     done = np.zeros(cells, np.bool_)
@@ -34,7 +34,7 @@ def spread_costs(onward: Any, costs: Any, start: Any, *, backward: bool) -> Any:
                 cost = best[cell] + costs[to, d + turned if d < turned else d - turned]
             else:
                 cost = best[cell] + costs[cell, d]
-            if cost < best[to]:
+            if cost < best[to] and cost <= most:
                 best[to] = cost
                 size = heap_push(keys, items, size, cost, to)
     return best
