@@ -38,8 +38,8 @@ from pipelines.layout.plan import (
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
-from pipelines.layout.quantities.read_levels import levels_read
 from pipelines.layout.quantities.take_off import Cost
+from pipelines.layout.read_levels import levels_read
 from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
 from pipelines.layout.surface.with_pipes import with_pipes
 from pipelines.layout.swale.found_outfall import OutfallLook
