@@ -32,7 +32,8 @@ def screen(site: Path, out: Path, *options: str, tree: Path = ROOT) -> Cost:
         stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, cwd=tree, env={**os.environ, "PYTHONPATH": str(tree)},
     )
     assert process.stderr is not None
-    told = process.stderr.read().decode()
+    with process.stderr:
+        told = process.stderr.read().decode()
     _, status, usage = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     assert process.returncode == 0, told
