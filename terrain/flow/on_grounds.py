@@ -33,8 +33,7 @@ def flow_on_best(drainage: Drainage, grounds: PossibleGrounds) -> Flow:
 
 def flow_on_each(drainage: Drainage, grounds: PossibleGrounds) -> Iterable[Flow]:
     """Of each ground in turn; of the last that were asked for they are kept, unless they are too many."""
-    few = grounds.above.size * _BYTES <= MOST_KEPT
-    if not few:
+    if grounds.above.size * _BYTES > MOST_KEPT:
         return _flows(drainage, grounds)
     return (packed.flow(drainage.ground.grid.cell_area) for packed in _kept_flows(drainage, grounds))
 

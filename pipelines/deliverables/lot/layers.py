@@ -284,7 +284,7 @@ def outfall_layer(
         level_high=[row.level + row.over for row in rows],
         takes_it=[look and look.state for look in found],
         takes_it_why=[look and say(look.why, units) for look in found],
-        submerged=[look and look.submerged / HOUR for look in found],
+        submerged=[look and look.submerged for look in found],
         stands=[look and look.stands for look in found],
         suspected_culverts=[look and len(look.suspected) for look in found],
         found_pct=[None if row.found is None else 100.0 * row.found for row in rows],

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from shapely import Point, box
 
+from pipelines.deliverables.lot.layers import lot_tables
 from pipelines.deliverables.lot.summary import summary
 from pipelines.deliverables.words.say import say
 from pipelines.lot import screen_lot
@@ -96,6 +97,9 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
     (told,) = summary(found)["outfall"]
     assert told["state"] == "cannot_tell"
     assert told["submerged_h"] > 1.0
+    row = lot_tables(found, "us")["outfalls"].set_index("id").loc[told["id"]]
+    assert row["submerged_h"] == pytest.approx(told["submerged_h"])
+    assert row["stands_in"] == pytest.approx(told["stands_m"] / 0.0254)
     # the swale check tells the drive of lot 9 at station 36 of the south swale
     swale = next(each.site for each in check_swale(SAMPLE / "swale.toml").swales if each.site.id == "swale-2")
     crest = swale.crossings[0].ridge.crest
