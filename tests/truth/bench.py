@@ -8,19 +8,22 @@ import csv
 import sys
 import time
 import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from shapely.affinity import translate
-from truth_lidar import STATED, STRENGTHS, see
+from truth_lidar import FLIGHT, OTHERS, STATED, STRENGTHS, Strength, see
 from truth_lots import EAST, NORTH, ROOF, TruthLot, make_lot
-from truth_spare import spare_of
+from truth_spare import height_at, spare_of
 from truth_tables import write_tables
 
-from pipelines.deliverables.findings.lot import Findings
-from pipelines.layout.plan import Discharge
+from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import screen_lot
 
@@ -30,6 +33,8 @@ HELD_OUT = 5000
 """First seed of the lots that are looked at once, when all is done."""
 DEEP, WIDE = 0.05, 2.0
 """A pond that counts is deeper and larger than this. [m], [m2]"""
+LISTED, ROD = 0.2, 0.005
+"""A pond that is there on so many of the grounds is told [-]; standard error of a level that is read. [m]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,26 +66,49 @@ class Run:
     ponds_called_real: int = 0
     ponds_real: int = 0
     ponds_real_called: int = 0
+    ponds_real_told: int = 0
     true_said: str = ""
     true_cost: float = np.nan
     true_collectors: int = 0
+    odds: float = np.nan
+    shots: int = 0
+    after_crash: str = ""
+    after_said: str = ""
+    after_sure: str = ""
+    after_spare_m: float = np.nan
+    after_error_m: float = np.nan
+    after_spare_true_m: float = np.nan
+    after_floor_true_m: float = np.nan
 
 
-KEYS = [field.name for field in fields(Run)]
+@dataclass(frozen=True, slots=True)
+class Pond:
+    """A low spot on the lot over 5 cm and 2 m2, as a row of ponds.csv."""
+
+    lot: int
+    draw: int
+    strength: str
+    found: float
+    depth_m: float
+    area_m2: float
+    real: bool
 
 
-def screened(lot: TruthLot, ground: np.ndarray, rmse: str) -> Findings | str:
+KEYS, POND_KEYS = ([field.name for field in fields(each)] for each in (Run, Pond))
+
+
+def screened(lot: TruthLot, ground: np.ndarray, rmse: str, levels: pd.DataFrame | None = None) -> Findings | str:
     """What the tool finds, or the defect on which it stopped."""
     try:
-        with lot.site(ground, rmse).on_disk() as path:
+        with lot.site(ground, rmse, levels).on_disk() as path:
             return screen_lot(path)
     except Exception as error:
         return f"{type(error).__name__}: {error}".replace("\n", " ")[:200]
 
 
-def _run(lot: TruthLot, draw: int, exact: Findings | str) -> Run:
-    strength = STRENGTHS[draw % len(STRENGTHS)]
-    seen = see(lot, strength, draw)
+def _run(lot: TruthLot, draw: int, exact: Findings | str, kind: "Kind") -> tuple[Run, list[Pond]]:
+    strength = kind.strengths[draw % len(kind.strengths)]
+    seen = see(lot, strength, draw, FLIGHT if kind.shots else 0.0)
     off = (seen - lot.ground)[lot.cover != ROOF]
     named = {
         "lot": lot.seed, "draw": draw, "strength": strength.name, "rolling": lot.rolling,
@@ -92,13 +120,42 @@ def _run(lot: TruthLot, draw: int, exact: Findings | str) -> Run:
     seconds = time.perf_counter() - begun
     if isinstance(found, str) or isinstance(exact, str):
         said = found if isinstance(found, str) else f"on the exact ground: {exact}"
-        return Run(**named, crash=said, seconds=seconds)
-    stated = [each for each in found.plan.discharges if each.fall_to_spare is not None and each.outfall is not None]
-    worst = min(stated, key=lambda each: each.fall_to_spare, default=None)
-    return Run(
-        **named, seconds=seconds, **_answer(found), **_spares(lot, seen, found, worst), **_ponds(lot, found, exact),
+        return Run(**named, crash=said, seconds=seconds), []
+    run = Run(
+        **named, seconds=seconds, **_answer(found), **_spares(lot, seen, found), **_ponds(lot, found, exact),
+        **_odds(found), **_after_shots(lot, seen, draw, found, kind.shots),
         **{f"true_{key}": value for key, value in _answer(exact).items() if f"true_{key}" in KEYS},
     )
+    there = _shapes(lot, exact, DEEP / 2.0, WIDE / 2.0)
+    return run, [
+        Pond(lot.seed, draw, strength.name, each.spot.found, each.spot.depth, each.spot.area, _meets(shape, there))
+        for each, shape in _spots(lot, found, DEEP, WIDE) if each.spot.found is not None
+    ]
+
+
+def _odds(found: Findings) -> dict[str, float]:
+    """Share of the possible grounds on which all lines have their fall, or would have it that are pumped."""
+    falls = [each.on_grounds for each in found.plan.discharges if each.on_grounds]
+    return {"odds": float(np.mean(np.min(falls, axis=0) >= 0.0))} if falls else {}
+
+
+def _after_shots(lot: TruthLot, seen: np.ndarray, draw: int, found: Findings, most: int) -> dict[str, Any]:
+    """The same once the first levels were read for which the tool asks."""
+    asked = found.plan.level_shots[:most]
+    if not asked:
+        return {}
+    rng = np.random.default_rng([lot.seed, draw, 3])
+    at = [(each.point.x, each.point.y) for each in asked]
+    levels = pd.DataFrame({
+        "point": [each.id for each in asked], "easting": [x for x, _ in at], "northing": [y for _, y in at],
+        "height_m": [height_at(lot.ground, x - EAST, y - NORTH) + ROD * rng.normal() for x, y in at],
+    })  # fmt: skip
+    after = screened(lot, seen, STATED, levels)
+    if isinstance(after, str):
+        return {"shots": len(asked), "after_crash": after}
+    names = ("said", "sure", "spare_m", "error_m", "spare_true_m", "floor_true_m")
+    told = _answer(after) | _spares(lot, seen, after)
+    return {"shots": len(asked), **{f"after_{name}": told[name] for name in names if name in told}}
 
 
 def _answer(found: Findings) -> dict[str, object]:
@@ -120,9 +177,11 @@ def _answer(found: Findings) -> dict[str, object]:
     }
 
 
-def _spares(lot: TruthLot, seen: np.ndarray, found: Findings, line: Discharge | None) -> dict[str, float]:
+def _spares(lot: TruthLot, seen: np.ndarray, found: Findings) -> dict[str, float]:
     """The stated spare of the line with least, and what the bench's formula says of it on both grounds."""
-    if line is None or line.fall_to_spare is None or line.fall_error is None:
+    stated = [each for each in found.plan.discharges if each.fall_to_spare is not None and each.outfall is not None]
+    line = min(stated, key=lambda each: each.fall_to_spare, default=None)
+    if line is None or line.fall_error is None:
         return {}
     return {
         "spare_m": line.fall_to_spare,
@@ -133,73 +192,122 @@ def _spares(lot: TruthLot, seen: np.ndarray, found: Findings, line: Discharge | 
     }
 
 
-def _shapes(lot: TruthLot, found: Findings, deep: float, wide: float) -> list[shapely.Geometry]:
-    """Ponds on the lot that are not told as within error, those inside another left out."""
+def _spots(lot: TruthLot, found: Findings, deep: float, wide: float) -> list[tuple[StandingWater, shapely.Geometry]]:
+    """Ponds on the lot, those inside another left out, and their shapes on it."""
     shapes = [
-        translate(each.shape, -EAST, -NORTH)
+        (each, translate(each.shape, -EAST, -NORTH))
         for each in found.low_spots
-        if each.spot.contained_in is None and not each.spot.within_lidar_error
-        and each.spot.depth >= deep and each.spot.area >= wide
+        if each.spot.contained_in is None and each.spot.depth >= deep and each.spot.area >= wide
     ]
-    return [shape for shape in shapes if shapely.intersects(shape, lot.parcel)]
+    return [(each, shape) for each, shape in shapes if shapely.intersects(shape, lot.parcel)]
+
+
+def _shapes(lot: TruthLot, found: Findings, deep: float, wide: float) -> list[shapely.Geometry]:
+    """Those that are not told as within error."""
+    return [shape for each, shape in _spots(lot, found, deep, wide) if not each.spot.within_lidar_error]
+
+
+def _meets(one: shapely.Geometry, others: Sequence[shapely.Geometry]) -> bool:
+    return bool(np.any(shapely.intersects(one, np.array(others, dtype=object))))
 
 
 def _ponds(lot: TruthLot, found: Findings, exact: Findings) -> dict[str, int]:
     called, real = _shapes(lot, found, DEEP, WIDE), _shapes(lot, exact, DEEP, WIDE)
     # a pond of half the depth and size is there all the same
     there = _shapes(lot, exact, DEEP / 2.0, WIDE / 2.0)
+    told = [shape for each, shape in _spots(lot, found, DEEP / 2.0, WIDE / 2.0)
+            if not each.spot.within_lidar_error or (each.spot.found or 0.0) >= LISTED]
     return {
         "ponds_called": len(called),
-        "ponds_called_real": sum(any(shapely.intersects(one, other) for other in there) for one in called),
+        "ponds_called_real": sum(_meets(one, there) for one in called),
         "ponds_real": len(real),
-        "ponds_real_called": sum(any(shapely.intersects(one, other) for other in called) for one in real),
+        "ponds_real_called": sum(_meets(one, called) for one in real),
+        "ponds_real_told": sum(_meets(one, told) for one in real),
     }
 
 
-def read_runs(path: Path) -> list[dict[str, str]]:
-    """Rows that are there already."""
-    if not path.exists():
-        return []
-    with path.open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Which lots are screened through which lidar, and how many levels are read of those that the tool asks for."""
+
+    first: int
+    strengths: Sequence[Strength]
+    draws: int
+    shots: int = 0
+
+    @classmethod
+    def of(cls, *, held_out: bool = False, other_noise: bool = False, shots: int = 0) -> "Kind":
+        """The kind that a command names."""
+        strengths = OTHERS if other_noise else STRENGTHS
+        draws = 5 if held_out or other_noise else 3
+        return cls(HELD_OUT if held_out else 0, strengths, draws, shots)
 
 
-def run_bench(runs: int, out: Path, *, held_out: bool = False) -> str:
-    """Screen as many runs as are asked for and not yet there, and write the tables."""
+def read_runs(out: Path, name: str) -> list[dict[str, str]]:
+    """Rows of a folder's runs or ponds that are there already."""
+    rows: list[dict[str, str]] = []
+    for path in sorted(out.glob(f"{name}-*.csv")):
+        with path.open(encoding="utf-8", newline="") as file:
+            rows += csv.DictReader(file)
+    return rows
+
+
+def run_bench(runs: int, out: Path, kind: Kind | None = None, *, part: int = 0, parts: int = 1) -> str:
+    """Screen as many runs as are asked for and not yet there, and write the tables.
+
+    Of several processes that share a folder each takes its part of the lots.
+    """
     out.mkdir(parents=True, exist_ok=True)
-    path = out / "runs.csv"
-    done = {(int(row["lot"]), int(row["draw"])) for row in read_runs(path)}
-    draws, first = (5, HELD_OUT) if held_out else (3, 0)
-    wanted = [(first + run // draws, run % draws) for run in range(runs)]
-    new = not path.exists()
-    with path.open("a", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, KEYS, lineterminator="\n")
-        if new:
-            writer.writeheader()
+    kind = kind or Kind.of()
+    done = {(int(row["lot"]), int(row["draw"])) for row in read_runs(out, "runs")}
+    wanted = [(kind.first + run // kind.draws, run % kind.draws) for run in range(runs)]
+    with _rows(out / f"runs-{part}.csv", KEYS) as write_run, _rows(out / f"ponds-{part}.csv", POND_KEYS) as write_pond:
         for seed in dict.fromkeys(seed for seed, _ in wanted):
             missing = [draw for each, draw in wanted if each == seed and (each, draw) not in done]
-            if not missing:
+            if not missing or seed % parts != part:
                 continue
             lot = make_lot(seed)
             exact = screened(lot, lot.ground, EXACT)
             for draw in missing:
-                row = asdict(_run(lot, draw, exact))
-                writer.writerow({key: f"{value:.4f}" if isinstance(value, float) else value
-                                 for key, value in row.items()})
-                file.flush()
-                print(f"lot {seed}, draw {draw}: {row['said'] or row['crash']}", file=sys.stderr)
-    return write_tables(read_runs(path), out)
+                run, ponds = _run(lot, draw, exact, kind)
+                for pond in ponds:
+                    write_pond(pond)
+                write_run(run)
+                print(f"lot {seed}, draw {draw}: {run.said or run.crash}", file=sys.stderr)
+    return write_tables(read_runs(out, "runs"), read_runs(out, "ponds"), out)
+
+
+@contextmanager
+def _rows(path: Path, keys: Sequence[str]) -> Iterator[Callable[[Run | Pond], None]]:
+    """Appends rows to a table, each at once."""
+    new = not path.exists()
+    with path.open("a", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, keys, lineterminator="\n")
+        if new:
+            writer.writeheader()
+
+        def write(row: Run | Pond) -> None:
+            told = asdict(row).items()
+            writer.writerow({key: f"{value:.4f}" if isinstance(value, float) else value for key, value in told})
+            file.flush()
+
+        yield write
 
 
 def main() -> None:
     """The one command."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=300, help="runs in all; those in DIR count")
-    parser.add_argument("--out", type=Path, required=True, help="folder of runs.csv and tables.md")
+    parser.add_argument("--out", type=Path, required=True, help="folder of the runs and of tables.md")
     parser.add_argument("--held-out", action="store_true", help="the lots that are looked at once, five runs each")
+    parser.add_argument("--other-noise", action="store_true", help="lidar that errs otherwise than a site can say")
+    parser.add_argument("--shots", type=int, default=0, help="screen again with so many of the levels asked for")
+    parser.add_argument("--part", default="0/1", help="which share of the lots, of how many: 0/2, 1/2")
     given = parser.parse_args()
     warnings.simplefilter("ignore")
-    print(run_bench(given.runs, given.out, held_out=given.held_out))
+    part, parts = map(int, given.part.split("/"))
+    kind = Kind.of(held_out=given.held_out, other_noise=given.other_noise, shots=given.shots)
+    print(run_bench(given.runs, given.out, kind, part=part, parts=parts))
 
 
 if __name__ == "__main__":

@@ -19,14 +19,14 @@ FOOT = 0.3048
 
 def test_a_few_runs_give_tables_and_are_not_run_again(tmp_path):
     text = run_bench(2, tmp_path)
-    rows = read_runs(tmp_path / "runs.csv")
+    rows = read_runs(tmp_path, "runs")
     assert [(row["lot"], row["draw"], row["crash"]) for row in rows] == [("0", "0", ""), ("0", "1", "")]
     assert all(row["true_said"] == "nothing" for row in rows), "the first lot is made dry"
     for wanted in ("sure and wrong", "cannot_tell", "works proposed on dry lots", "works missed", "Lidar: middle"):
         assert wanted in text
-    written = (tmp_path / "runs.csv").read_text()
+    written = (tmp_path / "runs-0.csv").read_text()
     assert run_bench(2, tmp_path) == text
-    assert (tmp_path / "runs.csv").read_text() == written
+    assert (tmp_path / "runs-0.csv").read_text() == written
 
 
 @pytest.mark.parametrize("seed, mode", [(4, "gravity"), (9, "pump")])

@@ -1,6 +1,6 @@
 """What an airplane sees of a known ground: the bench's own, which shares nothing with the tool's model of error."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
@@ -12,13 +12,18 @@ STATED = "10 cm"
 
 @dataclass(frozen=True, slots=True)
 class Strength:
-    """How strong the lidar's error is. All [m]"""
+    """How strong the lidar's error is [m], and how far it reaches over what is usual [-]."""
 
     name: str
     white: float
     correlated: float
     grass: float
     swale: float
+    reach: float = 1.0
+
+    def times(self, factor: float, name: str) -> "Strength":
+        """The same so many times as strong."""
+        return Strength(name, *(factor * each for each in (self.white, self.correlated, self.grass, self.swale)))
 
 
 STRENGTHS = (
@@ -26,15 +31,26 @@ STRENGTHS = (
     Strength("middle", 0.025, 0.055, 0.04, 0.10),
     Strength("strong", 0.030, 0.080, 0.06, 0.15),
 )
+OTHERS = (
+    replace(STRENGTHS[1], name="twice the range", reach=2.0),
+    replace(STRENGTHS[1], name="half the bias", grass=0.02, swale=0.05),
+    replace(STRENGTHS[1], name="no bias", grass=0.0, swale=0.0),
+    # of the middle one, whose rasters are 7.4 cm off
+    STRENGTHS[1].times(0.07 / 0.074, "7 cm"),
+    STRENGTHS[1].times(0.15 / 0.074, "15 cm"),
+)
+"""Other noise than a tool that hears of 10 cm can assume."""
+FLIGHT = 0.05
+"""Bias of a whole flight, which falls between its heights do not feel and level shots do. [m]"""
 RANGES = (5.0, 20.0)
 """Distance over which the correlated part falls to 1/e, drawn between these. [m]"""
 
 
-def see(lot: TruthLot, strength: Strength, draw: int) -> np.ndarray:
-    """The raster of one flight over a lot."""
+def see(lot: TruthLot, strength: Strength, draw: int, flight: float = 0.0) -> np.ndarray:
+    """The raster of one flight over a lot; all of its heights are off by some of `flight`. [m]"""
     rng = np.random.default_rng([lot.seed, draw, 2])
     known = lot.ground
-    reach = rng.uniform(*RANGES)
+    reach = strength.reach * rng.uniform(*RANGES)
     seen = known + rng.normal(0.0, strength.white, known.shape)
     seen = seen + strength.correlated * _correlated(rng, known.shape, reach)
     seen = seen + strength.grass * (lot.cover == LAWN) + strength.swale * (lot.cover == SWALE_BOTTOM)
@@ -43,7 +59,7 @@ def see(lot: TruthLot, strength: Strength, draw: int) -> np.ndarray:
     at_row, at_column, size = rng.uniform(4, rows - 4), rng.uniform(4, columns - 4), rng.uniform(1.5, 3.0) / CELL
     # under roofs and one shrub nothing came back, and whoever made the raster drew straight across
     hole = (lot.cover == ROOF) | ((row - at_row) ** 2 + (column - at_column) ** 2 <= size**2)
-    seen = _drawn_across(seen, hole)
+    seen = _drawn_across(seen, hole) + flight * rng.normal()
     return np.round(seen, 2)
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from affine import Affine
 from shapely import LineString, Point, Polygon, box
@@ -36,8 +37,8 @@ class TruthLot:
     swale_depth: float
     meant_dry: bool
 
-    def site(self, ground: np.ndarray, rmse: str) -> Site:
-        """The lot as somebody brings it, with one raster or another and the accuracy that is stated of it."""
+    def site(self, ground: np.ndarray, rmse: str, levels: pd.DataFrame | None = None) -> Site:
+        """The lot as somebody brings it, with one raster or another, the accuracy that is stated of it, and levels."""
         frames = {
             name: gpd.GeoDataFrame(
                 {key: [row[key] for row in rows] for key in rows[0] if key != "geometry"},
@@ -49,7 +50,8 @@ class TruthLot:
         return Site(
             {"file": (ground, place, CRS), "unit": "m", "rmse": rmse}, frames.pop("parcel"), name=f"Made {self.seed}",
             units="si", house={"foundation": self.foundation, "footing_depth": "2 ft"},
-            rain={"depth": "75 mm", "duration": "60 min"}, soil={"group": "C"}, **frames,
+            rain={"depth": "75 mm", "duration": "60 min"}, soil={"group": "C"},
+            levels=levels, **frames,
         )
 
 

@@ -1,6 +1,6 @@
 """The fall to spare of a plan's lines on a given ground, by a formula of the bench's own."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import networkx
@@ -37,9 +37,10 @@ def height_at(ground: np.ndarray, x: float, y: float) -> float:
 
 
 def spare_of(lot: TruthLot, ground: np.ndarray, seen: np.ndarray, plan: Plan, line: Discharge, limit: int) -> float:
-    """Least fall to spare over what a discharge serves, by the target (limit 0) or the floor (1) of the trade.
+    """Least fall to spare over what a discharge serves, by the target (limit 0) or the floor (1) of the trade. [m]
 
-    A gravity line is followed as it is laid; for what is pumped the shortest way round the house is taken. [m]
+    A gravity line is followed as it is laid; for what is pumped the shortest way round the house is taken. By the
+    target the better of both counts, and pipes are as large as its slopes ask for: that is what the tool states.
     """
     outlet = next(each for each in plan.outfalls if each.id == line.outfall)
     end = translate(outlet.point, -EAST, -NORTH)
@@ -50,9 +51,13 @@ def spare_of(lot: TruthLot, ground: np.ndarray, seen: np.ndarray, plan: Plan, li
         if name not in starts:
             continue
         start = starts[name]
+        ways = [[Stretch(_shortest(lot, start.point, end), _size(start.flow, limit))]]
         laid = _laid(plan, name) if line.mode in ("gravity", "daylight") else []
-        ways = laid or [Stretch(_shortest(lot, start.point, end), _size(start.flow, limit))]
-        least = min(least, _along(ground, start, ways, level, limit))
+        if laid and limit == 0:
+            ways.append([replace(each, size=_size(start.flow, limit)) for each in laid])
+        elif laid:
+            ways = [laid]
+        least = min(least, max(_along(ground, start, way, level, limit) for way in ways))
     # where a channel alone begins the line, its depth is not known here
     return float(least) if np.isfinite(least) else float("nan")
 

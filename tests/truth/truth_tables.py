@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 
@@ -64,6 +65,16 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         for mode in ("gravity", "pump", "nothing", "surface", "no way")
     ]
     called, met = pooled("ponds_called_real", "ponds_called"), pooled("ponds_real_called", "ponds_real")
+    told = pooled("ponds_real_told", "ponds_real")
+    held = (runs["floor_true_m"] >= 0.0).astype(float).where(runs["floor_true_m"].notna())
+    after = runs["after_said"] != ""
+    again = runs.assign(said=runs["after_said"], sure=runs["after_sure"], floor_true_m=runs["after_floor_true_m"])
+    sure_again = after & (again["sure"] == "sure")
+    off, off_again = (
+        (runs[f"{name}spare_m"] - runs[f"{name}spare_true_m"]).where(runs["after_spare_true_m"].notna())
+        for name in ("", "after_")
+    )
+    z_again = off_again / runs["after_error_m"]
     return [
         Figure("sure, of all runs", among(sure, every)),
         Figure("sure and wrong, of the sure runs", among(~good, sure)),
@@ -78,6 +89,8 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         Figure("works missed where they are needed", among(~built, ~dry)),
         Figure("ponds called that are real", called.values, _pooled),
         Figure("real ponds that are called", met.values, _pooled),
+        Figure("real ponds that are called or there on 20 of 100 grounds", told.values, _pooled),
+        Figure("odds of the fall less what held, mean", (runs["odds"] - held).to_numpy(), share=False),
         Figure("collectors, mean", runs["collectors"].to_numpy(float), share=False),
         Figure("collectors on the exact ground, mean", runs["true_collectors"].to_numpy(float), share=False),
         Figure("cost over truth's, median", ratio.to_numpy(), np.median, share=False),
@@ -89,9 +102,17 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
                (runs["spare_m"] - runs["spare_seen_m"]).to_numpy(), np.median, share=False),
         Figure("spare off truth, rms, m", (runs["spare_m"] - runs["spare_true_m"]).to_numpy(), _rms, share=False),
         Figure("rmse of the raster, mean, m", runs["rmse_m"].to_numpy(), share=False),
+        Figure("shots: sure before, of runs with them", among(sure, after)),
+        Figure("shots: sure after", among(sure_again, after)),
+        Figure("shots: sure and wrong after, of those sure", among(~right(again), sure_again)),
+        Figure("shots: z of the stated spare after, mean", z_again.to_numpy(), share=False),
+        Figure("shots: z of the stated spare after, sd", z_again.to_numpy(), np.std, share=False),
+        Figure("shots: spare off truth before, rms, m", off.to_numpy(), _rms, share=False),
+        Figure("shots: spare off truth after, rms, m", off_again.to_numpy(), _rms, share=False),
+        Figure("shots: spare over 3 cm worse after", among(off_again.abs() > off.abs() + 0.03, off_again.notna())),
         Figure("seconds a run, median", runs["seconds"].to_numpy(), np.median, share=False),
         Figure("seconds a run, most", runs["seconds"].to_numpy(), np.max, share=False),
-        Figure("crashed, of all runs", (whole["crash"] != "").to_numpy(float)),
+        Figure("crashed, of all runs", ((whole["crash"] != "") | (whole["after_crash"] != "")).to_numpy(float)),
     ]
 
 
@@ -136,20 +157,55 @@ def table_of(runs: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
-def write_tables(rows: Sequence[dict[str, str]], out: Path) -> str:
-    """Write tables.md of the runs of a folder: all of them, each strength, and what was said where."""
-    runs = pd.DataFrame(rows).replace("", np.nan)
-    runs["crash"] = runs["crash"].fillna("")
-    numbers = [name for name in runs if name not in ("strength", "foundation", "crash", "said", "sure", "headline",
-                                                     "true_said", "rolling", "fenced", "meant_dry")]
-    runs[numbers] = runs[numbers].astype(float)
+TEXTS = ("strength", "foundation", "crash", "said", "sure", "headline", "true_said", "rolling", "fenced", "meant_dry",
+         "after_crash", "after_said", "after_sure")  # fmt: skip
+
+
+def write_tables(rows: Sequence[dict[str, str]], pond_rows: Sequence[dict[str, str]], out: Path) -> str:
+    """Write tables.md and calibration.png of a folder's runs: all, each strength, and what was said where."""
+    runs = pd.DataFrame(rows)
+    numbers = [name for name in runs if name not in TEXTS]
+    runs[numbers] = runs[numbers].replace("", np.nan).astype(float)
     parts = [f"## All {len(runs)} runs on {runs['lot'].nunique()} lots\n\n{table_of(runs)}"]
     parts += [f"## Lidar: {name}\n\n{table_of(group)}" for name, group in runs.groupby("strength", sort=False)]
     said = pd.crosstab(runs["true_said"], runs["said"] + ", " + runs["sure"])
     parts.append("## Said on the exact ground (rows) and through lidar\n\n```\n" + said.to_string() + "\n```")
-    crashes = runs.loc[runs["crash"] != "", ["lot", "draw", "crash"]]
+    parts.append("## Stated odds and what was so\n\n" + _calibration(runs, pd.DataFrame(pond_rows), out))
+    crashes = runs.loc[(runs["crash"] != "") | (runs["after_crash"] != ""), ["lot", "draw", "crash", "after_crash"]]
     if len(crashes):
         parts.append("## Crashes\n\n```\n" + crashes.to_string(index=False) + "\n```")
     text = "\n\n".join(parts) + "\n"
     (out / "tables.md").write_text(text, encoding="utf-8")
     return text
+
+
+def _calibration(runs: pd.DataFrame, ponds: pd.DataFrame, out: Path) -> str:
+    """What was so for each tenth of the odds that were stated of it, as a table and a figure."""
+    fall = runs[runs["odds"].notna() & runs["floor_true_m"].notna()]
+    odds = {"the line has its fall": (fall["odds"], fall["floor_true_m"] >= 0.0, fall["lot"])}
+    if len(ponds):
+        odds["the pond is there"] = (ponds["found"].astype(float), ponds["real"] == "True", ponds["lot"])
+    figure, axes = plt.subplots(figsize=(5.0, 5.0), layout="constrained")
+    axes.plot([0.0, 100.0], [0.0, 100.0], color="0.6", linewidth=1.0)
+    lines = ["| | stated, % | mean of it | was so, % | 95 % by lot | counted |",
+             "| --- | ---: | ---: | ---: | ---: | ---: |"]  # fmt: skip
+    for what, (stated, so, lots) in odds.items():
+        tenth = np.minimum((stated * 10.0).astype(int), 9)
+        told = []
+        for each in range(10):
+            here = (tenth == each).to_numpy()
+            if here.sum() >= 5:
+                share, low, high, count = interval(lots[here].to_numpy(), Figure("", so[here].astype(float).to_numpy()))
+                told.append((100.0 * stated[here].mean(), 100.0 * share, 100.0 * low, 100.0 * high))
+                mean, *shares = (f"{value:.0f}" for value in told[-1])
+                lines.append(f"| {what} | {10 * each} to {10 * each + 10} | {mean} | {shares[0]} | "
+                             f"{shares[1]} to {shares[2]} | {count} |")  # fmt: skip
+        if told:
+            x, y, low, high = np.array(told).T
+            axes.errorbar(x, y, [y - low, high - y], marker="o", capsize=3.0, label=what)
+    axes.set(xlabel="Stated: on so many of 100 possible grounds", ylabel="Was so on the exact ground (%)",
+             xlim=(0.0, 100.0), ylim=(0.0, 100.0))  # fmt: skip
+    axes.legend(loc="upper left")
+    figure.savefig(out / "calibration.png", dpi=120)
+    plt.close(figure)
+    return "\n".join(lines) + "\n\n![Stated odds and what was so](calibration.png)"
