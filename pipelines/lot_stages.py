@@ -14,7 +14,7 @@ from pipelines.hydrology.low_spot_ponds import rain_that_fills
 from pipelines.hydrology.surface_map import SurfaceMap, group_at, map_surfaces
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.ground_rules import site_low_spots
-from pipelines.inputs.possible_ground import best_surface, draw_for_lot, grounds_wanted
+from pipelines.inputs.possible_ground import best_surface, draw_for_lot, grounds_wanted, on_shots
 from pipelines.inputs.site_ground import SiteInputs, ground_of, read_lot_ground
 from pipelines.layout.diagnosis.coarse_cells import CellDoubt, what_hangs_on_cells
 from pipelines.layout.diagnosis.diagnose import (
@@ -142,6 +142,7 @@ class LotStages:
         surface, ground = read_lot_ground(
             opened, drains,
             bettered=bettered if grounds_wanted(opened.site.rules) > 1 else None,
+            brought=on_shots if grounds_wanted(opened.site.rules) > 1 else None,
         )
         return surface, ground, found[0] if found else None, drained[0]
 

@@ -13,7 +13,8 @@ from terrain.grid import Grid
 from terrain.ground import OPEN, Ground
 from terrain.lidar.best_estimate import Estimate, best_estimate
 from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, Bias, LidarModel
-from terrain.lidar.grounds import KnownHeights, PossibleGrounds, draw_grounds, seed_of
+from terrain.lidar.grounds import PossibleGrounds, draw_grounds, seed_of
+from terrain.lidar.on_shots import KnownHeights, brought_to_shots
 from terrain.reading.surface import Surface
 
 STATED_FOR = 0.10
@@ -65,6 +66,19 @@ def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[
     return replace(surface, elevation=estimate.elevation), estimate
 
 
+def on_shots(surface: Surface, inputs: SiteInputs) -> Surface:
+    """The likeliest ground once the site's levels were read, some of which lie on its known ground."""
+    grid, known = surface.grid, _known(inputs, surface.grid)
+    assert known is not None
+    known = known.moved(0, 0, grid.shape)
+    inside = np.isfinite(surface.elevation[known.rows, known.columns])
+    known = KnownHeights(known.rows[inside], known.columns[inside], known.heights[inside], known.error)
+    model = lidar_model(inputs.site.rules)
+    return replace(
+        surface, elevation=brought_to_shots(surface.elevation, known, _cover(inputs, grid), grid, model)
+    )
+
+
 def draw_for_lot(inputs: SiteInputs, estimate: Estimate, grid: Grid) -> PossibleGrounds:
     """Grounds that lidar and level shots allow around a lot; the same input gives the same grounds."""
     rules, parcel = inputs.site.rules, inputs.layers.parcel
@@ -110,5 +124,6 @@ def _known(inputs: SiteInputs, grid: Grid) -> KnownHeights | None:
         return None
     rows, columns = grid.cells(inputs.shots.x, inputs.shots.y)
     # several shots in a cell were taken together
-    first = np.unique(rows * grid.shape[1] + columns, return_index=True)[1]
-    return KnownHeights(rows[first], columns[first], inputs.site.rules["shot_error"].likely)
+    cells, which = np.unique(rows * grid.shape[1] + columns, return_inverse=True)
+    heights = np.bincount(which, inputs.shots.heights) / np.bincount(which)
+    return KnownHeights(cells // grid.shape[1], cells % grid.shape[1], heights, inputs.site.rules["shot_error"].likely)

@@ -127,15 +127,17 @@ def ground_maker(layers: SiteLayers, rules: Rules) -> Callable[[Surface], Ground
 
 
 Bettered = Callable[[Surface, Ground], Surface]
+Brought = Callable[[Surface, SiteInputs], Surface]
 
 
 def read_lot_ground(
-    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None
+    inputs: SiteInputs, drains_to_lot: Callable[[Ground], BoolArray], *, bettered: Bettered | None = None,
+    brought: Brought | None = None,
 ) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
     parcel, make = inputs.layers.parcel, ground_maker(inputs.layers, inputs.site.rules)
     look = look_for_banks(inputs, parcel, make)
-    return read_ground(inputs, parcel, drains_to_lot, look=look, bettered=bettered, make=make)
+    return read_ground(inputs, parcel, drains_to_lot, look=look, bettered=bettered, brought=brought, make=make)
 
 
 def look_for_banks(inputs: SiteInputs, place: BaseGeometry, make: Callable[[Surface], Ground] | None = None) -> Look:
@@ -159,6 +161,7 @@ def read_ground(
     named: Reason = THE_PARCEL,
     look: Look | None = None,
     bettered: Bettered | None = None,
+    brought: Brought | None = None,
     make: Callable[[Surface], Ground] | None = None,
 ) -> tuple[Surface, Ground]:
     """Read the window that a place needs, better it, bring it to the level shots, and make it ground."""
@@ -188,7 +191,8 @@ def read_ground(
     if bettered is not None:
         surface = bettered(surface, ground)
     if inputs.shots is not None:
-        surface = _on_shots(surface, inputs.shots, rules)
+        bent = _on_shots(surface, inputs.shots, rules)
+        surface = bent if brought is None else replace(brought(surface, inputs), warnings=bent.warnings)
     return surface, make(surface)
 
 

@@ -6,12 +6,12 @@ from functools import cached_property
 
 import numpy as np
 import scipy.fft
-import scipy.linalg
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
 from terrain.lidar.best_estimate import Estimate, band_gains
 from terrain.lidar.error_model import LAWN, LONG_GRASS, LidarModel, wave_numbers
+from terrain.lidar.on_shots import KnownHeights, grounds_through_shots
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,15 +65,6 @@ class PossibleGrounds:
         return lowest
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class KnownHeights:
-    """Cells whose height was read with a level, to which the best estimate is brought; their standard error. [m]"""
-
-    rows: IntArray
-    columns: IntArray
-    error: float
-
-
 def seed_of(*parts: bytes) -> list[int]:
     """A seed by what the grounds hang on, and nothing else."""
     digest = hashlib.sha256(b"\0".join(parts)).digest()
@@ -93,7 +84,8 @@ def draw_grounds(
 ) -> PossibleGrounds:
     """Draw grounds: noise, as far as the best estimate holds it, and what grass adds are taken off.
 
-    The first grounds are the same however many are drawn.
+    The first grounds are the same however many are drawn. Where heights were read with a level the grounds lie above
+    the best estimate that was brought to them.
     """
     covers, first = cover[window], (window[0].start, window[1].start)
     above = np.empty((count, *covers.shape), dtype=np.float32)
@@ -104,8 +96,9 @@ def draw_grounds(
         off[covers == LAWN] += model.lawn.drawn(generator)
         off[covers == LONG_GRASS] += model.long_grass.drawn(generator)
         above[number] = -off
-    grounds = PossibleGrounds(above, *first)
-    return grounds if known is None else _through(grounds, known, covers, grid, model, seed)
+    if known is not None:
+        above = grounds_through_shots(above, known.moved(*first, covers.shape), covers, grid, model, seed)
+    return PossibleGrounds(above, *first)
 
 
 class _Noise:
@@ -138,41 +131,3 @@ class _Noise:
         for left, part in zip(self.left, parts[:-1], strict=True):
             total += left * part
         return total
-
-
-def _through(
-    grounds: PossibleGrounds, known: KnownHeights, covers: IntArray, grid: Grid, model: LidarModel, seed: list[int]
-) -> PossibleGrounds:
-    """Grounds brought through what was read with a level, each reading with an error of its own (simple kriging).
-
-    References
-    ----------
-    .. [1] Chiles and Delfiner, "Geostatistics: Modeling Spatial Uncertainty", 2nd ed., Wiley, 2012, section 7.3
-       (conditional simulation by kriging the residuals; from memory).
-    """
-    _, height, width = grounds.above.shape
-    rows, columns = known.rows - grounds.first_row, known.columns - grounds.first_column
-    inside = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
-    rows, columns = rows[inside], columns[inside]
-    if not rows.size:
-        return grounds
-    generator = np.random.default_rng([*seed, 1, 1])
-    errors = generator.normal(0.0, known.error, (grounds.count, rows.size))
-
-    def covariance(row: IntArray, column: IntArray, at: IntArray) -> FloatArray:
-        apart = np.hypot(
-            (row[:, None] - rows[None, :]) * grid.cell_height, (column[:, None] - columns[None, :]) * grid.cell_width
-        )
-        own = covers[rows, columns]
-        shared = model.correlated**2 * np.exp(-apart / model.noise_length) + model.white**2 * (apart < 1e-9)
-        for kind, bias in ((LAWN, model.lawn), (LONG_GRASS, model.long_grass)):
-            shared = shared + bias.variance * ((at[:, None] == kind) & (own[None, :] == kind))
-        found: FloatArray = shared
-        return found
-
-    own = covariance(rows, columns, covers[rows, columns]) + known.error**2 * np.eye(rows.size)
-    every = np.indices(covers.shape).reshape(2, -1)
-    weights = scipy.linalg.solve(own, covariance(every[0], every[1], covers.ravel()).T, assume_a="pos")
-    missed = grounds.above[:, rows, columns] - errors
-    brought = grounds.above - (missed @ weights).reshape(grounds.above.shape).astype(np.float32)
-    return PossibleGrounds(brought, grounds.first_row, grounds.first_column)

@@ -10,8 +10,9 @@ from terrain.flow.low_spots import find_low_spots
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, Ground
 from terrain.lidar.best_estimate import Estimate, best_estimate
-from terrain.lidar.error_model import LAWN, PAVED, Bias, LidarModel
-from terrain.lidar.grounds import KnownHeights, draw_grounds
+from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, Bias, LidarModel
+from terrain.lidar.grounds import draw_grounds
+from terrain.lidar.on_shots import KnownHeights, brought_to_shots
 
 NONE = Bias(0.0, 0.0, 0.0)
 MODEL = LidarModel(white=0.03, correlated=0.06, noise_length=10.0, lawn=NONE, long_grass=NONE)
@@ -108,17 +109,67 @@ def test_grass_is_taken_off_lawn_alone():
     assert above.min() >= -0.06
 
 
-def test_grounds_go_through_what_was_read_with_a_level():
-    known = KnownHeights(np.array([10, 30]), np.array([10, 30]), 0.01)
-    spread = as_it_is(np.zeros((40, 40)), known=known).above.astype(float).std(axis=0)
-    assert spread[10, 10] == pytest.approx(0.01, rel=0.15)
-    assert spread[30, 30] == pytest.approx(0.01, rel=0.15)
-    whole = np.hypot(MODEL.white, MODEL.correlated)
-    # simple kriging from one shot 3 m away leaves c2 (1 - r exp(-2 d / L)), r the share of its variance that is c2
-    read = MODEL.correlated**2 / (MODEL.correlated**2 + MODEL.white**2 + 0.01**2)
-    near = np.sqrt(MODEL.white**2 + MODEL.correlated**2 * (1.0 - read * np.exp(-0.6)))
-    assert spread[10, 13] == pytest.approx(near, rel=0.12)
-    assert spread[38, 2] == pytest.approx(whole, rel=0.15)
+GRASS = LidarModel(0.03, 0.06, 10.0, Bias(0.0, 0.03, 0.06), Bias(0.0, 0.07, 0.15))
+
+
+def conditioned(covers, cells, off, error):
+    """Mean and covariance of what lidar reads too high on each cell, by the joint normal distribution of all of it."""
+    row, column = (each.ravel() for each in np.indices(covers.shape, dtype=float))
+    apart = np.hypot(row[:, None] - row, column[:, None] - column)
+    joint = GRASS.correlated**2 * np.exp(-apart / GRASS.noise_length) + GRASS.white**2 * np.eye(row.size)
+    mean = np.zeros(row.size)
+    # triangles from 0 over 3 to 6 cm and from 0 over 7 to 15 cm
+    for kind, likely, variance in (
+        (LAWN, 0.03, 0.06**2 / 24.0), (LONG_GRASS, 0.22 / 3.0, (0.15**2 + 0.07**2 - 0.15 * 0.07) / 18.0)
+    ):
+        on = covers.ravel() == kind
+        mean[on] = likely
+        joint += variance * np.outer(on, on)
+    joint += 100.0**2
+    read = np.ravel_multi_index(cells, covers.shape)
+    gain = np.linalg.solve(joint[np.ix_(read, read)] + error**2 * np.eye(read.size), joint[read]).T
+    return (mean + gain @ (off - mean[read])).reshape(covers.shape), joint - gain @ joint[read]
+
+
+def test_heights_between_levels_are_those_of_the_joint_distribution():
+    covers = np.full((6, 7), LAWN)
+    covers[:, :2], covers[5] = PAVED, LONG_GRASS
+    heights = swale()[:6, :7]
+    cells = (np.array([0, 3, 5]), np.array([1, 4, 6]))
+    off = np.array([0.02, 0.07, 0.16]) + 42.0
+    known = KnownHeights(*cells, heights[cells] - off, 0.01)
+    grid = grid_of(covers.shape)
+    found = brought_to_shots(heights, known, covers, grid, GRASS)
+    mean, spread = conditioned(covers, cells, off, 0.01)
+    away = np.ones(covers.shape, bool)
+    away[cells] = False
+    # the shift is as good as unknown to both, 10 m to the one and 100 m to the other
+    np.testing.assert_allclose(found[away], (heights - mean)[away], atol=2e-4)
+    np.testing.assert_array_equal(found[cells], known.heights)
+    above = as_it_is(heights, model=GRASS, cover=covers, count=2000, known=known).above.astype(float)
+    assert np.abs(above.mean(axis=0)).max() < 0.006
+    np.testing.assert_allclose(above.std(axis=0).ravel(), np.sqrt(np.diag(spread)), rtol=0.12)
+
+
+def test_a_fall_between_two_levels_is_as_sure_as_they_are():
+    known = KnownHeights(np.array([10, 30]), np.array([10, 30]), np.array([0.0, -0.4]), 0.01)
+    above = as_it_is(np.zeros((40, 40)), known=known, model=GRASS, cover=np.full((40, 40), LAWN)).above.astype(float)
+    assert (above[:, 10, 10] - above[:, 30, 30]).std() == pytest.approx(np.sqrt(2.0) * 0.01, rel=0.2)
+    assert above[:, 10, 10].std() == pytest.approx(0.01, rel=0.2)
+    # what is far from both is as far off as before, and by what the shots' own noise makes of the shift
+    assert above[:, 38, 2].std() > np.hypot(GRASS.white, GRASS.correlated)
+
+
+def test_levels_in_another_datum_leave_the_same_ground():
+    covers = np.full((20, 20), LAWN)
+    cells, grid = (np.array([3, 15]), np.array([4, 12])), grid_of((20, 20))
+    here, there = (
+        brought_to_shots(
+            swale((20, 20)), KnownHeights(*cells, np.array([100.0, 99.9]) + datum, 0.01), covers, grid, GRASS
+        )
+        for datum in (0.0, -90.0)
+    )
+    np.testing.assert_allclose(there, here - 90.0, atol=1e-9)
 
 
 def test_a_deep_low_spot_is_found_and_a_puddle_of_noise_is_not():

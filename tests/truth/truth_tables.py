@@ -205,7 +205,8 @@ def _calibration(runs: pd.DataFrame, ponds: pd.DataFrame, out: Path) -> str:
             axes.errorbar(x, y, [y - low, high - y], marker="o", capsize=3.0, label=what)
     axes.set(xlabel="Stated: on so many of 100 possible grounds", ylabel="Was so on the exact ground (%)",
              xlim=(0.0, 100.0), ylim=(0.0, 100.0))  # fmt: skip
-    axes.legend(loc="upper left")
+    if axes.containers:
+        axes.legend(loc="upper left")
     figure.savefig(out / "calibration.png", dpi=120)
     plt.close(figure)
     return "\n".join(lines) + "\n\n![Stated odds and what was so](calibration.png)"
