@@ -12,7 +12,7 @@ from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import Trouble
-from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
+from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, State, Verdict
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.fall import SURE_SHARE, verdict_by_count
@@ -44,6 +44,12 @@ def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) 
     if catching.refused:
         return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("no", why))
     return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("cannot_tell", why))
+
+
+def on_the_surface(cause: Part, state: State, why: Said, through: Sequence[TroubleLeft]) -> Parts:
+    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says."""
+    cure = cure_part(through) if through else Part(state, why if state == "sure" else reason("surface_may_end_it"))
+    return Parts(cause, NOT_NEEDED, NOT_NEEDED, cure)
 
 
 def provisional(cause: Part, why: Said) -> Parts:
@@ -173,10 +179,10 @@ def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]
 def headline(
     found: Diagnosis, parts: Parts, way: Said, cost: Cost | None, left: Sequence[TroubleLeft] = ()
 ) -> Reason:
-    """What is wrong, what to do, how sure that is and what would overturn it; `left` is that with the works."""
+    """What is wrong, what to do, how sure that is and what would overturn it; `left` is what the works leave."""
     name, weakest = parts.weakest
     worst = wrong_of(found)
-    stays = dict.fromkeys(_today(each, found) for each in left if not each.ended)
+    stays = dict.fromkeys(_today(each, found) for each in left)
     return reason(
         "headline",
         wrong=worst,
@@ -231,5 +237,7 @@ def _today(left: TroubleLeft, found: Diagnosis) -> Reason:
     pool = None if spot is None else found.water.standing.get(spot.spot.id)
     at = None if spot is None else next((each for each in spot.every if each.name == left.trouble.name), None)
     if pool is None or at is None:
-        return _wrong(left.trouble)
+        # on reshaped ground as much may run there as soil alone leaves: what runs there today is told
+        alike = (each for each in found.troubles if each.edge is not None and each.name == left.trouble.name)
+        return _wrong(left.trouble if spot is not None else next(alike, left.trouble))
     return reason("wrong_stands", depth=max(pool.depth - at.dry, 0.0), place=at.name)
