@@ -54,6 +54,7 @@ from pipelines.layout.two_catchings import LaidOut, best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_culverts,
     as_far_as_found,
+    as_far_as_looked,
     as_far_as_outfall,
     as_today,
     headline,
@@ -63,7 +64,7 @@ from pipelines.layout.verdict_parts import (
     on_the_surface,
     provisional,
     stopped,
-    wet_on_grounds,
+    though_dry,
     with_works,
 )
 from pipelines.layout.way_ground import NOTHING_CAUGHT, way_ground
@@ -210,10 +211,8 @@ def _nothing_built(
         if topped is not None and topped[0].state != "no":
             return _on_the_surface(inputs, found, catching, topped, None)
     cause = _cause(inputs, found)
-    unsure = None if stops or found.troubles else wet_on_grounds(inputs.places)
-    told = reason("nothing_shown")
-    if unsure is None and not (stops or found.troubles):
-        unsure, told = within_error_alone(inputs.situation, found), reason("nothing_called")
+    within, dry = within_error_alone(inputs.situation, found), not (stops or found.troubles)
+    unsure, told = though_dry(inputs.places, within, inputs.beyond) if dry else (None, verdict)
     if unsure is not None and cause.state in ("sure", "not_needed"):
         cause, verdict = Cause("cannot_tell", unsure, cause.doubts), told
     why = stops[0] if stops else verdict
@@ -438,7 +437,7 @@ def _part(cause: Cause) -> Part:
 
 def _as_far_as_known(parts: Parts, inputs: PlanInputs, today: Diagnosis) -> Parts:
     """The same as far as culverts that nobody has seen, and grounds that lidar allows, leave it open."""
-    return as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles)
+    return as_far_as_looked(as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles), inputs.beyond)
 
 
 def _is_open(cause: Cause) -> bool:

@@ -143,6 +143,14 @@ def test_both_are_proposed_where_they_end_more_whatever_they_cost(site: Path, bo
     assert told.left == ()
 
 
+def test_nobody_is_sure_of_a_cure_where_the_window_stopped_short_of_the_hill(site: Path) -> None:
+    changed = site.with_name("short.toml")
+    changed.write_text(site.read_text() + "\n[rules]\nlargest_window = 10000\n")
+    plan = LotStages(open_lot(changed)).planned.plan
+    assert (plan.parts.cure.state, plan.parts.cure.why.code) == ("cannot_tell", "looked_no_farther")
+    assert plan.parts.verdict == "cannot_tell"
+
+
 def test_pipes_that_would_let_water_stand_higher_than_today_are_not_proposed(site: Path) -> None:
     stages = LotStages(open_lot(site))
     standing = stages.diagnosis.water.standing

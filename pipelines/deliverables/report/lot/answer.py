@@ -400,7 +400,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
     beside = surface is not None and surface.proposed
     caught = (said_caught(each, beside=beside) for each in findings.plan.caught_by)
-    for said in (*caught, *map(said_size, findings.plan.sizes)):
+    sizes = (said_size(each, beside=beside) for each in findings.plan.sizes)
+    for said in (*caught, *sizes):
         yield (sentence(said, units),)
     for sump in findings.plan.sumps:
         for other in sump.compared:
@@ -425,11 +426,11 @@ def said_caught(caught: CaughtBy, *, beside: bool = False) -> Reason:
     )
 
 
-def said_size(size: Size) -> Reason:
-    """One size of the works and its price."""
+def said_size(size: Size, *, beside: bool = False) -> Reason:
+    """One size of the works and its price; beside soil that is moved it is a part alone."""
     return reason(
         "size_of_works", years=size.keeps_dry, chosen=size.chosen, holds=size.holds, low=size.low, likely=size.likely,
-        high=size.high,
+        high=size.high, beside=beside,
     )
 
 
