@@ -37,6 +37,7 @@ from pipelines.layout.options import PlanInputs
 from pipelines.layout.other_storms import OtherStorm, other_storms, rains_run
 from pipelines.layout.planner import LotPlan, Sited, plan_lot, site_works
 from pipelines.layout.swale.found_outfall import GivenWater, OutfallLook, with_given_water
+from pipelines.layout.verdict_parts import looked_no_farther
 from pipelines.layout.way_ground import NOTHING_CAUGHT, odds_everywhere, spare_everywhere, way_ground
 from pipelines.layout.ways.outfall_water import look_for_lot
 from pipelines.layout.ways.way_values import WayInputs
@@ -241,7 +242,7 @@ class LotStages:
         curve = None if pump is None else pump_curve(*pump)
         return PlanInputs(
             opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks,
-            self.unseen, self.cells, self.places_on_grounds,
+            self.unseen, self.cells, self.places_on_grounds, beyond=looked_no_farther(self.ground[0].warnings),
         )
 
     @cached_property

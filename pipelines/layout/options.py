@@ -62,6 +62,8 @@ class PlanInputs:
         Places of the lot as it is on each ground that lidar allows.
     earth : tuple of SurfaceWork
         Works on the surface that lie on the lot already and are paid for on the same job.
+    beyond : Reason or None
+        That water may come from beyond the ground that was looked at.
     """
 
     site: SiteFile
@@ -75,6 +77,7 @@ class PlanInputs:
     cells: CellDoubt | None = None
     places: tuple[PlaceOnGrounds, ...] = ()
     earth: tuple[SurfaceWork, ...] = ()
+    beyond: Reason | None = None
 
 
 Priced = tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]

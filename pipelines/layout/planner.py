@@ -26,7 +26,7 @@ from pipelines.layout.improvements import (
 from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_two_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, holds_under, with_outfall_water
-from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly
+from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly, Verdict
 from pipelines.layout.plan import (
     Alternative,
     CatchBasin,
@@ -34,28 +34,37 @@ from pipelines.layout.plan import (
     Discharge,
     Plan,
     Said,
-    TakeOffLine,
 )
 from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.read_levels import levels_read
-from pipelines.layout.surface.surface_only import Reshaped, dry_where_gone, storm_on, surface_only
-from pipelines.layout.surface.with_pipes import with_pipes
+from pipelines.layout.surface.surface_only import (
+    Reshaped,
+    Surfaced,
+    dry_where_gone,
+    hollows,
+    storm_on,
+    surface_only,
+    works_to_try,
+)
+from pipelines.layout.surface.with_pipes import soil_and_pipes
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.two_catchings import LaidOut, best_caught
 from pipelines.layout.verdict_parts import (
     as_far_as_culverts,
     as_far_as_found,
+    as_far_as_looked,
     as_far_as_outfall,
     as_today,
     headline,
     headline_no_way,
     no_way,
     nothing_built,
+    on_the_surface,
     provisional,
     stopped,
-    wet_on_grounds,
+    though_dry,
     with_works,
 )
 from pipelines.layout.way_ground import NOTHING_CAUGHT, way_ground
@@ -197,11 +206,13 @@ def _nothing_wrong(found: Diagnosis, catching: Catching) -> Reason:
 def _nothing_built(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, verdict: Said, stops: tuple[Said, ...]
 ) -> LotPlan:
+    if found.troubles and not (stops or catching.enough or catching.refused):
+        topped = surface_only(inputs, found, hollows(found.troubles))
+        if topped is not None and topped[0].state != "no":
+            return _on_the_surface(inputs, found, catching, topped, None)
     cause = _cause(inputs, found)
-    unsure = None if stops or found.troubles else wet_on_grounds(inputs.places)
-    told = reason("nothing_shown")
-    if unsure is None and not (stops or found.troubles):
-        unsure, told = within_error_alone(inputs.situation, found), reason("nothing_called")
+    within, dry = within_error_alone(inputs.situation, found), not (stops or found.troubles)
+    unsure, told = though_dry(inputs.places, within, inputs.beyond) if dry else (None, verdict)
     if unsure is not None and cause.state in ("sure", "not_needed"):
         cause, verdict = Cause("cannot_tell", unsure, cause.doubts), told
     why = stops[0] if stops else verdict
@@ -267,15 +278,15 @@ def _with_works(
     turned_aside = own_swale(laid.way_inputs, found, run_on_share(situation, found))
     if turned_aside is not None:
         laid = _with_cures(laid, (*laid.catching.cures, turned_aside.cure))
-    shaped = surface_only(inputs, found, turned_aside)
+    shaped = surface_only(inputs, found, works_to_try(inputs, found, turned_aside))
     if shaped is None:
         return _laid_out(inputs, found, laid, caught_by)
-    surface, lot, _ = shaped
-    if _enough_alone(inputs, surface, laid.least):
+    if _enough_alone(inputs, shaped[0], laid):
         return _on_the_surface(inputs, found, laid.catching, shaped, laid.least)
-    told, both = with_pipes(inputs, found, laid, surface, lot, way_ground) if weigh else (None, None)
-    surface = replace(surface, with_pipes=told)
-    if both is None or not surface.proposed:
+    if not weigh:
+        return _laid_out(inputs, found, laid, caught_by, shaped[0])
+    surface, lot, both = soil_and_pipes(inputs, found, laid, shaped, way_ground)
+    if both is None:
         return _laid_out(inputs, found, laid, caught_by, surface)
     # what costs little and comes first is told of the lot as it is
     return _laid_out(both.inputs, found, _with_cures(both.laid, laid.catching.cures), both.caught_by, surface, lot)
@@ -316,7 +327,7 @@ def _laid_out(
     ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
     kinds = {outfall.kind for outfall in ends}
     plan = Plan(
-        verdict=headline(today, parts, way, option.cost, left),
+        verdict=headline(today, parts, way, option.cost, [each for each in left if not each.ended]),
         parts=parts,
         catch_basins=works.catch_basins,
         french_drains=works.french_drains,
@@ -359,36 +370,35 @@ def _laid_out(
     )
 
 
-def _enough_alone(inputs: PlanInputs, surface: SurfaceOnly, least: Option) -> bool:
-    """Whether works on the surface end it for less than any line; what the site file asks for comes first."""
-    layout = inputs.site.layout
+def _enough_alone(inputs: PlanInputs, surface: SurfaceOnly, laid: LaidOut) -> bool:
+    """Whether works on the surface end it for less than any line, or may where lines don't; what the site file asks for
+    comes first."""
+    layout, cost = inputs.site.layout, laid.least.cost
     if layout.lift is not None or layout.keep_dry is not None or inputs.situation.fixed_basins:
         return False
-    return surface.state == "sure" and (least.cost is None or surface.likely <= least.cost.likely)
+    ends = surface.state == "sure" or (surface.state == "cannot_tell" and cost is not None and laid.over > 0)
+    return ends and (cost is None or surface.likely <= cost.likely)
 
 
 def _on_the_surface(
-    inputs: PlanInputs,
-    found: Diagnosis,
-    catching: Catching,
-    shaped: tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]],
-    least: Option,
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, shaped: Surfaced, least: Option | None
 ) -> LotPlan:
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
-    why = reason("surface_suffices", works=tuple(work.why for work in surface.works))
+    why = reason("surface_suffices", works=tuple(work.why for work in surface.works), sure=surface.state == "sure")
     cause = _cause(inputs, found)
-    parts = nothing_built(found, replace(catching, enough=True), _part(cause), why)
+    parts = on_the_surface(_part(cause), surface.state, why, against_today(lot.through, found))
     parts = _as_far_as_known(parts, inputs, found)
     water = storm_on(lot, inputs.reckoning, found.water)
+    verdict: Verdict = "sure" if parts.cure.state == "sure" else "cannot_tell"
     plan = Plan(
-        verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high)),
+        verdict=headline(found, parts, why, Cost(surface.low, surface.likely, surface.high), lot.through),
         parts=parts,
-        discharges=(Discharge((), None, "none", "sure", why, None, None, None),),
+        discharges=(Discharge((), None, "none", verdict, why, None, None, None),),
         cures=catching.cures,
-        alternatives=alternatives_of(inputs, least, taken=False),
+        alternatives=() if least is None else alternatives_of(inputs, least, taken=False),
         surface=surface,
         take_off=lines,
-        site_checks=site_checks(CheckNeeds((), True, False, True, False, _is_open(cause))),
+        site_checks=site_checks(CheckNeeds((), True, False, True, False, _is_open(cause), line=False)),
         warnings=(*cause.doubts, *catching.refused),
     )
     return LotPlan(plan, found, lot.found.division, water, {}, {}, reshaped=lot)
@@ -427,7 +437,7 @@ def _part(cause: Cause) -> Part:
 
 def _as_far_as_known(parts: Parts, inputs: PlanInputs, today: Diagnosis) -> Parts:
     """The same as far as culverts that nobody has seen, and grounds that lidar allows, leave it open."""
-    return as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles)
+    return as_far_as_looked(as_far_as_found(as_far_as_culverts(parts, inputs.unseen), today.troubles), inputs.beyond)
 
 
 def _is_open(cause: Cause) -> bool:

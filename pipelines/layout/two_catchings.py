@@ -53,14 +53,16 @@ class LaidOut:
 
 
 def best_caught(
-    inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs, *, weigh: bool
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, ground: WayInputs, *, weigh: bool,
+    judged: Diagnosis | None = None,
 ) -> tuple[LaidOut | Catching, tuple[CaughtBy, ...]]:
     """What is sited, laid out, or the other siting where that is proposed, with both as they are told; what is left of
-    it where nothing is."""
+    it where nothing is. Both are `judged` by more troubles where what is sited is for some of them alone."""
+    judged = judged or found
     catching, division, way_inputs = with_flows(inputs, found, catching, ground)
     if catching.empty:
         return catching, ()
-    first = _laid(inputs, found, catching, division, way_inputs)
+    first = _laid(inputs, judged, catching, division, way_inputs)
     if not weigh or inputs.situation.fixed_basins:
         return first, ()
     other = _other(inputs, found, first)
@@ -68,7 +70,7 @@ def best_caught(
         return first, ()
     if isinstance(other, Reason):
         return first, (_told(first, chosen=True), CaughtBy("trench", why=other))
-    second = _laid(inputs, found, *with_flows(inputs, found, other, ground))
+    second = _laid(inputs, judged, *with_flows(inputs, found, other, ground))
     taken, rest = _proposed(inputs, found, first, second)
     return taken, (_told(taken, chosen=True), _told(rest, chosen=False))
 

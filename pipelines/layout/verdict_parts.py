@@ -12,7 +12,7 @@ from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import Trouble
-from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, Verdict
+from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts, Said, State, Verdict
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.fall import SURE_SHARE, verdict_by_count
@@ -44,6 +44,12 @@ def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) 
     if catching.refused:
         return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("no", why))
     return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("cannot_tell", why))
+
+
+def on_the_surface(cause: Part, state: State, why: Said, through: Sequence[TroubleLeft]) -> Parts:
+    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says."""
+    cure = cure_part(through) if through else Part(state, why if state == "sure" else reason("surface_may_end_it"))
+    return Parts(cause, NOT_NEEDED, NOT_NEEDED, cure)
 
 
 def provisional(cause: Part, why: Said) -> Parts:
@@ -115,6 +121,31 @@ def as_far_as_found(parts: Parts, troubles: Sequence[Trouble]) -> Parts:
     return replace(parts, cause=Part("cannot_tell", why))
 
 
+def looked_no_farther(warnings: Sequence[Said]) -> Reason | None:
+    """That the window stopped before all was seen that water may come from; `warnings` are those of reading it."""
+    codes = {each.code for each in warnings if isinstance(each, Reason)}
+    run_on, banks = bool(codes & {"window_stopped", "window_unsettled"}), "window_look_stopped" in codes
+    return reason("looked_no_farther", run_on=run_on, banks=banks) if run_on or banks else None
+
+
+def as_far_as_looked(parts: Parts, beyond: Reason | None) -> Parts:
+    """The same where water may come from beyond what was looked at: no cure is sure, nor that none is needed."""
+    if beyond is None or parts.cure.state not in ("sure", "not_needed"):
+        return parts
+    return replace(parts, cure=Part("cannot_tell", beyond))
+
+
+def though_dry(
+    places: Sequence[PlaceOnGrounds], within: Reason | None, beyond: Reason | None
+) -> tuple[Reason | None, Reason]:
+    """Why a lot where nothing is wrong may not be dry all the same, `within` lidar error or by water from `beyond`, and
+    what is told of it then."""
+    wet = wet_on_grounds(places)
+    if wet is not None:
+        return wet, reason("nothing_shown")
+    return (within, reason("nothing_called")) if within is not None else (beyond, reason("nothing_seen"))
+
+
 def wet_on_grounds(places: Sequence[PlaceOnGrounds]) -> Reason | None:
     """That too many of the grounds that lidar allows show a trouble for "nothing to build" to be sure."""
     wet = np.any([each.wet for each in places], axis=0) if places else np.empty(0, dtype=bool)
@@ -173,10 +204,10 @@ def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]
 def headline(
     found: Diagnosis, parts: Parts, way: Said, cost: Cost | None, left: Sequence[TroubleLeft] = ()
 ) -> Reason:
-    """What is wrong, what to do, how sure that is and what would overturn it; `left` is that with the works."""
+    """What is wrong, what to do, how sure that is and what would overturn it; `left` is what the works leave."""
     name, weakest = parts.weakest
     worst = wrong_of(found)
-    stays = dict.fromkeys(_today(each, found) for each in left if not each.ended)
+    stays = dict.fromkeys(_today(each, found) for each in left)
     return reason(
         "headline",
         wrong=worst,
@@ -189,7 +220,9 @@ def headline(
         also=tuple(key for key, part in parts.named if key != name and part.state == "cannot_tell"),
         overturned=reason("overturned_by", part=name, state=parts.verdict, built=cost is not None,
                           lines=parts.fall.state != "not_needed", water=_standing(weakest.why),
-                          told=_tells_shots(weakest.why), culvert=_on_culvert(weakest.why)),
+                          asked=_unmeasured(weakest.why), told=_tells_shots(weakest.why),
+                          culvert=_on_culvert(weakest.why),
+                          beyond=isinstance(weakest.why, Reason) and weakest.why.code == "looked_no_farther"),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,
         high=None if cost is None else cost.high,
@@ -198,6 +231,18 @@ def headline(
 
 def _standing(why: Said) -> str | None:
     return STANDING.get(why.code) if isinstance(why, Reason) else None
+
+
+def _unmeasured(why: Said) -> str | None:
+    """What of an outfall has not been measured, where that is told."""
+    if not isinstance(why, Reason):
+        return None
+    if why.code == "outfall_unconfirmed":
+        return _unmeasured(why["why"])
+    if why.code != "outfall_unsure" or why["dam"] is not None:
+        return None
+    bottom, culverts = why["bottom"], why["culverts"] or why["silted"]
+    return "both" if bottom and culverts else "bottom" if bottom else "culverts" if culverts else None
 
 
 def _tells_shots(why: Said) -> bool:
@@ -231,5 +276,7 @@ def _today(left: TroubleLeft, found: Diagnosis) -> Reason:
     pool = None if spot is None else found.water.standing.get(spot.spot.id)
     at = None if spot is None else next((each for each in spot.every if each.name == left.trouble.name), None)
     if pool is None or at is None:
-        return _wrong(left.trouble)
+        # on reshaped ground as much may run there as soil alone leaves: what runs there today is told
+        alike = (each for each in found.troubles if each.edge is not None and each.name == left.trouble.name)
+        return _wrong(left.trouble if spot is not None else next(alike, left.trouble))
     return reason("wrong_stands", depth=max(pool.depth - at.dry, 0.0), place=at.name)

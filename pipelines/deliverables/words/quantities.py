@@ -2,7 +2,7 @@
 
 import math
 
-from terrain.unit_table import HOUR, MINUTE, Units, si_factor
+from terrain.unit_table import CUBIC_YARD, FOOT, HOUR, MINUTE, Units, si_factor
 
 # unit and decimals by kind and system; a decimal comma never, thousands apart from 1,000 up
 _WRITTEN: dict[str, dict[Units, tuple[str, int]]] = {
@@ -16,6 +16,7 @@ _WRITTEN: dict[str, dict[Units, tuple[str, int]]] = {
     "volume": {"us": ("ft3", 0), "si": ("m3", 1)},
     "water": {"us": ("gal", 0), "si": ("m3", 3)},
     "earth": {"us": ("yd3", 1), "si": ("m3", 1)},
+    "little_earth": {"us": ("ft3", 0), "si": ("m3", 2)},
     "flow": {"us": ("gpm", 0), "si": ("l/s", 1)},
     "large_flow": {"us": ("cfs", 2), "si": ("l/s", 0)},
     "rate": {"us": ("in/h", 2), "si": ("mm/h", 0)},
@@ -30,6 +31,8 @@ _WRITTEN: dict[str, dict[Units, tuple[str, int]]] = {
 }
 KINDS = (*_WRITTEN, "time", "money")
 UNKNOWN = "unknown"
+BARROW = 3.0 * FOOT**3
+"""Soil that a wheelbarrow takes; common practice, no source. [m3]"""
 _TENTHS_UP_TO, _MINUTES_UP_TO, _HOURS_UP_TO = 10.0 * MINUTE, 120.0 * MINUTE, 48.0 * HOUR
 
 
@@ -46,6 +49,15 @@ def written(value: float | None, kind: str, units: Units) -> tuple[str, str]:
         return f"{_round_money(value):,.0f}", ""
     unit, decimals = _time_unit(value) if kind == "time" else _WRITTEN[kind][units]
     return f"{round(value / _one(unit), decimals) + 0.0:,.{decimals}f}", unit
+
+
+def soil_words(volume: float, units: Units) -> str:
+    """Soil that is brought: by barrow loads too where that is how it comes."""
+    loads = max(math.ceil(round(volume / BARROW, 6)), 1)
+    if volume >= CUBIC_YARD:
+        return f"{format_quantity(volume, 'earth', units)} of soil"
+    told = format_quantity(volume, "little_earth", units)
+    return f"{told} of soil ({loads} barrow load{'s' if loads > 1 else ''})"
 
 
 def unit_of(kind: str, units: Units) -> tuple[str, float, int]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from importlib.resources import files
 from typing import Any
 
-from pipelines.deliverables.words.quantities import KINDS, format_quantity
+from pipelines.deliverables.words.quantities import KINDS, format_quantity, soil_words
 from terrain.reason import Reason
 from terrain.unit_table import Units
 
@@ -94,6 +94,7 @@ def environment(units: Units) -> Any:
     made = Environment(undefined=StrictUndefined, finalize=functools.partial(_written, units=units))
     for kind in KINDS:
         made.filters[kind] = functools.partial(format_quantity, kind=kind, units=units)
+    made.filters["soil"] = functools.partial(soil_words, units=units)
     made.filters["listed"] = functools.partial(_listed, units=units)
     made.filters["each"] = functools.partial(_each, units=units)
     made.filters["start"] = lambda value: start_upper(_written(value, units=units))

@@ -39,7 +39,8 @@ def cheap_cures(
             continue
         # what lies on the lawn, not the whole of a low spot that reaches beyond it
         volume = spot.volume_under(spot.spot.depth) if spot.heights.size else spot.spot.volume
-        if volume < rules["surface_least_soil"].likely:
+        # a sliver of a low that lies elsewhere is no work; a low of the lawn is topped up, however little that takes
+        if volume < min(rules["surface_least_soil"].likely, 0.9 * spot.spot.volume):
             continue
         if volume <= rules["fill_most"].likely and _falls_away(spot, drainage, rules):
             what = reason("fill_low", place=trouble.name, volume=volume)

@@ -34,7 +34,7 @@ def cautions_for(plan: Plan, *, septic_or_well: bool) -> tuple[tuple[str, Reason
     chosen = list(_ALWAYS)
     if plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.catch_basins:
         chosen += _DIGGING
-    elif _HOLE in plan.site_checks:
+    elif _HOLE in plan.site_checks or (plan.surface is not None and plan.surface.proposed):
         chosen.append(_BEFORE_YOU_DIG)
     if plan.sumps:
         chosen.append(_PUMP)
@@ -77,6 +77,8 @@ class CheckNeeds:
         Of the outfalls that are swales or ditches.
     read : tuple of str
         Levels that were read already: sill, low, route, bottom.
+    line : bool
+        Whether a line is laid, with a route and a trench.
     """
 
     deciding_shots: tuple[Said, ...]
@@ -88,6 +90,7 @@ class CheckNeeds:
     pond: bool = False
     kinds: tuple[str, ...] = ("swale",)
     read: tuple[str, ...] = ()
+    line: bool = True
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
@@ -98,9 +101,9 @@ def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
         (bool(levels), reason("check_levels", levels=levels, again=bool(needs.read))),
         (True, reason("check_with_hose")),
         (needs.ground_water, _HOLE),
-        (needs.works, reason("check_test_hole")),
+        (needs.works and needs.line, reason("check_test_hole")),
         (True, reason("check_downspouts")),
-        (needs.works, reason("check_utility_marks")),
+        (needs.works, reason("check_utility_marks", line=needs.line)),
         (needs.swale, reason("check_swale", kinds=needs.kinds)),
         (needs.pond, reason("check_pond")),
         (needs.works or not needs.roofs_known, reason("check_foundation")),
@@ -117,7 +120,7 @@ def _levels(needs: CheckNeeds) -> tuple[tuple[bool, Reason], ...]:
     return (
         ("sill" not in needs.read, reason("level_of_sill")),
         ("low" not in needs.read, reason("level_of_low")),
-        (needs.works and "route" not in needs.read, reason("level_of_route")),
+        (needs.works and needs.line and "route" not in needs.read, reason("level_of_route")),
         (needs.swale and "bottom" not in needs.read, reason("level_of_bottom", kinds=needs.kinds)),
         (needs.swale, reason("level_of_culvert")),
     )

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.layout.catching.sites import DownspoutSite
 from pipelines.layout.diagnosis.protected import arrival_at, mask_of
 from pipelines.layout.diagnosis.situation import Situation
-from pipelines.layout.diagnosis.troubles import Trouble
+from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from pipelines.layout.parts import SurfaceKind, SurfaceWork
 from terrain.arrays import BoolArray, FloatArray
 from terrain.flow.cells_to_polygons import label_polygons
@@ -115,7 +115,7 @@ def berm_before(situation: Situation, ground: Ground, name: str) -> Shaped | Non
 
 
 def filled(situation: Situation, ground: Ground, trouble: Trouble) -> Shaped | None:
-    """A small hollow of a lawn filled to its rim."""
+    """A small hollow of a lawn filled to its rim; where it lies in the lawn alone, however little that takes."""
     place = trouble.spot
     if place is None or place.place == "wall" or place.spot.spill_elevation is None:
         return None
@@ -129,7 +129,13 @@ def filled(situation: Situation, ground: Ground, trouble: Trouble) -> Shaped | N
         lambda height, volume: reason(
             "surface_fill", place=trouble.name, height=height, volume=volume, beside=place.place == "paving"
         ),
+        least=0.0 if in_lawn_alone(place) else None,
     )
+
+
+def in_lawn_alone(place: SpotPlace) -> bool:
+    """Whether a low spot lies in nothing but lawn."""
+    return all(each.place == "lawn" for each in place.every)
 
 
 def swale_aside(situation: Situation, ground: Ground, way: FloatArray, bottom: FloatArray) -> Shaped | None:
@@ -161,13 +167,15 @@ def swale_aside(situation: Situation, ground: Ground, way: FloatArray, bottom: F
 
 
 def _raised(
-    kind: SurfaceKind, situation: Situation, ground: Ground, wanted: FloatArray, why: Callable[[float, float], Reason]
+    kind: SurfaceKind, situation: Situation, ground: Ground, wanted: FloatArray,
+    why: Callable[[float, float], Reason], *, least: float | None = None,
 ) -> Shaped | None:
+    """Ground brought up to what is wanted; None where that takes less soil than the least, else than the trade's."""
     raised = np.where(np.isfinite(wanted), np.fmax(ground.elevation, wanted), ground.elevation)
     more = np.where(np.isfinite(raised), raised - ground.elevation, 0.0)
     touched = more > 1e-3
     volume = float(more[touched].sum()) * ground.grid.cell_area
-    if volume < situation.rules["surface_least_soil"].likely:
+    if volume == 0.0 or volume < (situation.rules["surface_least_soil"].likely if least is None else least):
         return None
     height, area = float(more.max()), float(np.count_nonzero(touched)) * ground.grid.cell_area
     shape = outline(touched, ground)

@@ -1,6 +1,6 @@
 """Works on the surface alone, run through the same water model as the lot as it is, and priced."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
@@ -15,7 +15,7 @@ from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.layout.catching.downspouts import extension_place, spouts_beside_complaints, spouts_to_troubles
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.cured import TroubleLeft, told_left, troubles_left
+from pipelines.layout.cured import TroubleLeft, against_today, told_left, troubles_left
 from pipelines.layout.diagnosis.diagnose import (
     Diagnosis,
     Reckoning,
@@ -28,12 +28,21 @@ from pipelines.layout.diagnosis.diagnose import (
 from pipelines.layout.diagnosis.division import SIDES, sides_of
 from pipelines.layout.diagnosis.lot_water import LotWater, run_storm
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
+from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.parts import State, SurfaceOnly, SurfaceWork
 from pipelines.layout.plan import TakeOffLine
 from pipelines.layout.quantities.soil import soil_quantities
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
-from pipelines.layout.surface.earthworks import Shaped, against_wall, berm_before, filled, led_away, swale_aside
+from pipelines.layout.surface.earthworks import (
+    Shaped,
+    against_wall,
+    berm_before,
+    filled,
+    in_lawn_alone,
+    led_away,
+    swale_aside,
+)
 from pipelines.layout.surface.raised_edge import edge_raised
 from pipelines.layout.ways.own_swale import OwnSwale
 from terrain.arrays import BoolArray, IntArray
@@ -56,8 +65,8 @@ class Reshaped:
     situation: Situation
     found: Diagnosis
     left: tuple[TroubleLeft, ...]
-    passes: bool = False
-    """Whether more passes through a pond at an edge than may run there."""
+    through: tuple[TroubleLeft, ...] = ()
+    """Edges where more passes through a pond than may run there, for all that is ended."""
 
     @property
     def badness(self) -> tuple[int, float]:
@@ -66,14 +75,16 @@ class Reshaped:
         return len(self.left), over
 
 
-def surface_only(
-    inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None
-) -> tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]] | None:
+Surfaced = tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]]
+"""Works on the surface as they are told, the lot with them, and what they take."""
+
+
+def surface_only(inputs: PlanInputs, found: Diagnosis, tried: Iterable[Try]) -> Surfaced | None:
     """The works on the surface that help, each kept only where it does, and what they take; None where none does."""
     situation = inputs.situation
     best = _tried(inputs, situation.drainage.ground, ())
     today = best.found.water
-    for shape in _candidates(inputs, found, aside):
+    for shape in tried:
         best = _with_one_more(shape, best, inputs, today)
         if not best.left:
             break
@@ -83,7 +94,7 @@ def surface_only(
     lines, _ = price_take_off(soil_quantities(best.works, situation.rules), inputs.prices, situation.rules)
     cost = total_cost(lines)
     told = SurfaceOnly(
-        best.works, tuple(told_left(each) for each in best.left), _sends(today, best.found.water),
+        best.works, tuple(told_left(each) for each in against_today(best.left, found)), _sends(today, best.found.water),
         refused, _state(best, refused, situation), cost.low, cost.likely, cost.high,
     )
     return told, best, lines
@@ -99,15 +110,17 @@ def _with_one_more(shape: Try, best: Reshaped, inputs: PlanInputs, today: LotWat
     if work.kind != "extension":
         work = replace(work, id=f"{work.kind.replace(' ', '-')}-{alike + 1}")
     after = _tried(inputs, shaped.ground, (*best.works, work))
-    # edging is dear: it is kept where it ends something, not where it only makes it less
-    helps = len(after.left) < len(best.left) if work.kind == "raised edge" else after.badness < best.badness
+    # edging is dear, and a barrow or two are no work of their own: kept where they end something, not only lessen it
+    little = work.kind == "fill" and work.fill < best.situation.rules["surface_least_soil"].likely
+    ends = work.kind == "raised edge" or little
+    helps = len(after.left) < len(best.left) if ends else after.badness < best.badness
     return after if helps and not side_gains(today, after.found.water, inputs.situation) else best
 
 
 def _state(best: Reshaped, refused: Reason | None, situation: Situation) -> State:
     if best.left or refused is not None:
         return "no"
-    return "cannot_tell" if best.passes or in_doubt(best, situation) else "sure"
+    return "cannot_tell" if best.through or in_doubt(best, situation) else "sure"
 
 
 def in_doubt(best: Reshaped, situation: Situation) -> bool:
@@ -120,7 +133,14 @@ def in_doubt(best: Reshaped, situation: Situation) -> bool:
     return needs_floor or shallow or (edged and situation.rules["raised_edge_freeboard"].likely < situation.rmse)
 
 
-def _candidates(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator[Try]:
+def hollows(troubles: Iterable[Trouble]) -> Iterator[Try]:
+    """Troubles that are hollows of the lawn alone, each filled."""
+    for trouble in troubles:
+        if trouble.spot is not None and in_lawn_alone(trouble.spot):
+            yield partial(filled, trouble=trouble)
+
+
+def works_to_try(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -> Iterator[Try]:
     """Works to try one after the other, the cheapest first; each is made on the ground that those before it left."""
     situation = inputs.situation
     spouts = spouts_to_troubles(situation, found)
@@ -155,7 +175,7 @@ def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -
     left = troubles_left(found, NO_CATCHING, found.division, found.water, before.rules)
     return Reshaped(
         works, ground, situation, found, tuple(each for each in left if not each.ended),
-        passes=any(each.through for each in left),
+        through=tuple(each for each in left if each.ended and each.through),
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.proposal import catch
-from pipelines.layout.cured import TroubleLeft, told_left, troubles_left, worst_standing
+from pipelines.layout.cured import TroubleLeft, against_today, told_left, troubles_left, worst_standing
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.situation import Situation
@@ -13,7 +13,7 @@ from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.improvements import only_served
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.parts import CaughtBy, SurfaceOnly, WithPipes
-from pipelines.layout.surface.surface_only import Reshaped, in_doubt, side_gains
+from pipelines.layout.surface.surface_only import Reshaped, Surfaced, hollows, in_doubt, side_gains, surface_only
 from pipelines.layout.two_catchings import LaidOut, best_caught, with_flows
 from pipelines.layout.ways.way_values import WayInputs
 from terrain.reason import Reason, reason
@@ -29,6 +29,29 @@ class OnReshaped:
     inputs: PlanInputs
     laid: LaidOut
     caught_by: tuple[CaughtBy, ...]
+
+
+def soil_and_pipes(
+    inputs: PlanInputs, found: Diagnosis, alone: LaidOut, shaped: Surfaced, lay: LayGround
+) -> tuple[SurfaceOnly, Reshaped, OnReshaped | None]:
+    """Works on the surface as they are told, and the pipes beside them where both are proposed: with the works that
+    help, else with no more of them than fill the hollows of the lawn that pipes alone leave."""
+    first = _beside(inputs, found, alone, shaped, lay)
+    if first[0].proposed:
+        return first
+    topped = surface_only(inputs, found, hollows(each.trouble for each in alone.left if not each.ended))
+    if topped is not None and [work.why for work in topped[1].works] != [work.why for work in shaped[1].works]:
+        again = _beside(inputs, found, alone, topped, lay)
+        if again[0].proposed:
+            return again
+    return first[0], first[1], None
+
+
+def _beside(
+    inputs: PlanInputs, found: Diagnosis, alone: LaidOut, shaped: Surfaced, lay: LayGround
+) -> tuple[SurfaceOnly, Reshaped, OnReshaped | None]:
+    told, both = with_pipes(inputs, found, alone, shaped[0], shaped[1], lay)
+    return replace(shaped[0], with_pipes=told), shaped[1], both
 
 
 def with_pipes(
@@ -48,10 +71,10 @@ def with_pipes(
     pipes_alone, still = alone.least.cost.likely, sum(not each.surely_ended for each in alone.left)
     if not still and less < rules["surface_less_flow"].likely:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_spares_little")), None
-    laid, caught_by = best_caught(inputs, wrong, catching, ground, weigh=True)
+    laid, caught_by = best_caught(inputs, wrong, catching, ground, weigh=True, judged=lot.found)
     if not isinstance(laid, LaidOut) or laid.least.cost is None:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_pipes_lead_nowhere")), None
-    water, left = _water(inputs, lot, laid)
+    water, left = _water(inputs, lot, laid, found)
     over, worst = [each for each in left if not each.surely_ended], worst_standing(left)
     why = _why_not(alone, laid, len(over) > still, lot, inputs)
     if why is None and (gains := side_gains(found.water, water, situation)):
@@ -77,14 +100,16 @@ def _flow(ways: WayInputs) -> float:
     return sum(ways.flows.flows[name] for name in ways.wanted)
 
 
-def _water(inputs: PlanInputs, lot: Reshaped, laid: LaidOut) -> tuple[LotWater, tuple[TroubleLeft, ...]]:
+def _water(
+    inputs: PlanInputs, lot: Reshaped, laid: LaidOut, today: Diagnosis
+) -> tuple[LotWater, tuple[TroubleLeft, ...]]:
     """The design storm with both, and every trouble of the reshaped lot: pipes may not undo what soil has ended."""
     way = laid.least.chosen
     assert way is not None
     served = only_served(laid.catching, way)
     division = works_division(lot.situation, served)
     water = run_with_works(lot.situation, inputs.reckoning, lot.found, served, division, way.capacities)
-    return water, troubles_left(lot.found, served, division, water, lot.situation.rules)
+    return water, against_today(troubles_left(lot.found, served, division, water, lot.situation.rules), today)
 
 
 def _deeper(inputs: PlanInputs, found: Diagnosis, water: LotWater, before: Situation) -> Reason | None:

@@ -169,7 +169,14 @@ def _in_short(look: OutfallLook) -> Reason:
     if look.why.code == "outfall_pond":
         return reason("outfall_pond_unsure", outfall=look.outfall)
     dam = min((each.distance for each in look.suspected), default=None)
-    return reason("outfall_unsure", outfall=look.outfall, dam=dam)
+    backing = [each for each in look.culverts if each.backs_up and not each.suspected]
+    asked = dict(look.why.values).get("look", ())
+    return reason(
+        "outfall_unsure", outfall=look.outfall, dam=dam,
+        bottom=any(isinstance(each, Reason) and each.code == "outfall_look_bottom" for each in asked),
+        culverts=sum(each.assumed for each in backing),
+        silted=sum(each.silted and not each.assumed for each in backing),
+    )  # fmt: skip
 
 
 def _none(look: OutfallLook, catching: Catching) -> OutfallLook:

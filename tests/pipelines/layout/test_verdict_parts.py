@@ -13,9 +13,11 @@ from pipelines.layout.parts import WEAKEST_FIRST, Part, Parts
 from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.verdict_parts import (
     NOTHING_NEEDED,
+    as_far_as_looked,
     as_far_as_outfall,
     cure_part,
     look_of,
+    looked_no_farther,
     outfall_part,
     with_works,
 )
@@ -46,6 +48,21 @@ def test_making_one_part_weaker_never_makes_the_verdict_surer() -> None:
         for name in NAMES:
             weaker = replace(parts, **{name: Part("no", "")})
             assert rank(weaker.verdict) <= rank(parts.verdict)
+
+
+@pytest.mark.parametrize("code", ["window_stopped", "window_unsettled", "window_look_stopped"])
+def test_no_cure_is_sure_where_water_may_come_from_beyond_what_was_looked_at(code: str) -> None:
+    beyond = looked_no_farther((reason("raster_of_roofs_and_trees"), reason(code), "as written"))
+    assert beyond is not None
+    assert beyond["banks"] == (code == "window_look_stopped")
+    for state in WEAKEST_FIRST:
+        parts = Parts(*(Part(state, name) for name in NAMES))
+        looked = as_far_as_looked(parts, beyond)
+        # what is not sure already keeps its own reason, and no other part is touched
+        open_now = state in ("sure", "not_needed")
+        assert looked.cure == (Part("cannot_tell", beyond) if open_now else parts.cure)
+        assert (looked.cause, looked.fall, looked.outfall) == (parts.cause, parts.fall, parts.outfall)
+        assert as_far_as_looked(parts, looked_no_farther(("as written",))) is parts
 
 
 def trouble(name: str = "place_lawn") -> Trouble:

@@ -119,7 +119,8 @@ def test_nothing_is_asked_that_the_answer_knows(findings: Findings) -> None:
     if plan.parts.cause.why.code == "rain_explains_it":
         assert all(say(seen, "us") in text for seen in plan.parts.cause.why["seen"])
     # what may be ground water is looked for before anything is built against surface water
-    built = bool(plan.pipe_runs or plan.catch_basins)
+    moved = plan.surface is not None and plan.surface.proposed
+    built = bool(plan.pipe_runs or plan.catch_basins or moved)
     doubt = built and "check_hole_for_ground_water" in codes and plan.parts.cause.state == "cannot_tell"
     assert ("First a test hole" in text) == doubt
     levels = [each["again"] for each in plan.site_checks if each.code == "check_levels"]

@@ -9,7 +9,7 @@ import pytest
 from shapely import Point
 
 from pipelines.deliverables.lot.layers import lot_tables
-from pipelines.layout import planner
+from pipelines.layout.surface import with_pipes as soil
 from pipelines.layout.surface.with_pipes import with_pipes
 from pipelines.lot import screen_lot
 from pipelines.lot_inputs import open_lot
@@ -54,7 +54,7 @@ def both(trench: Path) -> Any:
 @pytest.fixture(scope="module")
 def alone(trench: Path) -> Any:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(planner, "with_pipes", lambda *given: (None, None))
+        patch.setattr(soil, "with_pipes", lambda *given: (None, None))
         return screen_lot(trench)
 
 
@@ -124,7 +124,7 @@ def test_where_pipes_alone_end_as_much_what_both_spare_decides(
         # as if the trench ended all
         return with_pipes(inputs, found, replace(laid, left=()), *rest)
 
-    monkeypatch.setattr(planner, "with_pipes", ended)
+    monkeypatch.setattr(soil, "with_pipes", ended)
     plan = LotStages(open_lot(changed)).planned.plan
     assert plan.surface.proposed == (key is None)
     told = plan.surface.with_pipes
@@ -141,6 +141,14 @@ def test_both_are_proposed_where_they_end_more_whatever_they_cost(site: Path, bo
     assert told.likely > told.pipes_alone
     assert told.pipes_alone < 0.8 * both.plan.surface.with_pipes.pipes_alone
     assert told.left == ()
+
+
+def test_nobody_is_sure_of_a_cure_where_the_window_stopped_short_of_the_hill(site: Path) -> None:
+    changed = site.with_name("short.toml")
+    changed.write_text(site.read_text() + "\n[rules]\nlargest_window = 10000\n")
+    plan = LotStages(open_lot(changed)).planned.plan
+    assert (plan.parts.cure.state, plan.parts.cure.why.code) == ("cannot_tell", "looked_no_farther")
+    assert plan.parts.verdict == "cannot_tell"
 
 
 def test_pipes_that_would_let_water_stand_higher_than_today_are_not_proposed(site: Path) -> None:

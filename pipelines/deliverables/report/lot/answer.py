@@ -16,8 +16,8 @@ from pipelines.deliverables.words.names import MODES, PARTS, VERDICTS
 from pipelines.deliverables.words.say import say, say_all, sentence, start_upper, with_article
 from pipelines.deliverables.words.slopes import slopes_of
 from pipelines.hydrology.runoff_table import runoff_bounds
-from pipelines.layout.parts import CaughtBy, Size, WithPipes
-from pipelines.layout.plan import Discharge, Said
+from pipelines.layout.parts import CaughtBy, Size, SurfaceWork, WithPipes
+from pipelines.layout.plan import Discharge, Plan, Said
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.reason import Reason, reason
 from terrain.unit_table import INCH, Units
@@ -166,7 +166,12 @@ def _stands(depth: float, hours: float | None) -> bool:
 def improves(findings: Findings) -> bool:
     """Whether a plan changes where water goes."""
     plan = findings.plan
-    return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps)
+    return bool(plan.pipe_runs or plan.french_drains or plan.channel_drains or plan.sumps or soil_moved(plan))
+
+
+def soil_moved(plan: Plan) -> tuple[SurfaceWork, ...]:
+    """Works on the surface that a plan proposes, alone or with pipes."""
+    return plan.surface.works if plan.surface is not None and plan.surface.proposed else ()
 
 
 def _low_spot(
@@ -217,16 +222,21 @@ def in_short(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     if runs:
         crossings = list(dict.fromkeys(text for run in runs for text in say_all(run.crossings, units)))
         yield (*pipe_words(findings, layers, units), _crossings(crossings))
-    elif not findings.plan.catch_basins and not findings.plan.refer_out:
+    yield from _soil_works(findings.plan, units)
+    if not runs and not soil_moved(findings.plan) and not findings.plan.catch_basins and not findings.plan.refer_out:
         yield (nothing_built(findings),)
+
+
+def _soil_works(plan: Plan, units: Units) -> Iterator[Words]:
+    yield from ((f"{work.id}: {say(work.why, units)}.",) for work in soil_moved(plan))
 
 
 def hole_first(findings: Findings) -> bool:
     """Whether something is built that does nothing against the ground water that may be there."""
     plan = findings.plan
-    moved = plan.surface is not None and plan.surface.proposed
     asked = any(is_said(each, "check_hole_for_ground_water") for each in plan.site_checks)
-    return asked and plan.parts.cause.state == "cannot_tell" and bool(plan.pipe_runs or plan.catch_basins or moved)
+    built = bool(plan.pipe_runs or plan.catch_basins or soil_moved(plan))
+    return asked and plan.parts.cause.state == "cannot_tell" and built
 
 
 def pipe_words(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Words:
@@ -258,6 +268,7 @@ def proposed(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Unit
     """What a plan proposes, a line each."""
     yield from _collectors(findings, layers, units)
     yield from pump_words(findings, layers, units)
+    yield from _soil_works(findings.plan, units)
     for run in findings.plan.pipe_runs:
         told = partial(layer_number, layers, "pipe_runs", run.id, units=units)
         slopes = slopes_of(run)
@@ -389,7 +400,8 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
     beside = surface is not None and surface.proposed
     caught = (said_caught(each, beside=beside) for each in findings.plan.caught_by)
-    for said in (*caught, *map(said_size, findings.plan.sizes)):
+    sizes = (said_size(each, beside=beside) for each in findings.plan.sizes)
+    for said in (*caught, *sizes):
         yield (sentence(said, units),)
     for sump in findings.plan.sumps:
         for other in sump.compared:
@@ -414,11 +426,11 @@ def said_caught(caught: CaughtBy, *, beside: bool = False) -> Reason:
     )
 
 
-def said_size(size: Size) -> Reason:
-    """One size of the works and its price."""
+def said_size(size: Size, *, beside: bool = False) -> Reason:
+    """One size of the works and its price; beside soil that is moved it is a part alone."""
     return reason(
         "size_of_works", years=size.keeps_dry, chosen=size.chosen, holds=size.holds, low=size.low, likely=size.likely,
-        high=size.high,
+        high=size.high, beside=beside,
     )
 
 

@@ -17,6 +17,7 @@ from pipelines.deliverables.report.lot.answer import (
     nothing_built,
     pipe_words,
     pump_words,
+    soil_moved,
     standing_words,
 )
 from pipelines.deliverables.report.lot.verdict_words import part_called, state_words
@@ -132,7 +133,7 @@ def _sentences(text: str) -> list[str]:
 
 def _built(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units) -> Iterator[str]:
     plan = findings.plan
-    moved = plan.surface.works if plan.surface is not None and plan.surface.proposed else ()
+    moved = soil_moved(plan)
     first = f"{sentence(reason('dig_hole_first'), units)} " if hole_first(findings) else ""
     if plan.pipe_runs:
         yield f"{first}{plain(pipe_words(findings, layers, units))}."
@@ -157,7 +158,8 @@ def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     yield from (plain(words) for words in pump_words(findings, layers, units, short=True))
     for at, line in enumerate(findings.plan.discharges):
         if line.mode == "none":
-            if line.verdict != "sure":
+            # what is done on the surface is told where it is built
+            if line.verdict != "sure" and not soil_moved(findings.plan):
                 yield from _sentences(say_short(line.why, units))
             continue
         enough = sum(spare >= 0.0 for spare in line.on_grounds)
@@ -169,9 +171,12 @@ def _leaves(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
 
 
 def _cost(findings: Findings, units: Units) -> Iterator[str]:
-    for way in findings.plan.alternatives:
-        if way.chosen and way.likely:
-            low, likely, high = (number(value, "money", units).text for value in (way.low, way.likely, way.high))
+    surface = findings.plan.surface
+    money = [(way.low, way.likely, way.high) for way in findings.plan.alternatives if way.chosen]
+    money += [(surface.low, surface.likely, surface.high)] if surface is not None and surface.chosen else []
+    for each in money:
+        if each[1]:
+            low, likely, high = (number(value, "money", units).text for value in each)
             yield f"{low} to {high}, likely {likely}, {CURRENCY}."
             if findings.not_needed_on is not None:
                 yield say_short(findings.not_needed_on, units)

@@ -60,12 +60,12 @@ def lot_map(findings: Findings, layers: Mapping[str, pd.DataFrame], units: Units
     ground = ground_picture(findings.ground, findings.grid, whole)
     drawn = tuple(replace(layer, features=_touching(layer.features, whole)) for layer in drawn)
     drawn = tuple(layer for layer in drawn if layer.features)
-    storms, surface = _storms(findings, units), findings.plan.surface
+    storms = _storms(findings, units)
     hours: list[float] = next((course.hours.tolist() for storm in findings.storms for course in storm.courses), [])
     return MapPicture(
         ground, drawn, view, units, _beds(findings, storms), storms, tuple(hours), findings.grid.shape[1],
         findings.picture,
-        improved=improves(findings) or (surface is not None and surface.proposed),
+        improved=improves(findings),
     )
 
 
