@@ -221,6 +221,8 @@ class SurfaceOnly:
         Whether they are proposed alone.
     with_pipes : WithPipes or None
         The same works with pipes for what they leave; None where they leave nothing or may not be built.
+    relaid : tuple of Reason
+        Paving with a low of its own beside lawn that is filled: soil doesn't end that, relaying it would.
     """
 
     works: tuple[SurfaceWork, ...]
@@ -233,6 +235,7 @@ class SurfaceOnly:
     high: float
     chosen: bool = False
     with_pipes: WithPipes | None = None
+    relaid: tuple[Reason, ...] = ()
 
     @property
     def proposed(self) -> bool:

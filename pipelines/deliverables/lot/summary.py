@@ -305,6 +305,7 @@ def _surface(surface: SurfaceOnly) -> dict[str, Any]:
         "cost_low": surface.low,
         "cost_likely": surface.likely,
         "cost_high": surface.high,
+        "relaid": [say(each, "si") for each in surface.relaid],
         "with_pipes": None if surface.with_pipes is None else _with_pipes(surface.with_pipes),
     }
 

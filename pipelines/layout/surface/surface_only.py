@@ -32,6 +32,7 @@ from pipelines.layout.diagnosis.troubles import Trouble
 from pipelines.layout.options import PlanInputs
 from pipelines.layout.parts import State, SurfaceOnly, SurfaceWork
 from pipelines.layout.plan import TakeOffLine
+from pipelines.layout.quantities.quantities import Quantity
 from pipelines.layout.quantities.soil import soil_quantities
 from pipelines.layout.quantities.take_off import price_take_off, total_cost
 from pipelines.layout.surface.earthworks import (
@@ -96,8 +97,29 @@ def surface_only(inputs: PlanInputs, found: Diagnosis, tried: Iterable[Try]) -> 
     told = SurfaceOnly(
         best.works, tuple(told_left(each) for each in against_today(best.left, found)), _sends(today, best.found.water),
         refused, _state(best, refused, situation), cost.low, cost.likely, cost.high,
+        relaid=tuple(_relaid(inputs, found, best.works)),
     )
     return told, best, lines
+
+
+def _relaid(inputs: PlanInputs, found: Diagnosis, works: Sequence[SurfaceWork]) -> Iterator[Reason]:
+    """What lifting and relaying takes of paving whose own low holds water, beside lawn that is filled."""
+    beside = {work.why["place"] for work in works if work.kind == "fill" and work.why["beside"]}
+    for trouble in found.troubles:
+        spot = trouble.spot
+        pool = None if spot is None else found.water.standing.get(spot.spot.id)
+        if spot is None or pool is None or trouble.name not in beside:
+            continue
+        area = spot.area_under(pool.depth)
+        lines, missing = price_take_off(
+            (Quantity("paving relaid", area, "area", "hired"),), inputs.prices, inputs.situation.rules
+        )
+        cost = total_cost(lines)
+        low, likely, high = (None, None, None) if missing else (cost.low, cost.likely, cost.high)
+        yield reason(
+            "paving_relaid", place=trouble.name, area=area, depth=max(pool.depth - spot.dry, 0.0), low=low,
+            likely=likely, high=high,
+        )
 
 
 def _with_one_more(shape: Try, best: Reshaped, inputs: PlanInputs, today: LotWater) -> Reshaped:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from pipelines.layout.surface import with_pipes as soil
 from pipelines.layout.surface.earthworks import filled
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
+from terrain.reason import reason
 from terrain.unit_table import FOOT
 from tests.pipelines.lot.conftest import write_lot
 from tests.pipelines.lot.test_surface_works import MORE, RAIN, places, plane, shapes
@@ -141,3 +143,21 @@ def test_a_barrow_or_two_beside_paving_are_still_no_work(with_patio: Any) -> Non
     assert filled(lot, lot.drainage.ground, low) is not None
     beside = replace(low, spot=replace(low.spot, place="paving"))
     assert filled(lot, lot.drainage.ground, beside) is None
+
+
+def test_the_patio_s_own_low_is_told_and_priced_as_relaying_not_as_soil(with_patio: Any) -> None:
+    found = with_patio.diagnosis
+    patio = next(each for each in found.troubles if each.spot is not None and each.spot.place == "paving")
+    work = SimpleNamespace(kind="fill", why=reason("surface_fill", place=patio.name, beside=True))
+    (told,) = surface_only._relaid(with_patio.inputs, found, [work])
+    assert told["area"] == patio.spot.area_under(found.water.standing[patio.spot.spot.id].depth)
+    # 14 a square foot, common practice, with overhead and profit of 35 % and a contingency of 15 %
+    assert told["area"] > 20.0
+    assert told["likely"] == pytest.approx(told["area"] / FOOT**2 * 14.0 * 1.35 * 1.15)
+    assert told["low"] < told["likely"] < told["high"]
+    text = say(told, "us")
+    assert "Poured concrete cannot be relaid" in text
+    assert "soil (" not in text
+    # soil that lies in lawn alone asks for no paving
+    lawn = SimpleNamespace(kind="fill", why=reason("surface_fill", place=patio.name, beside=False))
+    assert not list(surface_only._relaid(with_patio.inputs, found, [lawn]))

@@ -396,6 +396,7 @@ def _ways(findings: Findings, units: Units) -> Iterator[Words]:
             "surface_alone", chosen=surface.chosen, works=tuple(work.why for work in surface.works), left=surface.left,
             refused=surface.refused, state=surface.state, low=surface.low, likely=surface.likely, high=surface.high,
         ), units),)  # fmt: skip
+        yield from ((sentence(each, units),) for each in surface.relaid)
         if surface.with_pipes is not None:
             yield (sentence(said_with_pipes(surface.with_pipes), units),)
     beside = surface is not None and surface.proposed
