@@ -15,6 +15,7 @@ from pipelines.layout.routing.fall_to_spare import (
     most_to_spare,
     spare_contours,
     way_lengths,
+    ways_to,
 )
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
@@ -78,6 +79,20 @@ def test_no_cell_of_the_way_has_less_and_one_has_no_more(seed: int, route_grid, 
         # cells in place of ground between them: as far off as the ground changes over half a cell
         step = max(np.abs(np.diff(ground, axis=0)).max(), np.abs(np.diff(ground, axis=1)).max())
         assert fall.spare[row, column] == pytest.approx(own.min(), abs=step + 0.01)
+
+
+def test_ways_from_some_cells_are_those_of_all(route_grid, four_inch: RoutePipe) -> None:
+    """A search that ends with the last cell wanted: the same ways, and none from beyond it."""
+    field = field_from_arrays(route_grid(16, 20), np.full((16, 20), 100.0), barred=box(1007, 1990, 1011, 1994))
+    place, wanted = Point(1019.5, 1992.3), np.zeros((16, 20), dtype=np.bool_)
+    wanted[3:5, 9:14] = True
+    some, full = ways_to(field, place, wanted), ways_to(field, place)
+    assert some is not None
+    assert full is not None
+    near = np.append(full.distance[:-1] <= full.distance[:-1][wanted.ravel()].max(), True)
+    np.testing.assert_array_equal(some.onward[near], full.onward[near])
+    np.testing.assert_array_equal(some.distance, np.where(near, full.distance, np.inf))
+    assert len(some.order) < len(full.order)
 
 
 def test_the_way_goes_round_a_corner_and_not_through(route_grid, four_inch) -> None:
