@@ -52,17 +52,7 @@ class FallToSpare:
 
     def way_from(self, row: int, column: int) -> FloatArray:
         """Vertices of the shortest allowed way from a cell to the outfall. [m]"""
-        columns = self.grid.shape[1]
-        cells = self.grid.shape[0] * columns
-        at = row * columns + column
-        points: list[tuple[float, float]] = []
-        while 0 <= at < cells and self.onward[at] >= 0:
-            x, y = self.grid.centres(at // columns, at % columns)
-            points.append((float(x), float(y)))
-            at = int(self.onward[at])
-        if points:
-            points.append((self.outfall.point.x, self.outfall.point.y))
-        return np.array(points, dtype=np.float64).reshape(-1, 2)
+        return _followed(self.onward, self.grid, self.outfall.point, row, column)
 
 
 def fall_to_spare(
@@ -88,7 +78,9 @@ def fall_to_spare(
     the parts are common practice, no source.
     """
     grid = field.grid
-    more = None if known is None else most_to_spare(field, outfall, pipe, spec, slope=slope) > known
+    more = None
+    if known is not None:
+        more = field.allowed & (most_to_spare(field, outfall, pipe, spec, slope=slope) > known)
     ways = ways_to(field, outfall.point, more) if more is None or more.any() else None
     if ways is None:
         lost = np.full(grid.shape, np.nan)
@@ -162,6 +154,25 @@ class WaysTo:
     def length(self) -> FloatArray:
         """Of each cell's way, NaN where there is none. [m]"""
         return np.where(np.isfinite(self.distance[:-1]), self.distance[:-1], np.nan)
+
+
+def shortest_way(field: RouteField, row: int, column: int, place: Point) -> FloatArray:
+    """Vertices of the shortest allowed way from a cell to a place; none where there is no way. [m]"""
+    ways = ways_to(field, place)
+    return np.zeros((0, 2)) if ways is None else _followed(ways.onward, field.grid, place, row, column)
+
+
+def _followed(onward: IntArray, grid: Grid, place: Point, row: int, column: int) -> FloatArray:
+    cells = grid.shape[0] * grid.shape[1]
+    at = row * grid.shape[1] + column
+    points: list[tuple[float, float]] = []
+    while 0 <= at < cells and onward[at] >= 0:
+        x, y = grid.centres(*divmod(at, grid.shape[1]))
+        points.append((float(x), float(y)))
+        at = int(onward[at])
+    if points:
+        points.append((place.x, place.y))
+    return np.array(points, dtype=np.float64).reshape(-1, 2)
 
 
 def way_lengths(field: RouteField, place: Point) -> FloatArray:
