@@ -36,9 +36,6 @@ def spare_everywhere(inputs: WayInputs) -> Raster | None:
     for site in sorted(sites, key=lambda each: each.level):
         target = OutfallTarget(site.id, site.point, site.level)
         known = np.where(inside, np.nan_to_num(most, nan=-np.inf), np.inf)
-        highest = most_to_spare(route_field, target, spec.pipes[0], spec, slope=slope)
-        if not np.any(highest > known):
-            continue
         most = np.fmax(most, fall_to_spare(route_field, target, spec.pipes[0], spec, slope=slope, known=known).spare)
     return Raster(route_field.grid, np.where(inside, most, np.nan), "m", "fall to spare to the best outfall")
 

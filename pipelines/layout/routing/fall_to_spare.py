@@ -52,17 +52,7 @@ class FallToSpare:
 
     def way_from(self, row: int, column: int) -> FloatArray:
         """Vertices of the shortest allowed way from a cell to the outfall. [m]"""
-        columns = self.grid.shape[1]
-        cells = self.grid.shape[0] * columns
-        at = row * columns + column
-        points: list[tuple[float, float]] = []
-        while 0 <= at < cells and self.onward[at] >= 0:
-            x, y = self.grid.centres(at // columns, at % columns)
-            points.append((float(x), float(y)))
-            at = int(self.onward[at])
-        if points:
-            points.append((self.outfall.point.x, self.outfall.point.y))
-        return np.array(points, dtype=np.float64).reshape(-1, 2)
+        return _followed(self.onward, self.grid, self.outfall.point, row, column)
 
 
 def fall_to_spare(
@@ -79,14 +69,19 @@ def fall_to_spare(
     Along the shortest allowed way from a cell, the least of what each of its points q has available over what is
     needed there: ground - cover - outside diameter + wall, less level + slope x way to the outfall + digging
     tolerance. At the cell itself the drop through a basin is needed too. The cover of the last stretch before the
-    outfall is not asked for. Where that is no more than is `known` of another outfall it is NaN.
+    outfall is not asked for. Where that is no more than is `known` of another outfall it is NaN, and ways are looked
+    for no farther off than it could be more.
 
     Notes
     -----
     spare(p) = min over q of (ground - cover - od + wall)(q) - (level + slope x distance(q, outfall) + tolerance);
     the parts are common practice, no source.
     """
-    grid, ways = field.grid, ways_to(field, outfall.point)
+    grid = field.grid
+    more = None
+    if known is not None:
+        more = field.allowed & (most_to_spare(field, outfall, pipe, spec, slope=slope) > known)
+    ways = ways_to(field, outfall.point, more) if more is None or more.any() else None
     if ways is None:
         lost = np.full(grid.shape, np.nan)
         return FallToSpare(outfall, grid, lost, lost.copy(), np.full(grid.shape, -1), np.full(lost.size + 1, -1))
@@ -108,7 +103,7 @@ def fall_on_grounds(
 
     (rows, cols, grounds), NaN where nothing is asked or there is no allowed way. [m]
     """
-    grid, ways = field.grid, ways_to(field, outfall.point)
+    grid, ways = field.grid, ways_to(field, outfall.point, asked)
     if ways is None:
         return np.full((*grid.shape, grounds.count), np.nan, dtype=np.float32)
     spare = spare_on_grounds(
@@ -161,18 +156,42 @@ class WaysTo:
         return np.where(np.isfinite(self.distance[:-1]), self.distance[:-1], np.nan)
 
 
+def shortest_way(field: RouteField, row: int, column: int, place: Point) -> FloatArray:
+    """Vertices of the shortest allowed way from a cell to a place; none where there is no way. [m]"""
+    ways = ways_to(field, place)
+    return np.zeros((0, 2)) if ways is None else _followed(ways.onward, field.grid, place, row, column)
+
+
+def _followed(onward: IntArray, grid: Grid, place: Point, row: int, column: int) -> FloatArray:
+    cells = grid.shape[0] * grid.shape[1]
+    at = row * grid.shape[1] + column
+    points: list[tuple[float, float]] = []
+    while 0 <= at < cells and onward[at] >= 0:
+        x, y = grid.centres(*divmod(at, grid.shape[1]))
+        points.append((float(x), float(y)))
+        at = int(onward[at])
+    if points:
+        points.append((place.x, place.y))
+    return np.array(points, dtype=np.float64).reshape(-1, 2)
+
+
 def way_lengths(field: RouteField, place: Point) -> FloatArray:
     """Length of the shortest allowed way from each cell to a place, NaN where there is none. [m]"""
     ways = ways_to(field, place)
     return np.full(field.grid.shape, np.nan) if ways is None else ways.length.reshape(field.grid.shape)
 
 
-def ways_to(field: RouteField, place: Point) -> WaysTo | None:
-    """Shortest allowed ways to a place, which don't hang on levels and pipes; None where it is out of reach."""
+def ways_to(field: RouteField, place: Point, wanted: BoolArray | None = None) -> WaysTo | None:
+    """Shortest allowed ways to a place, which don't hang on levels and pipes; None where it is out of reach.
+
+    From everywhere, or from the cells wanted and all that lie nearer.
+    """
     start = field.nearest_allowed(place.x, place.y)
     if start is None:
         return None
     first = start[0] * field.grid.shape[1] + start[1]
+    if wanted is not None:
+        return _search_ways(field.passable, field.walls, field.grid, first, place.x, place.y, wanted)
     return _ways_to(_Itself(field.passable), _Itself(field.walls), _Itself(field.grid), first, place.x, place.y)
 
 
@@ -191,12 +210,18 @@ class _Itself:
 
 @lru_cache(maxsize=MOST_KEPT)
 def _ways_to(passable: _Itself, walls: _Itself, grid: _Itself, first: int, east: float, north: float) -> WaysTo:
-    rows, columns = grid.same.shape
-    x, y = grid.same.centres(*np.divmod(np.arange(rows * columns), columns))
+    everywhere = np.ones(grid.same.shape, dtype=np.bool_)
+    return _search_ways(passable.same, walls.same, grid.same, first, east, north, everywhere)
+
+
+def _search_ways(
+    passable: BoolArray, walls: FloatArray, grid: Grid, first: int, east: float, north: float, wanted: BoolArray
+) -> WaysTo:
+    rows, columns = grid.shape
+    x, y = grid.centres(*np.divmod(np.arange(rows * columns), columns))
     x, y = np.append(x, east), np.append(y, north)
-    clear = bool(sees(walls.same, x[first], y[first], x[-1], y[-1]))
-    distance, onward, order = shortest_ways(passable.same, STEPS, x, y, walls.same, first, clear)
-    return WaysTo(x, y, distance, onward, order)
+    clear = bool(sees(walls, x[first], y[first], x[-1], y[-1]))
+    return WaysTo(x, y, *shortest_ways(passable, STEPS, x, y, walls, first, clear, wanted.ravel()))
 
 
 def spare_contours(field_of_fall: FloatArray, grid: Grid, levels: Sequence[float]) -> list[tuple[float, LineString]]:

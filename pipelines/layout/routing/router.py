@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.layout.routing.clear_lines import crossing_pairs, kept_clear, too_close
-from pipelines.layout.routing.fall_to_spare import fall_to_spare
+from pipelines.layout.routing.fall_to_spare import shortest_way
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.pipe_layer import PipeLayer, without_repeats
 from pipelines.layout.routing.search import NO_FALL, GridForest, search_grid
@@ -18,6 +18,8 @@ from terrain.kept import kept
 
 # what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
 MARGINS = (0.0, 0.02, 0.05, 0.1)
+SURELY = 0.001
+"""A line that ends lower than it may by more than this cannot be laid. [m]"""
 
 
 @kept
@@ -130,15 +132,23 @@ def _shortest(
     field, spec = layer.field, layer.spec
     at = field.nearest_allowed(collector.point.x, collector.point.y)
     found = []
-    for outfall in outfalls if at is not None else []:
-        fall = fall_to_spare(field, outfall, spec.pipes[spec.pipe_for(collector.flow)], spec)
-        way = fall.way_from(*at) if at is not None else np.zeros((0, 2))
+    for outfall in outfalls:
+        if at is None or _short_of_fall(collector, outfall, spec):
+            continue
+        way = shortest_way(field, *at, outfall.point)
         if len(way):
             way = without_repeats(np.vstack([[collector.point.x, collector.point.y], way]))
             line = _own(layer, collector, outfall, way, name)
             found += [] if line is None else [line]
     crossed = {id(line): sum(too_close(line, other, spec) for other in laid) for line in found}
     return min(found, key=lambda line: (crossed[id(line)], line.cost), default=None)
+
+
+def _short_of_fall(collector: Collector, outfall: OutfallTarget, spec: RouteSpec) -> bool:
+    """Whether not even the flattest pipe would come straight from a collector to an outfall's level."""
+    flattest = min(pipe.min_slope for pipe in spec.pipes[spec.pipe_for(collector.flow):])
+    end = collector.invert - flattest * collector.point.distance(outfall.point)
+    return bool(end < outfall.level + spec.dig_tolerance - SURELY)
 
 
 def _own(

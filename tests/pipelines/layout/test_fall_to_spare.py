@@ -15,9 +15,13 @@ from pipelines.layout.routing.fall_to_spare import (
     most_to_spare,
     spare_contours,
     way_lengths,
+    ways_to,
 )
 from pipelines.layout.routing.field import field_from_arrays
-from pipelines.layout.routing.spec import OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.pipe_layer import PipeLayer
+from pipelines.layout.routing.router import _short_of_fall
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
+from pipelines.layout.routing.straighten import own_line
 from terrain.lidar.grounds import PossibleGrounds
 
 TOLERANCE = 0.03048
@@ -78,6 +82,33 @@ def test_no_cell_of_the_way_has_less_and_one_has_no_more(seed: int, route_grid, 
         # cells in place of ground between them: as far off as the ground changes over half a cell
         step = max(np.abs(np.diff(ground, axis=0)).max(), np.abs(np.diff(ground, axis=1)).max())
         assert fall.spare[row, column] == pytest.approx(own.min(), abs=step + 0.01)
+
+
+def test_ways_from_some_cells_are_those_of_all(route_grid, four_inch: RoutePipe) -> None:
+    """A search that ends with the last cell wanted: the same ways, and none from beyond it."""
+    field = field_from_arrays(route_grid(16, 20), np.full((16, 20), 100.0), barred=box(1007, 1990, 1011, 1994))
+    place, wanted = Point(1019.5, 1992.3), np.zeros((16, 20), dtype=np.bool_)
+    wanted[3:5, 9:14] = True
+    some, full = ways_to(field, place, wanted), ways_to(field, place)
+    assert some is not None
+    assert full is not None
+    near = np.append(full.distance[:-1] <= full.distance[:-1][wanted.ravel()].max(), True)
+    np.testing.assert_array_equal(some.onward[near], full.onward[near])
+    np.testing.assert_array_equal(some.distance, np.where(near, full.distance, np.inf))
+    assert len(some.order) < len(full.order)
+
+
+@pytest.mark.parametrize("over", [-0.1, -0.003, 0.003, 0.1])
+def test_no_line_is_laid_to_an_outfall_that_a_straight_pipe_is_short_of(over: float, route_grid, four_inch) -> None:
+    """Over flat ground 0.01 x 30 m and the tolerance are all that a line needs: it is there with just that much."""
+    field = field_from_arrays(route_grid(16, 41), np.full((16, 41), 100.0), cover=0.1)
+    spec = RouteSpec(pipes=(four_inch,), taper_length=0.0)
+    near, end = Point(1005.5, 1992.5), Point(1035.5, 1992.5)
+    collector = Collector("a", near, 99.5, 0.0)
+    outfall = OutfallTarget("o", end, 99.5 - 30.0 * four_inch.min_slope - TOLERANCE + over)
+    way, layer = shapely.get_coordinates(LineString([near, end])), PipeLayer(field, spec)
+    assert _short_of_fall(collector, outfall, spec) == (over > 0.0)
+    assert (own_line(layer, collector, outfall, 0, way, "run-1") is None) == (over > 0.0)
 
 
 def test_the_way_goes_round_a_corner_and_not_through(route_grid, four_inch) -> None:

@@ -42,8 +42,10 @@ def sees_past(walls: Any, x0: float, y0: float, x1: float, y1: float, first: flo
 
 
 @njit(cache=True)
-def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: int, source_sees: bool) -> Any:
-    """Shortest ways from every cell to a source, straight wherever nothing is in between.
+def shortest_ways(
+    passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: int, source_sees: bool, wanted: Any
+) -> Any:
+    """Shortest ways to a source from the cells wanted and all that lie nearer, straight where nothing is in between.
 
     Dijkstra's search over the cells, in which a cell may take over its neighbour's next point where it sees it.
     """
@@ -53,14 +55,14 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
     onward = np.full(cells + 1, -1)
     done = np.zeros(cells, np.bool_)
     order = np.empty(cells, np.int64)
-    reached = 0
+    reached, missing = 0, np.count_nonzero(wanted)
     room = cells * (ways + 1)
     keys, items, size = np.empty(room), np.empty(room, np.int64), np.int64(0)
     distance[cells] = 0.0
     distance[first] = np.hypot(x[first] - x[cells], y[first] - y[cells])
     onward[first] = cells
     size = heap_push(keys, items, size, distance[first], first)
-    while size > 0:
+    while size > 0 and missing > 0:
         cell = items[0]
         size = heap_drop_first(keys, items, size)
         if done[cell]:
@@ -68,6 +70,8 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
         done[cell] = True
         order[reached] = cell
         reached += 1
+        if wanted[cell]:
+            missing -= 1
         row, column = cell // columns, cell % columns
         for d in range(ways):
             if not passable[row, column, d]:
@@ -88,6 +92,9 @@ def shortest_ways(passable: Any, steps: Any, x: Any, y: Any, walls: Any, first: 
                 distance[to] = length
                 onward[to] = cell
                 size = heap_push(keys, items, size, length, to)
+    for cell in range(cells):
+        if not done[cell]:
+            distance[cell], onward[cell] = np.inf, -1
     return distance, onward, order[:reached]
 
 
