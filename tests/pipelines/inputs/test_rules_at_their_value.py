@@ -17,6 +17,7 @@ from pipelines.layout.gate.along_lines import thin_segments
 from pipelines.layout.plan import PipeRun
 from pipelines.layout.routing.lot_field import _surfaces
 from pipelines.layout.ways.outlets.outlet_levels import level_range
+from pipelines.layout.ways.soak import _length_needed
 from terrain.grid import Frame, Grid
 from tests.terrain.test_embankments import found_on, rail, valley
 
@@ -72,3 +73,19 @@ def test_paving_is_patched_over_40_cm_of_width() -> None:
     assert not drives.any()
     assert cost[:, :3] == pytest.approx(0.4 * prices["paving patch"].likely / FOOT**2)
     assert cost[:, 5:] == pytest.approx(RULES["lawn_spoiled_width"].likely * prices["sod"].likely / FOOT**2)
+
+
+def test_a_dry_well_is_3_to_30_m_long() -> None:
+    """Ours: a shorter one is a pit, a longer one is a design of its own. The flows fill ever more of it."""
+
+    def length(volume: float) -> float | None:
+        inputs = SimpleNamespace(
+            situation=SimpleNamespace(rules=RULES), flows=SimpleNamespace(volumes={"basin-1": volume}),
+            wanted=("basin-1",), spouts=(),
+        )  # fmt: skip
+        return _length_needed(inputs, 2.0 * INCH / 3600.0, 30.0)[0]  # type: ignore[arg-type]
+
+    found = [length(volume) for volume in np.linspace(0.5, 25.0, 99)]
+    fit = [each for each in found if each is not None]
+    assert (fit[0], fit[-1], found[-1]) == (3.0, 30.0, None)
+    assert fit == sorted(fit)
