@@ -36,9 +36,8 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(folder.cleanup)
     if getattr(config.option, "numprocesses", None) and compiles_first():
         # once, on both cores, before several processes compile the same each for itself
-        lot = Path(__file__).parents[1] / "sample_data" / "lot_01.toml"
-        subprocess.run([sys.executable, "-c", f"from pipelines.lot import screen_lot; screen_lot({str(lot)!r})"],
-                       cwd=lot.parents[1], check=False)  # fmt: skip
+        code = "from tests.screened_samples import screened; screened('lot_01')"
+        subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[1], check=False)
     # several processes would else take the files with many tests first, however little each takes
     config.option.loadscopereorder = False
 

@@ -506,6 +506,7 @@ def test_patios_of_ember_lane_hold_one_to_six_inches(made, lane):
 # --- the error of the lidar ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.thorough
 def test_other_seeds_give_other_errors_of_the_stated_size(made):
     ground = made["claywick_ground"]
     truth = ground.build(noise=0.0)

@@ -76,10 +76,10 @@ def drained_lot(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Hande
 @pytest.fixture(scope="session")
 def swales(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Handed:
     from pipelines.deliverables.swale.handover import write_swales
-    from pipelines.swale import check_swale
+    from tests.screened_samples import checked
 
     folder = tmp_path_factory.mktemp("swales") / "swale"
-    write_swales(check_swale(SAMPLES / "swale.toml"), folder, made_on=date(2025, 3, 4))
+    write_swales(checked("swale"), folder, made_on=date(2025, 3, 4))
     return Handed(folder, json.loads((folder / "summary.json").read_text(encoding="utf-8")))
 
 

@@ -237,7 +237,9 @@ def covering(page: Any) -> tuple[int, list[tuple[str, str]]]:
     return len(labels), over
 
 
-@pytest.mark.parametrize(("width", "height"), [(1280, 900), (768, 1024), (360, 740)])
+@pytest.mark.parametrize(
+    ("width", "height"), [(1280, 900), pytest.param(768, 1024, marks=pytest.mark.thorough), (360, 740)]
+)
 @pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
 def test_no_name_lies_on_a_symbol(
     which: str, width: int, height: int, opened: Any, request: pytest.FixtureRequest

@@ -1,3 +1,4 @@
+import importlib
 import io
 import json
 import os
@@ -14,9 +15,11 @@ from typing import Any
 import click
 import pytest
 from click.testing import Result
+from pandas import DataFrame
 
 from cli.main import COMMANDS, app
 from cli.voice import Voice
+from pipelines.steps.registry import load_step
 from terrain.errors import LotshedError
 
 README = Path(__file__).parents[2] / "README.md"
@@ -183,7 +186,9 @@ def scale_levels(levels: Annotated[DataFrame, "Heights by point."], *, parameter
 """
 
 
-def test_a_step_of_another_package_runs_from_the_command_line(tmp_path: Path) -> None:
+def test_a_step_of_another_package_runs_from_the_command_line(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A metadata folder on the path is all that an installed package has."""
     (tmp_path / "made_step.py").write_text(MADE_STEP)
     assert len(MADE_STEP.splitlines()) < 30
@@ -193,45 +198,39 @@ def test_a_step_of_another_package_runs_from_the_command_line(tmp_path: Path) ->
         (folder / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: 1.0\n")
         (folder / "entry_points.txt").write_text(f"[lotshed.steps]\n{line}\n")
     (tmp_path / "levels.csv").write_text("point,height_m\nA,1.5\n")
-    root = Path(__file__).parents[2]
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setitem(sys.modules, "made_step", importlib.import_module("made_step"))
 
-    def lotshed(*arguments: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "-m", "cli", *arguments],
-            capture_output=True, text=True, cwd=root, env={**os.environ, "PYTHONPATH": str(tmp_path)},
-        )  # fmt: skip
-
-    listed = lotshed("steps")
-    assert listed.returncode == 0
+    listed = run("steps")
+    assert listed.exit_code == 0
     assert "scale-levels: Scale levels.\n  takes levels (CSV table)\n  with factor, above, steady, times, kind\n" in (
         listed.stdout
     )
     assert "from made-step" in listed.stdout
     assert "step torn of torn cannot be loaded from no_module:step" in listed.stderr
-    torn = lotshed("step", "torn", "--help")
-    assert torn.returncode == 2
+    torn = run("step", "torn", "--help")
+    assert torn.exit_code == 2
     assert "Reinstall or remove that package" in torn.stderr
-    helped = " ".join(lotshed("step", "scale-levels", "--help").stdout.split())
+    helped = " ".join(run("step", "scale-levels", "--help").stdout.split())
     for told in ("--levels FILE CSV table. Heights by point. [required]", "--factor FLOAT Times this. [default: 2.0]",
                  "--above LENGTH Then so much higher. A quantity in m, cm, mm, ft or in. [default: 0.3 m]",
                  "--steady BOOLEAN", "--times INTEGER", "--kind [low|high]"):  # fmt: skip
         assert told in helped
     files = ("--levels", str(tmp_path / "levels.csv"), "--out", str(tmp_path / "scaled.csv"))
-    wrong = lotshed("step", "scale-levels", *files, "--above", "2", "--factor", "4")
-    assert wrong.returncode == 2
+    wrong = run("step", "scale-levels", *files, "--above", "2", "--factor", "4")
+    assert wrong.exit_code == 2
     assert "one number and one unit" in wrong.stderr
-    done = lotshed("step", "scale-levels", *files, "--factor", "4", "--above", "2 in")
-    assert (done.returncode, done.stdout) == (0, "")
-    assert (tmp_path / "scaled.csv").read_text() == "point,height_m\nA,6.0508\n"
-    code = (
-        "import pandas, made_step; from pipelines.steps.registry import load_step; step = load_step('scale-levels');"
-        "print(step.function(pandas.DataFrame({'height_m': [1.0]}), parameters=step.parameters(above='1 m')).iat[0, 0])"
-    )
-    inside = subprocess.run(
-        [sys.executable, "-c", code],
-        capture_output=True, text=True, cwd=root, env={**os.environ, "PYTHONPATH": f"{root}{os.pathsep}{tmp_path}"},
+    # as a program, which finds the step for itself
+    root = Path(__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-m", "cli", "step", "scale-levels", *files, "--factor", "4", "--above", "2 in"],
+        capture_output=True, text=True, cwd=root, env={**os.environ, "PYTHONPATH": str(tmp_path)},
     )  # fmt: skip
-    assert inside.stdout == "3.0\n", inside.stderr
+    assert (done.returncode, done.stdout) == (0, ""), done.stderr
+    assert (tmp_path / "scaled.csv").read_text() == "point,height_m\nA,6.0508\n"
+    step = load_step("scale-levels")
+    given = step.function(DataFrame({"height_m": [1.0]}), parameters=step.parameters(above="1 m"))
+    assert given["height_m"].tolist() == [3.0]
 
 
 def test_a_step_runs_on_ordinary_files(run: Run, tmp_path: Path) -> None:

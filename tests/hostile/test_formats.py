@@ -268,6 +268,17 @@ def test_a_database_in_a_zip_is_looked_at_too(tmp_path, package):
         read(pack(tmp_path / "odd.zip", {"odd.gpkg": path.read_bytes()}))
 
 
+def test_a_view_may_be_called_anything(tmp_path, package):
+    import sqlite3
+
+    path = tmp_path / "quoted.gpkg"
+    path.write_bytes(package)
+    with sqlite3.connect(path) as database:
+        database.execute('create view "what ""they"" saw" as select 1')
+    database.close()
+    assert len(read(path)) > 0
+
+
 def test_a_locked_zip(tmp_path, package):
     path = pack(tmp_path / "a.zip", {"a.gpkg": package})
     held = bytearray(path.read_bytes())

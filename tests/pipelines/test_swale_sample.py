@@ -21,27 +21,26 @@ from pipelines.inputs.site_ground import ground_of, open_site
 from pipelines.layout.swale.site import culverts_by_swale, measure_swale
 from pipelines.layout.swale.standing import standing_along
 from pipelines.lot import screen_lot
-from pipelines.swale import check_swale
 from terrain.flow.drainage import drain_ground
 from terrain.flow.low_spots import find_low_spots
 from terrain.reading.surface import Surface, read_window
 from tests.pipelines.deliverables.map_names import names_lying_on
 from tests.pipelines.deliverables.pdf_text import overprinted, text_boxes
-from tests.screened_samples import screened
+from tests.screened_samples import checked, screened
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 
 
 @pytest.fixture(scope="module")
-def checked():
+def street():
     """Findings of the sample street."""
-    return check_swale(SAMPLE / "swale.toml")
+    return checked("swale")
 
 
 @pytest.fixture(scope="module")
-def swales(checked):
+def swales(street):
     """Findings by the names of the two swales."""
-    return {found.site.name: found for found in checked.swales}
+    return {found.site.name: found for found in street.swales}
 
 
 def test_a_clean_reach_passes(swales):
@@ -174,21 +173,21 @@ def test_a_hundred_errors_of_the_lidar_flag_at_most_one_thing_a_kilometre_on_the
     assert flags <= length / 1000.0
 
 
-def test_what_the_site_gave_lies_beside_what_was_found(checked):
-    tables = swale_tables(checked)
+def test_what_the_site_gave_lies_beside_what_was_found(street):
+    tables = swale_tables(street)
     for name in ("roofs", "hardscape", "utilities", "right_of_way", "downspouts"):
         given = gpd.read_file(SAMPLE / "neighbourhood.gpkg", layer=name)
         assert 0 < len(tables[name]) <= len(given.explode())
         assert tables[name].crs == given.crs
     assert {"house", "porch", "deck", "carport"} == set(tables["roofs"]["part"]) - {None, ""}
     assert len(tables["site_culverts"]) == sum(
-        each.crossing.given for found in checked.swales for each in found.crossings
+        each.crossing.given for found in street.swales for each in found.crossings
     )
 
 
-def test_the_paper_says_first_what_a_reviewer_asks(checked, swales):
-    tables = swale_tables(checked)
-    report, picture = swale_report(checked, tables), swale_map(checked, tables)
+def test_the_paper_says_first_what_a_reviewer_asks(street, swales):
+    tables = swale_tables(street)
+    report, picture = swale_report(street, tables), swale_map(street, tables)
     made = [PdfReader(io.BytesIO(each)) for each in (report_pdf(report, picture), appendix_pdf(report))]
     first, *sheets = (" ".join(page.extract_text().split()) for page in made[0].pages)
     assert len(sheets) == 3, "the answer, a sheet a swale, the maintaining authority"
@@ -197,7 +196,7 @@ def test_the_paper_says_first_what_a_reviewer_asks(checked, swales):
         for each in found.crossings:
             if each.answer != "takes_it" or not each.crossing.given:
                 assert f"{each.crossing.id}:" in first
-    for found, sheet in zip(checked.swales, sheets, strict=False):
+    for found, sheet in zip(street.swales, sheets, strict=False):
         assert found.site.name in sheet
         assert all(each.outlet.name in sheet for each in found.outlets)
         assert all(each.crossing.id in sheet for each in found.crossings)
@@ -213,15 +212,15 @@ def test_the_paper_says_first_what_a_reviewer_asks(checked, swales):
         assert min(each.bottom for each in text_boxes(page, made[0]) if each.bottom > 50.0) < 0.4 * 792.0
 
 
-def test_no_name_on_the_map_lies_on_a_symbol_or_a_roof(checked):
-    count, over = names_lying_on(swale_map(checked, swale_tables(checked)))
+def test_no_name_on_the_map_lies_on_a_symbol_or_a_roof(street):
+    count, over = names_lying_on(swale_map(street, swale_tables(street)))
     assert count > 20
     assert over == []
 
 
-def test_a_lot_reckons_with_the_water_that_the_check_found_at_its_outlet(checked, tmp_path: Path) -> None:
+def test_a_lot_reckons_with_the_water_that_the_check_found_at_its_outlet(street, tmp_path: Path) -> None:
     """An outlet of the swale's own layer as the outfall of a lot, as it is handed over."""
-    write_swales(checked, tmp_path / "swales")
+    write_swales(street, tmp_path / "swales")
     table = tmp_path / "swales" / "swale.gpkg"
     outlets = gpd.read_file(table, layer="outlets")
     deep = outlets[(outlets["above_outlet_in"] > 3.0) & outlets["id"].isin(["outfall 3", "outfall 6"])].iloc[0]

@@ -89,6 +89,12 @@ def test_shallow_velocity_is_manning_at_the_table_s_depth(surface, roughness, de
     assert constant == pytest.approx(1.486 * depth_ft ** (2 / 3) / roughness, rel=5e-4)
 
 
+@pytest.mark.parametrize("surface", ["roof", "water"])
+def test_what_is_smooth_is_as_fast_as_paving(surface):
+    """The table has no row for them; common practice, no source."""
+    assert shallow_velocity(surface, 0.02) == pytest.approx(shallow_velocity("paved", 0.02))
+
+
 def test_lawn_and_drive_of_a_lot():
     """Follow from the formulas."""
     assert sheet_flow_time(100 * FT, 0.02, 0.24, 3.5 * IN) / 60 == pytest.approx(13.645, abs=1e-3)

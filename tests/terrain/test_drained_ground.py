@@ -332,6 +332,18 @@ def test_flow_lines_gather_on_a_wide_flat(ground_of):
     assert middle.max() > 0.5 * middle.sum(), "half of what crosses the middle of the hall runs in one line"
 
 
+def test_a_flat_is_crossed_away_from_higher_ground_up_to_its_brink(ground_of):
+    # a level shelf between two walls: higher ground north of it, a drop along the whole of its east side
+    z = np.ones((9, 9))
+    z[0], z[:, -1] = 2.0, 0.0
+    kind = np.full(z.shape, OPEN)
+    kind[:, 0] = kind[-1] = BARRIER
+    target = drain_ground(ground_of(z, kind=kind)).target.reshape(z.shape)
+    here = np.arange(z.size).reshape(z.shape)
+    # a step before the brink all three ways on are as short: the one farther from the higher ground is taken
+    np.testing.assert_array_equal(target[1:7, 1:6] - here[1:7, 1:6], 10)
+
+
 def test_a_line_through_a_pond_follows_its_bottom(ground_of):
     # a lawn that falls a little to a channel at its north side, all under one pond that spills at the channel's end
     z = np.full((9, 20), 10.0)

@@ -21,8 +21,8 @@ from pipelines.deliverables.lot.written import lot_files
 from pipelines.deliverables.swale.handover import write_swales
 from pipelines.deliverables.swale.layers import swale_tables
 from pipelines.deliverables.unit_systems import unit_system, unit_value
-from pipelines.swale import check_swale
 from terrain.unit_table import RULE_UNITS, si_factor
+from tests.screened_samples import checked
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 MADE_ON = date(2025, 3, 4)
@@ -231,7 +231,7 @@ def test_two_pages_of_one_day_are_the_same(findings: Findings, tmp_path: Path) -
 
 
 def test_every_number_of_the_swales_report(tmp_path: Path) -> None:
-    findings = check_swale(SAMPLES / "swale.toml")
+    findings = checked("swale")
     write_swales(findings, tmp_path / "out", made_on=MADE_ON)
     layers = swale_tables(findings)
     told_by = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))

@@ -86,6 +86,20 @@ def test_cells_of_a_swale_lie_between_its_banks(made_swale):
     assert set(np.unique(seeds)) == {-1, *range(len(sections))}
 
 
+def test_each_cell_of_a_swale_belongs_to_the_first_section_at_or_below_it(made_swale):
+    ground, _, sections, seeds = _swale(made_swale)
+    rows, columns = np.nonzero(seeds >= 0)
+    x, y = ground.grid.centres(rows, columns)
+    # the swale is straight, 100 m long, at 20 degrees through the origin
+    at = 50.0 + x * np.cos(np.radians(20.0)) + y * np.sin(np.radians(20.0))
+    stations = np.array([section.station for section in sections])
+    half, near, number = 0.5 * ground.grid.cell_width, 0.1, seeds[rows, columns]
+    assert (at >= -half - near).all()
+    assert (at <= 100.0 + half + near).all()
+    assert (stations[number] >= np.minimum(at, stations[-1]) - near).all()
+    assert (np.concatenate([[-half], stations])[number] <= at + near).all()
+
+
 def test_ground_is_divided_without_gap_and_its_runoff_all_comes_down(made_swale):
     ground, drainage, sections, seeds = _swale(made_swale)
     surfaces = map_surfaces(

@@ -31,9 +31,7 @@ def surfaces():
 @pytest.mark.parametrize("connected", [True, False])
 def test_cells_add_up_to_the_sub_catchment(surfaces, connected):
     cells = np.arange(37, 215)
-    shares = shares_of(
-        surfaces, cells, slope=0.02, return_period=10.0, roofs_connected=connected, compacted=True
-    )
+    shares = shares_of(surfaces, cells, slope=0.02, return_period=10.0, roofs_connected=connected, compacted=True)
     volumes = runoff_volumes(surfaces, cells, shares, 0.08)
     area = sum(share.area for share in shares)
     assert area == pytest.approx(cells.size)
@@ -42,9 +40,17 @@ def test_cells_add_up_to_the_sub_catchment(surfaces, connected):
     assert volumes[keys == "paved"].min() > volumes[keys == "lawn_fair"].max()
 
 
+@pytest.mark.parametrize(
+    "slope, low, high", [(-0.01, 0.13, 0.17), (0.01, 0.13, 0.17), (0.05, 0.18, 0.22), (0.09, 0.25, 0.35)]
+)
+def test_a_steeper_lawn_sheds_more(surfaces, slope, low, high):
+    """ASCE's ranges for lawns on heavy soil: flat to 2 %, average to 7 %, steep; from memory."""
+    lawn = np.flatnonzero(np.array(surfaces.key_at(np.arange(240))) == "lawn_fair")[-15:]
+    (share,) = shares_of(surfaces, lawn, slope=slope, return_period=None, roofs_connected=True, compacted=True)
+    assert low <= share.coefficient <= high
+
+
 def test_shares_of_other_ground_are_refused(surfaces):
-    shares = shares_of(
-        surfaces, np.arange(50), slope=0.02, return_period=None, roofs_connected=True, compacted=True
-    )
+    shares = shares_of(surfaces, np.arange(50), slope=0.02, return_period=None, roofs_connected=True, compacted=True)
     with pytest.raises(SurfaceError, match="give the shares of these cells"):
         runoff_volumes(surfaces, np.arange(60), shares, 0.08)

@@ -110,6 +110,21 @@ def test_trees_are_moved_as_by_a_plain_search(seed, off_cost):
         np.testing.assert_array_equal(one, other)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_bends_are_off_by_what_geometry_says(seed):
+    tree, shapes = random_tree(seed)
+    off = 0.0
+    for k, shape in enumerate(shapes):
+        # a run goes on in the one that it joins, but for what ends in a basin
+        joined = [shapes[tree.into[k]][:2]] if tree.into[k] >= 0 and not tree._through[tree.into[k]] else []
+        ways = np.vstack([np.diff(each, axis=0) for each in (shape, *joined)])
+        headings = np.degrees(np.arctan2(ways[:, 1], ways[:, 0]))
+        turns = np.abs((np.diff(headings) + 180.0) % 360.0 - 180.0)
+        fittings = 22.5 * np.minimum(np.round(turns / 22.5), 4.0)
+        off += np.maximum(np.abs(turns - fittings) - tree.layer.spec.joint_angle, 0.0).sum()
+    assert tree.values(shapes).off == pytest.approx(off)
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_crossings_are_counted_as_geometry_counts_them(seed):
     # pieces of random lines touch nowhere but where they cross, so that geometry alone tells how often

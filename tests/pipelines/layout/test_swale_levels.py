@@ -1,11 +1,13 @@
 """Capacity of measured swales: Manning's on exact sections, and the estimate of what cells hide."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from pipelines.hydraulics.channel.open_channel import cross_section, wetted_section
 from pipelines.hydraulics.channel.standard_step import capacity_at, make_channel
-from pipelines.layout.swale.levels import cell_loss
+from pipelines.layout.swale.levels import cell_loss, swale_capacity
 from terrain.swale.sections import SwaleSection, cut_sections
 from terrain.swale.thalweg import snap_thalweg
 
@@ -37,6 +39,17 @@ def test_capacity_on_exact_sections_is_manning_to_one_per_cent(
     channel = make_channel([0.0], [cross_section(section.offsets, section.elevations, roughness)])
     carried = capacity_at(channel, np.array([section.bank_full]), np.array([slope]))
     assert carried[0] == pytest.approx(expected, rel=0.01)
+
+
+@pytest.mark.parametrize("depth", [0.2, 0.9])
+def test_velocity_times_area_is_the_flow_however_small_the_swale(depth):
+    section = _exact(0.3, 3.0, depth)
+    channel = make_channel([0.0], [cross_section(section.offsets, section.elevations, 0.035)])
+    bank, bottom = np.array([section.bank_full]), np.array([10.0])
+    site = SimpleNamespace(channel=channel, bank=bank, bottom=bottom, slope=np.array([0.01]), sections=[section])
+    found = swale_capacity(site, freeboard=0.0, cell=0.5)
+    assert found.bank_full[0] > 0.0
+    assert found.velocity[0] * (0.3 + 3.0 * depth) * depth == pytest.approx(found.bank_full[0], rel=1e-3)
 
 
 @pytest.mark.parametrize("cell", [0.25, 0.5, 1.0])

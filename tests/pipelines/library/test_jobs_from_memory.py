@@ -43,7 +43,7 @@ def in_memory(heights):
     names = ("roofs", "hardscape", "barriers", "keep_out", "utilities", "right_of_way", "downspouts", "culverts",
              "outfalls", "complaints")  # fmt: skip
     return screen(
-        elevation={"file": heights, "unit": "m", "rmse": "10 cm", "flown": 2021},
+        elevation={"file": heights, "unit": "m", "rmse": "10 cm", "flown": 2021, "grounds": 1},
         parcel=layer("parcel"),
         name="Claywick Hills, lot 11",
         house={"foundation": "crawl", "floor": "702.91 ft", "footing_depth": "2 ft", "built": 1994},
@@ -56,8 +56,13 @@ def in_memory(heights):
 
 
 @pytest.fixture(scope="module")
-def from_files():
-    return screen(SAMPLES / "lot_11.toml")
+def from_files(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("files")
+    for held in SAMPLES.iterdir():
+        (folder / held.name).symlink_to(held)
+    site = folder / "one_ground.toml"
+    site.write_text((SAMPLES / "lot_11.toml").read_text().replace("[elevation]\n", "[elevation]\ngrounds = 1\n"))
+    return screen(site)
 
 
 def test_memory_gives_what_files_give(in_memory, from_files):

@@ -14,7 +14,7 @@ from pipelines.deliverables.report.text import Entry, entries_as_text
 from pipelines.deliverables.words.quantities import format_quantity
 from pipelines.deliverables.words.say import environment, say, sentences, short_forms
 from terrain.reason import Reason
-from tests.screened_samples import LOTS, screened
+from tests.screened_samples import EVERY_LOT, screened
 
 FILES = ["lot.gpkg", "runoff.csv", "summary.json", "report.html", "report.pdf", "stakeout.csv", "profiles.csv"]
 UNITS = "ft²|yd³|ft|in|gpm|m²|m³|m|cm|l/s|h|d|min"
@@ -22,7 +22,7 @@ NUMBER = re.compile(rf"(?<![\w.,-])\d[\d,]*(?:\.\d+)?(?: (?:{UNITS})(?![\w/]))?"
 CHECK = re.compile(r"\b[123]\. ")
 
 
-@pytest.fixture(params=LOTS)
+@pytest.fixture(params=EVERY_LOT)
 def findings(request: pytest.FixtureRequest) -> Findings:
     return screened(request.param)
 

@@ -13,7 +13,7 @@ from pipelines.deliverables.words.say import say
 from pipelines.lot import screen_lot
 from pipelines.swale import check_swale
 from tests.screened_samples import SAMPLES as SAMPLE
-from tests.screened_samples import screened
+from tests.screened_samples import checked, screened
 
 WIDE, ACROSS = 380, 300.0
 """Cells of 1 m each way, and the width of the bowl in them. [m]"""
@@ -101,7 +101,7 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
     assert row["submerged_h"] == pytest.approx(told["submerged_h"])
     assert row["stands_in"] == pytest.approx(told["stands_m"] / 0.0254)
     # the swale check tells the drive of lot 9 at station 36 of the south swale
-    swale = next(each.site for each in check_swale(SAMPLE / "swale.toml").swales if each.site.id == "swale-2")
+    swale = next(each.site for each in checked("swale").swales if each.site.id == "swale-2")
     crest = swale.crossings[0].ridge.crest
     dam = swale.thalweg.line.interpolate(crest)
     (culvert,) = [each for each in told["culverts"] if each["suspected"]]

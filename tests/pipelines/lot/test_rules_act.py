@@ -177,7 +177,7 @@ def test_a_rule_at_the_value_given_moves_nothing_but_the_word_that_it_is_assumed
     assert [table for table in now if now[table] != _before()[table]] == ["warnings"]
 
 
-EVERY = 18
+EVERY = 36
 """Of so many rules one is tried in the quick suite, a screen of the sample lot each. [-]"""
 
 

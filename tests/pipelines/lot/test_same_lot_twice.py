@@ -50,7 +50,7 @@ PRODUCTS = {
     "2 m, other origin": Product(2.0, (0.9, 1.1), MAP, WHOLE),
     "degrees": Product(1.0, (0.0, 0.0), DEGREES, WHOLE),
 }
-TRIED = {name: PRODUCTS[name] for name in (PRODUCTS if in_full() else ("1 m", "5 ft", "2 m, other origin", "degrees"))}
+TRIED = {name: PRODUCTS[name] for name in (PRODUCTS if in_full() else ("1 m", "2 m, other origin", "degrees"))}
 
 
 def ground(x: np.ndarray, y: np.ndarray, *, gutter: float) -> np.ndarray:

@@ -10,12 +10,12 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.stakeout import stakeout_table
 from pipelines.deliverables.words.say import say
 from pipelines.deliverables.words.slopes import fall_for_crew
-from tests.screened_samples import LOTS, screened
+from tests.screened_samples import EVERY_LOT, screened
 
 FOOT = 0.3048
 
 
-@pytest.fixture(params=LOTS)
+@pytest.fixture(params=EVERY_LOT)
 def findings(request: pytest.FixtureRequest) -> Findings:
     return screened(request.param)
 
@@ -54,6 +54,17 @@ def test_every_break_and_fitting_has_its_stake(findings: Findings) -> None:
                     if each.on_run == run.id]  # fmt: skip
         for at in (*breaks, *fittings):
             assert np.abs(stations - at).min() <= 0.011, (run.id, at)
+
+
+def test_a_stake_stands_every_3_m_or_something_else_near_it(findings: Findings) -> None:
+    """Common practice, no source: 10 ft, the length over which a crew stretches a string."""
+    if not findings.plan.pipe_runs:
+        pytest.skip("nothing is laid")
+    table = stakeout_table(findings, "si")
+    for run in findings.plan.pipe_runs:
+        stations = table[table["run"] == run.id]["station_m"].to_numpy()
+        for at in np.arange(3.0, run.length, 3.0):
+            assert np.abs(stations - at).min() <= 0.31, (run.id, at)
 
 
 def test_each_fall_is_that_between_its_stakes(findings: Findings) -> None:

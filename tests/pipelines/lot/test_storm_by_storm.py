@@ -10,13 +10,13 @@ from pipelines.deliverables.findings.lot import Findings
 from pipelines.inputs.rules import load_rules
 from pipelines.lot import screen_lot
 from tests.pipelines.lot.conftest import SAMPLES, SMALL_MORE, write_small_lot
-from tests.screened_samples import LOTS, screened
+from tests.screened_samples import EVERY_LOT, screened
 
 FILM = load_rules()["wet_film"].likely
 TABLE = SMALL_MORE.replace('depth = "3 in"\nduration = "60 min"', 'table = "rain.csv"\nreturn_period = "10 yr"')
 
 
-@pytest.mark.parametrize("name", LOTS)
+@pytest.mark.parametrize("name", EVERY_LOT)
 def test_nothing_is_shallower_in_a_heavier_storm(name: str) -> None:
     found = screened(name)
     for lighter, heavier in pairwise(found.storms):
@@ -30,7 +30,7 @@ def test_nothing_is_shallower_in_a_heavier_storm(name: str) -> None:
             assert now.depth_after >= then.depth_after - 1e-6
 
 
-@pytest.mark.parametrize("name", LOTS)
+@pytest.mark.parametrize("name", EVERY_LOT)
 def test_depth_at_an_edge_is_water_over_its_own_ground(name: str) -> None:
     """Held against the low spots' own levels: no edge stands deeper than the deepest low spot, nor dry ones wet."""
     found = screened(name)

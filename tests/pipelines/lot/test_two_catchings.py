@@ -108,3 +108,12 @@ def test_a_drive_that_falls_to_a_garage_gets_a_grated_channel_before_the_door() 
     assert shapely.distance(channel.line, complaint) < 1.5
     assert not plan.french_drains
     assert plan.parts.cure.state == "sure"
+
+
+def test_a_basin_that_the_site_gives_stands_where_it_is_given(tmp_path: Path) -> None:
+    given = Point(14.0, 21.0)
+    more = f"{SMALL_MORE}\n[layout]\nbasins = [[{EAST + given.x}, {NORTH + given.y}]]\n"
+    plan = screen_lot(write_lot(tmp_path / "lot", small_ground(), SMALL_LAYERS, more=more)).plan
+    (basin,) = plan.catch_basins
+    assert basin.point.distance(translate(given, EAST, NORTH)) < 1e-6
+    assert not plan.french_drains

@@ -18,7 +18,7 @@ from pipelines.deliverables.report.lot.answer import proposed
 from pipelines.deliverables.report.lot.columns import COLUMNS
 from pipelines.deliverables.report.numbers import layer_table
 from pipelines.lot import screen_lot
-from tests.screened_samples import LOTS, SAMPLES, screened
+from tests.screened_samples import EVERY_LOT, SAMPLES, screened
 
 FAULTS = {
     "an empty part": r", ,|,\.|: \.|\(\)| ,|\s;",
@@ -30,7 +30,7 @@ FAULTS = {
 }
 
 
-@pytest.fixture(params=LOTS)
+@pytest.fixture(params=EVERY_LOT)
 def findings(request: pytest.FixtureRequest) -> Findings:
     return screened(request.param)
 

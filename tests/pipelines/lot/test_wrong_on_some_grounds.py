@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from pipelines.deliverables.report.lot.answer import standing_words
 from pipelines.deliverables.report.lot.map import lot_map
 from pipelines.deliverables.report.lot.report import lot_report
 from pipelines.deliverables.words.say import say, sentence
-from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, level_of
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, _arrives, level_of
 from pipelines.layout.diagnosis.troubles import BESIDE_HOUSE, LAWN, Trouble
 from pipelines.layout.verdict_parts import wet_on_grounds
 from pipelines.lot import findings_of
@@ -80,6 +81,14 @@ def test_nothing_to_build_is_sure_where_nine_of_ten_grounds_are_dry(wet: int, su
     if why is not None:
         assert (why["wet"], why["most"], why["place"]) == (wet, wet, reason("place_lawn"))
     assert wet_on_grounds(()) is None
+
+
+def test_what_arrives_on_each_ground_is_its_area_s_runoff() -> None:
+    house = SimpleNamespace(kind="wall", on_grounds=np.array([0.0, 100.0, 200.0, 400.0]))
+    situation = SimpleNamespace(grounds=SimpleNamespace(count=4), edges=(house,))
+    rules = SimpleNamespace(arriving_wall=0.0015, arriving_paving=0.0)
+    # of 10 mm in 1000 s: 0, 1, 2 and 4 l/s
+    assert _arrives(situation, BESIDE_HOUSE, "wall", 1e-5, rules).tolist() == [False, False, True, True]  # type: ignore[arg-type]
 
 
 def test_a_lot_that_falls_away_is_sure_and_the_same_almost_flat_is_not(stages_of: Callable[..., LotStages]) -> None:

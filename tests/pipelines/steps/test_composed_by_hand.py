@@ -23,7 +23,7 @@ from pipelines.layout.catching.sites import LayoutError
 from pipelines.lot import screen_lot
 from pipelines.steps.registry import StepError, read_step
 from pipelines.steps.run import StepFile, run_step
-from tests.pipelines.lot.conftest import SAMPLES, write_small_lot
+from tests.pipelines.lot.conftest import SAMPLES, SMALL_MORE, write_small_lot
 
 ROOT = Path(__file__).parents[3]
 OFFERED = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["entry-points"]["lotshed.steps"]
@@ -128,11 +128,16 @@ def test_early_layers_agree_with_the_late_ones(composed: tuple[Path, Path, Do]) 
     assert len(read(folder / "troubles.gpkg", "troubles")) > 0
 
 
-@pytest.fixture(scope="module")
-def lot_11(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Do]:
-    held = shutil.copytree(SAMPLES, tmp_path_factory.mktemp("samples") / "copy")
-    site = held / "one_ground.toml"
-    site.write_text((SAMPLES / "lot_11.toml").read_text().replace("[elevation]\n", "[elevation]\ngrounds = 1\n"))
+@pytest.fixture(scope="module", params=("small", pytest.param("lot_11", marks=pytest.mark.thorough)))
+def edited(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Do]:
+    """A pumped lot on one ground, whose files a person edits between the steps: its folder, and what runs a step."""
+    held = tmp_path_factory.mktemp("samples") / "copy"
+    if request.param == "small":
+        site = write_small_lot(held, more=f'{SMALL_MORE}\n[layout]\nlift = "pump"\n')
+    else:
+        site = shutil.copytree(SAMPLES, held) / "one_ground.toml"
+        text = (SAMPLES / f"{request.param}.toml").read_text()
+        site.write_text(text.replace("[elevation]\n", "[elevation]\ngrounds = 1\n"))
     folder = tmp_path_factory.mktemp("edited")
     return folder, runner(site, folder)
 
@@ -146,8 +151,8 @@ def rewritten(path: Path, out: Path, **changed: Callable[[Any], Any]) -> Path:
     return out
 
 
-def test_a_ground_that_was_edited_is_what_later_steps_see(lot_11: tuple[Path, Do]) -> None:
-    folder, do = lot_11
+def test_a_ground_that_was_edited_is_what_later_steps_see(edited: tuple[Path, Do]) -> None:
+    folder, do = edited
     with rasterio.open(do("ground", "ground.tif")) as file:
         heights, profile = file.read(1), file.profile
     with rasterio.open(folder / "raised.tif", "w", **profile) as file:
@@ -162,8 +167,8 @@ def test_a_ground_that_was_edited_is_what_later_steps_see(lot_11: tuple[Path, Do
     assert rise.dropna().to_numpy() == pytest.approx(1.0, abs=1e-6)
 
 
-def test_a_low_spot_struck_out_is_no_place(lot_11: tuple[Path, Do]) -> None:
-    folder, do = lot_11
+def test_a_low_spot_struck_out_is_no_place(edited: tuple[Path, Do]) -> None:
+    folder, do = edited
     low = do("low-spots", "low.gpkg")
     first = set(read(do("sub-catchments", "all.gpkg", low_spots=low), "sub_catchments")["drains_to"])
     gone = next(name for name in sorted(first) if name.startswith("low-"))
@@ -172,8 +177,8 @@ def test_a_low_spot_struck_out_is_no_place(lot_11: tuple[Path, Do]) -> None:
     assert gone not in set(fewer["drains_to"])
 
 
-def test_basins_moved_and_struck_out_change_the_lines(lot_11: tuple[Path, Do]) -> None:
-    folder, do = lot_11
+def test_basins_moved_and_struck_out_change_the_lines(edited: tuple[Path, Do]) -> None:
+    folder, do = edited
     sited = do("siting", "sited.gpkg")
     basins = read(sited, "catch_basins")
     moved = rewritten(
@@ -193,8 +198,8 @@ def test_basins_moved_and_struck_out_change_the_lines(lot_11: tuple[Path, Do]) -
     assert len(read(do("routing", "no_lines.gpkg", collectors=none), "pipe_runs")) == 0
 
 
-def test_a_run_struck_out_is_neither_built_nor_paid(lot_11: tuple[Path, Do]) -> None:
-    folder, do = lot_11
+def test_a_run_struck_out_is_neither_built_nor_paid(edited: tuple[Path, Do]) -> None:
+    folder, do = edited
     lines = do("routing", "lines.gpkg")
     kept = rewritten(lines, folder / "kept.gpkg", pipe_runs=lambda table: table.iloc[:0], sumps=lambda t: t.iloc[:0])
     assert len(pd.read_csv(do("take-off", "all.csv", lines=lines))) > 0
@@ -212,8 +217,8 @@ def renumbered(table: Any) -> Any:
     return table.assign(id=[*list(table["id"])[1:], "low-999"])
 
 
-def test_files_of_something_else_are_refused(lot_11: tuple[Path, Do]) -> None:
-    folder, do = lot_11
+def test_files_of_something_else_are_refused(edited: tuple[Path, Do]) -> None:
+    folder, do = edited
     low, sited = do("low-spots", "low.gpkg"), do("siting", "sited.gpkg")
     with pytest.raises(StepError, match="lines hold none of the layers"):
         do("take-off", "x.csv", lines=low)
@@ -232,8 +237,8 @@ def test_files_of_something_else_are_refused(lot_11: tuple[Path, Do]) -> None:
         do("flow-paths", "x.gpkg", parcel=low)
 
 
-def test_surfaces_and_rain_are_those_of_the_report(lot_11: tuple[Path, Do]) -> None:
-    _, do = lot_11
+def test_surfaces_and_rain_are_those_of_the_report(edited: tuple[Path, Do]) -> None:
+    _, do = edited
     with rasterio.open(do("surfaces", "surfaces.tif")) as file:
         numbers = file.read(1)
         assert file.descriptions == ("curve number",)

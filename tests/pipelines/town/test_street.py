@@ -13,9 +13,9 @@ from pipelines.deliverables.findings.town_swales import TownSwales
 from pipelines.inputs.site_ground import open_site
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
-from pipelines.swale import check_swale
 from pipelines.town.lot_flows import links_of, outflows_of, outlets_of, piped_of
 from pipelines.town.street import route_street
+from tests.screened_samples import checked
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 PLANNED = LotPlanned("gravity", "drains", "sure", "sure", "sure", "sure", 1.0, 2.0, 3.0)
@@ -76,7 +76,7 @@ def test_the_balance_closes_in_every_storm_and_case(street: TownSwales) -> None:
 
 
 def test_as_the_lots_are_they_and_the_road_send_what_the_swale_check_has_come(street: TownSwales) -> None:
-    alone = check_swale(SAMPLES / "swale.toml")
+    alone = checked("swale")
     for found in alone.swales:
         balance = next(
             each for each in street.balances
