@@ -29,11 +29,6 @@ class Bias:
         return float(generator.triangular(self.low, self.likely, self.high))
 
     @property
-    def mean(self) -> float:
-        """Of that triangle. [m]"""
-        return (self.low + self.likely + self.high) / 3.0
-
-    @property
     def variance(self) -> float:
         """Of that triangle. [m2]"""
         a, b, c = self.low, self.high, self.likely

@@ -34,7 +34,7 @@ class KnownHeights:
 def brought_to_shots(
     elevation: FloatArray, known: KnownHeights, covers: IntArray, grid: Grid, model: LidarModel
 ) -> FloatArray:
-    """The likeliest ground: what grass adds is taken off, as far as the shots do not tell it otherwise.
+    """Lidar's ground brought to the shots, with what its neighbors and its cover share with them.
 
     Parameters
     ----------
@@ -54,9 +54,8 @@ def brought_to_shots(
     (rows, cols) float ndarray
         On the shots' own datum; at each shot what was read there. [m]
     """
-    above = covers_add(covers, model)
-    off = elevation[known.rows, known.columns] - known.heights - above[known.rows, known.columns]
-    found: FloatArray = elevation - above - _spread(off[None, :], known, covers, grid, model)[0]
+    off = elevation[known.rows, known.columns] - known.heights
+    found: FloatArray = elevation - _spread(off[None, :], known, covers, grid, model)[0]
     found[known.rows, known.columns] = known.heights
     return found
 
@@ -64,8 +63,7 @@ def brought_to_shots(
 def grounds_through_shots(
     above: FloatArray, known: KnownHeights, covers: IntArray, grid: Grid, model: LidarModel, seed: list[int]
 ) -> FloatArray:
-    """Grounds above lidar's heights, as grounds above the likeliest ground that the shots allow, each through its own
-    readings of them.
+    """Grounds above lidar's, as grounds above that which was brought to the shots: each goes through its own readings.
 
     Parameters
     ----------
@@ -89,19 +87,10 @@ def grounds_through_shots(
        (conditional simulation by kriging the residuals; from memory).
     """
     generator = np.random.default_rng([*seed, 1, 1])
-    centred = above + covers_add(covers, model).astype(np.float32)
     errors = generator.normal(0.0, known.error, (len(above), known.rows.size))
-    missed = centred[:, known.rows, known.columns] - errors
-    brought: FloatArray = centred - _spread(missed, known, covers, grid, model).astype(np.float32)
+    missed = above[:, known.rows, known.columns] - errors
+    brought: FloatArray = above - _spread(missed, known, covers, grid, model).astype(np.float32)
     return brought
-
-
-def covers_add(covers: IntArray, model: LidarModel) -> FloatArray:
-    """What lidar reads too high on each cell in the mean. [m]"""
-    added = np.zeros(covers.shape)
-    for kind, bias in ((LAWN, model.lawn), (LONG_GRASS, model.long_grass)):
-        added[covers == kind] = bias.mean
-    return added
 
 
 def _spread(off: FloatArray, known: KnownHeights, covers: IntArray, grid: Grid, model: LidarModel) -> FloatArray:
