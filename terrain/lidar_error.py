@@ -7,7 +7,7 @@ import numpy as np
 from terrain.arrays import FloatArray
 from terrain.errors import GroundError
 
-SHARED_VARIANCE = 0.5
+SHARED_VARIANCE = 0.35
 """Share of a height's error variance that is one bias over a whole lot. Common practice, no source. [-]"""
 NOISE_LENGTH = 10.0
 """Distance over which the rest of the error forgets itself by a factor e. Common practice, no source. [m]"""

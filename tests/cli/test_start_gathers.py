@@ -82,9 +82,9 @@ def test_raster_parcels_and_roofs_end_in_a_plan_with_works(run: Run, files: Path
     screened = run("screen", tmp_path / "site.toml", "--out", tmp_path / "out", "--json")
     assert screened.exit_code == 0, screened.stderr
     found = json.loads(screened.stdout)
-    assert found["catch_basins"]
-    assert {line["mode"] for line in found["discharges"]} <= {"gravity", "pump"}
-    assert found["parts"]["outfall"]["state"] == "cannot_tell"
+    # by these heights soil alone may end it
+    assert found["surface_only"]["chosen"]
+    assert found["surface_only"]["cost_likely"] > 0.0
     frontage = gpd.read_file(tmp_path / "out" / "lot.gpkg", layer="frontage")
     assert list(frontage["side"]) == ["south"]
 

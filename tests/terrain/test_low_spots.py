@@ -104,11 +104,11 @@ def test_a_pond_no_deeper_than_the_lidar_errs_is_flagged(ground_of, depth, doubt
     assert spot.within_lidar_error is doubtful
 
 
-def test_the_error_of_a_fall_grows_from_none_to_that_of_a_height():
+def test_the_error_of_a_fall_grows_from_none_to_that_of_two_heights_less_what_they_share():
     errors = fall_error(0.1, np.array([0.0, 1.0, 10.0, 1e6]))
     assert (np.diff(errors) > 0).all()
     assert errors[0] == 0.0
-    assert errors[-1] == pytest.approx(0.1)
+    assert errors[-1] == pytest.approx(0.1 * np.sqrt(2.0 * 0.65))
     assert fall_error(0.1, 1e6, shared_variance=0.0) == pytest.approx(0.1 * np.sqrt(2))
 
 

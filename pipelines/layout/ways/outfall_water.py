@@ -171,6 +171,7 @@ def _in_short(look: OutfallLook) -> Reason:
     dam = min((each.distance for each in look.suspected), default=None)
     backing = [each for each in look.culverts if each.backs_up and not each.suspected]
     asked = dict(look.why.values).get("look", ())
+    asked = (asked,) if isinstance(asked, Reason) else asked
     return reason(
         "outfall_unsure", outfall=look.outfall, dam=dam,
         bottom=any(isinstance(each, Reason) and each.code == "outfall_look_bottom" for each in asked),

@@ -110,10 +110,14 @@ def test_the_silted_culvert_of_lot_9_is_told_with_its_place():
     assert shown.point.distance(Point(dam.x, dam.y)) <= 1.0
 
 
-@pytest.mark.parametrize("number", [1, pytest.param(7, marks=pytest.mark.thorough), 8])
-def test_shots_and_measured_culverts_make_every_part_sure(number):
+@pytest.mark.parametrize(
+    ("number", "cure"), [(1, "cannot_tell"), pytest.param(7, "sure", marks=pytest.mark.thorough), (8, "sure")]
+)
+def test_shots_and_measured_culverts_make_every_part_sure(number, cure):
     found = screened(f"lot_{number:02}_levels")
-    assert {part.state for _, part in found.plan.parts.named} == {"sure"}
+    states = {name: part.state for name, part in found.plan.parts.named}
+    # of lot 1 some of what passes the grate's pond may run over the patio
+    assert states == {"cause": "sure", "fall": "sure", "outfall": "sure", "cure": cure}
     # submerged, and no failure: the grates lie higher
     (look,) = found.outfall_looks
     (used,) = [each for each in found.plan.outfalls if each.fall_to_spare is not None]
