@@ -123,4 +123,5 @@ def _spread(off: FloatArray, known: KnownHeights, covers: IntArray, grid: Grid, 
         row, column = np.mgrid[first : min(first + step, height), 0:width].reshape(2, -1)
         part = covariance(row, column, covers[row, column]) @ weights
         found[:, first : first + step] = part.T.reshape(len(off), -1, width)
-    return found + middle[:, None, None]
+    found += middle[:, None, None]
+    return found
