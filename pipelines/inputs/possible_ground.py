@@ -68,7 +68,7 @@ def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[
 
 def on_shots(surface: Surface, inputs: SiteInputs) -> Surface:
     """The likeliest ground once the site's levels were read, some of which lie on its known ground."""
-    grid, known = surface.grid, _known(inputs, surface.grid)
+    grid, known = surface.grid, known_heights(inputs, surface.grid)
     assert known is not None
     known = known.moved(0, 0, grid.shape)
     inside = np.isfinite(surface.elevation[known.rows, known.columns])
@@ -90,7 +90,7 @@ def draw_for_lot(inputs: SiteInputs, estimate: Estimate, grid: Grid) -> Possible
     return draw_grounds(
         estimate, _cover(inputs, grid), grid, model, window, seed=seed,
         count=min(grounds_wanted(rules), max(MOST_HEIGHTS // cells, FEWEST)),
-        known=_known(inputs, grid),
+        known=known_heights(inputs, grid),
     )
 
 
@@ -119,11 +119,13 @@ def _cover(inputs: SiteInputs, grid: Grid) -> IntArray:
     return np.asarray(burnt, dtype=np.int64)
 
 
-def _known(inputs: SiteInputs, grid: Grid) -> KnownHeights | None:
+def known_heights(inputs: SiteInputs, grid: Grid) -> KnownHeights | None:
+    """What was read with a level at the site, each cell once; some may lie off the grid."""
     if inputs.shots is None:
         return None
     rows, columns = grid.cells(inputs.shots.x, inputs.shots.y)
     # several shots in a cell were taken together
-    cells, which = np.unique(rows * grid.shape[1] + columns, return_inverse=True)
+    cells, which = np.unique(np.stack([rows, columns]), axis=1, return_inverse=True)
+    which = which.ravel()
     heights = np.bincount(which, inputs.shots.heights) / np.bincount(which)
-    return KnownHeights(cells // grid.shape[1], cells % grid.shape[1], heights, inputs.site.rules["shot_error"].likely)
+    return KnownHeights(cells[0], cells[1], heights, inputs.site.rules["shot_error"].likely)

@@ -1,9 +1,13 @@
 """The best estimate under lidar's noise, and the grounds that are drawn around it."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from pyproj import CRS
 
+from pipelines.inputs.possible_ground import known_heights
+from pipelines.inputs.rules import load_rules
 from terrain.flow.drainage import drain_ground
 from terrain.flow.found_spots import found_on
 from terrain.flow.low_spots import find_low_spots
@@ -156,6 +160,14 @@ def test_a_fall_between_two_levels_is_as_sure_as_they_are():
     assert above[:, 10, 10].std() == pytest.approx(0.01, rel=0.2)
     # what is far from both is as far off as before, and by what the shots' own noise makes of the shift
     assert above[:, 38, 2].std() > np.hypot(GRASS.white, GRASS.correlated)
+
+
+def test_levels_off_the_raster_move_nothing_on_it():
+    x, y, heights = np.array([5.5, -3.5, 45.5]), np.array([12.5, 9.5, 3.5]), np.array([1.0, 7.0, 9.0])
+    shots = SimpleNamespace(x=x, y=y, heights=heights)
+    inputs = SimpleNamespace(shots=shots, site=SimpleNamespace(rules=load_rules()))
+    known = known_heights(inputs, grid_of((20, 40))).moved(0, 0, (20, 40))
+    assert (known.rows.tolist(), known.columns.tolist(), known.heights.tolist()) == ([7], [5], [1.0])
 
 
 def test_levels_in_another_datum_leave_the_same_ground():
