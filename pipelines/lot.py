@@ -182,7 +182,8 @@ def findings_of(stages: LotStages) -> Findings:
         suspected_culverts=suspected_of(planned.looks, stages.unseen),
         hidden_culverts=stages.unseen,
         not_needed_on=not_needed_on(stages.places_on_grounds, planned.diagnosis.troubles),
-        possible=possible_troubles(stages.places_on_grounds, stages.places, planned.diagnosis.troubles),
+        possible=possible_troubles(stages.places_on_grounds, stages.places, planned.diagnosis.troubles,
+                                   called_from=situation.rules["called_from"].likely),
         crossings=crossing_points(planned.plan.pipe_runs, layers.utilities),
     )
 

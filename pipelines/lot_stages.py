@@ -170,7 +170,9 @@ class LotStages:
         """Nested depressions, but those struck out."""
         opened = self.lot.opened
         listed = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
-        found = found_on(listed, self.drainage, self.possible)
+        found = found_on(
+            listed, self.drainage, self.possible, called_from=opened.site.rules["called_from"].likely
+        )
         parcel, rules = opened.layers.parcel, opened.site.rules
         _, studied = lot_ground(parcel, self.drainage, rules["passing_by"].likely)
         bears = bearing_ground(parcel, self.drainage, rules["surroundings"].likely)

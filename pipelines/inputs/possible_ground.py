@@ -12,11 +12,16 @@ from terrain.arrays import IntArray
 from terrain.grid import Grid
 from terrain.ground import OPEN, Ground
 from terrain.lidar.best_estimate import Estimate, best_estimate
-from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, Bias, LidarModel
+from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, WATER, Bias, LidarModel
+from terrain.lidar.filled_gaps import filled_gaps
 from terrain.lidar.grounds import PossibleGrounds, draw_grounds, seed_of
 from terrain.lidar.on_shots import KnownHeights, brought_to_shots
+from terrain.lidar.rounding import rounding_step
 from terrain.reading.surface import Surface
+from terrain.reason import reason
 
+COARSE_STEP = 0.02
+"""Heights that come in finer steps lose nothing to them that noise does not hide. [m]"""
 STATED_FOR = 0.10
 """Accuracy of the lidar that the rules on grass speak of. [m]"""
 AROUND_LOT, OUTFALL_REACH = 25.0, 60.0
@@ -27,20 +32,21 @@ MOST_HEIGHTS, FEWEST = 40_000_000, 20
 """A lot so large that all grounds would hold more heights than this is tried on fewer, down to so many. [-]"""
 
 
-def lidar_model(rules: Rules) -> LidarModel:
-    """How heights err, scaled so that all parts together are as accurate as the site says."""
+def lidar_model(rules: Rules, step: float = 0.0) -> LidarModel:
+    """How heights err, all parts together as much as the site says, and by coming in steps [m] besides."""
     rmse, white = rules["lidar_rmse"].likely, rules["lidar_white_share"].likely
-    shared = rules["lidar_shared_variance"].likely
+    shared, water = rules["lidar_shared_variance"].likely, rules["lidar_over_water"]
 
     def bias(rule: Rule) -> Bias:
         return Bias(rule.low, rule.likely, rule.high).times(min(rmse / STATED_FOR, 1.0))
 
     return LidarModel(
-        white=rmse * np.sqrt(white),
+        white=np.sqrt(white * rmse**2 + (step**2 / 12.0 if step >= COARSE_STEP else 0.0)),
         correlated=rmse * np.sqrt(max(1.0 - shared - white, 0.0)),
         noise_length=rules["lidar_noise_length"].likely,
         lawn=bias(rules["lidar_over_lawn"]),
         long_grass=bias(rules["lidar_over_long_grass"]),
+        water=Bias(water.low, water.likely, water.high),
     )
 
 
@@ -62,8 +68,14 @@ def best_surface(surface: Surface, ground: Ground, inputs: SiteInputs) -> tuple[
         away = shapely.distance(shape, shapely.points(*grid.centres(*cells)))
         # all of it as far as that, none twice as far away
         seen[cells] = np.clip(2.0 - away / near, 0.0, 1.0)
-    estimate = best_estimate(surface.elevation, ground.kind == OPEN, grid, lidar_model(inputs.site.rules), seen)
-    return replace(surface, elevation=estimate.elevation), estimate
+    counted, step = ground.kind == OPEN, rounding_step(surface.elevation)
+    model, soft = lidar_model(inputs.site.rules, step), _cover(inputs, grid) != PAVED
+    estimate = replace(
+        best_estimate(surface.elevation, counted, grid, model, seen), step=step,
+        gaps=filled_gaps(surface.elevation, counted & soft, grid),
+    )
+    coarse = (reason("ground_in_steps", file=inputs.source.path.name, step=step),) if step >= COARSE_STEP else ()
+    return replace(surface, elevation=estimate.elevation, warnings=(*surface.warnings, *coarse)), estimate
 
 
 def on_shots(surface: Surface, inputs: SiteInputs) -> Surface:
@@ -82,7 +94,7 @@ def on_shots(surface: Surface, inputs: SiteInputs) -> Surface:
 def draw_for_lot(inputs: SiteInputs, estimate: Estimate, grid: Grid) -> PossibleGrounds:
     """Grounds that lidar and level shots allow around a lot; the same input gives the same grounds."""
     rules, parcel = inputs.site.rules, inputs.layers.parcel
-    model, window = lidar_model(rules), _window(inputs, grid)
+    model, window = lidar_model(rules, estimate.step), _window(inputs, grid)
     cells = (window[0].stop - window[0].start) * (window[1].stop - window[1].start)
     seed = seed_of(
         np.ascontiguousarray(np.nan_to_num(estimate.elevation[window])).tobytes(), parcel.wkb, repr(model).encode()
@@ -107,10 +119,14 @@ def _window(inputs: SiteInputs, grid: Grid) -> tuple[slice, slice]:
 
 
 def _cover(inputs: SiteInputs, grid: Grid) -> IntArray:
-    """What stands on each cell, as far as the layers show it: paving, long grass at swales, else lawn."""
+    """What is on each cell, as far as the layers show it: paving, ponds, long grass at swales and in wetlands, else lawn.
+    """
     layers, reach = inputs.layers, inputs.site.rules["long_grass_reach"].likely
     rough = layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry
     shapes = [(shapely.buffer(shape, reach), int(LONG_GRASS)) for shape in rough]
+    shapes += [(shape, int(LONG_GRASS)) for shape in layers.keep_out.geometry[layers.keep_out["kind"] == "wetland"]]
+    ponds = layers.outfalls.geometry[layers.outfalls["kind"] == "pond"]
+    shapes += [(shapely.buffer(shape, reach), int(WATER)) for shape in ponds]
     shapes += [(shape, int(PAVED)) for shape in (*layers.hardscape.geometry, *layers.roofs.geometry)]
     shapes = [(shape, value) for shape, value in shapes if not shape.is_empty]
     if not shapes:

@@ -89,7 +89,7 @@ def _row(
     here, opened, frame = stages.situation, stages.lot.opened, stages.frame
     need = need_of(stages, standing)
     inside = [water for water in standing if water.on_parcel and water.spot.id in stages.places]
-    called = [water for water in inside if water.spot.found is None or water.spot.found >= 0.5]
+    called = [water for water in inside if not water.spot.within_lidar_error or water.spot.found is None]
     hours = [water.hours_on_lot for water in called if water.hours_on_lot is not None]
     cell = here.grid.cell_area
     roof = (stages.drainage.ground.kind == ROOF) & here.on_parcel

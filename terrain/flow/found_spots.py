@@ -12,14 +12,14 @@ from terrain.flow.on_grounds import flow_on_each
 from terrain.lidar.grounds import PossibleGrounds
 
 LEAST_SHARE = 0.5
-"""A low spot is there where water stands half as deep over half of its ground; it is within lidar error where that is
-so on less than half of the grounds. [-]"""
+"""A low spot is there where water stands half as deep over half of its ground. [-]"""
 
 
 def found_on(
-    spots: Sequence[LowSpot], drainage: Drainage, grounds: PossibleGrounds | None
+    spots: Sequence[LowSpot], drainage: Drainage, grounds: PossibleGrounds | None, *, called_from: float
 ) -> tuple[LowSpot, ...]:
-    """Low spots with the share of grounds on which each is there, which says whether it is within lidar error."""
+    """Low spots with the share of grounds on which each is there; on a smaller one than is called they are within lidar
+    error."""
     if grounds is None or not spots:
         return tuple(spots)
     inside = [_in_window(spot, drainage, grounds) for spot in spots]
@@ -37,7 +37,7 @@ def found_on(
         there += deep & (np.add.reduceat((under > 0.0).astype(np.float64), begins) >= LEAST_SHARE * sizes)
     found = dict(zip(judged, (there / grounds.count).tolist(), strict=True))
     return tuple(
-        replace(spot, found=found[number], within_lidar_error=found[number] < LEAST_SHARE) if number in found else spot
+        replace(spot, found=found[number], within_lidar_error=found[number] < called_from) if number in found else spot
         for number, spot in enumerate(spots)
     )
 

@@ -13,6 +13,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter
 from terrain.arrays import BoolArray, FloatArray
 from terrain.grid import Grid
 from terrain.lidar.error_model import LidarModel, wave_numbers
+from terrain.lidar.filled_gaps import FilledGaps
 
 WIDTHS = (0.8, 1.6, 3.2, 6.4)
 """Standard deviations of the Gaussians between which the bands lie, each twice the last. [m]"""
@@ -48,12 +49,18 @@ class Estimate:
         Share of each band that was taken for ground: by the same share the noise's variance is left. [-]
     scale : (bands + 1,) float ndarray
         The noise's variance in each band, and in what is wider, over what was stated. [-]
+    gaps : FilledGaps or None
+        Where the raster was drawn across what lidar did not see.
+    step : float
+        In which the raster's heights come. [m]
     """
 
     elevation: FloatArray
     widths: tuple[float, ...]
     left: FloatArray
     scale: FloatArray
+    gaps: FilledGaps | None = None
+    step: float = 0.0
 
 
 def best_estimate(

@@ -1,18 +1,18 @@
 """A model of what lidar does to ground: noise from cell to cell, noise that neighbors share, and what grass adds."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from terrain.arrays import FloatArray
 
-PAVED, LAWN, LONG_GRASS = np.int64(0), np.int64(1), np.int64(2)
+PAVED, LAWN, LONG_GRASS, WATER = (np.int64(cover) for cover in range(4))
 """Covers, by what they add to a height."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bias:
-    """By how much a cover makes lidar read high: at least, likely, at most. [m]"""
+    """By how much a cover makes lidar read high: at least, likely, at most; low where negative. [m]"""
 
     low: float
     likely: float
@@ -49,6 +49,8 @@ class LidarModel:
         Distance over which that forgets itself by a factor e. [m]
     lawn, long_grass : Bias
         What mown lawn, and long grass at the bottom of a swale, add; paving adds nothing.
+    water : Bias
+        How much higher than usual water stood on that day; seeds nothing.
     """
 
     white: float
@@ -56,6 +58,7 @@ class LidarModel:
     noise_length: float
     lawn: Bias
     long_grass: Bias
+    water: Bias = field(default=Bias(0.0, 0.0, 0.0), repr=False)
 
     def power(self, wave_number: FloatArray, cell_area: float) -> FloatArray:
         """Variance that the noise of one cell has at each angular wave number, as a share of white noise's. [m2]

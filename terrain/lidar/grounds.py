@@ -10,7 +10,7 @@ import scipy.fft
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.grid import Grid
 from terrain.lidar.best_estimate import Estimate, band_gains
-from terrain.lidar.error_model import LAWN, LONG_GRASS, LidarModel, wave_numbers
+from terrain.lidar.error_model import LAWN, LONG_GRASS, WATER, LidarModel, wave_numbers
 from terrain.lidar.on_shots import KnownHeights, grounds_through_shots
 
 
@@ -84,6 +84,7 @@ def draw_grounds(
 ) -> PossibleGrounds:
     """Draw grounds: noise, as far as the best estimate holds it, and what grass adds are taken off.
 
+    What was drawn across gaps may lie off.
     The first grounds are the same however many are drawn. Where heights were read with a level the grounds lie above
     the best estimate that was brought to them.
     """
@@ -95,6 +96,10 @@ def draw_grounds(
         off = noise.drawn(generator)
         off[covers == LAWN] += model.lawn.drawn(generator)
         off[covers == LONG_GRASS] += model.long_grass.drawn(generator)
+        if (covers == WATER).any():
+            off[covers == WATER] += model.water.drawn(generator)
+        if estimate.gaps is not None:
+            off -= estimate.gaps.drawn(generator, window)
         above[number] = -off
     if known is not None:
         above = grounds_through_shots(above, known.moved(*first, covers.shape), covers, grid, model, seed)

@@ -5,8 +5,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from pyproj import CRS
+from scipy import ndimage
+from scipy.interpolate import LinearNDInterpolator
 
-from pipelines.inputs.possible_ground import known_heights
+from pipelines.inputs.possible_ground import known_heights, lidar_model
 from pipelines.inputs.rules import load_rules
 from terrain.flow.drainage import drain_ground
 from terrain.flow.found_spots import found_on
@@ -14,9 +16,11 @@ from terrain.flow.low_spots import find_low_spots
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, Ground
 from terrain.lidar.best_estimate import Estimate, best_estimate
-from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, Bias, LidarModel
+from terrain.lidar.error_model import LAWN, LONG_GRASS, PAVED, WATER, Bias, LidarModel
+from terrain.lidar.filled_gaps import filled_gaps
 from terrain.lidar.grounds import draw_grounds
 from terrain.lidar.on_shots import KnownHeights, brought_to_shots
+from terrain.lidar.rounding import rounding_step
 
 NONE = Bias(0.0, 0.0, 0.0)
 MODEL = LidarModel(white=0.03, correlated=0.06, noise_length=10.0, lawn=NONE, long_grass=NONE)
@@ -192,8 +196,78 @@ def test_a_deep_low_spot_is_found_and_a_puddle_of_noise_is_not():
     ground = Ground(grid_of(shape), heights, kind, np.full(shape, -1), np.full(shape, -1))
     drainage = drain_ground(ground)
     spots = find_low_spots(drainage, rmse=0.1)
-    deep, shallow = found_on(spots, drainage, as_it_is(heights, count=100))
+    deep, shallow = found_on(spots, drainage, as_it_is(heights, count=100), called_from=0.67)
     assert deep.found >= 0.9
     assert shallow.found < 0.6 < deep.found
-    assert [each.within_lidar_error for each in (deep, shallow)] == [each.found < 0.5 for each in (deep, shallow)]
-    assert found_on(spots, drainage, None) == spots
+    assert [each.within_lidar_error for each in (deep, shallow)] == [each.found < 0.67 for each in (deep, shallow)]
+    assert found_on(spots, drainage, None, called_from=0.67) == spots
+
+
+@pytest.mark.parametrize("step", [0.01, 0.05, 0.3048, 0.03048])
+def test_steps_of_a_rounded_raster_are_seen(step):
+    heights = np.random.default_rng(6).normal(200.0, 1.0, (60, 60))
+    rounded = (np.round(heights / step) * step).astype(np.float32).astype(float)
+    assert rounding_step(rounded) == pytest.approx(step, rel=1e-2)
+    assert rounding_step(heights) == 0.0
+    # JCGM 100:2008, F.2.2.1: what rounding adds has a variance of q^2 / 12
+    assert np.var(rounded - heights) == pytest.approx(step**2 / 12.0, rel=0.05)
+    assert lidar_model(load_rules(), 0.3048).white == pytest.approx(np.sqrt(0.1 * 0.1**2 + 0.3048**2 / 12.0))
+
+
+def with_gap(heights, radius):
+    """Heights drawn across a round gap in the middle, as a triangulation of its rim does."""
+    row, column = np.indices(heights.shape)
+    middle = np.hypot(row - heights.shape[0] / 2.0, column - heights.shape[1] / 2.0) <= radius
+    known = np.argwhere(~middle)
+    drawn = heights.copy()
+    drawn[middle] = LinearNDInterpolator(known, heights[~middle])(np.argwhere(middle))
+    return drawn, middle
+
+
+def test_a_gap_is_found_where_it_was_drawn_across_and_nowhere_else():
+    shape, elsewhere = (80, 80), 0
+    row = np.indices(shape, dtype=float)[0]
+    for seed in range(5):
+        heights = 100.0 + 0.01 * row + noise_of(shape, seed)
+        drawn, middle = with_gap(heights, 4.0)
+        everywhere = np.ones(shape, bool)
+        found = filled_gaps(drawn, everywhere, grid_of(shape))
+        inside = np.zeros(shape, bool)
+        inside[found.cells] = True
+        assert np.mean(inside[middle]) > 0.8
+        elsewhere += filled_gaps(heights, everywhere, grid_of(shape)).gap.size
+    assert elsewhere < 0.01 * 5 * heights.size
+    assert not filled_gaps(swale(), np.ones((60, 80), bool), grid_of((60, 80))).gap.size, "no noise, no gap"
+
+
+def test_ground_in_a_gap_may_lie_off_as_far_as_ground_does_elsewhere():
+    shape = (80, 80)
+    row, column = np.indices(shape, dtype=float)
+    rolling = 0.10 * np.sin(row / 3.0) * np.sin(column / 4.0)
+    heights = rolling + np.random.default_rng(3).normal(0.0, 0.01, shape)
+    drawn, middle = with_gap(heights, 4.0)
+    found = filled_gaps(drawn, np.ones(shape, bool), grid_of(shape))
+    window = (slice(20, 60), slice(10, 70))
+    above = np.array([found.drawn(np.random.default_rng(seed), window) for seed in range(400)])
+    spread = np.zeros(shape)
+    spread[window] = above.std(axis=0)
+    # as far off at the middle as rolling ground is off a line over 8 m, worked out apart
+    off = [np.abs(each[4:-4] - 0.5 * (each[:-8] + each[8:])).ravel() for each in (rolling, rolling.T)]
+    expected = np.median(np.concatenate(off)) / 0.6745
+    assert spread[38:43, 38:43].max() == pytest.approx(expected, rel=0.25)
+    assert not spread[~ndimage.binary_dilation(middle, iterations=2)].any()
+    estimate = Estimate(drawn, (), np.empty((0, *shape)), np.ones(1), gaps=found)
+    still = LidarModel(0.0, 0.0, 10.0, NONE, NONE)
+    grounds = draw_grounds(estimate, np.full(shape, PAVED), grid_of(shape), still, window, count=3, seed=[4])
+    assert grounds.above.any()
+    assert not grounds.above[:, :, :20].any()
+
+
+def test_water_stands_higher_or_lower_than_when_it_was_flown():
+    model = LidarModel(0.0, 0.0, 10.0, NONE, NONE, water=Bias(-0.10, 0.0, 0.10))
+    cover = np.full((20, 20), PAVED)
+    cover[:10] = WATER
+    above = as_it_is(np.zeros((20, 20)), model=model, cover=cover).above.astype(float)
+    assert not above[:, 10:].any()
+    assert above[:, :10].std() == pytest.approx(0.10 / np.sqrt(6.0), rel=0.15)
+    assert (above[:, :10] == above[:, :1, :1]).all(), "a pond is level"

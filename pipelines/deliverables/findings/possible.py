@@ -7,22 +7,22 @@ import numpy as np
 from pipelines.deliverables.findings.lot import PossibleTrouble, StandingWater
 from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
-from terrain.flow.found_spots import LEAST_SHARE
 from terrain.reason import Reason, reason
 
 POSSIBLE_FROM = 0.1
-"""What is wrong on this share of the grounds is told as possible; from half of them on it is called. [-]"""
+"""What is wrong on this share of the grounds is told as possible, up to that from which it is called. [-]"""
 
 
 def possible_troubles(
-    on_grounds: Sequence[PlaceOnGrounds], places: Mapping[str, SpotPlace], troubles: Sequence[Trouble]
+    on_grounds: Sequence[PlaceOnGrounds], places: Mapping[str, SpotPlace], troubles: Sequence[Trouble], *,
+    called_from: float,
 ) -> tuple[PossibleTrouble, ...]:
     """What is possible at houses and paving where nothing is called, the likeliest first."""
     called = {each.name for each in troubles}
     walls = any(each.edge is not None and each.edge.kind == "wall" for each in troubles)
     told = [
         each for each in on_grounds
-        if each.kind != "lawn" and POSSIBLE_FROM <= each.found < LEAST_SHARE
+        if each.kind != "lawn" and POSSIBLE_FROM <= each.found < called_from
         and each.name not in called and not (each.kind == "wall" and walls)
     ]
     return tuple(
@@ -30,7 +30,7 @@ def possible_troubles(
             reason(
                 "possible_trouble", place=each.name, wet=int(np.count_nonzero(each.wet)), grounds=int(each.wet.size)
             ),
-            tuple(_spots_at(each, places.values())),
+            tuple(_spots_at(each, places.values(), called_from)),
         )
         for each in sorted(told, key=lambda each: -each.found)
     )
@@ -46,10 +46,10 @@ def not_needed_on(on_grounds: Sequence[PlaceOnGrounds], troubles: Sequence[Troub
     return reason("not_needed_on_grounds", dry=int(np.count_nonzero(dry)), grounds=int(dry.size))
 
 
-def _spots_at(place: PlaceOnGrounds, spots: Iterable[SpotPlace]) -> Iterable[str]:
+def _spots_at(place: PlaceOnGrounds, spots: Iterable[SpotPlace], called_from: float) -> Iterable[str]:
     for each in spots:
         there = any(part.name == place.name for part in (each, *each.others))
-        if there and each.spot.found is not None and POSSIBLE_FROM <= each.spot.found < LEAST_SHARE:
+        if there and each.spot.found is not None and POSSIBLE_FROM <= each.spot.found < called_from:
             yield each.spot.id
 
 

@@ -12,7 +12,6 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.inputs.rules import Rules
 from pipelines.layout.diagnosis.protected import ProtectedEdge
 from terrain.arrays import FloatArray
-from terrain.flow.found_spots import LEAST_SHARE
 from terrain.flow.low_spots import LowSpot
 from terrain.reason import Reason, reason
 
@@ -47,6 +46,8 @@ class TroubleRules:
         Flow that may run onto paving, or at a wall. [m3/s]
     seen_share : float
         Share of these that may run where water was seen or stands too long. [-]
+    called_from : float
+        Share of the possible grounds on which it must be where nobody saw it. [-]
     """
 
     lawn: Tolerance
@@ -59,6 +60,7 @@ class TroubleRules:
     arriving_paving: float
     arriving_wall: float
     seen_share: float
+    called_from: float
 
     def at(self, place: Place) -> Tolerance:
         """Tolerance of a kind of place."""
@@ -82,6 +84,7 @@ def trouble_rules(rules: Rules) -> TroubleRules:
         arriving_paving=rules["arriving_paving"].likely,
         arriving_wall=rules["arriving_wall"].likely,
         seen_share=rules["arriving_seen_share"].likely,
+        called_from=rules["called_from"].likely,
     )
 
 
@@ -239,7 +242,7 @@ def find_troubles(
         name = name_of(edge)
         least = rules.seen_share * limit if seen or name in wet else limit
         found = None if seen or not edge.on_grounds.size else float(np.mean(edge.on_grounds * unit_peak > least))
-        if edge.cells.size and peak > least and (found is None or found >= LEAST_SHARE):
+        if edge.cells.size and peak > least and (found is None or found >= rules.called_from):
             why = reason(
                 "water_arrives", flow=peak, area=edge.arriving_area, place=name, seen=seen[0] if seen else None
             )
