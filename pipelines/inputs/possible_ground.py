@@ -119,8 +119,7 @@ def _window(inputs: SiteInputs, grid: Grid) -> tuple[slice, slice]:
 
 
 def _cover(inputs: SiteInputs, grid: Grid) -> IntArray:
-    """What is on each cell, as far as the layers show it: paving, ponds, long grass at swales and in wetlands, else lawn.
-    """
+    """What is on each cell, as far as layers show: paving, ponds, long grass at swales and in wetlands, else lawn."""
     layers, reach = inputs.layers, inputs.site.rules["long_grass_reach"].likely
     rough = layers.outfalls[layers.outfalls["kind"].isin(ROUGH)].geometry
     shapes = [(shapely.buffer(shape, reach), int(LONG_GRASS)) for shape in rough]

@@ -142,7 +142,8 @@ def _basins(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> t
                 capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
                 ponding=ponding_depth(grate, flow, clogging=clogging), ground_elevation=site.ground,
                 invert_elevation=invert, provisional=False,
-                why=reason("basin_with_pond", why=site.why) if pond_helps else site.why,
+                why=reason("basin_that_catches" if site.id in flows.caught else "basin_with_pond", why=site.why)
+                if pond_helps else site.why,
             )
         )
     return tuple(basins)

@@ -187,20 +187,23 @@ def alternatives_of(inputs: PlanInputs, option: Option, *, taken: bool = True) -
     return tuple(told)
 
 
-def of_two_sizes(
-    inputs: PlanInputs, way_inputs: WayInputs, found: Diagnosis, division: Division, least: Option
+def of_sizes(
+    inputs: PlanInputs, found: Diagnosis, division: Division, least: Option, other: Option | None
 ) -> tuple[Option, tuple[Size, ...]]:
-    """The least works, or those that keep paving dry in a lighter storm where asked for or hardly dearer."""
+    """The works as they are, or those that keep paving dry in a lighter storm where asked for or hardly dearer; an
+    `other` size, which does less or is far dearer, is told beside them."""
+    way_inputs, told = least.way_inputs, () if other is None else (_size(None, other, holds=True, chosen=False),)
     situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
     asked = inputs.site.layout.keep_dry
     years = rules["keep_dry_storm"].likely if asked is None else asked
     rain = reckoning.rain.of_period(years)
+    as_it_is = (_size(None, least, holds=True, chosen=True), *told) if told else ()
     if rain is None or least.chosen is None or least.cost is None:
-        return least, ()
+        return least, as_it_is
     catching = way_inputs.catching
     flows = flows_that_keep_dry(situation, reckoning, rain, found, catching, division, way_inputs.flows)
     if flows is None:
-        return least, ()
+        return least, as_it_is
     more = any(flow > way_inputs.flows.flows[name] for name, flow in flows.flows.items())
     dry = option_of(inputs, replace(way_inputs, flows=flows)) if more else least
     holds = False
@@ -211,14 +214,14 @@ def of_two_sizes(
     worth = dry.cost is not None and dry.cost.likely <= (1.0 + rules["keep_dry_extra"].likely) * least.cost.likely
     taken = dry is not least and dry.chosen is not None and (asked is not None or (holds and worth))
     return dry if taken else least, (
-        _size(None, least, holds=True, chosen=not taken), _size(years, dry, holds=holds, chosen=taken)
+        _size(None, least, holds=True, chosen=not taken), *told, _size(years, dry, holds=holds, chosen=taken)
     )
 
 
 def _size(years: float | None, option: Option, *, holds: bool, chosen: bool) -> Size:
     cost = option.cost
     low, likely, high = (None, None, None) if cost is None else (cost.low, cost.likely, cost.high)
-    return Size(years, holds, low, likely, high, chosen)
+    return Size(years, bool(option.way_inputs.flows.caught), holds, low, likely, high, chosen)
 
 
 def price_works(inputs: PlanInputs, works: Works) -> Priced:

@@ -71,7 +71,9 @@ class Size:
     Attributes
     ----------
     keeps_dry : float or None
-        Return period of the storm in which no water stands on the paving; None for the least that drains in time. [yr]
+        Return period of the storm in which no water stands on the paving; None for none. [yr]
+    catches : bool
+        Whether it catches what runs by; the least drains in time what stands.
     holds : bool
         Whether it does so once its lines are laid.
     low, likely, high : float or None
@@ -81,6 +83,7 @@ class Size:
     """
 
     keeps_dry: float | None
+    catches: bool
     holds: bool
     low: float | None
     likely: float | None

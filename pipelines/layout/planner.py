@@ -24,7 +24,7 @@ from pipelines.layout.improvements import (
     what_runs_by,
 )
 from pipelines.layout.level_shots import level_shots
-from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_two_sizes
+from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, holds_under, with_outfall_water
 from pipelines.layout.parts import CaughtBy, LevelShot, Part, Parts, SurfaceOnly, Verdict
 from pipelines.layout.plan import (
@@ -305,7 +305,7 @@ def _laid_out(
     """The plan of what is laid out; on the reshaped `lot`, whose inputs these are then, where soil is moved too."""
     situation, reckoning, rules = inputs.situation, inputs.reckoning, inputs.situation.rules
     catching, found = laid.catching, today if lot is None else lot.found
-    option, sizes = of_two_sizes(inputs, laid.way_inputs, found, laid.division, laid.least)
+    option, sizes = of_sizes(inputs, found, laid.division, laid.least, laid.other)
     way_inputs, flows, chosen = option.way_inputs, option.way_inputs.flows, option.chosen
     alternatives = alternatives_of(inputs, option)
     if chosen is None or option.cost is None:

@@ -21,24 +21,29 @@ from pipelines.layout.diagnosis.troubles import SpotPlace
 from pipelines.layout.improvements import only_served, without_idle
 from pipelines.layout.options import Option, PlanInputs, option_of
 from pipelines.layout.parts import CaughtBy, CaughtKind
+from pipelines.layout.sizes import flows_that_catch, not_ended
 from pipelines.layout.ways.outfall_water import lawful, own_depressions
 from pipelines.layout.ways.way_values import WayInputs
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
 
+ROUNDED = 1e-6
+"""Flows that differ by this share are one. [-]"""
 MOST_OVER = 1000.0 * HOUR
 """Water that still stands when last looked at counts as so long. [s]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LaidOut:
-    """One siting of what catches the water: the ground divided by it, its flows, and its ways priced."""
+    """One siting of what catches the water: the ground divided by it, its flows, and its ways priced; and those of the
+    other size, where one catches what runs by and one drains it in time alone."""
 
     catching: Catching
     division: Division
     way_inputs: WayInputs
     least: Option
     left: tuple[TroubleLeft, ...]
+    other: Option | None = None
 
     @property
     def over(self) -> int:
@@ -96,14 +101,36 @@ def _laid(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, division: Division, way_inputs: WayInputs
 ) -> LaidOut:
     least = option_of(inputs, way_inputs)
-    way, situation = least.chosen, inputs.situation
+    first = LaidOut(catching, division, way_inputs, least, _left(inputs, found, catching, least))
+    if least.cost is None or not not_ended(first.left) or inputs.situation.fixed_basins:
+        return first
+    more = flows_that_catch(inputs.situation, inputs.reckoning, found, catching, division, way_inputs.flows)
+    if more is None:
+        return first
+    larger = option_of(inputs, replace(way_inputs, flows=more))
+    if larger.cost is None or not _carries(larger):
+        return first
+    second = LaidOut(catching, division, larger.way_inputs, larger, _left(inputs, found, catching, larger), least)
+    if not_ended(second.left) >= not_ended(first.left):
+        return first
+    dearest = (1.0 + inputs.situation.rules["catches_extra"].likely) * least.cost.likely
+    return second if larger.cost.likely <= dearest else replace(first, other=larger)
+
+
+def _left(inputs: PlanInputs, found: Diagnosis, catching: Catching, option: Option) -> tuple[TroubleLeft, ...]:
+    way, situation = option.chosen, inputs.situation
     served = replace(catching, basins=(), drains=(), downspouts=()) if way is None else only_served(catching, way)
     capacities = {} if way is None else way.capacities
     there = works_division(situation, served)
     water = run_with_works(situation, inputs.reckoning, found, served, there, capacities)
-    return LaidOut(
-        catching, division, way_inputs, least, troubles_left(found, served, there, water, situation.rules)
-    )
+    return troubles_left(found, served, there, water, situation.rules)
+
+
+def _carries(option: Option) -> bool:
+    """Whether every basin and line takes what it is sized for."""
+    flows = [(basin.peak_flow, basin.capacity) for basin in option.built.catch_basins]
+    flows += [(run.peak_flow, run.capacity) for run in option.built.pipe_runs if run.kind == "gravity"]
+    return all(flow <= takes * (1.0 + ROUNDED) for flow, takes in flows)
 
 
 def _other(inputs: PlanInputs, found: Diagnosis, first: LaidOut) -> Catching | Reason | None:

@@ -51,6 +51,7 @@ def summary(findings: Findings) -> dict[str, Any]:
         "sizes": [
             {
                 "keeps_dry_yr": size.keeps_dry,
+                "catches_what_runs_by": size.catches,
                 "holds": size.holds,
                 "chosen": size.chosen,
                 "cost_low": size.low,

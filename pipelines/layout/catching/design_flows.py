@@ -47,11 +47,14 @@ class DesignFlows:
         Peak that arrives and is more than the works take, where it is. [m3/s]
     volumes : dict of str to float
         Water that arrives in the design storm. [m3]
+    caught : tuple of str
+        Basins that take more than drains what stands in time, of what runs by.
     """
 
     flows: dict[str, float]
     short: dict[str, float]
     volumes: dict[str, float]
+    caught: tuple[str, ...] = ()
 
 
 def works_division(situation: Situation, catching: Catching) -> Division:

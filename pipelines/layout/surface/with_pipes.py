@@ -74,6 +74,7 @@ def with_pipes(
     laid, caught_by = best_caught(inputs, wrong, catching, ground, weigh=True, judged=lot.found)
     if not isinstance(laid, LaidOut) or laid.least.cost is None:
         return WithPipes(less, pipes_alone=pipes_alone, why=reason("surface_pipes_lead_nowhere")), None
+    less = 1.0 - _flow(laid.way_inputs) / max(_flow(alone.way_inputs), 1e-9)
     water, left = _water(inputs, lot, laid, found)
     over, worst = [each for each in left if not each.surely_ended], worst_standing(left)
     why = _why_not(alone, laid, len(over) > still, lot, inputs)

@@ -430,8 +430,8 @@ def said_caught(caught: CaughtBy, *, beside: bool = False) -> Reason:
 def said_size(size: Size, *, beside: bool = False) -> Reason:
     """One size of the works and its price; beside soil that is moved it is a part alone."""
     return reason(
-        "size_of_works", years=size.keeps_dry, chosen=size.chosen, holds=size.holds, low=size.low, likely=size.likely,
-        high=size.high, beside=beside,
+        "size_of_works", years=size.keeps_dry, catches=size.catches, chosen=size.chosen, holds=size.holds,
+        low=size.low, likely=size.likely, high=size.high, beside=beside,
     )
 
 
