@@ -26,8 +26,8 @@ def flows_that_catch(
     situation: Situation, reckoning: Reckoning, found: Diagnosis, catching: Catching, division: Division,
     least: DesignFlows,
 ) -> DesignFlows | None:
-    """Least design flows at which basins take so much of what comes to them that more troubles end; None where they
-    take it all, or all that a grate takes ends no more."""
+    """Design flows at which basins take so much of what comes to them that more troubles end, a part more than the least
+    that do; None where they take it all, or all that a grate takes ends no more."""
 
     def left(flows: Mapping[str, float]) -> tuple[int, Mapping[str, float]]:
         water = run_with_works(situation, reckoning, found, catching, division, flows)
@@ -59,6 +59,8 @@ def flows_that_catch(
     while low < high:
         middle = (low + high) // 2
         low, high = (low, middle) if left(flows(middle))[0] <= fewest else (middle + 1, high)
+    # what comes is no surer than that
+    low = min(low + 1, PARTS)
     spots = {basin.id for basin in catching.basins if basin.spot is not None}
     short = {name: max(comes[name] - flow, 0.0) if name in most else least.short.get(name, 0.0)
              for name, flow in flows(low).items() if name not in spots}

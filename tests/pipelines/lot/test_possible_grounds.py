@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from shapely import Point
 
 from pipelines.deliverables.words.say import say
 from pipelines.layout.ways.fall import verdict_by_count
@@ -16,6 +17,8 @@ POSSIBLE_GROUNDS = {
     "lidar_over_long_grass": '"12 cm"',
     "long_grass_reach": '"0 m"',
     "seen_reach": '"0 m"',
+    "lidar_over_water": '"30 cm"',
+    "called_from": '"100 %"',
 }
 """Rules that act on the best estimate and on the grounds around it, and what moves them."""
 
@@ -43,12 +46,33 @@ def _drawn(path):
     return stages.ground[0].elevation, stages.possible.above
 
 
-@pytest.mark.parametrize("key", POSSIBLE_GROUNDS)
+@pytest.mark.parametrize("key", [key for key in POSSIBLE_GROUNDS if key not in ("lidar_over_water", "called_from")])
 def test_a_rule_of_lidar_moves_the_grounds(site, key):
     before = _drawn(site("before", "[rules]\ngrounds = 10\n" if key != "grounds" else "[rules]\n"))
     base = "" if key == "grounds" else "grounds = 10\n"
     now = _drawn(site(key, f"[rules]\n{base}{key} = {POSSIBLE_GROUNDS[key]}\n"))
     assert not all(np.array_equal(one, other) for one, other in zip(before, now, strict=True))
+
+
+def test_the_level_of_a_pond_moves_the_grounds_at_it_alone(tmp_path, made_lots):
+    pond = {"outfalls": [{"kind": "pond", "geometry": Point(15.0, 1.62)}]}
+    path = made_lots.write_lot(tmp_path, made_lots.small_ground(), made_lots.SMALL_LAYERS | pond,
+                               more=made_lots.SMALL_MORE)
+    whole = path.read_text().replace("\ngrounds = 1\n", "\ngrounds = 10\n")
+    drawn = []
+    for rule in ("", f"lidar_over_water = {POSSIBLE_GROUNDS['lidar_over_water']}\n"):
+        path.write_text(f"{whole}\n[rules]\n{rule}")
+        drawn.append(_drawn(path)[1])
+    moved = (drawn[0] != drawn[1]).any(axis=0)
+    assert 0 < np.count_nonzero(moved) < 0.02 * moved.size
+
+
+def test_what_two_in_three_grounds_show_is_called_and_no_less(site):
+    spots = LotStages(open_lot(site("called", grounds="\ngrounds = 40\n"))).low_spots
+    few = LotStages(open_lot(site("fewer", "[rules]\ncalled_from = \"100 %\"\n", grounds="\ngrounds = 40\n"))).low_spots
+    found = [spot for spot in spots if spot.found is not None]
+    assert [spot.within_lidar_error for spot in found] == [spot.found < 0.67 for spot in found]
+    assert {spot.id for spot in few if spot.within_lidar_error} > {spot.id for spot in spots if spot.within_lidar_error}
 
 
 def test_one_ground_is_the_raster_as_it_is(site):

@@ -24,6 +24,7 @@ from tests.quick_share import one_in
 
 ACTS = """
 small
+catches_extra | "0 %" | take_off
 near_line_cost | 7.5 | plan
 near_wall_cost | 0 | pipe_runs
 basin_sump | "24 in" | take_off
