@@ -26,8 +26,8 @@ def flows_that_catch(
     situation: Situation, reckoning: Reckoning, found: Diagnosis, catching: Catching, division: Division,
     least: DesignFlows,
 ) -> DesignFlows | None:
-    """Design flows at which basins take so much of what comes to them that more troubles end, a part more than the least
-    that do; None where they take it all, or all that a grate takes ends no more."""
+    """Design flows at which basins take so much of what comes to them that more troubles end, a part more than the
+    least that do; None where they take it all, or all that a grate takes ends no more."""
 
     def left(flows: Mapping[str, float]) -> tuple[int, Mapping[str, float]]:
         water = run_with_works(situation, reckoning, found, catching, division, flows)

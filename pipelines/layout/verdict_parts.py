@@ -96,8 +96,10 @@ def with_works(
     cure = cure_part(left)
     # water that the outfall does not take stays where it is
     doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
-    if cure.state == "sure" and doubts:
-        cure = replace(cure, only=reason("if_others_hold", others=doubts))
+    # it was run on the likeliest ground alone
+    of_many = any(line.on_grounds for line in chosen.discharges)
+    if cure.state == "sure" and (doubts or of_many):
+        cure = replace(cure, only=reason("if_others_hold", others=(*doubts, *(("ground",) if of_many else ()))))
     return Parts(cause, fall, outfall, cure)
 
 

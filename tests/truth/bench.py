@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from shapely.affinity import translate
+from truth_cure import left_on
 from truth_lidar import FLIGHT, OTHERS, STATED, STRENGTHS, Strength, see
 from truth_lots import EAST, NORTH, ROOF, TruthLot, make_lot
 from truth_spare import height_at, spare_of
@@ -25,7 +26,9 @@ from truth_tables import write_tables
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.layout.quantities.take_off import total_cost
-from pipelines.lot import screen_lot
+from pipelines.lot import findings_of
+from pipelines.lot_inputs import open_lot
+from pipelines.lot_stages import LotStages
 
 EXACT = "1 mm"
 """What is stated of the exact ground."""
@@ -55,6 +58,8 @@ class Run:
     said: str = ""
     sure: str = ""
     headline: str = ""
+    cure: str = ""
+    left_true: float = np.nan
     cost: float = np.nan
     collectors: int = 0
     spare_m: float = np.nan
@@ -68,6 +73,7 @@ class Run:
     ponds_real_called: int = 0
     ponds_real_told: int = 0
     true_said: str = ""
+    true_cure: str = ""
     true_cost: float = np.nan
     true_collectors: int = 0
     odds: float = np.nan
@@ -99,14 +105,25 @@ KEYS, POND_KEYS = ([field.name for field in fields(each)] for each in (Run, Pond
 
 def screened(lot: TruthLot, ground: np.ndarray, rmse: str, levels: pd.DataFrame | None = None) -> Findings | str:
     """What the tool finds, or the defect on which it stopped."""
+    found = _worked_out(lot, ground, rmse, levels)
+    return found if isinstance(found, str) else found[0]
+
+
+def _worked_out(
+    lot: TruthLot, ground: np.ndarray, rmse: str, levels: pd.DataFrame | None = None
+) -> tuple[Findings, LotStages] | str:
+    """The same with how it came about."""
     try:
         with lot.site(ground, rmse, levels).on_disk() as path:
-            return screen_lot(path)
+            stages = LotStages(open_lot(path))
+            return findings_of(stages), stages
     except Exception as error:
         return f"{type(error).__name__}: {error}".replace("\n", " ")[:200]
 
 
-def _run(lot: TruthLot, draw: int, exact: Findings | str, kind: "Kind") -> tuple[Run, list[Pond]]:
+def _run(
+    lot: TruthLot, draw: int, truth: tuple[Findings, LotStages] | str, kind: "Kind"
+) -> tuple[Run, list[Pond]]:
     strength = kind.strengths[draw % len(kind.strengths)]
     seen = see(lot, strength, draw, FLIGHT if kind.shots else 0.0)
     off = (seen - lot.ground)[lot.cover != ROOF]
@@ -116,13 +133,16 @@ def _run(lot: TruthLot, draw: int, exact: Findings | str, kind: "Kind") -> tuple
         "meant_dry": lot.meant_dry, "rmse_m": float(np.sqrt(np.mean(off**2))),
     }
     begun = time.perf_counter()
-    found = screened(lot, seen, STATED)
+    worked_out = _worked_out(lot, seen, STATED)
     seconds = time.perf_counter() - begun
-    if isinstance(found, str) or isinstance(exact, str):
-        said = found if isinstance(found, str) else f"on the exact ground: {exact}"
+    if isinstance(worked_out, str) or isinstance(truth, str):
+        said = worked_out if isinstance(worked_out, str) else f"on the exact ground: {truth}"
         return Run(**named, crash=said, seconds=seconds), []
+    (found, stages), (exact, exact_stages) = worked_out, truth
+    left = left_on(exact_stages, stages.planned, stages.situation.grid)
     run = Run(
-        **named, seconds=seconds, **_answer(found), **_spares(lot, seen, found), **_ponds(lot, found, exact),
+        **named, seconds=seconds, left_true=np.nan if left is None else float(left),
+        **_answer(found), **_spares(lot, seen, found), **_ponds(lot, found, exact),
         **_odds(found), **_after_shots(lot, seen, draw, found, kind.shots),
         **{f"true_{key}": value for key, value in _answer(exact).items() if f"true_{key}" in KEYS},
     )
@@ -172,7 +192,8 @@ def _answer(found: Findings) -> dict[str, object]:
         said = "refused"
     collectors = len(plan.catch_basins) + len(plan.french_drains) + len(plan.channel_drains)
     return {
-        "said": said, "sure": sure, "headline": plan.parts.verdict, "cost": total_cost(plan.take_off).likely,
+        "said": said, "sure": sure, "headline": plan.parts.verdict, "cure": plan.parts.cure.state,
+        "cost": total_cost(plan.take_off).likely,
         "collectors": collectors,
     }
 
@@ -267,7 +288,7 @@ def run_bench(runs: int, out: Path, kind: Kind | None = None, *, part: int = 0, 
             if not missing or seed % parts != part:
                 continue
             lot = make_lot(seed)
-            exact = screened(lot, lot.ground, EXACT)
+            exact = _worked_out(lot, lot.ground, EXACT)
             for draw in missing:
                 run, ponds = _run(lot, draw, exact, kind)
                 for pond in ponds:

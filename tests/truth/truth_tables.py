@@ -60,6 +60,7 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         return Figure("", np.array([complex(*pair) if pair[1] else np.nan for pair in pairs], complex), _pooled)
 
     every = pd.Series(True, index=runs.index)
+    cure, lines = runs["cure"], said.isin(["gravity", "daylight", "pump"])
     modes = [
         Figure(f"{mode}: sure and wrong, of its sure runs", among(~good, sure & (said == mode)))
         for mode in ("gravity", "pump", "nothing", "surface", "no way")
@@ -82,6 +83,10 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         *modes,
         Figure("headline sure, of all runs", among(runs["headline"] == "sure", every)),
         Figure("headline sure and wrong, of those", among(~good, runs["headline"] == "sure")),
+        Figure("works that end it by the answer, of those with lines", among(cure == "sure", lines)),
+        Figure("the same on the exact ground", among(runs["true_cure"] == "sure", lines)),
+        Figure("works said to end it that leave trouble where they are drawn on the exact ground",
+               among(runs["left_true"] > 0, lines & (cure == "sure") & runs["left_true"].notna())),
         Figure("cannot_tell, of all runs", among(runs["sure"] == "cannot_tell", every)),
         Figure("cannot_tell where truth is clear", among(runs["sure"] == "cannot_tell", clear)),
         Figure("works proposed on dry lots", among(built, dry)),

@@ -49,11 +49,12 @@ def test_what_keeps_paving_dry_in_a_lighter_storm_is_priced_and_taken_where_aske
 
     least = planned("least", '\n[rules]\nkeep_dry_extra = "0 %"\n')
     asked = planned("asked", '\n[layout]\nkeep_dry = "2 yr"\n')
-    (small, large) = asked.plan.sizes
-    assert (small.keeps_dry, large.keeps_dry) == (None, 2.0)
-    assert (small.chosen, large.chosen) == (False, True)
-    assert large.likely >= small.likely
-    assert [size.chosen for size in least.plan.sizes] == [True, False]
+    (catches, drains, large) = asked.plan.sizes
+    assert [each.catches for each in (catches, drains)] == [True, False]
+    assert [each.keeps_dry for each in (catches, drains, large)] == [None, None, 2.0]
+    assert [each.chosen for each in (catches, drains, large)] == [False, False, True]
+    assert large.likely >= catches.likely >= drains.likely
+    assert [size.chosen for size in least.plan.sizes] == [True, False, False]
     wet = {row.edge: row.depth for row in asked.edges if row.storm.rain.return_period == 2.0}
     after = {row.edge: row.depth_after for row in asked.edges if row.storm.rain.return_period == 2.0}
     assert wet["patio"] > FILM
