@@ -163,7 +163,7 @@ def _serve_together(task: SearchTask, group: list[int], alone: dict[int, _OwnLin
     k = len(group)
     upper = np.array([sum(float(alone[i].answer[0][-1]) for bit, i in enumerate(group) if mask >> bit & 1)
                       for mask in range(1 << k)])
-    bounds = task.bounds(group)
+    bounds = task.bounds(group, float(upper[-1]))
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
     # where a line by itself takes more than is wanted, all sets would too

@@ -66,12 +66,13 @@ class SearchTask:
         """Of a set of some collectors, as bits. [m3/s]"""
         return sum(self.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1)
 
-    def bounds(self, group: list[int]) -> Bounds:
-        """Lower bounds for the lines of some collectors."""
+    def bounds(self, group: list[int], most: float = np.inf) -> Bounds:
+        """Lower bounds for the lines of some collectors, for which no more than `most` is paid. [money]"""
         pipes = [self.pipes_for(self.flow_of(group, mask)) for mask in range(1, 1 << len(group))]
         return lower_bounds(
             self.search, [self.cells[i] for i in group], [self.inverts[i] for i in group],
             [self.cells[i] for i in group if self.collectors[i].through], [[], *pipes], self.spec,
+            most=most * (1.0 + 1e-6),
         )
 
 
@@ -167,8 +168,12 @@ def search_sets(
         collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
-    near = np.arange(basin.size) if alone else bounds.near(np.minimum(upper, ceiling))
+    # no line ends with a set that is not searched
+    limit = np.full_like(ceiling, -np.inf)
+    limit[masks] = ceiling[masks]
+    near = bounds.everywhere() if alone else bounds.near(masks, np.minimum(upper, limit))
+    row_of = bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]]
     full, ints, inverts, final, totals = search_forest(
-        search.graph, sets, upper.copy(), ceiling, near, bounds.left_by_way(near, alone=alone),
-        bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]], alone, MOST_LABELS if most is None else most)
+        search.graph, sets, upper.copy(), limit, near.cells, near.left, np.where(row_of < 0, -1, near.place[row_of]),
+        alone, MOST_LABELS if most is None else most)
     return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

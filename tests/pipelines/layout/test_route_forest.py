@@ -503,7 +503,7 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
 
         bounds = lower_bounds(*arguments)
         return replace(bounds, gathered=nothing(bounds.gathered), rows=nothing(bounds.rows), tree=nothing(bounds.tree),
-                       costs=tuple(nothing(costs) for costs in bounds.costs), meet=nothing(bounds.meet))
+                       costs=nothing(bounds.costs), meet=nothing(bounds.meet))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.layout.routing.task.lower_bounds", no_bounds)
