@@ -527,11 +527,11 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
     field, collectors, outfalls = _random_lot(seed, route_grid, rough)
     bounded = search_grid(field, collectors[:2], outfalls, spec)
 
-    def no_bounds(*arguments):
+    def no_bounds(*arguments, **named):
         def nothing(values):
             return np.where(np.isfinite(values), 0.0, np.inf)
 
-        bounds = lower_bounds(*arguments)
+        bounds = lower_bounds(*arguments, **named)
         return replace(bounds, gathered=nothing(bounds.gathered), rows=nothing(bounds.rows), tree=nothing(bounds.tree),
                        costs=nothing(bounds.costs), meet=nothing(bounds.meet))
 
