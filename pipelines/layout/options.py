@@ -1,7 +1,7 @@
 """Ways laid out and priced for one size of the works, and the size that is proposed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from pipelines.hydraulics.pumping.pump_curve import PumpCurve
 from pipelines.inputs.shapes.layers import SiteLayers
@@ -23,6 +23,7 @@ from pipelines.layout.quantities.quantities import Access, Works, quantities_of
 from pipelines.layout.quantities.soil import beside_pipes
 from pipelines.layout.quantities.take_off import Cost, UnitPrice, price_take_off, total_cost
 from pipelines.layout.routing.field import RouteField
+from pipelines.layout.routing.spec import SearchEffort
 from pipelines.layout.sizes import flows_that_keep_dry, keeps_dry
 from pipelines.layout.swale.found_outfall import OutfallLook
 from pipelines.layout.verdict_parts import NOTHING_NEEDED
@@ -64,6 +65,8 @@ class PlanInputs:
         Works on the surface that lie on the lot already and are paid for on the same job.
     beyond : Reason or None
         That water may come from beyond the ground that was looked at.
+    effort : SearchEffort
+        What was searched for its lines, and how much may be.
     """
 
     site: SiteFile
@@ -78,6 +81,7 @@ class PlanInputs:
     places: tuple[PlaceOnGrounds, ...] = ()
     earth: tuple[SurfaceWork, ...] = ()
     beyond: Reason | None = None
+    effort: SearchEffort = field(default_factory=SearchEffort)
 
 
 Priced = tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]

@@ -165,6 +165,8 @@ def plan_lot(inputs: PlanInputs, found: Diagnosis, sited: Sited, ground: WayInpu
     told = reason("check_level_shots", shots=tuple(_said_shot(each) for each in shots)) if shots else None
     banks = [(reason("check_culvert", bank=each.name), each.decides) for each in inputs.unseen]
     drains = checks_of_drains(inputs.layers, inputs.situation.rules)
+    if inputs.effort.cut_short:
+        unseen = (*unseen, reason("search_cut_short", places=inputs.effort.most))
     unseen = (*told_of_drains(inputs.layers, inputs.situation.rules), *unseen)
     first, *rest = in_order(plan.site_checks, plan.parts, shots=told, banks=banks) or (None,)
     reach = inputs.situation.rules["outfall_bottom_reach"].likely

@@ -88,7 +88,8 @@ def way_ground(inputs: PlanInputs, found: Diagnosis) -> WayInputs:
         for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
     )
     ground = WayGround(
-        situation, route_field, inputs.prices, inputs.site.layout, keep_out, protected_paving(layers)
+        situation, route_field, inputs.prices, inputs.site.layout, keep_out, protected_paving(layers),
+        inputs.effort,
     )
     return WayInputs(
         inputs.site, ground, NOTHING_CAUGHT, DesignFlows({}, {}, {}), outfalls, daylights,

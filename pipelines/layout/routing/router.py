@@ -10,12 +10,21 @@ from pipelines.layout.routing.fall_to_spare import shortest_way
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.pipe_layer import PipeLayer, without_repeats
 from pipelines.layout.routing.search import NO_FALL, GridForest, search_grid
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RoutedLine, RouteSpec
+from pipelines.layout.routing.spec import (
+    Collector,
+    OutfallTarget,
+    RoutedForest,
+    RoutedLine,
+    RouteSpec,
+    SearchEffort,
+)
 from pipelines.layout.routing.straighten import own_line, straighten
 from pipelines.layout.routing.view import settled_view
 from terrain.arrays import FloatArray
 from terrain.kept import kept
 
+MOST_OF_FOREST = 1 << 19
+"""Places and heights that are looked at for one forest before what is left is laid line by line. [-]"""
 # what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
 MARGINS = (0.0, 0.02, 0.05, 0.1)
 SURELY = 0.001
@@ -28,33 +37,41 @@ def route_forest(
     collectors: Sequence[Collector],
     outfalls: Sequence[OutfallTarget],
     spec: RouteSpec,
+    most: int = MOST_OF_FOREST,
 ) -> RoutedForest:
     """Cheapest forest of gravity lines from collectors to outfalls, ready to be laid.
 
     The forest is searched along the steps of the grid and then made straight. Where a collector's own straight line
-    is cheaper, or where only the shortest way in any direction has fall enough, that is taken.
+    is cheaper, or where only the shortest way in any direction has fall enough, that is taken. No more than `most`
+    places are looked at for lines that join.
     """
     places = [*(each.point for each in collectors), *(each.point for each in outfalls)]
     view = settled_view(field, places)
+    effort = SearchEffort(most)
     forest = _route_forest(
         view.field, [replace(each, point=view.point(each.point)) for each in collectors],
-        [replace(each, point=view.point(each.point)) for each in outfalls], spec,
+        [replace(each, point=view.point(each.point)) for each in outfalls], spec, effort,
     )
+    forest = replace(forest, places=effort.places, cut_short=effort.cut_short)
     return replace(forest, lines=tuple(replace(line, xy=view.on_map(line.xy, places)) for line in forest.lines))
 
 
 def _route_forest(
-    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    effort: SearchEffort,
 ) -> RoutedForest:
-    first = _one_by_one(field, collectors, outfalls, spec)
-    return kept_clear(first, field, collectors, spec, lambda free, rest: _one_by_one(free, rest, outfalls, spec))
+    first = _one_by_one(field, collectors, outfalls, spec, effort)
+    return kept_clear(
+        first, field, collectors, spec, lambda free, rest: _one_by_one(free, rest, outfalls, spec, effort)
+    )
 
 
 def _one_by_one(
-    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    effort: SearchEffort,
 ) -> RoutedForest:
     """The cheapest forest, in which trees may still cross each other."""
-    grid, lines = _searched(field, collectors, outfalls, spec)
+    grid, lines = _searched(field, collectors, outfalls, spec, effort)
     layer = PipeLayer(field, spec)
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
     lines = _straight_where_cheaper(layer, lines, collectors, outfalls)
@@ -70,12 +87,13 @@ def _one_by_one(
 
 
 def _searched(
-    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec
+    field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
+    effort: SearchEffort,
 ) -> tuple[GridForest, list[RoutedLine]]:
     best: tuple[int, GridForest, list[RoutedLine]] = len(collectors) + 1, GridForest((), 0.0, 0.0, True, {}), []
     for margin in MARGINS:
         higher = [replace(outfall, level=outfall.level + margin) for outfall in outfalls]
-        grid = search_grid(field, collectors, higher, spec)
+        grid = search_grid(field, collectors, higher, spec, effort=effort)
         lines, left = straighten(field, grid.runs, collectors, outfalls, spec)
         missing = len(grid.unserved) + len(left)
         if missing < best[0]:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
@@ -11,7 +11,7 @@ from pipelines.layout.routing.bounds import Bounds
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.kernels.forest_state import NEED
 from pipelines.layout.routing.sets import cheapest_partitions, chosen_sets, sets_of_tree, sets_to_search
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteError, RouteSpec, SearchEffort
 from pipelines.layout.routing.task import Found, SearchTask, make_task, search_sets
 from pipelines.layout.routing.trace import GridRun, trace_tree
 from terrain.arrays import FloatArray, IntArray
@@ -69,30 +69,37 @@ def search_grid(
     spec: RouteSpec,
     *,
     invert_step: float = 0.0,
+    effort: SearchEffort | None = None,
 ) -> GridForest:
     """Cheapest forest of gravity lines along the steps of a grid.
 
     Notes
     -----
     A pipe is laid as high as slope, cover and crossings let it: its cost never falls with depth. A branch that comes
-    in higher than the trunk drops into it.
+    in higher than the trunk drops into it. Once the effort is spent each line is laid by itself.
     """
     _check(collectors, outfalls, invert_step)
     unserved: dict[int, Reason] = {}
-    task = make_task(field, collectors, outfalls, spec, invert_step, unserved)
+    effort = SearchEffort() if effort is None else effort
+    task = make_task(field, collectors, outfalls, spec, invert_step, unserved, effort)
     if task is None:
         return GridForest((), 0.0, 0.0, True, unserved)
     alone = _serve_alone(task, unserved)
     groups = _groups(task, sorted(alone))
     answers = [_own(task, group[0], alone[group[0]]) if len(group) == 1 else _serve_together(task, group, alone)
                for group in groups]
+    return replace(_each_by_itself(answers), unserved=unserved)
+
+
+def _each_by_itself(answers: Sequence[GridForest]) -> GridForest:
+    """Forests beside each other, which may join."""
     return GridForest(
         runs=tuple(run for answer in answers for run in answer.runs),
         cost=sum(answer.cost for answer in answers),
-        # more could be joined across groups, so only the largest single bound holds for all
+        # more could be joined across them, so only the largest single bound holds for all
         lower_bound=max((answer.lower_bound for answer in answers), default=0.0),
         exact=len(answers) <= 1 and all(answer.exact for answer in answers),
-        unserved=unserved,
+        unserved={},
     )
 
 
@@ -160,10 +167,13 @@ def _own(task: SearchTask, i: int, own: _OwnLine) -> GridForest:
 
 
 def _serve_together(task: SearchTask, group: list[int], alone: dict[int, _OwnLine]) -> GridForest:
+    if not task.effort.left:
+        task.effort.cut_short = True
+        return _each_by_itself([_own(task, i, alone[i]) for i in group])
     k = len(group)
     upper = np.array([sum(float(alone[i].answer[0][-1]) for bit, i in enumerate(group) if mask >> bit & 1)
                       for mask in range(1 << k)])
-    bounds = task.bounds(group)
+    bounds = task.bounds(group, float(upper[-1]))
     # a tree may cost what is left of a limit after the least that all the others cost
     others = cheapest_partitions(bounds.tree)[0][::-1]
     # where a line by itself takes more than is wanted, all sets would too

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipelines.layout.routing.bounds import Bounds, loads_of
+from pipelines.layout.routing.bounds import Bounds
 from pipelines.layout.routing.graph import SearchGround
 from terrain.arrays import FloatArray, IntArray
 
@@ -66,7 +66,7 @@ def _tree_order(search: SearchGround, bounds: Bounds) -> tuple[list[int], set[in
 def _split(search: SearchGround, bounds: Bounds, mask: int, cell: int) -> tuple[int, int]:
     """Go up the cheapest tree of a set from a cell to where two smaller ones meet: that cell and one of them."""
     gathered = {part: bounds.least_gathered(part) for part in range(1, mask + 1) if part & mask == part}
-    costs = np.min([bounds.costs[n] for n in loads_of(bounds.loads, mask)], axis=0)
+    costs = bounds.step_costs(mask)
     ways = search.cell_onward.shape[1]
     while True:
         here = gathered[mask][cell] * (1.0 + 1e-12)

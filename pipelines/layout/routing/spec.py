@@ -226,6 +226,39 @@ class RoutedLine:
         return LineString(np.column_stack([self.xy, self.inverts]))
 
 
+MOST_OF_PLAN = 1 << 20
+"""Places and heights that are looked at for all lines of a plan before what is left is laid line by line. [-]"""
+
+
+@dataclass(slots=True)
+class SearchEffort:
+    """How much is searched before what is left is laid the cheap way, each collector's line by itself.
+
+    A count of places, never of seconds: the same input always gives the same answer.
+
+    Attributes
+    ----------
+    most, places : int
+        Places that may be looked at, and that were. [-]
+    cut_short : bool
+        Whether lines that might have been joined were laid by themselves for that.
+    """
+
+    most: int = MOST_OF_PLAN
+    places: int = 0
+    cut_short: bool = False
+
+    @property
+    def left(self) -> int:
+        """Places that may still be looked at. [-]"""
+        return max(self.most - self.places, 0)
+
+    def add(self, forest: "RoutedForest") -> None:
+        """Count what one forest took."""
+        self.places += forest.places
+        self.cut_short |= forest.cut_short
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class RoutedForest:
     """All runs of one answer.
@@ -244,6 +277,10 @@ class RoutedForest:
         Whether `grid_cost` is the least there is on the grid.
     unserved : dict of str to Reason
         Collectors that no gravity line can serve, and why.
+    places : int
+        Places that were looked at for it. [-]
+    cut_short : bool
+        Whether lines were laid by themselves since that was as much as may be.
     """
 
     lines: tuple[RoutedLine, ...]
@@ -252,6 +289,8 @@ class RoutedForest:
     grid_cost: float
     exact: bool
     unserved: dict[str, Reason]
+    places: int = 0
+    cut_short: bool = False
 
     @property
     def gap(self) -> float:

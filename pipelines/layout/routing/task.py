@@ -11,12 +11,14 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.graph import SearchGround, prepare_search
 from pipelines.layout.routing.kernels.forest import search_forest
 from pipelines.layout.routing.kernels.forest_state import RouteSets
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec, SearchEffort
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
 
 MOST_LABELS = 1 << 18
 """Places and heights that are looked at before a search is given up. [-]"""
+CELLS_A_LABEL = 32
+"""Cells of a lower bound take about as long as one label. [-]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +44,8 @@ class SearchTask:
         Pipes and prices.
     invert_step : float
         Inverts are multiples of it; 0 for any height. [m]
+    effort : SearchEffort
+        What was searched, and how much may be.
     """
 
     search: SearchGround
@@ -53,6 +57,7 @@ class SearchTask:
     outfalls: tuple[int, ...]
     spec: RouteSpec
     invert_step: float
+    effort: SearchEffort
 
     def pipes_for(self, flow: float) -> list[int]:
         """Positions of the pipes that a line with a flow may have: the smallest, and larger ones that lie flatter."""
@@ -66,13 +71,16 @@ class SearchTask:
         """Of a set of some collectors, as bits. [m3/s]"""
         return sum(self.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1)
 
-    def bounds(self, group: list[int]) -> Bounds:
-        """Lower bounds for the lines of some collectors."""
+    def bounds(self, group: list[int], most: float = np.inf) -> Bounds:
+        """Lower bounds for the lines of some collectors, for which no more than `most` is paid. [money]"""
         pipes = [self.pipes_for(self.flow_of(group, mask)) for mask in range(1, 1 << len(group))]
-        return lower_bounds(
+        bounds = lower_bounds(
             self.search, [self.cells[i] for i in group], [self.inverts[i] for i in group],
             [self.cells[i] for i in group if self.collectors[i].through], [[], *pipes], self.spec,
+            most=most * (1.0 + 1e-6),
         )
+        self.effort.places += (bounds.gathered.size + bounds.rows.size) // CELLS_A_LABEL
+        return bounds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,7 +116,7 @@ class Found:
 
 def make_task(
     field: RouteField, collectors: Sequence[Collector], outfalls: Sequence[OutfallTarget], spec: RouteSpec,
-    invert_step: float, unserved: dict[int, Reason],
+    invert_step: float, unserved: dict[int, Reason], effort: SearchEffort,
 ) -> SearchTask | None:
     """The task of a search, None where nothing can be searched."""
     columns = field.grid.shape[1]
@@ -136,7 +144,7 @@ def make_task(
     ends = [replace(outfalls[k], level=outfalls[k].level + slope * aside)
             for k, aside in zip(found, asides, strict=True)]
     search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec)
-    return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step)
+    return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step, effort)
 
 
 def _aside(field: RouteField, point: Point, at: tuple[int, int]) -> float:
@@ -149,8 +157,12 @@ def search_sets(
     task: SearchTask, group: list[int], masks: Sequence[int], bounds: Bounds, upper: FloatArray, ceiling: FloatArray,
     tolerance: float, *, alone: bool, most: int | None = None,
 ) -> Found | None:
-    """Search lines for sets of some collectors; None where that takes more labels than are wanted."""
+    """Search lines for sets of some collectors; None where that takes more labels than are wanted, or for lines that
+    may join once as much was searched as may be."""
     search, spec = task.search, task.spec
+    if not alone and not task.effort.left:
+        task.effort.cut_short = True
+        return None
     chosen = [(mask, pipe) for mask in masks for pipe in task.pipes_for(task.flow_of(group, mask))]
     position = np.full((1 << len(group), len(spec.pipes)), -1)
     for k, (mask, pipe) in enumerate(chosen):
@@ -167,8 +179,13 @@ def search_sets(
         collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
         junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
     )
-    near = np.arange(basin.size) if alone else bounds.near(np.minimum(upper, ceiling))
+    # no line ends with a set that is not searched
+    limit = np.full_like(ceiling, -np.inf)
+    limit[masks] = ceiling[masks]
+    near = bounds.everywhere() if alone else bounds.near(masks, np.minimum(upper, limit))
+    row_of = bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]]
     full, ints, inverts, final, totals = search_forest(
-        search.graph, sets, upper.copy(), ceiling, near, bounds.left_by_way(near, alone=alone),
-        bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]], alone, MOST_LABELS if most is None else most)
+        search.graph, sets, upper.copy(), limit, near.cells, near.left, np.where(row_of < 0, -1, near.place[row_of]),
+        alone, MOST_LABELS if most is None else most)
+    task.effort.places += len(ints)
     return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

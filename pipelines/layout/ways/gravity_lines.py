@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.plan import Outfall, Verdict
-from pipelines.layout.routing.router import route_forest
+from pipelines.layout.routing.router import MOST_OF_FOREST, route_forest
 from pipelines.layout.routing.spec import OutfallTarget, RoutedForest, RoutedLine, RouteSpec
 from pipelines.layout.ways.fall import spare_along, spare_to, verdict_as_laid, verdict_by_count
 from pipelines.layout.ways.lines import LineSurroundings, PipeLines, lay_lines
@@ -88,7 +88,8 @@ def lay_gravity(
     for smallest in range(len(pipes)):
         fewer = replace(spec, pipes=spec.pipes[smallest:])
         collectors = collectors_of(catching, flows, wanted, fewer, settings)
-        forest = route_forest(field, collectors, ends, fewer)
+        forest = route_forest(field, collectors, ends, fewer, min(ground.effort.left, MOST_OF_FOREST))
+        ground.effort.add(forest)
         lines = lay_lines(
             forest, pipes[smallest:], where, first=first,
             downspouts=frozenset(spout.id for spout in catching.downspouts),

@@ -167,6 +167,7 @@ def _cheapest_lift(
             deepest_inlet=rules["sump_inlet_depth"].likely, sump_cost=1e4, cover=rules["pressure_line_cover"].likely,
             power=None if house.is_empty else shapely.centroid(house),
             power_cost=rules["power_cost"].likely, radius=rules["sump_width"].likely / 2.0, clearance=clearance,
+            effort=inputs.ground.effort,
         )
         if unserved or len(sites) != 1:
             continue

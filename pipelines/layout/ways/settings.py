@@ -16,7 +16,7 @@ from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.quantities.take_off import UnitPrice
 from pipelines.layout.routing.field import RouteField
-from pipelines.layout.routing.spec import Collector, RoutePipe, RouteSpec
+from pipelines.layout.routing.spec import Collector, RoutePipe, RouteSpec, SearchEffort
 from pipelines.layout.ways.lines import LineSurroundings
 from pipelines.layout.ways.outfall_sites import OutfallSite
 from terrain.reason import Reason, reason
@@ -54,6 +54,8 @@ class WayGround:
         Keep-outs without their setbacks, and the kind of each in small letters. [m]
     protected_paving : shapely Geometry
         Paving that is to be protected. [m]
+    effort : SearchEffort
+        What was searched for lines of the whole plan, and how much may be.
     """
 
     situation: Situation
@@ -62,6 +64,7 @@ class WayGround:
     layout: Layout
     keep_out: tuple[tuple[BaseGeometry, str], ...] = ()
     protected_paving: BaseGeometry = dataclasses.field(default_factory=Polygon)
+    effort: SearchEffort = dataclasses.field(default_factory=SearchEffort)
 
 
 def settings_to_try(rules: Rules, layout: Layout) -> tuple[LaySettings, ...]:

@@ -10,7 +10,7 @@ from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.laid_lines import AT_END, pieces_of, without_own
 from pipelines.layout.routing.pressure import pressure_ways, route_pressure
 from pipelines.layout.routing.search import search_grid
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec
+from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedLine, RoutePipe, RouteSpec, SearchEffort
 from pipelines.layout.routing.straighten import straighten
 from pipelines.layout.routing.view import RouteView, settled_view
 from terrain.arrays import BoolArray
@@ -60,6 +60,7 @@ def site_sumps(
     cover: float = 0.3,
     radius: float = 0.0,
     clearance: float = 0.0,
+    effort: SearchEffort | None = None,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     """Where sumps cost least, gravity lines to them, pressure line and power together; ids that none can serve."""
     known = [outfall.point, *(each.point for each in collectors), *([] if power is None else [power])]
@@ -68,7 +69,7 @@ def site_sumps(
         view.field, [replace(each, point=view.point(each.point)) for each in collectors],
         replace(outfall, point=view.point(outfall.point)), spec, pressure_pipe, view.array(places), deepest_inlet,
         sump_cost, None if power is None else view.point(power), power_cost, cover,
-        radius, clearance,
+        radius, clearance, effort,
     )
     return tuple(_on_map(site, view, known) for site in sites), unserved
 
@@ -85,7 +86,7 @@ def _on_map(site: SumpSite, view: RouteView, known: Sequence[Point]) -> SumpSite
 def _site_sumps(
     field: RouteField, collectors: Sequence[Collector], outfall: OutfallTarget, spec: RouteSpec,
     pressure_pipe: RoutePipe, places: BoolArray, deepest_inlet: float, sump_cost: float, power: Point | None,
-    power_cost: float, cover: float, radius: float, clearance: float,
+    power_cost: float, cover: float, radius: float, clearance: float, effort: SearchEffort | None,
 ) -> tuple[tuple[SumpSite, ...], tuple[str, ...]]:
     columns = field.grid.shape[1]
     end = field.nearest_allowed(outfall.point.x, outfall.point.y)
@@ -107,7 +108,7 @@ def _site_sumps(
     ]
     no_taper = replace(spec, taper_length=0.0)
     # a basin that becomes the sump needs no drop of its own
-    grid = search_grid(field, collectors, sumps, no_taper)
+    grid = search_grid(field, collectors, sumps, no_taper, effort=effort)
     unserved = [collectors[i].id for i in grid.unserved]
     lines, left = straighten(field, grid.runs, collectors, sumps, no_taper)
     unserved += [collectors[i].id for i in left]

@@ -16,7 +16,15 @@ from pipelines.layout.routing.field import RouteField, field_from_arrays
 from pipelines.layout.routing.pipe_layer import CannotLay, Laid
 from pipelines.layout.routing.router import route_forest
 from pipelines.layout.routing.search import search_grid
-from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutedForest, RouteError, RoutePipe, RouteSpec
+from pipelines.layout.routing.spec import (
+    Collector,
+    OutfallTarget,
+    RoutedForest,
+    RouteError,
+    RoutePipe,
+    RouteSpec,
+    SearchEffort,
+)
 from pipelines.layout.routing.steps import Crossing
 from pipelines.layout.routing.straighten import _without_empty
 from pipelines.layout.routing.trace import GridRun
@@ -233,6 +241,28 @@ def test_a_search_that_grows_too_long_is_given_up_for_a_cheap_forest(
     apart = sum(route_forest(field, [each], [swale], spec).grid_cost for each in basins)
     assert whole.grid_cost - 1e-6 <= short.grid_cost <= apart * (1.0 + 1e-6)
     check_limits(field, short, basins, [swale], spec)
+
+
+def test_once_as_much_was_searched_as_may_be_each_line_is_laid_by_itself(route_grid, spec) -> None:
+    """What a forest takes is a count, the same each time; with less than that its lines are no longer joined."""
+    field = _plane(route_grid)
+    basins = [Collector(f"b{row}", _at(field, row, 2), 99.5, 0.001) for row in (8, 12)]
+    swale = OutfallTarget("swale", _at(field, 10, 40), 98.4)
+    whole, again = (route_forest(field, basins, [swale], spec) for _ in range(2))
+    assert whole.places == again.places > 0
+    assert not whole.cut_short
+    short = route_forest(field, basins, [swale], spec, most=0)
+    assert short.cut_short
+    assert not short.exact
+    assert not short.unserved
+    assert short.lower_bound <= whole.grid_cost <= short.grid_cost
+    assert short.grid_cost == pytest.approx(sum(route_forest(field, [b], [swale], spec).grid_cost for b in basins))
+    check_limits(field, short, basins, [swale], spec)
+    effort = SearchEffort(whole.places)
+    effort.add(whole)
+    assert (effort.left, effort.cut_short) == (0, False)
+    effort.add(short)
+    assert effort.cut_short
 
 
 def test_a_line_runs_through_a_basin_on_its_way(route_grid, spec) -> None:
@@ -497,13 +527,13 @@ def test_lower_bounds_cut_nothing_off(seed: int, route_grid, rough, spec) -> Non
     field, collectors, outfalls = _random_lot(seed, route_grid, rough)
     bounded = search_grid(field, collectors[:2], outfalls, spec)
 
-    def no_bounds(*arguments):
+    def no_bounds(*arguments, **named):
         def nothing(values):
             return np.where(np.isfinite(values), 0.0, np.inf)
 
-        bounds = lower_bounds(*arguments)
+        bounds = lower_bounds(*arguments, **named)
         return replace(bounds, gathered=nothing(bounds.gathered), rows=nothing(bounds.rows), tree=nothing(bounds.tree),
-                       costs=tuple(nothing(costs) for costs in bounds.costs), meet=nothing(bounds.meet))
+                       costs=nothing(bounds.costs), meet=nothing(bounds.meet))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.layout.routing.task.lower_bounds", no_bounds)

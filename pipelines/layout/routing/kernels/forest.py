@@ -50,15 +50,16 @@ def _allowances(sets: Any, f: int, limit: Any, near: Any, left: Any, row_of: Any
     """
     mask = sets.mask[f]
     allow[:] = -np.inf
+    ways = allow.size // sets.basin.size
     for final in range(limit.size):
-        if final & mask != mask:
+        row = row_of[f, final ^ mask]
+        if final & mask != mask or row < 0 or limit[final] == -np.inf:
             continue
-        row = left[row_of[f, final ^ mask]]
-        ways = row.size // max(near.size, 1)
-        for k in range(row.size):
-            most, way = limit[final] - row[k], near[k // ways] * ways + k % ways
-            if most > allow[way]:
-                allow[way] = most
+        for k in range(near.size):
+            for d in range(ways):
+                most, way = limit[final] - left[row, k * ways + d], near[k] * ways + d
+                if most > allow[way]:
+                    allow[way] = most
     for k in range(allow.size):
         if np.isfinite(allow[k]):
             allow[k] += EPSILON * (1.0 + abs(allow[k]))
@@ -321,7 +322,7 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, near: Any, le
     )
     for f in range(count):
         work.to_go[:] = np.inf
-        for k in range(near.size):
+        for k in range(near.size if row_of[f, 0] >= 0 else 0):
             work.to_go[near[k] * ways: (near[k] + 1) * ways] = left[row_of[f, 0], k * ways: (k + 1) * ways]
         if not alone:
             _allowances(sets, f, np.minimum(upper, ceiling), near, left, row_of, work.allow)
