@@ -1,6 +1,7 @@
 """The main job: from a site file to everything that is found and proposed on one lot."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -35,13 +36,17 @@ from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import STAGES, LotStages
+from terrain.beside import beside
 from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage
-from terrain.flow.pysheds_adapter import self_check
+from terrain.flow.pysheds_adapter import same_by_pysheds, self_check
 from terrain.ground import ROOF
 from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
+
+DRAINED = [stage for stage, _, _ in STAGES].index("drainage") + 1
+"""Stages after which pysheds can drain the same ground. [-]"""
 
 
 def screen_lot(
@@ -79,20 +84,31 @@ def screen_lot(
         If anything that the site names cannot be used.
     """
     progress("reading the site file and what it names", 0.02)
-    stages = LotStages(open_lot(path, grounds=grounds, traced=traced))
+    lot = open_lot(path, grounds=grounds, traced=traced)
     if compiles_first():
         progress(compiling_words(), None)
         compile_beside()
     # once for all: each shape that is burnt into cells would set up its own
     with Env.from_defaults():
-        for stage, doing, done in STAGES:
-            progress(doing, done)
-            getattr(stages, stage)
-            if self_check and stage == "drainage":
-                progress("holding our own drainage against pysheds", 0.35)
-                _self_check(stages.drainage)
+        stages = LotStages(lot, beside_pysheds=False)
+        _run(stages, STAGES[:DRAINED], progress)
+        if self_check:
+            progress("holding our own drainage against pysheds", 0.35)
+            _self_check(stages.drainage)
+        with beside(partial(same_by_pysheds, stages.drainage)) as same:
+            _run(stages, STAGES[DRAINED:], progress)
+            agree = same()
+        if not agree:
+            stages = LotStages(lot)
+            _run(stages, STAGES, progress)
     progress("gathering the findings", 0.95)
     return findings_of(stages)
+
+
+def _run(stages: LotStages, listed: Sequence[tuple[str, str, float]], progress: Progress) -> None:
+    for stage, doing, done in listed:
+        progress(doing, done)
+        getattr(stages, stage)
 
 
 def _self_check(drainage: Drainage) -> None:
