@@ -31,6 +31,11 @@ def two_at_once() -> Iterator[None]:
         _LENT.reset(token)
 
 
+def two_may_work() -> bool:
+    """Whether `beside` forks here."""
+    return _LENT.get()
+
+
 @contextmanager
 def beside(work: Callable[[], Answer]) -> Iterator[Callable[[], Answer]]:
     """Work that goes on beside what is done within this; what is given back waits for its answer, a copy.
