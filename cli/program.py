@@ -7,7 +7,7 @@ import sys
 from cli import interrupt
 from cli.exit_codes import AT_FAULT, INTERRUPTED
 
-OBJECTS = 20_000
+OBJECTS = 100_000
 """Made between two looks for what nothing refers to any more: nearly all that one run makes it needs to its end. [-]"""
 
 

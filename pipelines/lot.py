@@ -1,6 +1,7 @@
 """The main job: from a site file to everything that is found and proposed on one lot."""
 
 from collections.abc import Callable
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from pipelines.deliverables.findings.gathering import (
 )
 from pipelines.deliverables.findings.lot import Balance, Benchmark, Caution, Findings, InputFile
 from pipelines.deliverables.findings.possible import not_needed_on, possible_troubles
+from pipelines.get_ready import get_ready
 from pipelines.hydraulics.pumping.pump_curve import pump_curve
 from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surfaces import infiltration_rate
@@ -35,13 +37,16 @@ from pipelines.layout.storm_by_storm import edges_by_storm
 from pipelines.layout.ways.lift_design import assumed_curve
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import STAGES, LotStages
+from terrain.beside import beside, two_may_work
 from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage
-from terrain.flow.pysheds_adapter import self_check
+from terrain.flow.pysheds_adapter import same_by_pysheds, self_check
 from terrain.ground import ROOF
 from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
+
+TOLD = {stage: (doing, done) for stage, doing, done in STAGES}
 
 
 def screen_lot(
@@ -79,20 +84,44 @@ def screen_lot(
         If anything that the site names cannot be used.
     """
     progress("reading the site file and what it names", 0.02)
-    stages = LotStages(open_lot(path, grounds=grounds, traced=traced))
+    lot = open_lot(path, grounds=grounds, traced=traced)
     if compiles_first():
         progress(compiling_words(), None)
         compile_beside()
     # once for all: each shape that is burnt into cells would set up its own
     with Env.from_defaults():
-        for stage, doing, done in STAGES:
-            progress(doing, done)
-            getattr(stages, stage)
-            if self_check and stage == "drainage":
-                progress("holding our own drainage against pysheds", 0.35)
-                _self_check(stages.drainage)
+        stages = LotStages(lot, beside_pysheds=False)
+        _run(stages, progress, end="drainage")
+        if self_check:
+            progress("holding our own drainage against pysheds", 0.35)
+            _self_check(stages.drainage)
+        _run(stages, progress, end="low_spots")
+        # what both need
+        _ = stages.situation
+        with beside(lambda: stages.looks) as looks:
+            _run(stages, progress, end="places_on_grounds")
+            if two_may_work():
+                get_ready()
+            progress(*TOLD["looks"])
+            stages.take_looks(looks())
+        with beside(partial(same_by_pysheds, stages.drainage)) as same:
+            _run(stages, progress)
+            agree = same()
+        if not agree:
+            stages = LotStages(lot)
+            _run(stages, progress)
     progress("gathering the findings", 0.95)
     return findings_of(stages)
+
+
+def _run(stages: LotStages, progress: Progress, *, end: str = STAGES[-1][0]) -> None:
+    """Run the stages that were not run yet, to one of them."""
+    for stage, told in TOLD.items():
+        if stage not in vars(stages):
+            progress(*told)
+            getattr(stages, stage)
+        if stage == end:
+            return
 
 
 def _self_check(drainage: Drainage) -> None:

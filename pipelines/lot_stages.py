@@ -255,6 +255,10 @@ class LotStages:
         )
         return with_given_water(looks, self.given_water, self.frame) if self.given_water else looks
 
+    def take_looks(self, looks: tuple[OutfallLook, ...]) -> None:
+        """Keep what another process found of each outfall, as if it was found here."""
+        vars(self)["looks"] = looks
+
     @cached_property
     def unseen(self) -> tuple[HiddenCulvert, ...]:
         """Banks near the lot that may hide a culvert, each with the lot drained again as if one were open."""

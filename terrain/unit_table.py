@@ -1,9 +1,8 @@
 """The closed list of units that people may write, and the dimension of each."""
 
-import functools
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any, Final, Literal
+from fractions import Fraction
+from typing import Final, Literal
 
 Units = Literal["us", "si"]
 """What leaves Python is in one of these."""
@@ -42,91 +41,72 @@ class Unit:
         As written.
     dimension : str
         What it measures: a key of `DIMENSIONS`.
-    pint_name : str
-        What pint calls it.
+    one : float
+        What one of it is in the SI unit of its dimension; a return period stays in years. [-]
     """
 
     text: str
     dimension: str
-    pint_name: str
+    one: float
 
+
+# exact, so that an inch is 0.0254 m to the last bit
+_CM, _MM, _IN = Fraction("0.01"), Fraction("0.001"), Fraction("0.0254")
+_FT, _YD, _GAL = 12 * _IN, 36 * _IN, 231 * _IN**3
+_MIN, _H = Fraction(60), Fraction(3600)
+_LB = Fraction("0.45359237")
+_TON, _HP = 2000 * _LB, 550 * _FT * _LB * Fraction("9.80665")
 
 _ROWS = (
-    ("m", "length", "meter"),
-    ("cm", "length", "centimeter"),
-    ("mm", "length", "millimeter"),
-    ("ft", "length", "foot"),
-    ("in", "length", "inch"),
-    ("m2", "area", "meter ** 2"),
-    ("ft2", "area", "foot ** 2"),
-    ("m3", "volume", "meter ** 3"),
-    ("ft3", "volume", "foot ** 3"),
-    ("yd3", "volume", "yard ** 3"),
-    ("gal", "volume", "US_liquid_gallon"),
-    ("gpm", "flow", "US_liquid_gallon / minute"),
-    ("cfs", "flow", "foot ** 3 / second"),
-    ("l/s", "flow", "liter / second"),
-    ("m3/s", "flow", "meter ** 3 / second"),
-    ("in/h", "rate", "inch / hour"),
-    ("mm/h", "rate", "millimeter / hour"),
-    ("s", "time", "second"),
-    ("min", "time", "minute"),
-    ("h", "time", "hour"),
-    ("d", "time", "day"),
-    ("yr", "return_period", "year"),
-    ("hp", "power", "horsepower"),
-    ("kW", "power", "kilowatt"),
-    ("ton", "mass", "short_ton"),
-    ("%", "slope", "percent"),
+    ("m", "length", 1),
+    ("cm", "length", _CM),
+    ("mm", "length", _MM),
+    ("ft", "length", _FT),
+    ("in", "length", _IN),
+    ("m2", "area", 1),
+    ("ft2", "area", _FT**2),
+    ("m3", "volume", 1),
+    ("ft3", "volume", _FT**3),
+    ("yd3", "volume", _YD**3),
+    ("gal", "volume", _GAL),
+    ("gpm", "flow", _GAL / _MIN),
+    ("cfs", "flow", _FT**3),
+    ("l/s", "flow", _MM),
+    ("m3/s", "flow", 1),
+    ("in/h", "rate", _IN / _H),
+    ("mm/h", "rate", _MM / _H),
+    ("s", "time", 1),
+    ("min", "time", _MIN),
+    ("h", "time", _H),
+    ("d", "time", 24 * _H),
+    ("yr", "return_period", 1),
+    ("hp", "power", _HP),
+    ("kW", "power", 1000),
+    ("ton", "mass", _TON),
+    ("%", "slope", _CM),
 )
 # beyond the closed list: units of rules of the trade, read in [rules] only, and of the take-off, written only
 _RULE_ROWS = (
-    ("1", "number", "dimensionless"),
-    ("ft/s", "velocity", "foot / second"),
-    ("m/s", "velocity", "meter / second"),
-    ("ft/h", "length_rate", "foot / hour"),
-    ("m/h", "length_rate", "meter / hour"),
-    ("ft2/h", "area_rate", "foot ** 2 / hour"),
-    ("m2/h", "area_rate", "meter ** 2 / hour"),
-    ("yd3/h", "volume_rate", "yard ** 3 / hour"),
-    ("m3/h", "volume_rate", "meter ** 3 / hour"),
-    ("ton/h", "mass_rate", "short_ton / hour"),
-    ("kg/h", "mass_rate", "kilogram / hour"),
-    ("ton/yd3", "density", "short_ton / yard ** 3"),
-    ("kg/m3", "density", "kilogram / meter ** 3"),
-    ("1/h", "frequency", "1 / hour"),
-    ("ft/in", "clearance", "foot / inch"),
-    ("m/cm", "clearance", "meter / centimeter"),
-    ("t", "mass", "metric_ton"),
+    ("1", "number", 1),
+    ("ft/s", "velocity", _FT),
+    ("m/s", "velocity", 1),
+    ("ft/h", "length_rate", _FT / _H),
+    ("m/h", "length_rate", 1 / _H),
+    ("ft2/h", "area_rate", _FT**2 / _H),
+    ("m2/h", "area_rate", 1 / _H),
+    ("yd3/h", "volume_rate", _YD**3 / _H),
+    ("m3/h", "volume_rate", 1 / _H),
+    ("ton/h", "mass_rate", _TON / _H),
+    ("kg/h", "mass_rate", 1 / _H),
+    ("ton/yd3", "density", _TON / _YD**3),
+    ("kg/m3", "density", 1),
+    ("1/h", "frequency", 1 / _H),
+    ("ft/in", "clearance", _FT / _IN),
+    ("m/cm", "clearance", Fraction(1, _CM)),
+    ("t", "mass", 1000),
 )
-UNITS = {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _ROWS}
-RULE_UNITS = UNITS | {text: Unit(text, dimension, pint_name) for text, dimension, pint_name in _RULE_ROWS}
-
-_DEFINITIONS = """
-milli- = 1e-3
-centi- = 1e-2
-deci- = 1e-1
-kilo- = 1e3
-meter = [length]
-second = [time]
-gram = [mass]
-percent = 0.01
-minute = 60 * second
-hour = 60 * minute
-day = 24 * hour
-year = 365.25 * day
-yard = 0.9144 * meter
-foot = yard / 3
-inch = yard / 36
-liter = decimeter ** 3
-US_liquid_gallon = 231 * inch ** 3
-pound = 0.45359237 * kilogram
-short_ton = 2000 * pound
-metric_ton = 1000 * kilogram
-watt = kilogram * meter ** 2 / second ** 3
-horsepower = 550 * foot * pound * 9.80665 * meter / second ** 3
-"""
-"""The units above as pint's own list defines them."""
+UNITS = {text: Unit(text, dimension, float(one)) for text, dimension, one in _ROWS}
+RULE_UNITS = UNITS | {text: Unit(text, dimension, float(one)) for text, dimension, one in _RULE_ROWS}
 
 DIMENSIONS = {
     "length": ("a length", "meter"),
@@ -166,27 +146,12 @@ def allowed_text(dimension: str) -> str:
     return f"in {', '.join(units[:-1])} or {units[-1]}"
 
 
-@functools.cache
 def si_factor(text: str) -> float:
     """What one of a unit is in the SI unit of its dimension; a return period stays in years. [-]
 
     References
     ----------
     .. [1] A. Thompson, B. N. Taylor, "Guide for the Use of the International System of Units", NIST Special
-       Publication 811, 2008, appendix B.8, DOI 10.6028/NIST.SP.811e2008; pint multiplies.
+       Publication 811, 2008, appendix B.8, DOI 10.6028/NIST.SP.811e2008.
     """
-    unit = RULE_UNITS[text]
-    # in decimals, so that an inch is 0.0254 m to the last bit
-    one = _registry().Quantity(Decimal(1), unit.pint_name)
-    return float(one.to(DIMENSIONS[unit.dimension][1]).magnitude)
-
-
-@functools.cache
-def _registry() -> Any:
-    # pint takes a quarter of a second to import, which only those who convert should pay
-    import pint
-
-    # nor is its own list of a thousand units read
-    registry = pint.UnitRegistry(None, non_int_type=Decimal)
-    registry.load_definitions(_DEFINITIONS.strip().splitlines())
-    return registry
+    return RULE_UNITS[text].one

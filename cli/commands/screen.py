@@ -83,12 +83,13 @@ def command(
     from pipelines.deliverables.lot.handover import write_lot
     from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
     from pipelines.lot import screen_lot
+    from terrain.beside import two_at_once
 
     if "parquet" in also:
         from pipelines.deliverables.files.geoparquet import refuse_without_parquet
 
         refuse_without_parquet()
-    with voice.progress() as progress:
+    with voice.progress() as progress, two_at_once():
         findings = screen_lot(site, progress=progress, self_check=self_check, grounds=grounds)
         progress("writing layers, tables and the report", 0.95)
         further = lot_files(findings, made_on=date.today(), geojson="geojson" in also, parquet="parquet" in also)

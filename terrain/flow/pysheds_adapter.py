@@ -69,6 +69,15 @@ def with_pysheds(drainage: Drainage) -> Drainage:
     )
 
 
+def same_by_pysheds(drainage: Drainage) -> bool:
+    """Whether pysheds leaves every bit of a drainage as it is."""
+    theirs = with_pysheds(drainage)
+    return all(
+        np.array_equal(ours, other, equal_nan=True)
+        for ours, other in ((drainage.filled, theirs.filled), (drainage.accumulation, theirs.accumulation))
+    )
+
+
 def fill_beside_kernel(ground: Ground, filled: FloatArray) -> FloatArray:
     """Filled surface by pysheds, by the kernel where pysheds has none of its own. [m]"""
     compared, _ = _under_one_treatment(ground)

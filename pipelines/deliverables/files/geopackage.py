@@ -23,8 +23,8 @@ from terrain.unit_table import Units
 
 LITTLE = 1_000_000
 """What is free on a disk that is full: GDAL and SQLite do not always say so. [bytes]"""
-WAITS = "OGR_SQLITE_SYNCHRONOUS"
-"""GDAL's name for whether a write waits for the disk."""
+HURRIED = {"OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_SQLITE_JOURNAL": "MEMORY"}
+"""What makes GDAL neither wait for the disk nor note there how to take a write back."""
 AS_OLD = {"VERSION": "1.2"}
 """Nothing here needs a newer version of the standard, and a GIS some years old warns of each layer of a newer one."""
 
@@ -83,13 +83,13 @@ def write_geopackage(
 
 @contextmanager
 def _left_to_last() -> Iterator[None]:
-    """Layers written without waiting for the disk after each: `_describe`, which comes last, waits for all of them."""
-    before = pyogrio.get_gdal_config_option(WAITS)
-    pyogrio.set_gdal_config_options({WAITS: "OFF"})
+    """Layers written in a hurry, since nobody sees the file before it is whole; `_describe`, the last, waits for it."""
+    before = {option: pyogrio.get_gdal_config_option(option) for option in HURRIED}
+    pyogrio.set_gdal_config_options(HURRIED)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({WAITS: before})
+        pyogrio.set_gdal_config_options(before)
 
 
 def _write_layer(path: Path, layer: Layer, table: pd.DataFrame, crs: CRS | None) -> None:

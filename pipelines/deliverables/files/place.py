@@ -8,11 +8,13 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 
 from pipelines.deliverables.errors import HandoverError
+from terrain.beside import beside
 from terrain.unit_table import DAY
 
 Writer = Callable[[Path], None]
@@ -87,8 +89,8 @@ def refuse_if_open(path: Path) -> None:
             )
 
 
-def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> None:
-    """Write files into a new folder and swap it in whole."""
+def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool, apart: Collection[str] = ()) -> None:
+    """Write files into a new folder and swap it in whole; those that are named apart beside the others."""
     folder = prepare_place(folder, overwrite=overwrite)
     building = held = None
     try:
@@ -97,10 +99,10 @@ def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> 
             building = Path(tempfile.mkdtemp(prefix=f"{_building_prefix(folder)}{os.getpid()}-", dir=folder.parent))
             building.chmod(0o777 & ~_umask())
             held = _hold(building)
-        for name, write in files.items():
-            target = building / name
-            target.parent.mkdir(parents=True, exist_ok=True)
-            write(target)
+        split = [{name: files[name] for name in files if (name in apart) is other} for other in (True, False)]
+        with beside(partial(_write, building, split[0])) as written:
+            _write(building, split[1])
+            written()
         # someone may have opened or filled the folder in the meantime
         with _alone_beside(folder):
             check_place(folder, overwrite=overwrite)
@@ -113,6 +115,13 @@ def hand_over(folder: Path, files: Mapping[str, Writer], *, overwrite: bool) -> 
         if building is not None:
             shutil.rmtree(building, ignore_errors=True)
         _let_go(held)
+
+
+def _write(building: Path, files: Mapping[str, Writer]) -> None:
+    for name, write in files.items():
+        target = building / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        write(target)
 
 
 def listed_files(folder: Path) -> set[str]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from pipelines.deliverables.files.layer_table import read_rows
-from pipelines.deliverables.words.say import environment
+from pipelines.deliverables.words.say import template
 from terrain.unit_table import Units
 
 EVERY_LAYER = "symbols.csv"
@@ -107,7 +107,7 @@ class Symbol:
 
     def label(self, units: Units) -> str:
         """Words of the legend."""
-        return str(environment(units).from_string(self.words).render())
+        return str(template(self.words, units).render())
 
 
 @cache

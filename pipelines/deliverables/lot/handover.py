@@ -1,6 +1,7 @@
 """What one screened lot hands over, as a folder that is whole or not there."""
 
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -28,13 +29,17 @@ def write_lot(
     units = unit_system(findings.units)
     further = dict(extra_files or {})
     outputs = ["lot.gpkg", "runoff.csv", "summary.json", *further]
-    tables = lot_tables(findings, units, outputs=outputs)
-    tables = {name: rounded(name, table, units) for name, table in tables.items()}
-    tables = {**tables, **(extra_layers or {}), "run_info": tables["run_info"]}
+
+    @cache
+    def tables() -> Mapping[str, pd.DataFrame]:
+        made = lot_tables(findings, units, outputs=outputs)
+        fit = {name: rounded(name, table, units) for name, table in made.items()}
+        return {**fit, **(extra_layers or {}), "run_info": fit["run_info"]}
 
     files: dict[str, Writer] = {
-        "lot.gpkg": lambda path: write_geopackage(path, tables, crs=findings.frame.crs, units=units),
-        "runoff.csv": lambda path: write_text(path, csv_text(tables["runoff"])),
+        "lot.gpkg": lambda path: write_geopackage(path, tables(), crs=findings.frame.crs, units=units),
+        "runoff.csv": lambda path: write_text(path, csv_text(tables()["runoff"])),
         "summary.json": lambda path: write_text(path, summary_text(summary(findings))),
     }
-    hand_over(out_dir, {**files, **further}, overwrite=overwrite)
+    apart = {name for name in (*files, *further) if not name.endswith((".html", ".pdf"))}
+    hand_over(out_dir, {**files, **further}, overwrite=overwrite, apart=apart)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import shapely
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, FunctionLoader, StrictUndefined, pass_context
 from markupsafe import Markup
 
 from pipelines.deliverables.files.symbols import symbols
@@ -19,6 +19,7 @@ from pipelines.deliverables.report.figures.ground_picture import cell_runs, heig
 from pipelines.deliverables.report.figures.map_picture import MapPicture
 from pipelines.deliverables.report.figures.map_svg import WIDTH, legend_mark, map_drawing
 from pipelines.deliverables.report.shown_text import shown
+from pipelines.deliverables.words.kept_templates import kept_templates
 from pipelines.deliverables.words.quantities import unit_of
 from terrain.arrays import FloatArray
 from terrain.unit_table import Units
@@ -53,16 +54,18 @@ def asset(name: str) -> str:
 @cache
 def _template() -> Any:
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=False, keep_trailing_newline=True, finalize=_fit
-    )
+        autoescape=True, undefined=StrictUndefined, trim_blocks=False, keep_trailing_newline=True, finalize=_fit,
+        loader=FunctionLoader(asset), optimized=False, bytecode_cache=kept_templates(),
+    )  # fmt: skip
     # what these let through unescaped is made here and in `svg`, never by a user
     environment.filters.update(
         raw=Markup, drawing=Markup, json=embedded_json, short=lambda text: shown(str(text), most=LONGEST_NAME)
     )
-    return environment.from_string(asset("report.html.j2"))
+    return environment.get_template("report.html.j2")
 
 
-def _fit(value: Any) -> Any:
+@pass_context
+def _fit(_: Any, value: Any) -> Any:
     return shown(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 

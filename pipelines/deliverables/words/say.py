@@ -1,6 +1,7 @@
 """A reason as a sentence: each code has one in the tables beside this file, in each unit system."""
 
 import functools
+import hashlib
 import re
 import tomllib
 from collections.abc import Iterable
@@ -12,13 +13,14 @@ from terrain.reason import Reason
 from terrain.unit_table import Units
 
 _ID = re.compile(r"[a-z]+(?:-[a-z]+)*-\d")
+_texts: dict[str, str] = {}  # by their hashes, since a template's name may hold no quotation mark
 
 
 def say(fact: Reason | str, units: Units) -> str:
     """A reason in words, which one of the tables must have for its code; what a person wrote stays as it is."""
     if isinstance(fact, str):
         return fact
-    return str(_template(fact.code, units).render(dict(fact.values)))
+    return str(template(sentences()[fact.code], units).render(dict(fact.values)))
 
 
 def sentence(fact: Reason | str, units: Units) -> str:
@@ -32,8 +34,8 @@ def say_short(fact: Reason | str, units: Units) -> str:
         return " ".join(filter(None, (say_short(part, units) for part in fact["parts"])))
     if isinstance(fact, str) or fact.code not in short_forms():
         return sentence(fact, units)
-    short = short_forms()[fact.code]
-    return _closed(start_upper(str(environment(units).from_string(short).render(dict(fact.values))).strip()))
+    short = template(short_forms()[fact.code], units)
+    return _closed(start_upper(str(short.render(dict(fact.values))).strip()))
 
 
 def _closed(text: str) -> str:
@@ -82,16 +84,25 @@ def short_forms() -> dict[str, str]:
 
 
 @functools.cache
-def _template(code: str, units: Units) -> Any:
-    return environment(units).from_string(sentences()[code])
+def template(text: str, units: Units) -> Any:
+    """A text with marks, ready to be filled in."""
+    name = hashlib.sha256(text.encode()).hexdigest()
+    _texts[name] = text
+    return environment(units).get_template(name)
 
 
 @functools.cache
 def environment(units: Units) -> Any:
     """What turns a sentence's marks into words: `{{ fall | depth }}`, a filter for each kind of quantity."""
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import DictLoader, Environment, StrictUndefined, pass_context
 
-    made = Environment(undefined=StrictUndefined, finalize=functools.partial(_written, units=units))
+    from pipelines.deliverables.words.kept_templates import kept_templates
+
+    # one that takes the context is not asked while a template is compiled
+    made = Environment(
+        undefined=StrictUndefined, finalize=pass_context(lambda _, value: _written(value, units=units)),
+        loader=DictLoader(_texts), optimized=False, bytecode_cache=kept_templates(),
+    )  # fmt: skip
     for kind in KINDS:
         made.filters[kind] = functools.partial(format_quantity, kind=kind, units=units)
     made.filters["soil"] = functools.partial(soil_words, units=units)
