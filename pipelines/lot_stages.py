@@ -100,6 +100,8 @@ class LotStages:
         Water at its outfalls that was found otherwise, in place of the lot's own look.
     beside_pysheds : bool
         Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
+    outlined : bool
+        Draw the outline of each sub-catchment, which only its layer and the map want.
     """
 
     lot: LotInputs
@@ -108,6 +110,7 @@ class LotStages:
     drawn: PossibleGrounds | None = None
     beside_pysheds: bool = True
     given_water: tuple[GivenWater, ...] = ()
+    outlined: bool = True
 
     @property
     def frame(self) -> Frame:
@@ -210,7 +213,7 @@ class LotStages:
     @cached_property
     def reckoning(self) -> Reckoning:
         """Surfaces, soil and the design storm."""
-        return _reckoning(self.lot, self.situation, self.ground[1])
+        return _reckoning(self.lot, self.situation, self.ground[1], outlined=self.outlined)
 
     @cached_property
     def places(self) -> dict[str, SpotPlace]:
@@ -351,7 +354,7 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
     return studied
 
 
-def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
+def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined: bool) -> Reckoning:
     site, layers = lot.opened.site, lot.opened.layers
     group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     surfaces: SurfaceMap = map_surfaces(
@@ -366,5 +369,10 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckonin
         default_group=group,
     )
     return Reckoning(
-        surfaces, lot.rain, site.soil.compacted, travel_rules(site.rules), site.rules["standing_followed"].likely
+        surfaces,
+        lot.rain,
+        site.soil.compacted,
+        travel_rules(site.rules),
+        site.rules["standing_followed"].likely,
+        outlined=outlined,
     )

@@ -1,7 +1,8 @@
 """Low spots: nested depressions, what they hold and where they spill."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -139,13 +140,15 @@ def find_low_spots(
     ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
 
-    def noise(across: float) -> float:
-        return sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
-
+    across = _across(tree, kept, np.array([areas[-1] for _, areas, _ in storages]), ground)
+    noise = sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
     return tuple(
-        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, noise)
+        _low_spot(
+            drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names,
+            float(noise[position]),
+        )
         for position in ranking.tolist()
-    )
+    )  # fmt: skip
 
 
 def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Sequence[LowSpot] = ()) -> Settled:
@@ -194,7 +197,17 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     )
 
 
+_TREES: WeakKeyDictionary[Drainage, Tree] = WeakKeyDictionary()
+
+
 def _tree(drainage: Drainage) -> Tree:
+    """Grown once for each drainage, as long as that is there; nothing writes into it."""
+    if drainage not in _TREES:
+        _TREES[drainage] = _grown(drainage)
+    return _TREES[drainage]
+
+
+def _grown(drainage: Drainage) -> Tree:
     ground = drainage.ground
     return grow_tree(
         ground.elevation,
@@ -264,11 +277,15 @@ def _stage_storage(heights: FloatArray, top: float, area: float) -> tuple[FloatA
     return levels, np.asarray(wet * area, dtype=np.float64), volumes
 
 
-def _apart(one: int, other: int, ground: Ground) -> float:
-    """Distance of the middles of two cells. [m]"""
-    (row, column), (other_row, other_column) = (divmod(cell, ground.grid.shape[1]) for cell in (one, other))
-    x, y = ground.grid.centres((row, other_row), (column, other_column))
-    return float(np.hypot(x[1] - x[0], y[1] - y[0]))
+def _across(tree: Tree, pools: IntArray, areas: FloatArray, ground: Ground) -> FloatArray:
+    """From the bottom of each pool to its spill, by the middles of cells; of one shut in the side of its area. [m]"""
+    columns = ground.grid.shape[1]
+    (x, y), (spill_x, spill_y) = (
+        ground.grid.centres(cells // columns, cells % columns) for cells in (tree.bottom[pools], tree.spill_cell[pools])
+    )
+    spills = np.isfinite(tree.spill_level[pools])
+    found: FloatArray = np.where(spills, np.hypot(spill_x - x, spill_y - y), np.sqrt(areas))
+    return found
 
 
 def _low_spot(
@@ -279,7 +296,7 @@ def _low_spot(
     storage: tuple[FloatArray, FloatArray, FloatArray],
     home: IntArray,
     names: dict[int, str],
-    noise: Callable[[float], float],
+    noise: float,
 ) -> LowSpot:
     ground = drainage.ground
     bottom = int(tree.bottom[pool])
@@ -288,7 +305,6 @@ def _low_spot(
     spill = int(tree.spill_cell[pool])
     enclosed = not np.isfinite(tree.spill_level[pool])
     outside = int(home[tree.parent[pool]]) if tree.parent[pool] >= 0 else -1
-    across = float(np.sqrt(areas[-1])) if enclosed else _apart(bottom, spill, ground)
     return LowSpot(
         id=names[pool],
         cells=cells,
@@ -304,7 +320,7 @@ def _low_spot(
         levels=levels,
         areas=areas,
         volumes=volumes,
-        within_lidar_error=bool(levels[-1] - low < noise(across)),
+        within_lidar_error=bool(levels[-1] - low < noise),
     )
 
 
