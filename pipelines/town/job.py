@@ -120,7 +120,7 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
 
 def _stages(site: SiteFile, task: LotTask, depth: Depth) -> LotStages:
     opened = lot_inputs(with_its_outfalls(open_named(site)), grounds=task.grounds)
-    return LotStages(opened, beside_pysheds=False, given_water=task.water, outlined=depth == "plan")
+    return LotStages(opened, beside_pysheds=False, given_water=task.water, whole=depth == "plan")
 
 
 def _seeing(site: SiteFile, reach: float) -> SiteFile:

@@ -10,7 +10,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundError
 from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN, Ground
-from terrain.kernels.depressions import Tree, grow_tree
+from terrain.kernels.depressions import Tree, grow_tree, volumes_when_full
 from terrain.kernels.fill_spill_merge import settle
 from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
@@ -95,6 +95,7 @@ def find_low_spots(
     shared_variance: float = SHARED_VARIANCE,
     noise_length: float = NOISE_LENGTH,
     prefix: str = "L",
+    within: BoolArray | None = None,
 ) -> tuple[LowSpot, ...]:
     """Depressions of the ground, largest volume first.
 
@@ -117,6 +118,8 @@ def find_low_spots(
         As of `fall_error`. [-], [m]
     prefix : str
         What ids begin with.
+    within : (rows, cols) bool ndarray, optional
+        Those that reach none of these cells are left out; the others keep their ids.
 
     Returns
     -------
@@ -136,19 +139,26 @@ def find_low_spots(
             home[pool] = home[tree.parent[pool]]
     shapes = [_under_water(tree, int(pool), ground) for pool in kept]
     heights = ground.elevation.ravel()
-    storages = [_stage_storage(heights[cells], top, ground.grid.cell_area) for cells, top in shapes]
-    ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
+    sizes = np.array([cells.size for cells, _ in shapes])
+    ends = np.concatenate(([0], np.cumsum(sizes)))
+    together = np.concatenate([cells for cells, _ in shapes])
+    volumes = volumes_when_full(heights[together], ends, np.array([top for _, top in shapes]))
+    ranking = np.lexsort((tree.bottom[kept], -volumes * ground.grid.cell_area))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
 
-    across = _across(tree, kept, np.array([areas[-1] for _, areas, _ in storages]), ground)
+    if within is not None:
+        reached = np.logical_or.reduceat(within.ravel()[together], ends[:-1])
+        ranking = ranking[reached[ranking]]
+    across = _across(tree, kept, sizes * ground.grid.cell_area, ground)
     noise = sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
     return tuple(
         _low_spot(
-            drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names,
-            float(noise[position]),
+            drainage, tree, int(kept[position]), shapes[position][0],
+            _stage_storage(heights[shapes[position][0]], shapes[position][1], ground.grid.cell_area),
+            home, names, float(noise[position]),
         )
         for position in ranking.tolist()
-    )  # fmt: skip
+    )
 
 
 def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Sequence[LowSpot] = ()) -> Settled:

@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pytest
 
-from terrain.kernels.depressions import grow_tree
+from terrain.kernels.depressions import grow_tree, volumes_when_full
 from terrain.kernels.fill_spill_merge import settle
 from terrain.kernels.flood import fill, flood, may_stand_deeper
 from terrain.kernels.lowest import lowest_open, open_cells
@@ -25,6 +25,8 @@ def run_kernels():
         kind = random.choice([0, 1, 1, 1, 1, 2, 3], shape).astype(np.int64)
         receiver = np.full(shape, -1)
         filled, target, order, gathered = flood(z, kind, receiver, 0.5, 2.0)
+        ends = np.array([0, z.size // 2, z.size])
+        results += [volumes_when_full(z.ravel(), ends, np.array([5.0, 1.0]))] if z.size > 1 else []
         results += [fill(z, kind, 0.5, 2.0), [may_stand_deeper(z, kind, depth, 2) for depth in (0.5, 4.0)]]
         roof, barrier, opened = np.where(kind == 3, 0, -1), kind == 2, z.copy()
         cells = np.arange(9)

@@ -107,7 +107,7 @@ def test_a_raster_that_is_kept_open_gives_every_window_as_it_gives_it_alone(writ
     holed[100, 10] = -9999.0
     path = write_raster(holed, nodata=np.nan)
     source = open_raster(path)
-    west, south, east, north = source.grid.bounds
+    west, _, _, north = source.grid.bounds
     windows = [
         (west + 2.0 * k, north - 30.0 - 2.5 * k, west + 20.0 + 2.0 * k, north - 10.0 - 2.5 * k) for k in range(36)
     ]
