@@ -100,6 +100,9 @@ class LotStages:
         Water at its outfalls that was found otherwise, in place of the lot's own look.
     beside_pysheds : bool
         Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
+    whole : bool
+        Draw the outline of each sub-catchment, and list low spots too that none of the lot's water comes to: what is
+        drawn and laid wants them, what the ground says of the lot's own water does not.
     """
 
     lot: LotInputs
@@ -108,6 +111,7 @@ class LotStages:
     drawn: PossibleGrounds | None = None
     beside_pysheds: bool = True
     given_water: tuple[GivenWater, ...] = ()
+    whole: bool = True
 
     @property
     def frame(self) -> Frame:
@@ -169,12 +173,10 @@ class LotStages:
     def low_spots(self) -> tuple[LowSpot, ...]:
         """Nested depressions, but those struck out."""
         opened = self.lot.opened
-        listed = site_low_spots(self.drainage, opened.site.rules, prefix="low-")
-        found = found_on(
-            listed, self.drainage, self.possible, called_from=opened.site.rules["called_from"].likely
-        )
         parcel, rules = opened.layers.parcel, opened.site.rules
         _, studied = lot_ground(parcel, self.drainage, rules["passing_by"].likely)
+        listed = site_low_spots(self.drainage, rules, prefix="low-", within=None if self.whole else studied)
+        found = found_on(listed, self.drainage, self.possible, called_from=rules["called_from"].likely)
         bears = bearing_ground(parcel, self.drainage, rules["surroundings"].likely)
         return edited_spots(found, studied & bears, self.edits)
 
@@ -212,7 +214,7 @@ class LotStages:
     @cached_property
     def reckoning(self) -> Reckoning:
         """Surfaces, soil and the design storm."""
-        return _reckoning(self.lot, self.situation, self.ground[1])
+        return _reckoning(self.lot, self.situation, self.ground[1], outlined=self.whole)
 
     @cached_property
     def places(self) -> dict[str, SpotPlace]:
@@ -357,7 +359,7 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
     return studied
 
 
-def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
+def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined: bool) -> Reckoning:
     site, layers = lot.opened.site, lot.opened.layers
     group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     surfaces: SurfaceMap = map_surfaces(
@@ -372,5 +374,10 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckonin
         default_group=group,
     )
     return Reckoning(
-        surfaces, lot.rain, site.soil.compacted, travel_rules(site.rules), site.rules["standing_followed"].likely
+        surfaces,
+        lot.rain,
+        site.soil.compacted,
+        travel_rules(site.rules),
+        site.rules["standing_followed"].likely,
+        outlined=outlined,
     )

@@ -1,6 +1,7 @@
 """The metric frame of a raster's CRS: vertical part dropped, linear unit and local scale found."""
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -49,11 +50,16 @@ def metric_frame(crs: CRS, near: tuple[float, float]) -> Frame:
     return Frame(crs, x_scale, y_scale, unit)
 
 
+@lru_cache(maxsize=120)
+def _zone(code: int) -> CRS:
+    return CRS.from_epsg(code)
+
+
 def utm_zone(near: tuple[float, float]) -> CRS:
     """The UTM zone of a place on WGS 84."""
     longitude, latitude = near
     zone = min(max(int((longitude + 180.0) // 6.0) + 1, 1), 60)
-    return CRS.from_epsg((32600 if latitude >= 0.0 else 32700) + zone)
+    return _zone((32600 if latitude >= 0.0 else 32700) + zone)
 
 
 def lonlat_of(crs: CRS, x: float, y: float, where: str) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from typing import TypedDict
 
 from pipelines.inputs.rules import Rules
+from terrain.arrays import BoolArray
 from terrain.flow.drainage import Drainage
 from terrain.flow.embankments import EmbankmentRules
 from terrain.flow.lot_ground import GroundLimits
@@ -61,9 +62,15 @@ def embankment_rules(rules: Rules) -> EmbankmentRules:
 
 
 def site_low_spots(
-    drainage: Drainage, rules: Rules, *, prefix: str = "L", min_area: float | None = None
+    drainage: Drainage,
+    rules: Rules,
+    *,
+    prefix: str = "L",
+    min_area: float | None = None,
+    within: BoolArray | None = None,
 ) -> tuple[LowSpot, ...]:
-    """Low spots of a site's ground, largest volume first; of the least area [m2] that is listed where none is given."""
+    """Low spots of a site's ground, largest volume first; of the least area [m2] that is listed where none is given;
+    those alone that reach some cells where these are given."""
     return find_low_spots(
         drainage,
         rmse=rules["lidar_rmse"].likely,
@@ -72,6 +79,7 @@ def site_low_spots(
         min_area=rules["low_spot_least_area"].likely if min_area is None else min_area,
         sigmas=rules["low_spot_sigmas"].likely,
         prefix=prefix,
+        within=within,
     )
 
 

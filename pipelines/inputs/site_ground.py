@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any, TypedDict
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -20,8 +21,7 @@ from pipelines.inputs.under_picture import UnderPicture, read_picture
 from terrain.arrays import BoolArray
 from terrain.errors import GroundError
 from terrain.flow.burnt_cells import cells_inside
-from terrain.flow.conditioning import CulvertLine, make_ground
-from terrain.flow.drainage import drain_ground
+from terrain.flow.conditioning import CulvertLine, make_ground, pond_depths
 from terrain.flow.embankments import deep_ponds
 from terrain.flow.lot_ground import THE_PARCEL
 from terrain.flow.window import Look, grow_window
@@ -106,13 +106,29 @@ def ground_of(surface: Surface, layers: SiteLayers, rules: Rules) -> Ground:
 
 def ground_maker(layers: SiteLayers, rules: Rules) -> Callable[[Surface], Ground]:
     """The same for one surface after another."""
-    given = layers.culverts
     return partial(
         make_ground,
-        roofs=layers.roofs.geometry.to_numpy(),
-        open_below=layers.roofs["open_below"].to_numpy().astype(bool),
         downspouts=layers.downspouts.geometry.to_numpy(),
         downspout_ends=places_of_spouts(layers, rules),
+        downspout_reach=rules["downspout_reach"].likely,
+        **_standing(layers, rules),
+    )
+
+
+class _Standing(TypedDict):
+    roofs: Any
+    open_below: Any
+    barriers: Any
+    culverts: list[CulvertLine]
+    invert_reach: float
+
+
+def _standing(layers: SiteLayers, rules: Rules) -> _Standing:
+    """What stands on the ground or opens it."""
+    given = layers.culverts
+    return _Standing(
+        roofs=layers.roofs.geometry.to_numpy(),
+        open_below=layers.roofs["open_below"].to_numpy().astype(bool),
         barriers=layers.barriers.geometry.to_numpy(),
         culverts=[
             CulvertLine(line, (_known(up), _known(down)))
@@ -121,7 +137,6 @@ def ground_maker(layers: SiteLayers, rules: Rules) -> Callable[[Surface], Ground
                 strict=True,
             )
         ],
-        downspout_reach=rules["downspout_reach"].likely,
         invert_reach=rules["culvert_end_reach"].likely,
     )
 
@@ -136,19 +151,19 @@ def read_lot_ground(
 ) -> tuple[Surface, Ground]:
     """Read the window that a lot needs, better it, bring it to the level shots, and make it ground."""
     parcel, make = inputs.layers.parcel, ground_maker(inputs.layers, inputs.site.rules)
-    look = look_for_banks(inputs, parcel, make)
+    look = look_for_banks(inputs, parcel)
     return read_ground(inputs, parcel, drains_to_lot, look=look, bettered=bettered, brought=brought, make=make)
 
 
-def look_for_banks(inputs: SiteInputs, place: BaseGeometry, make: Callable[[Surface], Ground] | None = None) -> Look:
+def look_for_banks(inputs: SiteInputs, place: BaseGeometry) -> Look:
     """A look at the ponds behind banks far off that come near a place."""
     rules = inputs.site.rules
-    make = make or ground_maker(inputs.layers, rules)
-    near = place.buffer(rules["embankment_reach"].likely)
+    standing = _standing(inputs.layers, rules)
+    near, least = place.buffer(rules["embankment_reach"].likely), rules["embankment_height"].likely
 
     def ponds(surface: Surface) -> BoolArray:
-        drainage = drain_ground(make(surface))
-        return deep_ponds(drainage, cells_inside(surface.grid, near), rules["embankment_height"].likely)
+        water = pond_depths(surface, least=least, **standing)
+        return deep_ponds(water, cells_inside(surface.grid, near), least)
 
     return Look(ponds, rules["embankment_look"].likely)
 

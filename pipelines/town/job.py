@@ -3,10 +3,13 @@
 import atexit
 import contextlib
 import contextvars
+import gc
 import time
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+
+import shapely
 
 from pipelines.deliverables.findings.town import Depth, LotRecord, LotRow
 from pipelines.inputs.rules import RuleOverride
@@ -82,7 +85,9 @@ def site_of(job: TownJob, task: LotTask) -> SiteFile:
     shared = shared_reads()
     if shared is not None and job.frame is not None:
         bounds = job.frame.from_map(task.lot.parcel).bounds
-        shared.lot = ChosenLot(site.parcel.where or "", task.lot.id, bounds, job.frame)
+        # each lot brings a copy of the job with it: one frame of them all is compared sooner
+        frame = shared.once(("frame", job.key, site.parcel.file, site.elevation.file), lambda: job.frame)
+        shared.lot = ChosenLot(site.parcel.where or "", task.lot.id, bounds, frame)
     return site
 
 
@@ -107,15 +112,15 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
         If what it reads cannot be used.
     """
     site = site_of(job, task)
-    stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task)
+    stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task, job.depth)
     if job.depth == "ground" and not _sees_enough(stages):
-        stages = _stages(site, task)
+        stages = _stages(site, task, job.depth)
     return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
 
 
-def _stages(site: SiteFile, task: LotTask) -> LotStages:
+def _stages(site: SiteFile, task: LotTask, depth: Depth) -> LotStages:
     opened = lot_inputs(with_its_outfalls(open_named(site)), grounds=task.grounds)
-    return LotStages(opened, beside_pysheds=False, given_water=task.water)
+    return LotStages(opened, beside_pysheds=False, given_water=task.water, whole=depth == "plan")
 
 
 def _seeing(site: SiteFile, reach: float) -> SiteFile:
@@ -135,7 +140,7 @@ def _sees_enough(stages: LotStages) -> bool:
 def with_its_outfalls(opened: SiteInputs) -> SiteInputs:
     """Of a town's outfalls a lot has those within reach, where there are any."""
     layers, reach = opened.layers, opened.site.rules["outfall_reach"].likely
-    near = (layers.outfalls.distance(layers.parcel) <= reach).to_numpy()
+    near = shapely.distance(layers.outfalls.geometry.to_numpy(), layers.parcel) <= reach
     if near.all() or not near.any():
         return opened
     return replace(opened, layers=replace(layers, outfalls=layers.outfalls[near]))
@@ -182,6 +187,7 @@ class SharedGround:
     key: str
     context: contextvars.Context = field(default_factory=contextvars.copy_context)
     stack: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
+    settled: bool = False
 
     def run(self, job: TownJob, task: LotTask) -> LotRecord | None:
         """One lot on the shared ground; None where its earlier record holds."""
@@ -223,6 +229,11 @@ def do_lot(job: TownJob, task: LotTask) -> LotRecord | None:
         atexit.register(shared.leave)
         _SHARED["ground"] = shared
     record: LotRecord | None = shared.run(job, task)
+    if not shared.settled:
+        # what is loaded and found by now stays as long as the process: nothing looks for garbage in it again
+        gc.collect()
+        gc.freeze()
+        shared.settled = True
     return record
 
 

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 from shapely import MultiPolygon, Point, Polygon
 
-from pipelines.deliverables.files.context_layers import on_map
 from pipelines.deliverables.findings.lot import Findings, StandingWater
 from pipelines.deliverables.findings.town import (
     LOT_LAYERS,
@@ -124,11 +123,10 @@ def _layers(
     if findings is not None:
         tables = lot_tables(findings, units)
         return {name: tables[name] for name in (*LOT_LAYERS, "runoff")}
-    made = {
-        "low_spots": standing_layer(standing, units, improved=False),
+    return {
+        "low_spots": standing_layer(standing, units, improved=False, frame=stages.frame),
         "runoff": runoff_table(stages.water.runoff, units),
     }
-    return on_map(made, stages.frame)
 
 
 def _street(stages: LotStages) -> str:

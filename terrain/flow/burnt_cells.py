@@ -40,17 +40,30 @@ class BurntShape:
 
 def burnt_shapes(shapes: Sequence[Geometry], grid: Grid, *, all_touched: bool) -> list[BurntShape | None]:
     """Cells of each shape whose centre lies in it, or that it touches; None for a shape beyond the window."""
-    found: list[BurntShape | None] = []
-    for shape, top, left, size in zip(*in_own_cells(shapes, grid), strict=True):
+    found: list[BurntShape | None] = [None] * len(shapes)
+    near = _near(shapes, grid)
+    for at, shape, top, left, size in zip(near, *in_own_cells([shapes[k] for k in near], grid), strict=True):
         end_row, end_column = min(top + size[0], grid.shape[0]), min(left + size[1], grid.shape[1])
         if max(top, 0) >= end_row or max(left, 0) >= end_column:
-            found.append(None)
             continue
         mask = (_small_mask if max(size) <= _SMALL else _large_mask)(shape, size, all_touched)
         first_row, first_column = max(top, 0), max(left, 0)
         part = mask[first_row - top : end_row - top, first_column - left : end_column - left]
-        found.append(BurntShape(slice(first_row, end_row), slice(first_column, end_column), part))
+        found[at] = BurntShape(slice(first_row, end_row), slice(first_column, end_column), part)
     return found
+
+
+def _near(shapes: Sequence[Geometry], grid: Grid) -> list[int]:
+    """Positions of shapes that may touch a window or the cells beside it; of a town's thousands most don't."""
+    if not len(shapes):
+        return []
+    west, south, east, north = grid.bounds
+    wide, high = 2.0 * grid.cell_width, 2.0 * grid.cell_height
+    bounds = shapely.bounds(np.array(shapes, dtype=object))
+    touching = (bounds[:, 0] <= east + wide) & (bounds[:, 2] >= west - wide)
+    touching &= (bounds[:, 1] <= north + high) & (bounds[:, 3] >= south - high)
+    near: list[int] = np.flatnonzero(touching).tolist()
+    return near
 
 
 def cells_inside(grid: Grid, shape: Geometry) -> BoolArray:
@@ -67,13 +80,17 @@ def in_own_cells(
 ) -> tuple[list[bytes], list[int], list[int], list[tuple[int, int]]]:
     """Each shape as WKB in cells from a corner of its own, row and column of that corner, and rows and columns to
     the far one."""
-    flat = shapely.force_2d(np.array(shapes, dtype=object))
+    flat = np.array(shapes, dtype=object)
+    if shapely.has_z(flat).any():
+        flat = shapely.force_2d(flat)
     coordinates, which = shapely.get_coordinates(flat, return_index=True)
     cells = (coordinates - (grid.left, grid.top)) / (grid.cell_width, -grid.cell_height)
     cells = np.round(cells * _FINEST) / _FINEST
     corner, far = np.full((len(flat), 2), np.inf), np.full((len(flat), 2), -np.inf)
-    np.minimum.at(corner, which, cells)
-    np.maximum.at(far, which, cells)
+    drawn = np.unique(which)
+    if drawn.size:
+        first = np.searchsorted(which, drawn)
+        corner[drawn], far[drawn] = np.minimum.reduceat(cells, first), np.maximum.reduceat(cells, first)
     # a cell more, since what lies on an edge touches the cell on either side
     corner = np.where(np.isfinite(corner), np.floor(corner) - 1.0, 0.0)
     size = np.where(np.isfinite(far), np.floor(far) + 2.0 - corner, 0.0).astype(np.int64)

@@ -1,6 +1,6 @@
 """Labelled cells as polygons that tile without gap or overlap."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -38,17 +38,20 @@ def cells_polygon(cells: IntArray, grid: Grid) -> Geometry:
     return label_polygons(labels, part)[0]
 
 
-def nested_polygons(listed: Sequence[IntArray], grid: Grid) -> list[Geometry]:
-    """Outline of each of many sets of cells that may lie in one another, as low spots do."""
+def nested_polygons(
+    listed: Sequence[IntArray], grid: Grid, known: Mapping[int, Geometry] | None = None
+) -> list[Geometry]:
+    """Outline of each of many sets of cells that may lie in one another, as low spots do; those known by position
+    are taken as they are."""
     layers: list[dict[int, IntArray]] = []
     deep = np.zeros(grid.shape[0] * grid.shape[1], dtype=np.int64)
-    for position in sorted(range(len(listed)), key=lambda each: -listed[each].size):
+    found: dict[int, Geometry] = dict(known or {})
+    for position in sorted(set(range(len(listed))) - found.keys(), key=lambda each: (-listed[each].size, each)):
         layer = int(deep[listed[position]].max())
         deep[listed[position]] = layer + 1
         if layer == len(layers):
             layers.append({})
         layers[layer][position] = listed[position]
-    found: dict[int, Geometry] = {}
     for inside in layers:
         labels = np.full(deep.size, -1, dtype=np.int64)
         for position, cells in inside.items():

@@ -11,16 +11,20 @@ from shapely import Geometry, LineString, Point
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GeometryError
 from terrain.flow.burnt_cells import BurntShape, burnt_shapes, in_own_cells, opening_cells
+from terrain.flow.drainage import fill_ground
 from terrain.grid import Grid
 from terrain.ground import BARRIER, OPEN, ROOF, Ground
 from terrain.kept import kept
-from terrain.kernels.lowest import lowest_open
+from terrain.kernels.flood import may_stand_deeper
+from terrain.kernels.lowest import lowest_open, open_cells
 from terrain.reading.surface import Surface
 
 DOWNSPOUT_REACH = 1.5
 """A downspout belongs to a roof whose outline is this near. Common practice, no source. [m]"""
 _BESIDE = 16
 """Cells around roofs and barriers among which open ground is looked for first. [-]"""
+_LOOKS = 4
+"""Over a window for a way out of each of its ponds, before they are filled. [-]"""
 INVERT_REACH = 1.0
 """The lowest ground this near a culvert's end is the invert that is found. Common practice, no source. [m]"""
 
@@ -53,14 +57,62 @@ def make_ground(
     invert_reach: float = INVERT_REACH,
 ) -> Ground:
     """Stand roofs and barriers on a surface and open it along culverts; a downspout's water comes out at its end."""
+    if downspout_ends and len(downspout_ends) != len(downspouts):
+        raise GeometryError(
+            f"{len(downspout_ends)} ends were given for {len(downspouts)} downspouts: give one for each, or none"
+        )
+    grid = surface.grid
+    elevation, kind, roof, barrier, drawn = _stand(surface, roofs, open_below, barriers, culverts, invert_reach)
+    receiver = np.full(grid.shape, -1, dtype=np.int64)
+    if (kind == OPEN).any() and (kind > OPEN).any():
+        spouts = _Spouts(downspouts, downspout_ends or downspouts, grid)
+        led = {position: spouts.beside(roofs[position], downspout_reach) for position in drawn}
+        to_find = (kind > OPEN) & ~np.isin(roof, [position for position, own in led.items() if own.size])
+        spouts.mark_covered(to_find, kind, [own for own in led.values() if own.size])
+        nearest = _nearest_open(kind, to_find, grid) if to_find.any() else None
+        if nearest is not None:
+            alone = to_find & (roof >= 0)
+            receiver[alone] = nearest[alone]
+            if barrier.any():
+                receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
+        for position, shape in drawn.items():
+            if led[position].size and shape is not None:
+                spouts.lead(receiver, roof, position, shape, led[position], nearest)
+    return Ground(grid, elevation, kind, receiver, roof)
+
+
+@kept
+def pond_depths(
+    surface: Surface,
+    *,
+    roofs: Sequence[Geometry] = (),
+    open_below: Sequence[bool] = (),
+    barriers: Sequence[Geometry] = (),
+    culverts: Sequence[CulvertLine] = (),
+    invert_reach: float = INVERT_REACH,
+    least: float = 0.0,
+) -> FloatArray:
+    """Depth of the water on a ground whose ponds all stand full, NaN where nothing stands open, and 0 everywhere where
+    none is as deep as `least`; where water runs, and where roofs let it out, is not asked. [m]"""
+    elevation, kind, *_ = _stand(surface, roofs, open_below, barriers, culverts, invert_reach)
+    if not may_stand_deeper(elevation, kind, least, _LOOKS):
+        return np.zeros(surface.grid.shape)
+    return fill_ground(surface.grid, elevation, kind) - elevation
+
+
+def _stand(
+    surface: Surface,
+    roofs: Sequence[Geometry],
+    open_below: Sequence[bool],
+    barriers: Sequence[Geometry],
+    culverts: Sequence[CulvertLine],
+    invert_reach: float,
+) -> tuple[FloatArray, IntArray, IntArray, BoolArray, dict[int, BurntShape | None]]:
+    """Heights, kinds, roof and barrier of each cell, and the roofs that stand in the window by their position."""
     is_open = list(open_below)
     if is_open and len(is_open) != len(roofs):
         raise GeometryError(
             f"{len(is_open)} values of open_below were given for {len(roofs)} roofs: give one for each roof, or none"
-        )
-    if downspout_ends and len(downspout_ends) != len(downspouts):
-        raise GeometryError(
-            f"{len(downspout_ends)} ends were given for {len(downspouts)} downspouts: give one for each, or none"
         )
     grid = surface.grid
     known = np.isfinite(surface.elevation)
@@ -83,22 +135,7 @@ def make_ground(
     kind = known.astype(np.int64)
     kind[barrier] = BARRIER
     kind[roof >= 0] = ROOF
-    receiver = np.full(grid.shape, -1, dtype=np.int64)
-    if (kind == OPEN).any() and (kind > OPEN).any():
-        spouts = _Spouts(downspouts, downspout_ends or downspouts, grid)
-        led = {position: spouts.beside(roofs[position], downspout_reach) for position in walls}
-        to_find = (kind > OPEN) & ~np.isin(roof, [position for position, own in led.items() if own.size])
-        spouts.mark_covered(to_find, kind, [own for own in led.values() if own.size])
-        nearest = _nearest_open(kind, to_find, grid) if to_find.any() else None
-        if nearest is not None:
-            alone = to_find & (roof >= 0)
-            receiver[alone] = nearest[alone]
-            if barrier.any():
-                receiver[barrier] = _lowest_beside(elevation, kind, barrier, nearest)
-        for (position, own), shape in zip(led.items(), drawn, strict=True):
-            if own.size and shape is not None:
-                spouts.lead(receiver, roof, position, shape, own, nearest)
-    return Ground(grid, elevation, kind, receiver, roof)
+    return elevation, kind, roof, barrier, dict(zip(walls, drawn, strict=True))
 
 
 def opened_along(surface: Surface, culverts: Sequence[CulvertLine], *, invert_reach: float = INVERT_REACH) -> Surface:
@@ -224,16 +261,7 @@ def _carve(
             continue
         first, last = (None if end[0] < 0 else (int(end[0] - top), int(end[1] - left)) for end in ends)
         rows, columns, own, along = opening_cells(line, (first, last), size)
-        rows, columns = rows + top, columns + left
-        here = (rows >= 0) & (columns >= 0) & (rows < grid.shape[0]) & (columns < grid.shape[1])
-        rows, columns, own, along = rows[here], columns[here], own[here], along[here]
-        passable = (
-            (own | ~barrier[rows, columns]) & (roof[rows, columns] < 0) & np.isfinite(elevation[rows, columns])
-        )
-        rows, columns = rows[passable], columns[passable]
-        bed = inverts[0] + (inverts[1] - inverts[0]) * along[passable]
-        elevation[rows, columns] = np.minimum(elevation[rows, columns], bed)
-        barrier[rows, columns] = False
+        open_cells(elevation, roof, barrier, rows, columns, own, along, top, left, float(inverts[0]), float(inverts[1]))
 
 
 def _lower(given: float | None, found: float | None) -> float | None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from terrain.arrays import BoolArray, FloatArray, IntArray
+from terrain.grid import Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
-from terrain.kernels.flood import flood
+from terrain.kernels.flood import fill, flood
 from terrain.kernels.routing import carry_labels, lengths, walk
 
 LEAVES = np.int64(-1)
@@ -15,7 +16,7 @@ STAYS = np.int64(-2)
 NOWHERE = np.int64(-3)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Drainage:
     """Directions over one ground.
 
@@ -68,6 +69,15 @@ def drain_ground(ground: Ground) -> Drainage:
     )
     cells *= grid.cell_area
     return Drainage(ground, filled, target, order, cells)
+
+
+def fill_ground(grid: Grid, elevation: FloatArray, kind: IntArray) -> FloatArray:
+    """The filled surface alone, as `drain_ground` gives it. [m]"""
+    filled: FloatArray = fill(
+        np.ascontiguousarray(elevation, dtype=np.float64), np.ascontiguousarray(kind, dtype=np.int64),
+        grid.cell_width, grid.cell_height,
+    )  # fmt: skip
+    return filled
 
 
 def catchment(drainage: Drainage, cells: IntArray | Sequence[int] | int) -> BoolArray:

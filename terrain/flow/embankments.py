@@ -88,10 +88,9 @@ def find_embankments(drainage: Drainage, spots: Iterable[LowSpot], rules: Embank
     return tuple(found)
 
 
-def deep_ponds(drainage: Drainage, near: BoolArray, depth: float) -> BoolArray:
+def deep_ponds(water: FloatArray, near: BoolArray, depth: float) -> BoolArray:
     """Cells of full ponds that come near and are at least so deep somewhere, as those behind a bank are. [m]"""
     with np.errstate(invalid="ignore"):
-        water = drainage.filled - drainage.ground.elevation
         deep = water >= max(depth, 0.0)
     found: BoolArray = np.zeros(water.shape, dtype=np.bool_)
     if not deep.any() or not (water[near] > 0.0).any():

@@ -1,7 +1,8 @@
 """Low spots: nested depressions, what they hold and where they spill."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundError
 from terrain.flow.drainage import Drainage
 from terrain.ground import OPEN, Ground
-from terrain.kernels.depressions import Tree, grow_tree
+from terrain.kernels.depressions import Tree, grow_tree, volumes_when_full
 from terrain.kernels.fill_spill_merge import settle
 from terrain.lidar_error import NOISE_LENGTH, SHARED_VARIANCE, fall_error
 
@@ -94,6 +95,7 @@ def find_low_spots(
     shared_variance: float = SHARED_VARIANCE,
     noise_length: float = NOISE_LENGTH,
     prefix: str = "L",
+    within: BoolArray | None = None,
 ) -> tuple[LowSpot, ...]:
     """Depressions of the ground, largest volume first.
 
@@ -116,6 +118,8 @@ def find_low_spots(
         As of `fall_error`. [-], [m]
     prefix : str
         What ids begin with.
+    within : (rows, cols) bool ndarray, optional
+        Those that reach none of these cells are left out; the others keep their ids.
 
     Returns
     -------
@@ -135,15 +139,24 @@ def find_low_spots(
             home[pool] = home[tree.parent[pool]]
     shapes = [_under_water(tree, int(pool), ground) for pool in kept]
     heights = ground.elevation.ravel()
-    storages = [_stage_storage(heights[cells], top, ground.grid.cell_area) for cells, top in shapes]
-    ranking = np.lexsort((tree.bottom[kept], [-volumes[-1] for _, _, volumes in storages]))
+    sizes = np.array([cells.size for cells, _ in shapes])
+    ends = np.concatenate(([0], np.cumsum(sizes)))
+    together = np.concatenate([cells for cells, _ in shapes])
+    volumes = volumes_when_full(heights[together], ends, np.array([top for _, top in shapes]))
+    ranking = np.lexsort((tree.bottom[kept], -volumes * ground.grid.cell_area))
     names = {int(kept[position]): f"{prefix}{rank + 1}" for rank, position in enumerate(ranking)}
 
-    def noise(across: float) -> float:
-        return sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
-
+    if within is not None:
+        reached = np.logical_or.reduceat(within.ravel()[together], ends[:-1])
+        ranking = ranking[reached[ranking]]
+    across = _across(tree, kept, sizes * ground.grid.cell_area, ground)
+    noise = sigmas * fall_error(rmse, across, shared_variance=shared_variance, noise_length=noise_length)
     return tuple(
-        _low_spot(drainage, tree, int(kept[position]), shapes[position][0], storages[position], home, names, noise)
+        _low_spot(
+            drainage, tree, int(kept[position]), shapes[position][0],
+            _stage_storage(heights[shapes[position][0]], shapes[position][1], ground.grid.cell_area),
+            home, names, float(noise[position]),
+        )
         for position in ranking.tolist()
     )
 
@@ -194,7 +207,17 @@ def settle_water(drainage: Drainage, runoff_volume: FloatArray, low_spots: Seque
     )
 
 
+_TREES: WeakKeyDictionary[Drainage, Tree] = WeakKeyDictionary()
+
+
 def _tree(drainage: Drainage) -> Tree:
+    """Grown once for each drainage, as long as that is there; nothing writes into it."""
+    if drainage not in _TREES:
+        _TREES[drainage] = _grown(drainage)
+    return _TREES[drainage]
+
+
+def _grown(drainage: Drainage) -> Tree:
     ground = drainage.ground
     return grow_tree(
         ground.elevation,
@@ -264,11 +287,15 @@ def _stage_storage(heights: FloatArray, top: float, area: float) -> tuple[FloatA
     return levels, np.asarray(wet * area, dtype=np.float64), volumes
 
 
-def _apart(one: int, other: int, ground: Ground) -> float:
-    """Distance of the middles of two cells. [m]"""
-    (row, column), (other_row, other_column) = (divmod(cell, ground.grid.shape[1]) for cell in (one, other))
-    x, y = ground.grid.centres((row, other_row), (column, other_column))
-    return float(np.hypot(x[1] - x[0], y[1] - y[0]))
+def _across(tree: Tree, pools: IntArray, areas: FloatArray, ground: Ground) -> FloatArray:
+    """From the bottom of each pool to its spill, by the middles of cells; of one shut in the side of its area. [m]"""
+    columns = ground.grid.shape[1]
+    (x, y), (spill_x, spill_y) = (
+        ground.grid.centres(cells // columns, cells % columns) for cells in (tree.bottom[pools], tree.spill_cell[pools])
+    )
+    spills = np.isfinite(tree.spill_level[pools])
+    found: FloatArray = np.where(spills, np.hypot(spill_x - x, spill_y - y), np.sqrt(areas))
+    return found
 
 
 def _low_spot(
@@ -279,7 +306,7 @@ def _low_spot(
     storage: tuple[FloatArray, FloatArray, FloatArray],
     home: IntArray,
     names: dict[int, str],
-    noise: Callable[[float], float],
+    noise: float,
 ) -> LowSpot:
     ground = drainage.ground
     bottom = int(tree.bottom[pool])
@@ -288,7 +315,6 @@ def _low_spot(
     spill = int(tree.spill_cell[pool])
     enclosed = not np.isfinite(tree.spill_level[pool])
     outside = int(home[tree.parent[pool]]) if tree.parent[pool] >= 0 else -1
-    across = float(np.sqrt(areas[-1])) if enclosed else _apart(bottom, spill, ground)
     return LowSpot(
         id=names[pool],
         cells=cells,
@@ -304,7 +330,7 @@ def _low_spot(
         levels=levels,
         areas=areas,
         volumes=volumes,
-        within_lidar_error=bool(levels[-1] - low < noise(across)),
+        within_lidar_error=bool(levels[-1] - low < noise),
     )
 
 

@@ -304,3 +304,17 @@ def _renamed(pools, new):  # type: ignore[no-untyped-def]
         if pools[position] >= 0:
             renamed[position] = new[pools[position]]
     return renamed
+
+
+@njit(cache=True)
+def volumes_when_full(heights: FloatArray, ends: IntArray, tops: FloatArray) -> FloatArray:
+    """Of each of several pools what stands on its cells up to its top, level by level, in cells."""
+    found = np.zeros(tops.size)
+    for pool in range(tops.size):
+        sorted_heights = np.sort(heights[ends[pool] : ends[pool + 1]])
+        last = sorted_heights.size - 1
+        for cell in range(last):
+            found[pool] += (sorted_heights[cell + 1] - sorted_heights[cell]) * (cell + 1)
+        if tops[pool] > sorted_heights[last]:
+            found[pool] += (tops[pool] - sorted_heights[last]) * (last + 1)
+    return found

@@ -9,7 +9,7 @@ from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.errors import GroundFileError
 from terrain.grid import Grid
 from terrain.metric_frame import moved_points
-from terrain.reading.raster_file import opened
+from terrain.reading.raster_file import kept_beside, opened
 from terrain.reading.raster_source import RasterSource
 from terrain.reading.source_grid import apply_affine
 from terrain.reason import Reason, reason
@@ -23,6 +23,8 @@ _ZERO_APART = 5.0
 _ABSURD = 1e30
 _MOST_BLOCK = 500_000_000
 _ROWS_AT_A_TIME = 256
+_MOST_AROUND = 4_000_000
+"""Cells of a block that is kept for what is read next. [-]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,10 +44,62 @@ class HeightCells:
 
 
 def read_heights(source: RasterSource, grid: Grid, first_row: int, first_column: int) -> HeightCells:
-    """Read a block of the file's own cells."""
+    """Read a block of the file's own cells; where the raster is kept open, out of the larger one around it."""
+    plain = _plain_around(source, grid.shape, first_row, first_column)
+    return _read(source, grid.shape, first_row, first_column) if plain is None else HeightCells(plain, ())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Around:
+    """A block that holds what is read next: every height known and ordinary, or no heights."""
+
+    top: int
+    left: int
+    shape: tuple[int, int]
+    elevation: FloatArray | None
+
+
+def _plain_around(source: RasterSource, shape: tuple[int, int], row: int, column: int) -> FloatArray | None:
+    """Heights of a block out of the one around it; None where it must be read and looked at by itself."""
+    beside = kept_beside(source.path)
+    if beside is None:
+        return None
+    around: _Around | None = beside.get("around")
+    if around is None or not _holds(around, shape, row, column):
+        around = beside["around"] = _read_around(source, shape, row, column)
+    if around.elevation is None or not _holds(around, shape, row, column):
+        return None
+    top, left = row - around.top, column - around.left
+    return around.elevation[top : top + shape[0], left : left + shape[1]].copy()
+
+
+def _holds(around: _Around, shape: tuple[int, int], row: int, column: int) -> bool:
+    rows, columns = around.shape
+    return (
+        around.top <= row and row + shape[0] <= around.top + rows
+        and around.left <= column and column + shape[1] <= around.left + columns
+    )  # fmt: skip
+
+
+def _read_around(source: RasterSource, shape: tuple[int, int], row: int, column: int) -> _Around:
+    top, left = max(row - shape[0], 0), max(column - shape[1], 0)
+    rows = min(row + 2 * shape[0], source.file_shape[0]) - top
+    columns = min(column + 2 * shape[1], source.file_shape[1]) - left
+    if rows * columns > _MOST_AROUND:
+        return _Around(row, column, shape, None)
+    try:
+        cells = _read(source, (rows, columns), top, left)
+    except GroundFileError:
+        # what is torn farther off stops no one here
+        return _Around(top, left, (rows, columns), None)
+    plain = not cells.warnings and bool((np.isfinite(cells.elevation) & (cells.elevation != 0.0)).all())
+    return _Around(top, left, (rows, columns), cells.elevation if plain else None)
+
+
+def _read(source: RasterSource, shape: tuple[int, int], first_row: int, first_column: int) -> HeightCells:
     from rasterio.windows import Window
 
-    rows, columns = grid.shape
+    rows, columns = shape
     with opened(source.path) as file:
         window = Window(first_column, first_row, columns, rows)
         _refuse_large_blocks(file, source)

@@ -11,19 +11,20 @@ from terrain.errors import GroundFileError
 from terrain.reading.gdal_guard import open_named_raster, raster_options
 from terrain.reading.named_file import address_of, refuse_no_file
 
-_KEPT: ContextVar[dict[Path, tuple[contextlib.ExitStack, Any]] | None] = ContextVar("rasters_kept_open", default=None)
+_Held = dict[Path, tuple[contextlib.ExitStack, Any, dict[Any, Any]]]
+_KEPT: ContextVar[_Held | None] = ContextVar("rasters_kept_open", default=None)
 
 
 @contextlib.contextmanager
 def kept_open() -> Iterator[None]:
     """Keep rasters open for as long as this lasts, so that places near each other share what GDAL has unpacked."""
-    held: dict[Path, tuple[contextlib.ExitStack, Any]] = {}
+    held: _Held = {}
     before = _KEPT.set(held)
     try:
         yield
     finally:
         _KEPT.reset(before)
-        for stack, _ in held.values():
+        for stack, *_ in held.values():
             stack.close()
 
 
@@ -38,9 +39,15 @@ def opened(path: Path) -> Iterator[Any]:
     if path not in held:
         with contextlib.ExitStack() as stack:
             file = stack.enter_context(_opened(path))
-            held[path] = (stack.pop_all(), file)
+            held[path] = (stack.pop_all(), file, {})
     with _told(path), raster_options(path):
         yield held[path][1]
+
+
+def kept_beside(path: Path) -> dict[Any, Any] | None:
+    """A place for what is known of a raster for as long as it is kept open; None where it is not."""
+    held = _KEPT.get()
+    return held[path][2] if held is not None and path in held else None
 
 
 @contextlib.contextmanager

@@ -7,7 +7,7 @@ are read by `terrain.reading.surface.read_window` and `terrain.flow.window.grow_
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from affine import Affine
 from pyproj import CRS
@@ -15,7 +15,7 @@ from pyproj import CRS
 from terrain.errors import GroundError
 from terrain.grid import Grid
 from terrain.metric_frame import horizontal_part, lonlat_of, metric_frame, utm_zone
-from terrain.reading.raster_file import opened
+from terrain.reading.raster_file import kept_beside, opened
 from terrain.reading.source_grid import apply_affine, file_cell_size, north_up_grid, own_grid
 from terrain.reading.vertical_unit import VerticalUnit, decide_vertical_unit
 from terrain.reason import Reason, reason
@@ -80,21 +80,14 @@ def open_raster(
     of `near`; a turned or upside-down one is brought onto a north-up grid of its own CRS.
     """
     path = Path(path)
-    with opened(path) as file:
-        header_warnings = _check_bands(file, path)
-        crs = _read_crs(file, path)
-        transform = file.transform
-        shape = (int(file.height), int(file.width))
-        tag = file.units[0] if file.units else None
-        numbers = (file.nodata, float(file.scales[0]), float(file.offsets[0]))
-    where = path.name
-    _check_scale(numbers[1], numbers[2], where)
-    horizontal = horizontal_part(crs, where)
-    vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
-    x, y = apply_affine(transform, shape[1] / 2.0, shape[0] / 2.0)
-    own = lonlat_of(horizontal, float(x), float(y), where)
-    if near is None:
-        near = own
+    where, beside = path.name, kept_beside(path)
+    known: _Header | None = None if beside is None else beside.get(("header", unit))
+    if known is None:
+        known = _read_header(path, unit)
+        if (beside := kept_beside(path)) is not None:
+            beside["header", unit] = known
+    crs, horizontal, vertical, transform, shape, numbers, own, header_warnings = known
+    near = near or own
     straight = horizontal.is_projected and transform.b == 0 == transform.d and transform.a > 0 > transform.e
     frame = metric_frame(horizontal if horizontal.is_projected else utm_zone(near), near)
     width, height = file_cell_size(transform, horizontal, frame, near)
@@ -111,6 +104,35 @@ def open_raster(
         path, grid, crs, vertical, width, height, *numbers, not straight, transform, horizontal, shape,
         header_warnings + vertical.warnings,
     )
+
+
+class _Header(NamedTuple):
+    crs: CRS
+    horizontal: CRS
+    vertical: VerticalUnit
+    transform: Affine
+    shape: tuple[int, int]
+    numbers: tuple[float | None, float, float]
+    middle: tuple[float, float]
+    warnings: tuple[Reason, ...]
+
+
+def _read_header(path: Path, unit: str | None) -> _Header:
+    """What the header says wherever a lot lies, and the raster's middle. [deg]"""
+    with opened(path) as file:
+        warnings = _check_bands(file, path)
+        crs = _read_crs(file, path)
+        transform = file.transform
+        shape = (int(file.height), int(file.width))
+        tag = file.units[0] if file.units else None
+        numbers = (file.nodata, float(file.scales[0]), float(file.offsets[0]))
+    where = path.name
+    _check_scale(numbers[1], numbers[2], where)
+    horizontal = horizontal_part(crs, where)
+    vertical = decide_vertical_unit(unit, crs, tag, horizontal, where)
+    x, y = apply_affine(transform, shape[1] / 2.0, shape[0] / 2.0)
+    middle = lonlat_of(horizontal, float(x), float(y), where)
+    return _Header(crs, horizontal, vertical, transform, shape, numbers, middle, warnings)
 
 
 def _check_bands(file: Any, path: Path) -> tuple[Reason, ...]:

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from terrain.flow.drainage import LEAVES, NOWHERE, STAYS, drain_ground, shut_in, undrained
+from terrain.flow.drainage import LEAVES, NOWHERE, STAYS, drain_ground, fill_ground, shut_in, undrained
 from terrain.ground import BARRIER, OPEN, OUTSIDE, ROOF
+from terrain.kernels.flood import may_stand_deeper
 
 STEPS = [(0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (1, -1), (-1, -1), (-1, 1)]
 SHAPES = st.tuples(st.integers(1, 9), st.integers(1, 9))
@@ -89,6 +90,27 @@ def test_filled_surface_is_that_of_a_flood_with_one_heap(ground_of, built):
     z, kind = built
     drained = drain_ground(ground_of(z, kind=kind))
     np.testing.assert_array_equal(drained.filled, flooded(z, kind))
+
+
+@given(built=built_grounds(), depth=st.sampled_from([0.5, 1.0, 3.0]), looks=st.integers(1, 3))
+def test_no_pond_is_deeper_than_a_look_says(ground_of, built, depth, looks):
+    z, kind = built
+    ground = ground_of(z, kind=kind)
+    filled = fill_ground(ground.grid, ground.elevation, ground.kind)
+    np.testing.assert_array_equal(filled, drain_ground(ground).filled)
+    deep = bool((filled - ground.elevation >= depth).any())
+    assert may_stand_deeper(ground.elevation, ground.kind, depth, looks) or not deep
+
+
+def test_a_look_finds_the_way_out_of_a_valley_that_falls_to_the_rim():
+    row, column = np.mgrid[0:30, 0:40]
+    valley = 0.1 * row + np.abs(column - 20.0)
+    kind = np.full(valley.shape, OPEN)
+    assert not may_stand_deeper(valley, kind, 0.01, 1)
+    valley[0] += 50.0
+    valley[:, [0, -1]] += 50.0
+    valley[-1] += 50.0
+    assert may_stand_deeper(valley, kind, 0.4, 4)
 
 
 @given(built=built_grounds())

@@ -8,9 +8,10 @@ import sys
 import numpy as np
 import pytest
 
-from terrain.kernels.depressions import grow_tree
+from terrain.kernels.depressions import grow_tree, volumes_when_full
 from terrain.kernels.fill_spill_merge import settle
-from terrain.kernels.flood import flood
+from terrain.kernels.flood import fill, flood, may_stand_deeper
+from terrain.kernels.lowest import lowest_open, open_cells
 from terrain.kernels.routing import accumulate, carry_labels, lengths, walk
 
 
@@ -23,12 +24,19 @@ def run_kernels():
         z = random.integers(0, 5, shape).astype(float) if seed % 2 else random.uniform(0, 5, shape)
         kind = random.choice([0, 1, 1, 1, 1, 2, 3], shape).astype(np.int64)
         receiver = np.full(shape, -1)
-        filled, target, order, cells = flood(z, kind, receiver, 0.5, 2.0)
+        filled, target, order, gathered = flood(z, kind, receiver, 0.5, 2.0)
+        ends = np.array([0, z.size // 2, z.size])
+        results += [volumes_when_full(z.ravel(), ends, np.array([5.0, 1.0]))] if z.size > 1 else []
+        results += [fill(z, kind, 0.5, 2.0), [may_stand_deeper(z, kind, depth, 2) for depth in (0.5, 4.0)]]
+        roof, barrier, opened = np.where(kind == 3, 0, -1), kind == 2, z.copy()
+        cells = np.arange(9)
+        open_cells(opened, roof, barrier, cells, cells // 2, cells % 2 == 0, cells / 8.0, -1, 0, 2.0, 1.0)
+        results += [opened, barrier, lowest_open(opened, roof, barrier, 0.0, 0.0, 0.5, 2.0, 1.0, -2.0, 1.5)]
         tree = grow_tree(z, kind, target, order, 0.5, 2.0)
         settled = settle(np.where(kind > 0, 0.7, 0.0).ravel(), z.ravel(), target, order, tree, 1.0)
         seeds = np.full(z.size, -1)
         seeds[::3] = np.arange(seeds[::3].size)
-        results += [filled, target, order, cells, *tree, *settled]
+        results += [filled, target, order, gathered, *tree, *settled]
         results += [accumulate(target, order, np.ones(z.size)), carry_labels(target, order, seeds)]
         results += [lengths(target, order, seeds >= 0, shape[1], 0.5, 2.0)]
         results += [walk(target, 0)]

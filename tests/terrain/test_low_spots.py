@@ -127,6 +127,20 @@ def test_turning_the_ground_keeps_volumes_and_nesting(ground_of, seed, whole):
 
 
 @given(seed=st.integers(0, 2**32 - 1))
+def test_those_that_reach_some_cells_are_listed_as_they_are_among_all(ground_of, seed):
+    random = np.random.default_rng(seed)
+    drained = drain_ground(ground_of(random.integers(0, 6, (14, 16)).astype(float)))
+    cells = random.random((14, 16)) < 0.05
+    every = find_low_spots(drained, rmse=0.1)
+    some = find_low_spots(drained, rmse=0.1, within=cells)
+    assert [spot.id for spot in some] == [spot.id for spot in every if cells.ravel()[spot.cells].any()]
+    for spot in some:
+        same = next(each for each in every if each.id == spot.id)
+        np.testing.assert_array_equal(spot.volumes, same.volumes)
+        assert (spot.contained_in, spot.within_lidar_error) == (same.contained_in, same.within_lidar_error)
+
+
+@given(seed=st.integers(0, 2**32 - 1))
 def test_shifting_and_rescaling_the_ground_keeps_low_spots(ground_of, seed):
     z = np.random.default_rng(seed).uniform(0, 4, (12, 15))
     spots = find_low_spots(drain_ground(ground_of(z)), rmse=0.1)

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from terrain.reading.holes import close_small_holes
+from terrain.reading.raster_file import kept_open
 from terrain.reading.raster_source import open_raster
 from terrain.reading.surface import read_window
 from terrain.reason import reason
@@ -16,9 +17,7 @@ def plane(rows=20, columns=24, cell_width=1.0, cell_height=1.0):
     return 100.0 + 0.03 * column * cell_width - 0.05 * row * cell_height
 
 
-@given(
-    st.integers(0, 2**32 - 1), st.floats(0.2, 3.0), st.floats(0.2, 3.0), st.integers(1, 9)
-)
+@given(st.integers(0, 2**32 - 1), st.floats(0.2, 3.0), st.floats(0.2, 3.0), st.integers(1, 9))
 def test_a_plane_stays_a_plane(seed, cell_width, cell_height, cells):
     heights = plane(cell_width=cell_width, cell_height=cell_height)
     punched = heights.copy()
@@ -100,3 +99,25 @@ def test_holes_are_counted_and_told(write_raster):
     assert reason("ground_holes_closed", file="ground.tif", holes=2) in surface.warnings
     assert reason("ground_unknown", file="ground.tif", area=100.0) in surface.warnings
     assert np.isnan(surface.elevation).sum() == 100
+
+
+def test_a_raster_that_is_kept_open_gives_every_window_as_it_gives_it_alone(write_raster, rolling):
+    holed = rolling.astype("float32")
+    holed[70:73, 60:63] = np.nan
+    holed[100, 10] = -9999.0
+    path = write_raster(holed, nodata=np.nan)
+    source = open_raster(path)
+    west, _, _, north = source.grid.bounds
+    windows = [
+        (west + 2.0 * k, north - 30.0 - 2.5 * k, west + 20.0 + 2.0 * k, north - 10.0 - 2.5 * k) for k in range(36)
+    ]
+    alone = [read_window(source, each) for each in windows]
+    with kept_open():
+        held = open_raster(path)
+        assert open_raster(path).grid == held.grid == source.grid
+        together = [read_window(held, each) for each in windows]
+    for one, other in zip(alone, together, strict=True):
+        np.testing.assert_array_equal(one.elevation, other.elevation)
+        assert (one.grid, one.raster_ends, one.warnings) == (other.grid, other.raster_ends, other.warnings)
+    # some windows hold what must be told, some do not
+    assert len({len(each.warnings) for each in alone}) > 1

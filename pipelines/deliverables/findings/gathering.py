@@ -129,7 +129,8 @@ def low_spots_of(
     spots = [spot for spot in situation.spots if studied[spot.cells].any()]
     by_id = {spot.id: spot for spot in situation.spots}
     settled = settle_water(situation.drainage, excess, spots)
-    shapes = nested_polygons([spot.cells for spot in spots], situation.grid)
+    known = {number: places[spot.id].shape for number, spot in enumerate(spots) if spot.id in places}
+    shapes = nested_polygons([spot.cells for spot in spots], situation.grid, known)
     shape_of = {spot.id: shape for spot, shape in zip(spots, shapes, strict=True)}
     wrong = {trouble.spot.spot.id: trouble for trouble in reversed(troubles) if trouble.spot is not None}
     order = sorted(spots, key=lambda spot: _order(spot, places.get(spot.id), wrong.get(spot.id), situation))

@@ -36,6 +36,7 @@ from pipelines.layout.quantities.quantities import Works
 from pipelines.layout.routing.fall_to_spare import spare_contours
 from pipelines.layout.swale.found_outfall import OutfallLook
 from terrain.flow.low_spots import LowSpot
+from terrain.grid import Frame
 from terrain.raster import Raster
 from terrain.reason import Reason
 from terrain.unit_table import FOOT, HOUR, Units
@@ -123,18 +124,27 @@ def flow_path_layer(rows: Sequence[FlowPath], units: Units) -> pd.DataFrame:
 
 
 def low_spot_layer(
-    spots: Sequence[LowSpot], shapes: Sequence[Any], units: Units, *, on_parcel: Sequence[bool | None], **in_storm: Any
+    spots: Sequence[LowSpot],
+    shapes: Sequence[Any],
+    units: Units,
+    *,
+    on_parcel: Sequence[bool | None],
+    crs: Any = None,
+    **in_storm: Any,
 ) -> pd.DataFrame:
     """Low spots; what only a storm would tell is empty where it is not given."""
     same = ("id", "contained_in", "enclosed", "depth", "area", "volume", "spill_elevation", "within_lidar_error")
     unknown = dict.fromkeys(("rank", "why", *STORM_COLUMNS), [None] * len(spots))
     found = [None if spot.found is None else 100.0 * spot.found for spot in spots]
     columns = _fields(spots, *same) | {"found_pct": found} | unknown | in_storm
-    return make_layer("low_spots", units, geometry=shapes, on_parcel=on_parcel, **columns)
+    return make_layer("low_spots", units, crs=crs, geometry=shapes, on_parcel=on_parcel, **columns)
 
 
-def standing_layer(rows: Sequence[StandingWater], units: Units, *, improved: bool = True) -> pd.DataFrame:
-    """Low spots with their water in the design storm, without the columns of improvements where there are none."""
+def standing_layer(
+    rows: Sequence[StandingWater], units: Units, *, improved: bool = True, frame: Frame | None = None
+) -> pd.DataFrame:
+    """Low spots with their water in the design storm, without the columns of improvements where there are none; on the
+    map of a frame where one is given."""
     hours = {
         "stands": [row.hours for row in rows],
         "stands_after": [row.hours_after for row in rows],
@@ -145,7 +155,10 @@ def standing_layer(rows: Sequence[StandingWater], units: Units, *, improved: boo
     columns |= {name: [None if each is None else each * HOUR for each in values] for name, values in hours.items()}
     told = {name: each for name, each in columns.items() if improved or not name.endswith("_after")}
     shapes, on_parcel = [row.shape for row in rows], [row.on_parcel for row in rows]
-    return low_spot_layer([row.spot for row in rows], shapes, units, on_parcel=on_parcel, **told)
+    if frame is not None:
+        shapes = list(frame.to_map(np.array(shapes, dtype=object)))
+    crs = None if frame is None else frame.crs
+    return low_spot_layer([row.spot for row in rows], shapes, units, on_parcel=on_parcel, crs=crs, **told)
 
 
 def _joined(said: Sequence[Said], units: Units) -> str | None:

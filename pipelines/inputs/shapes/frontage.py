@@ -116,7 +116,7 @@ def find_frontage(
     parcel: BaseGeometry, others: Sequence[BaseGeometry], rules: Rules, *, said: Sequence[str] = ()
 ) -> Frontage:
     """Edges of a lot that face a street, by the parcels around it or by what a person says."""
-    near = [other for other in others if not _same_ground(parcel, other)]
+    near = [other for other, same in zip(others, _same_ground(parcel, others), strict=True) if not same]
     streets = [other for other in near if _is_street(other, [*near, parcel], rules)]
     lots = [other for other in near if not any(other is street for street in streets)]
     together: BaseGeometry = shapely.union_all(np.array(lots, dtype=object))
@@ -133,10 +133,12 @@ def find_frontage(
     return Frontage("open" if unsure else "closed", unsure, (), neighbors, edges)
 
 
-def _same_ground(parcel: BaseGeometry, other: BaseGeometry) -> bool:
+def _same_ground(parcel: BaseGeometry, others: Sequence[BaseGeometry]) -> list[bool]:
     """Whether another shape is the lot again, a unit on it, or common ground that the lot is part of."""
-    shared = float(shapely.intersection(parcel, other).area)
-    return shared >= INSIDE * min(float(other.area), float(parcel.area))
+    shapes = np.array(others, dtype=object)
+    shared = shapely.area(shapely.intersection(parcel, shapes))
+    same: list[bool] = (shared >= INSIDE * np.minimum(shapely.area(shapes), float(parcel.area))).tolist()
+    return same
 
 
 def _is_street(shape: BaseGeometry, parcels: Sequence[BaseGeometry], rules: Rules) -> bool:
@@ -161,12 +163,14 @@ def _edges(
     out = np.column_stack([along[:, 1], -along[:, 0]])
     middle = 0.5 * (corners[:-1] + corners[1:])
     gap, far = rules["parcel_gap"].likely, rules["frontage_across"].likely
+    shapely.prepare(lots)
     free = ~shapely.intersects(lots, _rays(middle, out, 0.0, gap)) & ~shapely.intersects(
         part, _rays(middle, out, 0.05, gap)
     )
-    across = _seen_across(middle, _rays(middle, out, 0.0, far), lots)
+    across = np.full(len(middle), np.nan)
+    across[free] = _seen_across(middle[free], _rays(middle[free], out[free], 0.0, far), lots)
     way = shapely.union_all(np.array(streets, dtype=object)) if streets else shapely.Polygon()
-    on_street = shapely.intersects(way, _rays(middle, out, 0.0, gap))
+    on_street = shapely.intersects(way, _rays(middle, out, 0.0, gap)) if streets else np.zeros(len(middle), np.bool_)
     for run in _runs(free, along):
         line = shapely.simplify(LineString(np.vstack([begin[run], corners[run[-1] + 1]])), 0.01)
         if line.length < rules["frontage_least"].likely:

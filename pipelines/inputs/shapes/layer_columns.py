@@ -58,7 +58,7 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Attribute, ...], where:
     own = {str(name).lower(): name for name in reversed(frame.columns) if name not in ("id", frame.geometry.name)}
     _restore_keywords(own, columns)
     faults = _restore_cut_names(frame, own, columns)
-    read: dict[str, Any] = {"id": frame["id"].to_numpy()}
+    read: dict[str, Any] = {"id": frame["id"].to_numpy(dtype=object)}
     for column in columns:
         if column.form == "length":
             read[column.inside] = _lengths(frame, own, column, faults)
@@ -71,7 +71,13 @@ def read_columns(frame: gpd.GeoDataFrame, columns: tuple[Attribute, ...], where:
     if faults:
         shown = faults[:5] + ([f"and {len(faults) - 5} more"] if len(faults) > 5 else [])
         raise LayerError(f"{where}: " + "; ".join(shown))
-    return gpd.GeoDataFrame(read, geometry=frame.geometry.to_numpy(), index=range(len(frame)))
+    # texts and names as plain objects: rows of a layer are taken in a third of the time
+    held = {
+        name: pd.Series(values, dtype=object) if values.dtype == object else values for name, values in read.items()
+    }
+    found = gpd.GeoDataFrame(held, geometry=frame.geometry.to_numpy(), index=range(len(frame)))
+    found.columns = found.columns.astype(object)
+    return found
 
 
 def _restore_keywords(own: dict[str, Any], columns: tuple[Attribute, ...]) -> None:

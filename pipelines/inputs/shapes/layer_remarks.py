@@ -25,7 +25,7 @@ def remarks_on_place(
         reach = rules["layer_reach"].likely
         return [reason("layer_unused", layer=name, where=where, features=layer.features, reach=reach)]
     if len(parcels) == 1:
-        nearest = float(shapes.distance(parcels.geometry.iloc[0]).min())
+        nearest = float(shapely.distance(shapes.geometry.to_numpy(), parcels.geometry.to_numpy()[0]).min())
     else:
         _, away = shapes.sindex.nearest(parcels.geometry, return_all=False, return_distance=True)
         nearest = float(away.min())
@@ -39,7 +39,7 @@ def remarks_on_downspouts(
 ) -> list[Reason]:
     """Say which downspouts of the lot stand too far from any roof to drain it."""
     walls = roofs.geometry.to_numpy()[~roofs["open_below"].to_numpy().astype(bool)]
-    own = downspouts.intersects(parcels.union_all()).to_numpy()
+    own = shapely.intersects(downspouts.geometry.to_numpy(), shapely.union_all(parcels.geometry.to_numpy()))
     if not walls.size or not own.any():
         return []
     points = downspouts.geometry.to_numpy()[own]

@@ -154,7 +154,11 @@ def read_frontage(
         # what is amiss with another's shape stops nobody
         with suppress(LayerError):
             shapes, _ = read_shapes(whole, LAYER_KINDS["parcel"], frame, within=around)
-            others = list(shapes.geometry[~shapes["id"].isin(parcels["id"])])
+            own = set(parcels["id"])
+            others = [
+                shape for shape, number in zip(shapes.geometry.to_numpy(), shapes["id"], strict=True)
+                if number not in own
+            ]  # fmt: skip
             if layer.is_drawing:
                 # what else is drawn on the lot is a house or a patio, and no parcel
                 others = [each for each in others if each.intersection(lot).area < _BESIDE * each.area]

@@ -21,8 +21,12 @@ Bounds = tuple[float, float, float, float]
 UIntArray = NDArray[np.uint64]
 BLOCK = 1.0
 """Times its own box that a block reaches beyond a lot's on each side. [-]"""
+AROUND_PARCELS = 4.0
+"""The same of parcels, which are looked for near a lot alone. [-]"""
 AROUND_LOT = 10.0
 """The same of the lot's own shape, which is small. [-]"""
+MOST_FRAMES = 8
+"""Of which blocks are kept. [-]"""
 MOST_IN_BLOCK = 20_000
 """Shapes of one layer; a block that holds more is not shared. [-]"""
 
@@ -80,6 +84,7 @@ class SharedReads:
     found: dict[Any, Any] = field(default_factory=dict)
     blocks: dict[Any, LayerBlock] = field(default_factory=dict)
     lot: ChosenLot | None = None
+    frames: list[Frame] = field(default_factory=list)
 
     def once(self, key: Any, find: Callable[[], Any]) -> Any:
         """What no lot changes, found once."""
@@ -87,25 +92,40 @@ class SharedReads:
             self.found[key] = find()
         return self.found[key]
 
+    def _number(self, frame: Frame) -> int:
+        """Of a frame; to compare CRSs takes as long as to find a lot's shapes."""
+        for number, known in enumerate(self.frames):
+            if known.crs is frame.crs and (known.x_scale, known.y_scale) == (frame.x_scale, frame.y_scale):
+                return number
+        if frame in self.frames:
+            return self.frames.index(frame)
+        if len(self.frames) == MOST_FRAMES:
+            # where each lot has one of its own no block serves another
+            self.frames.clear()
+            self.blocks.clear()
+        self.frames.append(frame)
+        return len(self.frames) - 1
+
     def shapes(
         self, key: Any, frame: Frame, box: Bounds, read: Read, *, reach: float = BLOCK, only: str | None = None
     ) -> tuple[gpd.GeoDataFrame, UIntArray] | None:
         """Shapes that touch a box, or the `only` one of them of that id, and their hashes, out of the block around it;
         None where the lot must read for itself."""
-        block = self.blocks.get((key, frame))
+        number = self._number(frame)
+        block = self.blocks.get((key, number))
         if block is None or not block.holds(box):
             wide, high = reach * (box[2] - box[0]), reach * (box[3] - box[1])
             around = (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)
             in_file, made, hashes = read(around)
             ids = None if made is None else made["id"].to_numpy()
             block = LayerBlock(around, in_file, made, ids, hashes, shapely.STRtree(in_file))
-            self.blocks[key, frame] = block
+            self.blocks[key, number] = block
         if block.made is None:
             return None
         touching = np.sort(block.tree.query(shapely.box(*box), "intersects"))
         if only is not None:
             touching = touching[block.ids[touching] == only]
-        return block.made.iloc[touching], block.hashes[touching]
+        return block.made.take(touching), block.hashes[touching]
 
 
 _SHARED: ContextVar[SharedReads | None] = ContextVar("shared_reads", default=None)

@@ -23,6 +23,8 @@ from pipelines.inputs.shapes.readable_file import readable_file
 from pipelines.inputs.shapes.shape_repair import flat_shapes, shapes_of_wkb, some
 from pipelines.inputs.shapes.shared_reads import (
     AROUND_LOT,
+    AROUND_PARCELS,
+    BLOCK,
     MOST_IN_BLOCK,
     SharedReads,
     UIntArray,
@@ -133,7 +135,8 @@ def read_shapes(
             return own, ()
     if shared is not None and box is not None and within is not None:
         named = (layer.source.file, layer.layer, layer.source.where, kind.key)
-        found = shared.shapes(named, frame, box, lambda wide: _block(layer, kind, frame, wide))
+        reach = AROUND_PARCELS if kind.key == "parcel" else BLOCK
+        found = shared.shapes(named, frame, box, lambda wide: _block(layer, kind, frame, wide), reach=reach)
         if found is not None:
             shapes, hashes = found
             note_read(kind.key, within, (hashes[np.lexsort(hashes.T)].tobytes(),))
@@ -302,11 +305,18 @@ def _box_in_file(layer: VectorLayer, frame: Frame, within: Bounds) -> Bounds:
         east / frame.x_scale,
         north / frame.y_scale,
     )
-    if layer.crs == frame.crs:
+    if _same_crs(layer.crs, frame.crs):
         return west, south, east, north
     transformer = Transformer.from_crs(frame.crs, layer.crs, always_xy=True)
     found = transformer.transform_bounds(west, south, east, north, densify_pts=21)
     return float(found[0]), float(found[1]), float(found[2]), float(found[3])
+
+
+def _same_crs(one: CRS, other: CRS) -> bool:
+    """Whether two CRSs are one; each look at two of them takes as long as to find a lot's shapes."""
+    # kept with both, so that no other comes to bear their number
+    known = shared_once(("crs", id(one), id(other)), lambda: (one == other, one, other))
+    return bool(known[0])
 
 
 def first_line(error: BaseException) -> str:

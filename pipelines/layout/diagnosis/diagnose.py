@@ -49,6 +49,8 @@ class Reckoning:
         How long after the storm standing water is followed. [s]
     known : Once
         Runoff of regions that was reckoned already, with works or without.
+    outlined : bool
+        Draw the outline of each region.
     """
 
     surfaces: SurfaceMap
@@ -57,6 +59,7 @@ class Reckoning:
     travel: TravelRules
     watched: float
     known: Once = field(default_factory=Once)
+    outlined: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,7 +182,9 @@ def diagnose(situation: Situation, division: Division, places: dict[str, SpotPla
 def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: Reckoning) -> WaterSettings:
     """How the storm is run on places of these kinds."""
     tolerable = {name: place.dry + rules.counts_from(rules.at(place.place)) for name, place in places.items()}
-    return WaterSettings(reckoning.compacted, tolerable, reckoning.travel, reckoning.watched, reckoning.known)
+    return WaterSettings(
+        reckoning.compacted, tolerable, reckoning.travel, reckoning.watched, reckoning.known, reckoning.outlined
+    )
 
 
 def standing_times(

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy import ndimage
@@ -163,6 +164,17 @@ def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray 
 def lot_ground(parcel: BaseGeometry, drainage: Drainage, passing: float) -> tuple[BoolArray, BoolArray]:
     """Cells of the lot, and these with all that drains to it; water that comes no farther in than `passing` [m] and
     leaves again passes by, unless it stands with water that reaches farther."""
+    held = _LOTS.get(drainage)
+    if held is None or held[0] is not parcel or held[1] != passing:
+        held = _LOTS[drainage] = (parcel, passing, _lot_ground(parcel, drainage, passing))
+    on_parcel, studied = held[2]
+    return on_parcel.copy(), studied.copy()
+
+
+_LOTS: WeakKeyDictionary[Drainage, tuple[BaseGeometry, float, tuple[BoolArray, BoolArray]]] = WeakKeyDictionary()
+
+
+def _lot_ground(parcel: BaseGeometry, drainage: Drainage, passing: float) -> tuple[BoolArray, BoolArray]:
     on_parcel = parcel_cells(parcel, drainage)
     inner = on_parcel & mask_of(parcel.buffer(-passing), drainage.ground.grid)
     ponds, _ = ndimage.label(drainage.filled > drainage.ground.elevation, np.ones((3, 3)))

@@ -6,7 +6,7 @@ from functools import partial
 from hashlib import blake2b
 
 import numpy as np
-from shapely import Geometry
+from shapely import Geometry, Polygon
 
 from pipelines.hydraulics.held_back import HeldBack, RatingInTime
 from pipelines.hydraulics.ratings import StageOutflow
@@ -28,6 +28,8 @@ from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Grid
 from terrain.ground import Ground
+
+_NO_OUTLINE = Polygon()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +200,8 @@ def _runoff(
     piped = [taking is not None and taking.piped for taking in served]
     hangs_on = surfaces, rain, settings.compacted, settings.travel
     keys = [(_told_by(each, ground), pipe, *hangs_on) for each, pipe in zip(division.regions, piped, strict=True)]
-    shapes = _shapes({n: division.regions[n] for n, key in enumerate(keys) if key not in known}, ground.grid)
+    fresh = {n: division.regions[n] for n, key in enumerate(keys) if key not in known}
+    shapes = _shapes(fresh, ground.grid) if settings.outlined else dict.fromkeys(fresh, _NO_OUTLINE)
 
     def runs_off(number: int) -> SubCatchment:
         region = division.regions[number]

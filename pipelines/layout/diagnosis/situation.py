@@ -164,8 +164,9 @@ def describe_lot(
     if before is None or upslope is None or not still_upslope(upslope, before.drainage, drainage, studied):
         far = counted_spots((spot for spot in spots if not bears[spot.cells].any()), studied, site.rules)
         upslope = ground_upslope(drainage, on_parcel, studied, far)
-    standing = layers.roofs[~layers.roofs["open_below"].astype(bool)]
-    own = standing[standing.intersects(layers.parcel)]
+    closed = ~layers.roofs["open_below"].to_numpy().astype(bool)
+    standing = layers.roofs if closed.all() else layers.roofs[closed]
+    own = standing[shapely.intersects(standing.geometry.to_numpy(), layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
     spouts = layers.downspouts.geometry.to_numpy()
@@ -212,7 +213,11 @@ def describe_lot(
         grounds=grounds if before is None else before.grounds,
         way_off=_way_off(site, layers),
         neighbors=layers.frontage.neighbors,
-        trees=_union(layers.keep_out.geometry.to_numpy()[layers.keep_out["kind"].str.contains("tree", case=False)]),
+        trees=_union(
+            shape
+            for shape, kind in zip(layers.keep_out.geometry, layers.keep_out["kind"], strict=True)
+            if "tree" in kind.lower()
+        ),
     )
 
 
@@ -228,10 +233,9 @@ def _edges(
     """Protected paving of the lot, then the strip beside each of its houses."""
     edges: list[ProtectedEdge] = []
     counts: dict[str, int] = {}
-    protect = layers.hardscape[layers.hardscape["protect"].astype(bool)]
-    for shape, kind in zip(protect.geometry, protect["kind"], strict=True):
-        if not shape.intersects(layers.parcel):
-            continue
+    shapes = layers.hardscape.geometry.to_numpy()
+    protect = layers.hardscape["protect"].to_numpy().astype(bool) & shapely.intersects(shapes, layers.parcel)
+    for shape, kind in zip(shapes[protect], layers.hardscape["kind"].to_numpy()[protect], strict=True):
         name = _numbered(kind or "paving", counts)
         for part in shapely.get_parts(shape):
             if isinstance(part, Polygon):
@@ -251,7 +255,8 @@ def _numbered(kind: str, counts: dict[str, int]) -> str:
 def _near(layer: GeoDataFrame, grid: Grid) -> GeoSeries:
     """Shapes in the window and a good way round it: of a city's thousands the others touch nothing of a lot."""
     west, south, east, north = grid.bounds
-    near = layer.intersects(shapely.box(west - _FAR, south - _FAR, east + _FAR, north + _FAR)).to_numpy()
+    around = shapely.box(west - _FAR, south - _FAR, east + _FAR, north + _FAR)
+    near = shapely.intersects(layer.geometry.to_numpy(), around)
     return layer.geometry if near.all() else layer.geometry[near]
 
 

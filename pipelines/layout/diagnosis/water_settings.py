@@ -30,6 +30,8 @@ class WaterSettings:
         How long after the storm standing water is followed. [s]
     known : Once
         Runoff of regions that was reckoned already, with works or without.
+    outlined : bool
+        Draw the outline of each region; empty where not.
     """
 
     compacted: bool
@@ -37,6 +39,7 @@ class WaterSettings:
     travel: TravelRules = PUBLISHED
     watched: float = WATCHED
     known: Once = field(default_factory=Once, compare=False)
+    outlined: bool = True
 
 
 def travel_of(
