@@ -257,11 +257,13 @@ class Kind:
     shots: int = 0
 
     @classmethod
-    def of(cls, *, held_out: bool = False, other_noise: bool = False, shots: int = 0) -> "Kind":
+    def of(
+        cls, *, held_out: bool = False, other_noise: bool = False, shots: int = 0, first: int | None = None
+    ) -> "Kind":
         """The kind that a command names."""
         strengths = OTHERS if other_noise else STRENGTHS
         draws = 5 if held_out or other_noise else 3
-        return cls(HELD_OUT if held_out else 0, strengths, draws, shots)
+        return cls((HELD_OUT if held_out else 0) if first is None else first, strengths, draws, shots)
 
 
 def read_runs(out: Path, name: str) -> list[dict[str, str]]:
@@ -323,11 +325,14 @@ def main() -> None:
     parser.add_argument("--held-out", action="store_true", help="the lots that are looked at once, five runs each")
     parser.add_argument("--other-noise", action="store_true", help="lidar that errs otherwise than a site can say")
     parser.add_argument("--shots", type=int, default=0, help="screen again with so many of the levels asked for")
+    parser.add_argument("--first", type=int, help="seed of the first lot, where others were looked at before")
     parser.add_argument("--part", default="0/1", help="which share of the lots, of how many: 0/2, 1/2")
     given = parser.parse_args()
     warnings.simplefilter("ignore")
     part, parts = map(int, given.part.split("/"))
-    kind = Kind.of(held_out=given.held_out, other_noise=given.other_noise, shots=given.shots)
+    kind = Kind.of(
+        held_out=given.held_out, other_noise=given.other_noise, shots=given.shots, first=given.first
+    )
     print(run_bench(given.runs, given.out, kind, part=part, parts=parts))
 
 
