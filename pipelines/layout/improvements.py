@@ -13,7 +13,7 @@ from pipelines.hydraulics.pipe_catalogue import find_pipe
 from pipelines.inputs.rules import Rules
 from pipelines.layout.catching.design_flows import DesignFlows
 from pipelines.layout.catching.proposal import Catching
-from pipelines.layout.catching.sites import DrainSite
+from pipelines.layout.catching.sites import BasinSite, DrainSite
 from pipelines.layout.catching.trench_sizes import DRAIN_PIPE
 from pipelines.layout.plan import CatchBasin, ChannelDrain, Fitting, FrenchDrain, Outfall, PipeRun
 from pipelines.layout.quantities.quantities import PROTECTED_END, Works
@@ -135,18 +135,25 @@ def _basins(catching: Catching, flows: DesignFlows, way: Way, rules: Rules) -> t
                 grate, head, rim=site.ground, invert=invert, diameter=pipe.inside,
                 slope=max(run.flattest or 0.0, 1e-4), roughness=pipe.roughness, clogging=clogging,
             )
-        pond_helps = site.spot is not None and site.id not in flows.short
         basins.append(
             CatchBasin(
                 id=site.id, drains_to=onward, point=site.point, grate=grate.name, peak_flow=flow,
                 capacity=min(takes.flow, way.capacities.get(site.id, takes.flow)), governed_by=takes.governed_by,
                 ponding=ponding_depth(grate, flow, clogging=clogging), ground_elevation=site.ground,
                 invert_elevation=invert, provisional=False,
-                why=reason("basin_that_catches" if site.id in flows.caught else "basin_with_pond", why=site.why)
-                if pond_helps else site.why,
+                why=_sized_for(site, flows),
             )
         )
     return tuple(basins)
+
+
+def _sized_for(site: BasinSite, flows: DesignFlows) -> Reason:
+    """What a basin is for, and by what it was sized where a pond stores some of the water."""
+    if site.spot is None or site.id in flows.short:
+        return site.why
+    if site.id in flows.caught:
+        return reason("basin_that_catches", why=site.why)
+    return reason("basin_with_pond", why=site.why)
 
 
 def _drains(catching: Catching, flows: DesignFlows, way: Way) -> tuple[FrenchDrain, ...]:

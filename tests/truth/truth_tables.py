@@ -162,8 +162,10 @@ def table_of(runs: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
-TEXTS = ("strength", "foundation", "crash", "said", "sure", "headline", "true_said", "rolling", "fenced", "meant_dry",
-         "after_crash", "after_said", "after_sure")  # fmt: skip
+TEXTS = (
+    "strength", "foundation", "crash", "said", "sure", "headline", "cure", "true_said", "true_cure", "rolling", "fenced",
+    "meant_dry", "after_crash", "after_said", "after_sure",
+)
 
 
 def write_tables(rows: Sequence[dict[str, str]], pond_rows: Sequence[dict[str, str]], out: Path) -> str:
