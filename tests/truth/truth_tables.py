@@ -163,8 +163,8 @@ def table_of(runs: pd.DataFrame) -> str:
 
 
 TEXTS = (
-    "strength", "foundation", "crash", "said", "sure", "headline", "cure", "true_said", "true_cure", "rolling", "fenced",
-    "meant_dry", "after_crash", "after_said", "after_sure",
+    "strength", "foundation", "crash", "said", "sure", "headline", "cure", "true_said", "true_cure", "rolling",
+    "fenced", "meant_dry", "after_crash", "after_said", "after_sure",
 )
 
 
