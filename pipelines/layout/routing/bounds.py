@@ -9,16 +9,13 @@ import numpy as np
 
 from pipelines.layout.routing.graph import SearchGround
 from pipelines.layout.routing.kernels.forest_state import (
-    CROSSING,
-    DIG,
     END_COST,
     EPSILON,
     GROUND,
     NEED,
-    SURFACE,
     highest_inverts,
 )
-from pipelines.layout.routing.kernels.left import join_costs, left_by_way, usable_loads
+from pipelines.layout.routing.kernels.left import join_costs, least_step_costs, left_by_way, usable_loads
 from pipelines.layout.routing.kernels.relax import spread_costs
 from pipelines.layout.routing.spec import RoutePipe, RouteSpec
 from terrain.arrays import BoolArray, FloatArray, IntArray
@@ -278,9 +275,9 @@ def _load_costs(
     ground = graph.node[: search.cell_onward.shape[0], GROUND]
 
     @cache
-    def reach(collector: int, slope: float, steepest: float, crown: float) -> FloatArray:
+    def reach(collector: int, slope: float, steepest: float, crown: float, wall: float) -> FloatArray:
         nodes = np.array(search.nodes_at(cells[collector]))
-        best = highest_inverts(graph, nodes, inverts[collector], slope, steepest, crown)
+        best = highest_inverts(graph, nodes, inverts[collector], slope, steepest, crown, wall + spec.bedding)
         highest = np.full(ground.size, -np.inf)
         np.maximum.at(highest, graph.cell, best)
         return np.where(highest < graph.node[: ground.size, NEED] - 1e-6, -np.inf, highest)
@@ -288,15 +285,14 @@ def _load_costs(
     def reached(collector: int, passed: Sequence[RoutePipe]) -> FloatArray:
         """Highest inverts of a collector's water that came through some of these pipes. [m]"""
         slopes = [pipe.min_slope for pipe in passed]
-        return reach(collector, min(slopes), max(slopes), min(pipe.crown for pipe in passed))
+        crown, wall = min(pipe.crown for pipe in passed), min(pipe.wall for pipe in passed)
+        return reach(collector, min(slopes), max(slopes), crown, wall)
 
     def costs(highest: FloatArray, laid: Sequence[RoutePipe]) -> FloatArray:
-        depth = np.where(np.isfinite(highest), ground - highest, np.inf)
-        pair = 0.5 * (depth[:, None] + np.append(depth, np.inf)[search.cell_onward])
-        pair += min(pipe.wall for pipe in laid) + spec.bedding
-        trench = np.interp(pair, spec.trench_depths, spec.trench_costs)
-        metre = min(pipe.cost for pipe in laid) + graph.step[..., SURFACE] + graph.step[..., DIG] * trench
-        total: FloatArray = np.where(np.isfinite(pair), graph.length * metre + graph.step[..., CROSSING], np.inf)
+        below = min(pipe.wall for pipe in laid) + spec.bedding
+        depth = np.where(np.isfinite(highest), ground - highest, np.inf) + below
+        price = min(pipe.cost for pipe in laid)
+        total: FloatArray = least_step_costs(search.cell_onward, depth, graph.length, graph.step, graph.trench, price)
         return total
 
     if loads[0][1] == ANY:
@@ -304,7 +300,9 @@ def _load_costs(
         return costs(np.max([reached(j, every) for j in range(len(cells))], axis=0), every)[None]
     found = []
     for mask, pipe in loads:
-        passed = {each for part in _parts(mask) for each in pipes[part] if each <= pipe}
+        # a line that nothing joins keeps its pipe
+        parts = _parts(mask) if mask.bit_count() > 1 else []
+        passed = {pipe, *(each for part in parts for each in pipes[part] if each <= pipe)}
         by = [spec.pipes[each] for each in sorted(passed)]
         highest = np.min([reached(j, by) for j in range(len(cells)) if mask >> j & 1], axis=0)
         found.append(costs(highest, [spec.pipes[pipe]]))

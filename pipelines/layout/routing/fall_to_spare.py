@@ -158,7 +158,9 @@ class WaysTo:
 
 def shortest_way(field: RouteField, row: int, column: int, place: Point) -> FloatArray:
     """Vertices of the shortest allowed way from a cell to a place; none where there is no way. [m]"""
-    ways = ways_to(field, place)
+    wanted = np.zeros(field.grid.shape, dtype=np.bool_)
+    wanted[row, column] = True
+    ways = ways_to(field, place, wanted)
     return np.zeros((0, 2)) if ways is None else _followed(ways.onward, field.grid, place, row, column)
 
 

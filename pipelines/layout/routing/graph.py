@@ -36,6 +36,27 @@ class SearchGround:
         """Nodes of a cell: its own, and those of the end tapers that hold it."""
         return [int(node) for node in np.flatnonzero(self.graph.cell == cell)]
 
+    def within(self, cells: IntArray) -> "PartGraph":
+        """The graph of some cells alone."""
+        graph = self.graph
+        at, place = np.full(self.cell_onward.shape[0], -1), np.full(graph.cell.size + 1, -1)
+        at[cells] = np.arange(cells.size)
+        nodes = np.flatnonzero(at[graph.cell] >= 0)
+        place[nodes] = np.arange(nodes.size)  # its last entry stands for no node
+        part = graph._replace(
+            cell=at[graph.cell[nodes]], onward=place[graph.onward[nodes]], entry=place[graph.entry[nodes]],
+            sibling=place[graph.sibling[nodes]], node=graph.node[nodes], step=graph.step[cells],
+        )
+        return PartGraph(part, nodes, place)
+
+
+class PartGraph(NamedTuple):
+    """A part of a graph: which node of the whole each of its nodes is, and where each of those stands in it, or -1."""
+
+    graph: RouteGraph
+    nodes: IntArray
+    place: IntArray
+
 
 def prepare_search(
     field: RouteField,

@@ -27,6 +27,8 @@ MOST_OF_FOREST = 1 << 19
 """Places and heights that are looked at for one forest before what is left is laid line by line. [-]"""
 # what outfalls are held to lie higher, one after the other, where a line fits the grid and not the ground [m]
 MARGINS = (0.0, 0.02, 0.05, 0.1)
+MOST_TRIED = 12
+"""Nearest outfalls, and as many others, to which a collector's shortest way is tried. [-]"""
 SURELY = 0.001
 """A line that ends lower than it may by more than this cannot be laid. [m]"""
 
@@ -76,7 +78,8 @@ def _one_by_one(
     unserved = {collectors[i].id: why for i, why in grid.unserved.items()}
     lines = _straight_where_cheaper(layer, lines, collectors, outfalls)
     for i, why in grid.unserved.items():
-        line = _shortest(layer, collectors[i], outfalls, f"run-{len(lines) + 1}", lines) if why == NO_FALL else None
+        name = f"run-{len(lines) + 1}"
+        line = _shortest(layer, collectors[i], outfalls, name, lines) if why == NO_FALL else None
         if line is not None:
             lines = [*lines, line]
             del unserved[collectors[i].id]
@@ -149,10 +152,10 @@ def _shortest(
     """The cheapest of a collector's shortest ways to the outfalls that can be laid, clear of others if one is."""
     field, spec = layer.field, layer.spec
     at = field.nearest_allowed(collector.point.x, collector.point.y)
+    if at is None:
+        return None
     found = []
-    for outfall in outfalls:
-        if at is None or _short_of_fall(collector, outfall, spec):
-            continue
+    for outfall in _worth_trying(collector, outfalls, spec):
         way = shortest_way(field, *at, outfall.point)
         if len(way):
             way = without_repeats(np.vstack([[collector.point.x, collector.point.y], way]))
@@ -162,11 +165,18 @@ def _shortest(
     return min(found, key=lambda line: (crossed[id(line)], line.cost), default=None)
 
 
-def _short_of_fall(collector: Collector, outfall: OutfallTarget, spec: RouteSpec) -> bool:
-    """Whether not even the flattest pipe would come straight from a collector to an outfall's level."""
+def _worth_trying(
+    collector: Collector, outfalls: Sequence[OutfallTarget], spec: RouteSpec
+) -> Sequence[OutfallTarget]:
+    """Outfalls to which the flattest pipe would fall were its way straight; of many the nearest, and those with most
+    fall to spare."""
     flattest = min(pipe.min_slope for pipe in spec.pipes[spec.pipe_for(collector.flow):])
-    end = collector.invert - flattest * collector.point.distance(outfall.point)
-    return bool(end < outfall.level + spec.dig_tolerance - SURELY)
+    away = [collector.point.distance(outfall.point) for outfall in outfalls]
+    spare = [collector.invert - flattest * far - outfall.level - spec.dig_tolerance
+             for far, outfall in zip(away, outfalls, strict=True)]
+    falling = [k for k in range(len(outfalls)) if spare[k] >= -SURELY]
+    nearest, freest = (sorted(falling, key=key)[:MOST_TRIED] for key in (away.__getitem__, lambda k: -spare[k]))
+    return [outfalls[k] for k in sorted({*nearest, *freest})]
 
 
 def _own(

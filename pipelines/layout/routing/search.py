@@ -122,7 +122,7 @@ def _serve_alone(task: SearchTask, unserved: dict[int, Reason]) -> dict[int, _Ow
     alone: dict[int, _OwnLine] = {}
     for i, cell in task.cells.items():
         bounds = task.bounds([i])
-        if np.isfinite(bounds.tree[1]):
+        if np.isfinite(bounds.tree[1]) and task.falls(i):
             answer, exact = _apart(task, [i], bounds)
             if np.isfinite(answer[0][-1]):
                 alone[i] = _OwnLine(answer, float(bounds.tree[1]), exact)

@@ -10,7 +10,7 @@ from pipelines.layout.routing.bounds import Bounds, lower_bounds
 from pipelines.layout.routing.field import RouteField
 from pipelines.layout.routing.graph import SearchGround, prepare_search
 from pipelines.layout.routing.kernels.forest import search_forest
-from pipelines.layout.routing.kernels.forest_state import RouteSets
+from pipelines.layout.routing.kernels.forest_state import END_LEVEL, EPSILON, RouteSets, highest_inverts
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RouteSpec, SearchEffort
 from terrain.arrays import FloatArray, IntArray
 from terrain.reason import Reason, reason
@@ -70,6 +70,17 @@ class SearchTask:
     def flow_of(self, group: list[int], mask: int) -> float:
         """Of a set of some collectors, as bits. [m3/s]"""
         return sum(self.collectors[i].flow for bit, i in enumerate(group) if mask >> bit & 1)
+
+    def falls(self, i: int) -> bool:
+        """Whether the highest line of a collector, cost what it may, comes to an outfall's level."""
+        graph, ends = self.search.graph, list(self.search.end_nodes)
+        nodes, spec = np.array(self.search.nodes_at(self.cells[i])), self.spec
+        for pipe in (spec.pipes[k] for k in self.pipes_for(self.collectors[i].flow)):
+            below = pipe.wall + spec.bedding
+            best = highest_inverts(graph, nodes, self.inverts[i], pipe.min_slope, pipe.min_slope, pipe.crown, below)
+            if np.any(best[ends] >= graph.node[ends, END_LEVEL] - 2.0 * EPSILON):
+                return True
+        return False
 
     def bounds(self, group: list[int], most: float = np.inf) -> Bounds:
         """Lower bounds for the lines of some collectors, for which no more than `most` is paid. [money]"""
@@ -172,20 +183,26 @@ def search_sets(
         if task.collectors[i].through:
             basin[task.cells[i]] = bit
     pipes = [spec.pipes[pipe] for _, pipe in chosen]
-    sets = RouteSets(
-        mask=np.array([mask for mask, _ in chosen]), size=np.array([pipe for _, pipe in chosen]), position=position,
-        pipe=np.array([[p.min_slope, p.crown, p.wall, p.wall + spec.bedding, p.cost] for p in pipes]),
-        start=np.array([(node, bit) for bit, i in enumerate(group) for node in search.nodes_at(task.cells[i])]),
-        collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin,
-        junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
-    )
     # no line ends with a set that is not searched
     limit = np.full_like(ceiling, -np.inf)
     limit[masks] = ceiling[masks]
     near = bounds.everywhere() if alone else bounds.near(masks, np.minimum(upper, limit))
+    part = None if alone else search.within(near.cells)
+    starts = np.array([(node, bit) for bit, i in enumerate(group) for node in search.nodes_at(task.cells[i])])
+    if part is not None:
+        starts[:, 0] = part.place[starts[:, 0]]
+        starts = starts[starts[:, 0] >= 0]
+    sets = RouteSets(
+        mask=np.array([mask for mask, _ in chosen]), size=np.array([pipe for _, pipe in chosen]), position=position,
+        pipe=np.array([[p.min_slope, p.crown, p.wall, p.wall + spec.bedding, p.cost] for p in pipes]),
+        start=starts, collector=np.array([[task.inverts[i], task.losses[i]] for i in group]), basin=basin[near.cells],
+        junction=spec.junction, rounding=task.invert_step, tolerance=tolerance,
+    )
     row_of = bounds.row_of[[bounds.at(mask, pipe) for mask, pipe in chosen]]
     full, ints, inverts, final, totals = search_forest(
-        search.graph, sets, upper.copy(), limit, near.cells, near.left, np.where(row_of < 0, -1, near.place[row_of]),
-        alone, MOST_LABELS if most is None else most)
+        search.graph if part is None else part.graph, sets, upper.copy(), limit, near.left,
+        np.where(row_of < 0, -1, near.place[row_of]), alone, MOST_LABELS if most is None else most)
     task.effort.places += len(ints)
+    if part is not None:
+        ints[:, 0] = part.nodes[ints[:, 0]]
     return None if full else Found(sets.mask, sets.size, ints, inverts, final, totals)

@@ -19,7 +19,7 @@ from pipelines.layout.routing.fall_to_spare import (
 )
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.pipe_layer import PipeLayer
-from pipelines.layout.routing.router import _short_of_fall
+from pipelines.layout.routing.router import MOST_TRIED, _worth_trying
 from pipelines.layout.routing.spec import Collector, OutfallTarget, RoutePipe, RouteSpec
 from pipelines.layout.routing.straighten import own_line
 from terrain.lidar.grounds import PossibleGrounds
@@ -107,8 +107,17 @@ def test_no_line_is_laid_to_an_outfall_that_a_straight_pipe_is_short_of(over: fl
     collector = Collector("a", near, 99.5, 0.0)
     outfall = OutfallTarget("o", end, 99.5 - 30.0 * four_inch.min_slope - TOLERANCE + over)
     way, layer = shapely.get_coordinates(LineString([near, end])), PipeLayer(field, spec)
-    assert _short_of_fall(collector, outfall, spec) == (over > 0.0)
+    assert (not _worth_trying(collector, [outfall], spec)) == (over > 0.0)
     assert (own_line(layer, collector, outfall, 0, way, "run-1") is None) == (over > 0.0)
+
+
+def test_of_many_outfalls_the_nearest_are_tried_and_those_with_most_fall(four_inch) -> None:
+    """A swale that falls away from a collector: in between none is tried, and where there are few all are."""
+    spec, collector = RouteSpec(pipes=(four_inch,)), Collector("a", Point(1000.0, 2000.0), 99.5, 0.0)
+    swale = [OutfallTarget(f"o{k}", Point(1010.0 + k, 2000.0), 98.0 - 0.05 * k) for k in range(4 * MOST_TRIED)]
+    tried = [outfall.id for outfall in _worth_trying(collector, swale, spec)]
+    assert tried == [outfall.id for outfall in (*swale[:MOST_TRIED], *swale[-MOST_TRIED:])]
+    assert list(_worth_trying(collector, swale[:5], spec)) == swale[:5]
 
 
 def test_the_way_goes_round_a_corner_and_not_through(route_grid, four_inch) -> None:

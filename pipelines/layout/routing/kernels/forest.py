@@ -42,24 +42,20 @@ def _least_together(mask_count: int, upper: Any) -> None:
 
 
 @njit(cache=True)
-def _allowances(sets: Any, f: int, limit: Any, near: Any, left: Any, row_of: Any, allow: Any) -> None:
-    """Most that a line of a set may have cost by each way out of cells near and still be part of a forest worth having.
+def _allowances(sets: Any, f: int, limit: Any, left: Any, row_of: Any, allow: Any) -> None:
+    """Most that a line of a set may have cost by each way out of each cell and still be part of a forest worth having.
 
     It ends in some final set, for which no more than its limit need be paid; what is left to pay is at least the
     cheapest tree from here to an outfall that gathers the collectors still missing.
     """
     mask = sets.mask[f]
     allow[:] = -np.inf
-    ways = allow.size // sets.basin.size
     for final in range(limit.size):
         row = row_of[f, final ^ mask]
         if final & mask != mask or row < 0 or limit[final] == -np.inf:
             continue
-        for k in range(near.size):
-            for d in range(ways):
-                most, way = limit[final] - left[row, k * ways + d], near[k] * ways + d
-                if most > allow[way]:
-                    allow[way] = most
+        for way in range(allow.size):
+            allow[way] = max(allow[way], limit[final] - left[row, way])
     for k in range(allow.size):
         if np.isfinite(allow[k]):
             allow[k] += EPSILON * (1.0 + abs(allow[k]))
@@ -291,9 +287,9 @@ def _search_set(graph: Any, sets: Any, work: Any, f: int, alone: bool, known: fl
 
 
 @njit(cache=True, nogil=True)  # it takes seconds, in which an interrupt must come through
-def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, near: Any, left: Any, row_of: Any, alone: bool,
+def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, left: Any, row_of: Any, alone: bool,
                   room: int) -> Any:
-    """Cheapest line of every set of collectors to an outfall, where `left` of cells near is to pay.
+    """Cheapest line of every set of collectors to an outfall, where `left` is to pay by each way out of each cell.
 
     For each set in turn, labels (node, way out, invert, cost) leave the collectors or the places where lines of two
     smaller sets meet, and are settled in order of cost. A pipe lies as high as it can: whatever a lower one can do,
@@ -322,10 +318,10 @@ def search_forest(graph: Any, sets: Any, upper: Any, ceiling: Any, near: Any, le
     )
     for f in range(count):
         work.to_go[:] = np.inf
-        for k in range(near.size if row_of[f, 0] >= 0 else 0):
-            work.to_go[near[k] * ways: (near[k] + 1) * ways] = left[row_of[f, 0], k * ways: (k + 1) * ways]
+        if row_of[f, 0] >= 0:
+            work.to_go[:] = left[row_of[f, 0]]
         if not alone:
-            _allowances(sets, f, np.minimum(upper, ceiling), near, left, row_of, work.allow)
+            _allowances(sets, f, np.minimum(upper, ceiling), left, row_of, work.allow)
         _search_set(graph, sets, work, f, alone, upper[sets.mask[f]])
         if work.counts[FULL] == 1:
             break

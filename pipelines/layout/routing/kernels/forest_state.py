@@ -104,8 +104,12 @@ def lay_step(graph: Any, pipe: Any, rounding: float, z: float, node: int, d: int
 
 
 @njit(cache=True)
-def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepest: float, crown: float) -> Any:
-    """Highest invert that a line from a collector can have at each node, whatever its way; -inf where none leads."""
+def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepest: float, crown: float,
+                    below: float) -> Any:
+    """Highest invert that a line from a collector can have at each node, whatever its way; -inf where none leads.
+
+    It leads nowhere through ground in which even its highest trench, so far below the invert, would be too deep.
+    """
     nodes, ways = graph.onward.shape
     best = np.full(nodes, -np.inf)
     done = np.zeros(nodes, np.bool_)
@@ -126,11 +130,17 @@ def highest_inverts(graph: Any, starts: Any, invert: float, slope: float, steepe
                 if to < 0:
                     to = second
                     second = graph.sibling[second]
-                cap = graph.node[to, TOP] - crown
+                cap, half = graph.node[to, TOP] - crown, 0.5 * graph.length[d]
+                middle = graph.step[graph.cell[node], d, MIDDLE_TOP] - crown
                 if graph.node[to, TAPER_LEVEL] > -np.inf:
-                    cap = max(cap, graph.node[to, TAPER_LEVEL] + steepest * graph.node[to, TAPER_WAY])
-                z = min(best[node] - slope * graph.length[d], cap)
-                if z > best[to] and not done[to]:
+                    level, way = graph.node[to, TAPER_LEVEL], graph.node[to, TAPER_WAY]
+                    cap = max(cap, level + steepest * way)
+                    middle = max(middle, level + steepest * (way + half))
+                middle = min(best[node] - slope * half, middle)
+                z = min(middle - slope * half, cap)
+                too_deep = middle - below < graph.step[graph.cell[node], d, MIDDLE_DEEPEST] - EPSILON
+                too_deep = too_deep or z - below < graph.node[to, DEEPEST] - EPSILON
+                if z > best[to] and not done[to] and not too_deep:
                     best[to] = z
                     size = heap_push(keys, items, size, -z, to)
                 to = -1

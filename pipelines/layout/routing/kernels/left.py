@@ -5,7 +5,30 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from pipelines.layout.routing.kernels.forest_state import CROSSING, DIG, SURFACE
+
 BLOCK = 512
+
+
+@njit(cache=True)
+def least_step_costs(onward: Any, depth: Any, length: Any, step: Any, trench: Any, price: float) -> Any:
+    """What each step costs at least where a trench is no shallower than so deep at each cell; (cells, ways)."""
+    cells, ways = onward.shape
+    costs = np.full((cells, ways), np.inf)
+    last = trench.shape[1] - 1
+    for cell in range(cells):
+        for d in range(ways):
+            to = onward[cell, d]
+            if to < 0 or depth[cell] == np.inf or depth[to] == np.inf:
+                continue
+            deep, k = 0.5 * (depth[cell] + depth[to]), 1
+            while k < last and deep > trench[0, k]:
+                k += 1
+            share = (deep - trench[0, k - 1]) / (trench[0, k] - trench[0, k - 1])
+            dug = trench[1, k - 1] + min(max(share, 0.0), 1.0) * (trench[1, k] - trench[1, k - 1])
+            metre = price + step[cell, d, SURFACE] + step[cell, d, DIG] * dug
+            costs[cell, d] = length[d] * metre + step[cell, d, CROSSING]
+    return costs
 
 
 @njit(cache=True)
