@@ -85,7 +85,8 @@ def screen_lot(
     """
     progress("reading the site file and what it names", 0.02)
     lot = open_lot(path, grounds=grounds, traced=traced)
-    if compiles_first():
+    first = compiles_first()
+    if first:
         progress(compiling_words(), None)
         compile_beside()
     # once for all: each shape that is burnt into cells would set up its own
@@ -100,7 +101,8 @@ def screen_lot(
         _ = stages.situation
         with beside(lambda: stages.looks) as looks:
             _run(stages, progress, end="places_on_grounds")
-            if two_may_work():
+            # on a first run other processes compile what this would load
+            if two_may_work() and not first:
                 get_ready()
             progress(*TOLD["looks"])
             stages.take_looks(looks())

@@ -80,8 +80,6 @@ def command(
 
     from datetime import date
 
-    from pipelines.deliverables.lot.handover import write_lot
-    from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
     from pipelines.lot import screen_lot
     from terrain.beside import two_at_once
 
@@ -92,6 +90,11 @@ def command(
     with voice.progress() as progress, two_at_once():
         findings = screen_lot(site, progress=progress, self_check=self_check, grounds=grounds)
         progress("writing layers, tables and the report", 0.95)
+
+        # where a child looked along the outfalls this is loaded already
+        from pipelines.deliverables.lot.handover import write_lot
+        from pipelines.deliverables.lot.written import answer_text, brief_text, lot_files
+
         further = lot_files(findings, made_on=date.today(), geojson="geojson" in also, parquet="parquet" in also)
         write_lot(findings, out, overwrite=overwrite, extra_files=further)
 

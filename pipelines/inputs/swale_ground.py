@@ -22,8 +22,8 @@ READ_BESIDE, ON_SWALE = 12.0, 2.0
 
 def read_swale_ground(
     inputs: SiteInputs, lines: Sequence[LineString], names: Sequence[str]
-) -> tuple[Surface, Ground]:
-    """Read the window that swales need, bring it to the level shots, and make it ground."""
+) -> tuple[Surface, Drainage]:
+    """Read the window that swales need, bring it to the level shots, make it ground, and drain that."""
     whole = shapely.box(*inputs.source.grid.bounds)
     for line, name in zip(lines, names, strict=True):
         if not whole.covers(line):
@@ -35,13 +35,18 @@ def read_swale_ground(
     near = _polygons(shapely.union_all([line.buffer(READ_BESIDE) for line in lines]).intersection(whole))
     swale = _polygons(shapely.union_all([line.buffer(ON_SWALE) for line in lines]))
 
+    drained: list[Drainage] = []
+
     def drains(window: Ground) -> BoolArray:
-        drainage = drain_ground(window)
+        drained[:] = [drain_ground(window)]
+        drainage = drained[0]
         own = cells_inside(window.grid, swale)
         return catchment(drainage, np.flatnonzero(own | _ponds_over(drainage, own)))
 
     look = look_for_banks(inputs, shapely.union_all(lines))
-    return read_ground(inputs, near, drains, named=reason("the_swales"), look=look)
+    surface, ground = read_ground(inputs, near, drains, named=reason("the_swales"), look=look)
+    # the window that was read last is drained already, but where level shots bent it
+    return surface, drained[0] if drained[0].ground is ground else drain_ground(ground)
 
 
 def _ponds_over(drainage: Drainage, own: BoolArray) -> BoolArray:

@@ -5,10 +5,12 @@ from scipy.spatial import cKDTree
 
 from terrain.arrays import IntArray
 from terrain.ground import OPEN, Ground
+from terrain.kept import kept
 from terrain.swale.sections import SwaleSection
 from terrain.swale.thalweg import Thalweg
 
 
+@kept
 def swale_cells(ground: Ground, thalweg: Thalweg, sections: tuple[SwaleSection, ...]) -> IntArray:
     """Cells between the banks, by the first section at or below them."""
     grid = ground.grid

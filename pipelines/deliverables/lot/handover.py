@@ -29,10 +29,10 @@ def write_lot(
     units = unit_system(findings.units)
     further = dict(extra_files or {})
     outputs = ["lot.gpkg", "runoff.csv", "summary.json", *further]
+    made = lot_tables(findings, units, outputs=outputs)
 
     @cache
     def tables() -> Mapping[str, pd.DataFrame]:
-        made = lot_tables(findings, units, outputs=outputs)
         fit = {name: rounded(name, table, units) for name, table in made.items()}
         return {**fit, **(extra_layers or {}), "run_info": fit["run_info"]}
 

@@ -25,6 +25,7 @@ from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.shape_repair import flat_shapes
 from pipelines.inputs.site_faults import fault_lines
 from pipelines.inputs.site_sections import Section, StreetSides, Year, within
+from terrain.kept import kept
 
 HOUSE = LayerKind(
     "house",
@@ -106,8 +107,12 @@ class TracedFile:
 
 def read_traced(path: Path) -> TracedFile:
     """Read and check a traced file: all faults at once, each by its feature."""
+    return _checked(path, _read_json(path, f"[traced] {path.name}"))
+
+
+@kept
+def _checked(path: Path, content: Any) -> TracedFile:
     where = f"[traced] {path.name}"
-    content = _read_json(path, where)
     features = content.get("features") if isinstance(content, dict) else None
     if not isinstance(content, dict) or content.get("type") != "FeatureCollection" or not isinstance(features, list):
         raise LayerError(f"{where}: it is no GeoJSON FeatureCollection; give a file that `lotshed trace`'s page saved")

@@ -29,7 +29,7 @@ from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_b
 from pipelines.layout.swale.water import SwaleWater, divide_to_swales
 from terrain.arrays import IntArray
 from terrain.first_run import compiles_first, compiling_words
-from terrain.flow.drainage import Drainage, drain_ground
+from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import ROOF, Ground
 from terrain.reading.surface import Surface
@@ -166,8 +166,8 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     if compiles_first():
         tell(compiling_words(), None)
     tell("reading the ground", 0.1)
-    surface, ground = read_swale_ground(inputs, lines, names)
-    drainage = drain_ground(ground)
+    surface, drainage = read_swale_ground(inputs, lines, names)
+    ground = drainage.ground
     tell("measuring the swales", 0.3)
     sites = tuple(
         measure_swale(ground, surface, line, opened.culverts[k], id=f"swale-{k + 1}", name=names[k], rules=rules)
