@@ -169,7 +169,7 @@
     if (at < 0) { told_of.innerHTML = ""; redraw(); return; }
     const add = (name, text, into) => { const made = document.createElement(name); made.textContent = text; (into || told_of).append(made); return made; };
     told_of.textContent = "";
-    add("h3", lot.name + (lot.name === lot.id ? "" : " (" + lot.id + ")"));
+    add("h3", lot.name + (lot.name.split(" ").includes(lot.id) ? "" : " (" + lot.id + ")"));
     if (lot.headline) add("p", lot.headline);
     if (lot.message) add("p", lot.message);
     const list = add("dl", "");
