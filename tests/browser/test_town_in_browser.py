@@ -49,6 +49,8 @@ def test_filters_leave_what_they_say(town_file: str, opened: Any) -> None:
     page.locator("#by-status").select_option("")
     page.locator("#by-text").fill("patio")
     assert names(page) == ["Lot 1"]
+    page.locator("#by-text").fill("alder")
+    assert names(page) == ["Lot 2", "Lot 1"]
 
 
 def test_a_tap_on_the_map_gives_the_lots_answer_and_its_giver_leads_on(town_file: str, opened: Any) -> None:

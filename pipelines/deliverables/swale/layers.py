@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import shapely
-from shapely import Point
+from shapely import LineString, Point
 from shapely.ops import substring
 
 from pipelines.deliverables.files.context_layers import context_layers, on_map
@@ -25,6 +25,9 @@ from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.judgement import ReachFinding
 from pipelines.layout.swale.outlets import OutletFinding
 from terrain.unit_table import Units
+
+_LEAST_STRETCH = 0.5
+"""Of a reach as it is drawn. [m]"""
 
 
 def swale_tables(findings: SwaleFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
@@ -176,8 +179,15 @@ def _reaches(findings: SwaleFindings) -> pd.DataFrame:
                     **_answer(each, findings.units),
                 }
             )
-            shapes.append(substring(flat, reach.start, reach.end))
+            shapes.append(drawn_stretch(flat, reach.start, reach.end))
     return layer_of(findings, "reaches", shapes, columns_of(rows, "reaches"))
+
+
+def drawn_stretch(line: LineString, start: float, end: float) -> LineString:
+    """Part of a line; of a reach of one section a little beside it, since a layer of lines holds no points. [m]"""
+    first = max(min(start, line.length - _LEAST_STRETCH), 0.0) if end - start < _LEAST_STRETCH else start
+    part: LineString = substring(line, first, max(end, first + _LEAST_STRETCH))
+    return part
 
 
 def _answer(judged: ReachFinding | OutletFinding, units: Units) -> dict[str, Any]:

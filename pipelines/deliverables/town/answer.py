@@ -15,6 +15,9 @@ NEEDED = 40.0
 """Need from which a lot is named. [-]"""
 NAMED = 8
 
+LEAST_RISE = 0.002
+"""Of a swale that is worth a sentence: less is told as nothing in either unit. [m]"""
+
 
 def town_lead(findings: TownFindings) -> str:
     """How many lots have an answer."""
@@ -86,5 +89,5 @@ def _swales(swales: TownSwales, design: float | None) -> Iterator[Reason]:
         yield reason("town_swale_full_at", swale=names[worst.swale], over=worst.over,
                      lot=worst.name or "no lot", storm=worst.storm)  # fmt: skip
     risen = max(swales.rises, key=lambda each: each.rise, default=None)
-    if risen is not None and swales.built is not None and risen.rise > 0.0:
+    if risen is not None and swales.built is not None and risen.rise >= LEAST_RISE:
         yield reason("town_rise", outlet=risen.outlet, rise=risen.rise)

@@ -33,7 +33,7 @@ TENTHS = 10.0
 """Steps of the page's coordinates in a metre. [1/m]"""
 SMOOTHED = {"lots": 0.15, "roofs": 0.3, "right_of_way": 0.3, "low_spots": 0.4, "pipe_runs": 0.1, "swales": 0.3}
 """By how much an outline may leave the true one on the page. [m]"""
-FAR = {"roofs": 25.0, "low_spots": 12.0, "pipe_runs": 8.0, "run_on_links": 12.0, "outlets": 40.0}
+FAR = {"roofs": 25.0, "low_spots": 12.0, "pipe_runs": 8.0, "run_on_links": 12.0, "outlets": 10.0}
 """Tenths of a metre in a pixel above which a layer is too small to see. [-]"""
 SENTENCES = 3
 """Of a headline that the page tells."""

@@ -12,6 +12,7 @@ import numpy as np
 import pyogrio
 import pytest
 from PIL import Image
+from shapely import LineString
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.context_layers import CONTEXT
@@ -20,6 +21,7 @@ from pipelines.deliverables.report.blocks import Facts, Items, Paragraph, plain
 from pipelines.deliverables.report.swale_answer import caution_blocks, swale_answer_blocks
 from pipelines.deliverables.report.text import blocks_as_text
 from pipelines.deliverables.swale.handover import write_swales
+from pipelines.deliverables.swale.layers import drawn_stretch
 from pipelines.deliverables.words.say import say
 from pipelines.swale import WhatIf, check_swale
 
@@ -201,3 +203,11 @@ def test_two_writes_give_the_same_bytes(result, tmp_path, monkeypatch):
     write_swales(findings, out, overwrite=True)
     for name in written:
         assert (tmp_path / "again" / name).read_bytes() == (out / name).read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "drawn"), [(2.0, 7.0, (2.0, 7.0)), (4.0, 4.0, (4.0, 4.5)), (10.0, 10.0, (9.5, 10.0))]
+)
+def test_a_reach_of_one_section_is_drawn_as_a_line(start, end, drawn):
+    line = drawn_stretch(LineString([(0.0, 0.0), (10.0, 0.0)]), start, end)
+    assert list(line.coords) == [(drawn[0], 0.0), (drawn[1], 0.0)]

@@ -6,7 +6,7 @@
   const paper = canvas.getContext("2d"), body = document.querySelector("#lots-table tbody");
   const by = (name) => document.getElementById(name);
   const place_of = new Map(lots.map((lot, at) => [lot.id, at]));
-  const PAGE = 100;
+  const PAGE = 100, THIN = 8;
   // middle in tenths of a metre east and south of the corner; tenths in a pixel
   let middle = [told.size[0] / 2, told.size[1] / 2], size = 1, chosen = -1, shown = lots.map((_, at) => at);
   let kept = new Set(shown), listed = PAGE, key = "need", up = false, waiting = false;
@@ -48,7 +48,8 @@
   }
   function ink(mark, pale) {
     paper.globalAlpha = pale ? 0.25 : 1;
-    paper.lineWidth = mark.width;
+    // from far off lines would cover the lots beside them
+    paper.lineWidth = Math.max(mark.width * Math.min(1, THIN / size), Math.min(mark.width, 1));
     paper.setLineDash(mark.dash);
     paper.strokeStyle = mark.kind === "line" ? mark.colour : mark.edge;
     paper.fillStyle = mark.colour;
@@ -168,7 +169,7 @@
     if (at < 0) { told_of.innerHTML = ""; redraw(); return; }
     const add = (name, text, into) => { const made = document.createElement(name); made.textContent = text; (into || told_of).append(made); return made; };
     told_of.textContent = "";
-    add("h3", lot.name + (lot.name === lot.id ? "" : " (" + lot.id + ")"));
+    add("h3", lot.name + (lot.name.split(" ").includes(lot.id) ? "" : " (" + lot.id + ")"));
     if (lot.headline) add("p", lot.headline);
     if (lot.message) add("p", lot.message);
     const list = add("dl", "");
@@ -254,6 +255,7 @@
       heads.forEach(function (head, position) {
         const cell = position ? row.insertCell() : row.appendChild(document.createElement("th"));
         if (head.classList.contains("n")) cell.className = "n";
+        else if (head.dataset.key === "why") cell.className = "words";
         const text = lot.told[head.dataset.key] === undefined ? value(lot, head.dataset.key) : lot.told[head.dataset.key];
         if (position) cell.textContent = text === null ? "" : text;
         else {
@@ -284,7 +286,7 @@
     const chosen_of = (name) => (by(name) ? by(name).value : ""), cost = parseFloat(chosen_of("by-cost"));
     shown = [];
     lots.forEach(function (lot, at) {
-      if (text && !(lot.id + " " + lot.name + " " + lot.headline + " " + lot.why + " " + lot.message).toLowerCase().includes(text)) return;
+      if (text && !(lot.id + " " + lot.name + " " + (lot.street || "") + " " + lot.headline + " " + lot.why + " " + lot.message).toLowerCase().includes(text)) return;
       if (!Number.isNaN(need) && !(lot.need >= need)) return;
       if (!Number.isNaN(cost) && !(lot.cost !== null && lot.cost <= cost)) return;
       for (const name of ["street", "mode", "status"]) if (chosen_of("by-" + name) && lot[name] !== chosen_of("by-" + name)) return;
