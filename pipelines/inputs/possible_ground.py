@@ -35,7 +35,7 @@ MOST_HEIGHTS, FEWEST = 40_000_000, 20
 def lidar_model(rules: Rules, step: float = 0.0) -> LidarModel:
     """How heights err, all parts together as much as the site says, and by coming in steps [m] besides."""
     rmse, white = rules["lidar_rmse"].likely, rules["lidar_white_share"].likely
-    shared, water = rules["lidar_shared_variance"].likely, rules["lidar_over_water"]
+    shared, water = rules["lidar_shared_variance"].likely, rules["lidar_over_water"].likely
 
     def bias(rule: Rule) -> Bias:
         return Bias(rule.low, rule.likely, rule.high).times(min(rmse / STATED_FOR, 1.0))
@@ -46,7 +46,7 @@ def lidar_model(rules: Rules, step: float = 0.0) -> LidarModel:
         noise_length=rules["lidar_noise_length"].likely,
         lawn=bias(rules["lidar_over_lawn"]),
         long_grass=bias(rules["lidar_over_long_grass"]),
-        water=Bias(water.low, water.likely, water.high),
+        water=Bias(-water, 0.0, water),
     )
 
 

@@ -29,16 +29,19 @@ def flows_that_catch(
     """Design flows at which basins take so much of what comes to them that more troubles end, a part more than the
     least that do; None where they take it all, or all that a grate takes ends no more."""
 
+    basins = catching.basins
+
     def left(flows: Mapping[str, float]) -> tuple[int, Mapping[str, float]]:
         water = run_with_works(situation, reckoning, found, catching, division, flows)
         over = not_ended(troubles_left(found, catching, division, water, situation.rules))
-        return over, {basin.id: water.arriving[basin.id].peak for basin in catching.basins}
+        # of several basins in one pond one takes its water
+        return over, {basin.id: water.arriving[basin.id].peak for basin in basins if basin.id in water.arriving}
 
     before, comes = left(least.flows)
     most = {
         basin.id: min(comes[basin.id], _largest_grate(basin.under_tree, situation))
-        for basin in catching.basins
-        if comes[basin.id] > least.flows[basin.id]
+        for basin in basins
+        if comes.get(basin.id, 0.0) > least.flows[basin.id]
     }
     most = {name: flow for name, flow in most.items() if flow > least.flows[name]}
     if not before or not most:
@@ -61,7 +64,7 @@ def flows_that_catch(
         low, high = (low, middle) if left(flows(middle))[0] <= fewest else (middle + 1, high)
     # what comes is no surer than that
     low = min(low + 1, PARTS)
-    spots = {basin.id for basin in catching.basins if basin.spot is not None}
+    spots = {basin.id for basin in basins if basin.spot is not None}
     short = {name: max(comes[name] - flow, 0.0) if name in most else least.short.get(name, 0.0)
              for name, flow in flows(low).items() if name not in spots}
     return replace(
