@@ -113,8 +113,12 @@ def _laid(
     second = LaidOut(catching, division, larger.way_inputs, larger, _left(inputs, found, catching, larger), least)
     if not_ended(second.left) >= not_ended(first.left):
         return first
+    assert least.chosen is not None
+    assert larger.chosen is not None
     dearest = (1.0 + inputs.situation.rules["catches_extra"].likely) * least.cost.likely
-    return second if larger.cost.likely <= dearest else replace(first, other=larger)
+    # nobody lifts water that falls for the sake of larger pipes
+    taken = larger.chosen.mode == least.chosen.mode and larger.cost.likely <= dearest
+    return second if taken else replace(first, other=larger)
 
 
 def _left(inputs: PlanInputs, found: Diagnosis, catching: Catching, option: Option) -> tuple[TroubleLeft, ...]:
