@@ -205,10 +205,15 @@ def test_a_deep_low_spot_is_found_and_a_puddle_of_noise_is_not():
 
 @pytest.mark.parametrize("step", [0.01, 0.05, 0.3048, 0.03048])
 def test_steps_of_a_rounded_raster_are_seen(step):
-    heights = np.random.default_rng(6).normal(200.0, 1.0, (60, 60))
+    heights = np.random.default_rng(6).normal(200.0, 1.0, (200, 200))
     rounded = (np.round(heights / step) * step).astype(np.float32).astype(float)
     assert rounding_step(rounded) == pytest.approx(step, rel=1e-2)
     assert rounding_step(heights) == 0.0
+    # holes that were drawn across hold other heights
+    drawn = rounded.copy()
+    drawn[20, 20:40] = heights[20, 20:40]
+    drawn[21, 21] = drawn[20, 20]
+    assert rounding_step(drawn) == pytest.approx(step, rel=1e-2)
     # JCGM 100:2008, F.2.2.1: what rounding adds has a variance of q^2 / 12
     assert np.var(rounded - heights) == pytest.approx(step**2 / 12.0, rel=0.05)
     assert lidar_model(load_rules(), 0.3048).white == pytest.approx(np.sqrt(0.1 * 0.1**2 + 0.3048**2 / 12.0))
