@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
 from shapely import Point
 
 from pipelines.deliverables.findings.gathering import flow_paths_of, low_spots_of
@@ -28,7 +27,7 @@ from pipelines.layout.diagnosis.diagnose import (
 from pipelines.layout.diagnosis.division import Division, lot_ground, studied_ground
 from pipelines.layout.diagnosis.hidden_culverts import HiddenCulvert, banks_near, if_open
 from pipelines.layout.diagnosis.lot_water import LotWater, excess_by_cell
-from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, places_on_grounds
+from pipelines.layout.diagnosis.possible_troubles import PlaceOnGrounds, places_on_grounds, soaks_on_lot
 from pipelines.layout.diagnosis.situation import Situation, describe_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
 from pipelines.layout.diagnosis.upslope import bearing_ground
@@ -234,9 +233,7 @@ class LotStages:
     @cached_property
     def places_on_grounds(self) -> tuple[PlaceOnGrounds, ...]:
         """What stands and runs at each place of the lot on each ground that lidar allows."""
-        reckoning, (rows, columns) = self.reckoning, np.nonzero(self.situation.on_parcel)
-        group = group_at(reckoning.surfaces, rows * self.situation.grid.shape[1] + columns)
-        soaks = infiltration_rate(group, compacted=reckoning.compacted).likely
+        soaks = soaks_on_lot(self.situation, self.reckoning)
         return places_on_grounds(self.situation, self.water, soaks=soaks)
 
     @cached_property

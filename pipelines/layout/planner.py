@@ -18,11 +18,7 @@ from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.stops import reasons_to_stop
 from pipelines.layout.existing_drains import checks_of_drains, told_of_drains
 from pipelines.layout.gate.faults import faults_of, without_room
-from pipelines.layout.improvements import (
-    all_outfalls,
-    only_served,
-    what_runs_by,
-)
+from pipelines.layout.improvements import all_outfalls, only_served, what_runs_by
 from pipelines.layout.level_shots import level_shots
 from pipelines.layout.options import Option, PlanInputs, alternatives_of, of_sizes
 from pipelines.layout.outfall_hours import LotWithWorks, holds_under, with_outfall_water
@@ -39,6 +35,7 @@ from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.read_levels import levels_read
+from pipelines.layout.surface.graded_grounds import ended_on_graded
 from pipelines.layout.surface.surface_only import (
     Reshaped,
     Surfaced,
@@ -325,7 +322,8 @@ def _laid_out(
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
     under = holds_under(chosen, served, looks)
-    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under), inputs, today)
+    ended = laid.on_each(chosen) if lot is None else ended_on_graded(reckoning, today, lot, served, water, chosen.capacities)
+    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under, ended), inputs, today)
     ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
     kinds = {outfall.kind for outfall in ends}
     plan = Plan(
@@ -350,6 +348,7 @@ def _laid_out(
                 chosen.deciding, True, bool(works.sumps), True, bool(kinds & {"swale", "ditch"}), _is_open(cause),
                 "pond" in kinds, tuple(sorted(kinds & {"swale", "ditch"})),
                 levels_read(situation, today, works.pipe_runs, ends),
+                grates=rules["grate_set_within"].likely if any(each.spot for each in served.basins) else None,
             )
         ),
         warnings=(
@@ -388,7 +387,8 @@ def _on_the_surface(
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
     why = reason("surface_suffices", works=tuple(work.why for work in surface.works), sure=surface.state == "sure")
     cause = _cause(inputs, found)
-    parts = on_the_surface(_part(cause), surface.state, why, against_today(lot.through, found))
+    ended = ended_on_graded(inputs.reckoning, found, lot, NOTHING_CAUGHT, lot.found.water, {})
+    parts = on_the_surface(_part(cause), surface.state, why, against_today(lot.through, found), ended)
     parts = _as_far_as_known(parts, inputs, found)
     water = storm_on(lot, inputs.reckoning, found.water)
     verdict: Verdict = "sure" if parts.cure.state == "sure" else "cannot_tell"

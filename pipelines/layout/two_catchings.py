@@ -14,16 +14,19 @@ from pipelines.layout.catching.design_flows import (
 from pipelines.layout.catching.pond_trenches import keeps_off, trench_at_pond
 from pipelines.layout.catching.proposal import Catching, catch_ground
 from pipelines.layout.catching.sites import BasinSite, DrainSite
+from pipelines.layout.cure_on_grounds import WorksOnGrounds
 from pipelines.layout.cured import TroubleLeft, troubles_left, worst_standing
 from pipelines.layout.diagnosis.diagnose import Diagnosis
 from pipelines.layout.diagnosis.division import Division
+from pipelines.layout.diagnosis.possible_troubles import soaks_on_lot
 from pipelines.layout.diagnosis.troubles import SpotPlace
 from pipelines.layout.improvements import only_served, without_idle
 from pipelines.layout.options import Option, PlanInputs, option_of
 from pipelines.layout.parts import CaughtBy, CaughtKind
-from pipelines.layout.sizes import flows_that_catch, not_ended
+from pipelines.layout.sizes import MORE_GROUNDS, flows_that_catch, not_ended, share_ended
 from pipelines.layout.ways.outfall_water import lawful, own_depressions
-from pipelines.layout.ways.way_values import WayInputs
+from pipelines.layout.ways.way_values import Way, WayInputs
+from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
 from terrain.unit_table import HOUR
 
@@ -35,20 +38,32 @@ MOST_OVER = 1000.0 * HOUR
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LaidOut:
-    """One siting of what catches the water: the ground divided by it, its flows, and its ways priced; and those of the
-    other size, where one catches what runs by and one drains it in time alone."""
+    """One siting of what catches the water: the ground divided by it, its flows, and its ways priced; it on the grounds
+    that lidar allows, where they are counted; and the ways of the other size, where one catches what runs by and one
+    drains it in time alone."""
 
     catching: Catching
     division: Division
     way_inputs: WayInputs
     least: Option
     left: tuple[TroubleLeft, ...]
+    on_grounds: WorksOnGrounds | None = None
     other: Option | None = None
 
     @property
     def over(self) -> int:
         """Troubles that it leaves over their limit."""
         return sum(not each.ended for each in self.left)
+
+    @property
+    def ended(self) -> float:
+        """Share of the grounds on which it ends every trouble. [-]"""
+        way = self.least.chosen
+        return share_ended(self.on_grounds, {} if way is None else way.capacities)
+
+    def on_each(self, way: Way) -> BoolArray | None:
+        """Whether it ends every trouble on each of the grounds with a way; None where that is not counted."""
+        return None if self.on_grounds is None else self.on_grounds.ended(way.capacities)
 
     @property
     def far(self) -> float:
@@ -101,24 +116,56 @@ def _laid(
     inputs: PlanInputs, found: Diagnosis, catching: Catching, division: Division, way_inputs: WayInputs
 ) -> LaidOut:
     least = option_of(inputs, way_inputs)
-    first = LaidOut(catching, division, way_inputs, least, _left(inputs, found, catching, least))
-    if least.cost is None or not not_ended(first.left) or inputs.situation.fixed_basins:
-        return first
-    more = flows_that_catch(inputs.situation, inputs.reckoning, found, catching, division, way_inputs.flows)
+    laid = LaidOut(
+        catching, division, way_inputs, least, _left(inputs, found, catching, least),
+        _on_grounds(inputs, found, catching, division, way_inputs),
+    )
+    if least.cost is None or inputs.situation.fixed_basins:
+        return laid
+    # first what catches more on the likeliest ground, then what does on more of the grounds
+    for counted in (None, laid.on_grounds) if laid.on_grounds is not None else (None,):
+        laid = _larger(inputs, found, laid, counted)
+    return laid
+
+
+def _larger(inputs: PlanInputs, found: Diagnosis, laid: LaidOut, counted: WorksOnGrounds | None) -> LaidOut:
+    """The same siting so large that it ends more, where that is worth its cost, with the other size beside it."""
+    situation, least, cost = inputs.situation, laid.least, laid.least.cost
+    more = flows_that_catch(
+        situation, inputs.reckoning, found, laid.catching, laid.division, laid.way_inputs.flows, counted
+    )
     if more is None:
-        return first
-    larger = option_of(inputs, replace(way_inputs, flows=more))
+        return laid
+    larger = option_of(inputs, replace(laid.way_inputs, flows=more))
     if larger.cost is None or not _carries(larger):
-        return first
-    second = LaidOut(catching, division, larger.way_inputs, larger, _left(inputs, found, catching, larger), least)
-    if not_ended(second.left) >= not_ended(first.left):
-        return first
+        return laid
+    second = replace(
+        laid, way_inputs=larger.way_inputs, least=larger, left=_left(inputs, found, laid.catching, larger),
+        other=laid.other or least,
+    )
+    ends_more, gain = not_ended(laid.left) - not_ended(second.left), second.ended - laid.ended
+    if ends_more < 0 or (not ends_more and gain < MORE_GROUNDS):
+        return laid
+    assert cost is not None
     assert least.chosen is not None
     assert larger.chosen is not None
-    dearest = (1.0 + inputs.situation.rules["catches_extra"].likely) * least.cost.likely
+    # what ends it on some more of the grounds is worth as much of what an end is
+    worth = 1.0 if ends_more else gain
+    dearest = (1.0 + worth * situation.rules["catches_extra"].likely) * cost.likely
     # nobody lifts water that falls for the sake of larger pipes
     taken = larger.chosen.mode == least.chosen.mode and larger.cost.likely <= dearest
-    return second if taken else replace(first, other=larger)
+    return second if taken else laid if laid.other is not None else replace(laid, other=larger)
+
+
+def _on_grounds(
+    inputs: PlanInputs, found: Diagnosis, catching: Catching, division: Division, way_inputs: WayInputs
+) -> WorksOnGrounds | None:
+    """The siting on each ground that lidar allows; not counted where soil is moved besides."""
+    situation, reckoning = inputs.situation, inputs.reckoning
+    if inputs.earth:
+        return None
+    water = run_with_works(situation, reckoning, found, catching, division, way_inputs.flows.flows)
+    return WorksOnGrounds.of(situation, found, catching, water, soaks=soaks_on_lot(situation, reckoning))
 
 
 def _left(inputs: PlanInputs, found: Diagnosis, catching: Catching, option: Option) -> tuple[TroubleLeft, ...]:

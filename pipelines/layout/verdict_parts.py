@@ -17,6 +17,7 @@ from pipelines.layout.plan import Discharge, Outfall
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.ways.fall import SURE_SHARE, verdict_by_count
 from pipelines.layout.ways.way_values import Way
+from terrain.arrays import BoolArray
 from terrain.reason import Reason, reason
 
 NOT_NEEDED = Part("not_needed", reason("part_not_needed"))
@@ -46,10 +47,13 @@ def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) 
     return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("cannot_tell", why))
 
 
-def on_the_surface(cause: Part, state: State, why: Said, through: Sequence[TroubleLeft]) -> Parts:
-    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says."""
+def on_the_surface(
+    cause: Part, state: State, why: Said, through: Sequence[TroubleLeft], ended: BoolArray | None = None
+) -> Parts:
+    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says, and `ended` of
+    each ground that lidar allows."""
     cure = cure_part(through) if through else Part(state, why if state == "sure" else reason("surface_may_end_it"))
-    return Parts(cause, NOT_NEEDED, NOT_NEEDED, cure)
+    return Parts(cause, NOT_NEEDED, NOT_NEEDED, _on_grounds(cure, ended, grates=False))
 
 
 def provisional(cause: Part, why: Said) -> Parts:
@@ -81,11 +85,13 @@ def headline_no_way(found: Diagnosis, parts: Parts, today: Reason, missing: tupl
 
 
 def with_works(
-    cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft], under: Reason | None = None
+    cause: Part, chosen: Way, looks: Mapping[str, Part], left: Sequence[TroubleLeft], under: Reason | None = None,
+    ended: BoolArray | None = None,
 ) -> Parts:
     """Of a lot with works, before the outfall's word is put on its discharges.
 
-    `under` is how high an outfall whose level in the storm nobody knows may rise until the fall is gone.
+    `under` is how high an outfall whose level in the storm nobody knows may rise until the fall is gone, `ended`
+    whether the works end what is wrong on each ground that lidar allows, None where that is not counted.
     """
     fall, outfall = fall_part(chosen.discharges), outfall_part(chosen.outfalls, looks)
     if under is not None and fall.state == "sure":
@@ -93,11 +99,11 @@ def with_works(
         why = fall.why
         told = why["parts"] if isinstance(why, Reason) and why.code == "sentences" else (why,)
         fall = Part(fall.state, reason("sentences", parts=(*told, under)), only)
-    cure = cure_part(left)
+    cure = _on_grounds(cure_part(left), ended, grates=True)
     # water that the outfall does not take stays where it is
     doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
     # it was run on the likeliest ground alone
-    of_many = any(line.on_grounds for line in chosen.discharges)
+    of_many = ended is None and any(line.on_grounds for line in chosen.discharges)
     if cure.state == "sure" and (doubts or of_many):
         cure = replace(cure, only=reason("if_others_hold", others=(*doubts, *(("ground",) if of_many else ()))))
     return Parts(cause, fall, outfall, cure)
@@ -191,6 +197,18 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     return Part("sure", reason("cure_ends_all", runs=runs))
 
 
+def _on_grounds(cure: Part, ended: BoolArray | None, *, grates: bool) -> Part:
+    """A cure on the likeliest ground as far as other grounds bear it out."""
+    if cure.state != "sure" or ended is None:
+        return cure
+    runs = cure.why["runs"] if isinstance(cure.why, Reason) and cure.why.code == "cure_ends_all" else ()
+    return Part(
+        "sure" if verdict_by_count(ended) == "sure" else "cannot_tell",
+        reason("cure_on_grounds", holds=int(np.count_nonzero(ended)), grounds=int(ended.size), runs=runs,
+               grates=grates),
+    )  # fmt: skip
+
+
 def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]) -> tuple[Discharge, ...]:
     """Discharges whose verdict is the weakest of their fall and their outfall."""
     found = []
@@ -224,6 +242,7 @@ def headline(
                           lines=parts.fall.state != "not_needed", water=_standing(weakest.why),
                           asked=_unmeasured(weakest.why), told=_tells_shots(weakest.why),
                           culvert=_on_culvert(weakest.why),
+                          counted=isinstance(weakest.why, Reason) and weakest.why.code == "cure_on_grounds",
                           beyond=isinstance(weakest.why, Reason) and weakest.why.code == "looked_no_farther"),
         low=None if cost is None else cost.low,
         likely=None if cost is None else cost.likely,

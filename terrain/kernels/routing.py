@@ -104,6 +104,22 @@ def last_on_way(target: IntArray, marked: BoolArray) -> IntArray:
 
 
 @njit(cache=True)
+def met_on_way(target: IntArray, cells: IntArray) -> BoolArray:
+    """Which of some cells, the columns, each of them meets on its way down, itself included."""
+    number = np.full(target.size, -1, dtype=np.int64)
+    for position in range(cells.size):
+        number[cells[position]] = position
+    met = np.zeros((cells.size, cells.size), dtype=np.bool_)
+    for position in range(cells.size):
+        cell = cells[position]
+        while cell >= 0:
+            if number[cell] >= 0:
+                met[position, number[cell]] = True
+            cell = target[cell]
+    return met
+
+
+@njit(cache=True)
 def lengths(
     target: IntArray, order: IntArray, ends: BoolArray, columns: int, cell_width: float, cell_height: float
 ) -> FloatArray:

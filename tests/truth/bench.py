@@ -25,10 +25,12 @@ from truth_spare import height_at, spare_of
 from truth_tables import write_tables
 
 from pipelines.deliverables.findings.lot import Findings, StandingWater
+from pipelines.layout.parts import Said
 from pipelines.layout.quantities.take_off import total_cost
 from pipelines.lot import findings_of
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
+from terrain.reason import Reason
 
 EXACT = "1 mm"
 """What is stated of the exact ground."""
@@ -59,6 +61,7 @@ class Run:
     sure: str = ""
     headline: str = ""
     cure: str = ""
+    cure_odds: float = np.nan
     left_true: float = np.nan
     cost: float = np.nan
     collectors: int = 0
@@ -193,9 +196,16 @@ def _answer(found: Findings) -> dict[str, object]:
     collectors = len(plan.catch_basins) + len(plan.french_drains) + len(plan.channel_drains)
     return {
         "said": said, "sure": sure, "headline": plan.parts.verdict, "cure": plan.parts.cure.state,
+        "cure_odds": _cure_odds(plan.parts.cure.why),
         "cost": total_cost(plan.take_off).likely,
         "collectors": collectors,
     }
+
+
+def _cure_odds(why: Said) -> float:
+    """Share of the possible grounds on which works end what is wrong, where that is told."""
+    counted = isinstance(why, Reason) and why.code == "cure_on_grounds"
+    return why["holds"] / why["grounds"] if counted else np.nan
 
 
 def _spares(lot: TruthLot, seen: np.ndarray, found: Findings) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+from shapely import Point
 
 from pipelines.layout.catching.design_flows import run_with_works, works_division
 from pipelines.layout.catching.sites import BasinSite
@@ -12,13 +13,14 @@ from pipelines.layout.sizes import not_ended
 from pipelines.lot_stages import LotStages
 from terrain.grid import Grid
 
-REACH = 1.0
-"""A basin drains the pond that stands so near on the exact ground. [m]"""
+REACH, SET_WITHIN = 1.0, 3.0
+"""A basin drains the pond that stands so near to where it is drawn on the exact ground; one that is to drain a pond is
+set by its crew at the lowest wet ground so near. [m]"""
 
 
 def left_on(exact: LotStages, laid: LotPlan, grid: Grid) -> int | None:
-    """Troubles of the exact ground that basins, drains and downspouts of a plan on another grid leave there; None where
-    soil is moved besides."""
+    """Troubles of the exact ground that basins, drains and downspouts of a plan on another grid leave there, each grate
+    at the low that is found; None where soil is moved besides."""
     if laid.reshaped is not None or not laid.capacities:
         return None
     here = exact.situation
@@ -31,13 +33,23 @@ def left_on(exact: LotStages, laid: LotPlan, grid: Grid) -> int | None:
 
     def basin(site: BasinSite) -> BasinSite:
         spots = [each for each in here.counted_spots if each.id in exact.diagnosis.places]
-        away = [_distance(site, here.grid, each.cells) for each in spots]
+        away = [_distances(site, here.grid, each.cells) for each in spots]
+        near = int(np.argmin([each.min() for each in away])) if spots else -1
+        reach = REACH if site.spot is None else SET_WITHIN
+        heights = here.drainage.ground.elevation.ravel()
+        if spots and away[near].min() <= reach:
+            cells = spots[near].cells[away[near] <= reach]
+            cell = int(cells[np.argmin(heights[cells])])
+            x, y = here.grid.centres(*np.divmod(np.array([cell]), here.grid.shape[1]))
+            return replace(
+                site, spot=spots[near].id, cells=np.empty(0, dtype=np.int64), ground=float(heights[cell]),
+                point=Point(float(x[0]), float(y[0])),
+            )
         row, column = here.grid.cells(np.array([site.point.x]), np.array([site.point.y]))
-        ground = float(here.drainage.ground.elevation[int(row[0]), int(column[0])])
-        if away and min(away) <= REACH:
-            return replace(site, spot=spots[int(np.argmin(away))].id, cells=np.empty(0, dtype=np.int64), ground=ground)
-        own = row * here.grid.shape[1] + column if site.spot is not None else moved(site.cells)
-        return replace(site, spot=None, cells=own, ground=ground)
+        own = row * here.grid.shape[1] + column
+        return replace(
+            site, spot=None, cells=own if site.spot is not None else moved(site.cells), ground=float(heights[own[0]])
+        )
 
     catching = replace(
         laid.built,
@@ -50,6 +62,6 @@ def left_on(exact: LotStages, laid: LotPlan, grid: Grid) -> int | None:
     return not_ended(troubles_left(exact.diagnosis, catching, division, water, here.rules))
 
 
-def _distance(site: BasinSite, grid: Grid, cells: np.ndarray) -> float:
+def _distances(site: BasinSite, grid: Grid, cells: np.ndarray) -> np.ndarray:
     x, y = grid.centres(cells // grid.shape[1], cells % grid.shape[1])
-    return float(np.hypot(x - site.point.x, y - site.point.y).min(initial=np.inf))
+    return np.hypot(x - site.point.x, y - site.point.y)

@@ -61,6 +61,7 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
 
     every = pd.Series(True, index=runs.index)
     cure, lines = runs["cure"], said.isin(["gravity", "daylight", "pump"])
+    drawn, leaves = lines & runs["left_true"].notna(), runs["left_true"] > 0
     modes = [
         Figure(f"{mode}: sure and wrong, of its sure runs", among(~good, sure & (said == mode)))
         for mode in ("gravity", "pump", "nothing", "surface", "no way")
@@ -83,10 +84,13 @@ def figures(runs: pd.DataFrame) -> list[Figure]:
         *modes,
         Figure("headline sure, of all runs", among(runs["headline"] == "sure", every)),
         Figure("headline sure and wrong, of those", among(~good, runs["headline"] == "sure")),
-        Figure("works that end it by the answer, of those with lines", among(cure == "sure", lines)),
+        Figure("works that end it for sure by the answer, of those with lines", among(cure == "sure", lines)),
         Figure("the same on the exact ground", among(runs["true_cure"] == "sure", lines)),
-        Figure("works said to end it that leave trouble where they are drawn on the exact ground",
-               among(runs["left_true"] > 0, lines & (cure == "sure") & runs["left_true"].notna())),
+        Figure("cure sure and wrong, of those sure", among(leaves, drawn & (cure == "sure"))),
+        Figure("cure sure, and cannot_tell, that leaves trouble", among(leaves, drawn & (cure != "no"))),
+        Figure("no cure by the answer that ends it all the same", among(~leaves, drawn & (cure == "no"))),
+        Figure("odds of the cure less what held, mean",
+               (runs["cure_odds"] - (~leaves).astype(float)).where(drawn).to_numpy(), share=False),
         Figure("cannot_tell, of all runs", among(runs["sure"] == "cannot_tell", every)),
         Figure("cannot_tell where truth is clear", among(runs["sure"] == "cannot_tell", clear)),
         Figure("works proposed on dry lots", among(built, dry)),
@@ -190,6 +194,9 @@ def _calibration(runs: pd.DataFrame, ponds: pd.DataFrame, out: Path) -> str:
     """What was so for each tenth of the odds that were stated of it, as a table and a figure."""
     fall = runs[runs["odds"].notna() & runs["floor_true_m"].notna()]
     odds = {"the line has its fall": (fall["odds"], fall["floor_true_m"] >= 0.0, fall["lot"])}
+    cured = runs[runs["cure_odds"].notna() & runs["left_true"].notna()]
+    if len(cured):
+        odds["the works end it"] = (cured["cure_odds"], cured["left_true"] == 0, cured["lot"])
     if len(ponds):
         odds["the pond is there"] = (ponds["found"].astype(float), ponds["real"] == "True", ponds["lot"])
     figure, axes = plt.subplots(figsize=(5.0, 5.0), layout="constrained")

@@ -7,6 +7,9 @@ import numpy as np
 import shapely
 from scipy.ndimage import label
 
+from pipelines.hydrology.surface_map import group_at
+from pipelines.hydrology.surfaces import infiltration_rate
+from pipelines.layout.diagnosis.diagnose import Reckoning
 from pipelines.layout.diagnosis.lot_water import LotWater
 from pipelines.layout.diagnosis.protected import mask_of
 from pipelines.layout.diagnosis.situation import Situation
@@ -60,7 +63,7 @@ def places_on_grounds(situation: Situation, water: LotWater, *, soaks: float) ->
     if grounds is None:
         return ()
     rules = trouble_rules(situation.rules)
-    listed = _places(situation, rules)
+    listed = places_of(situation, rules)
     # what is tolerated, and what soaks away in the time that it is tolerated for
     needed = [
         max(rules.at(kind).depth + soaks * rules.at(kind).duration, rules.film) for _, kind, _, _ in listed
@@ -92,6 +95,13 @@ def places_on_grounds(situation: Situation, water: LotWater, *, soaks: float) ->
     )
 
 
+def soaks_on_lot(situation: Situation, reckoning: Reckoning) -> float:
+    """What the lot's soil takes in. [m/s]"""
+    rows, columns = np.nonzero(situation.on_parcel)
+    group = group_at(reckoning.surfaces, rows * situation.grid.shape[1] + columns)
+    return infiltration_rate(group, compacted=reckoning.compacted).likely
+
+
 def level_of(heights: FloatArray, depth: FloatArray, volume: float, cell_area: float) -> float:
     """Level of a pond that takes so much water [m3], its spill level at most. [m]"""
     spill = float((heights + depth).max())
@@ -118,7 +128,7 @@ def _ponds_at(
     return found
 
 
-def _places(situation: Situation, rules: TroubleRules) -> list[tuple[Reason, Place, IntArray, int]]:
+def places_of(situation: Situation, rules: TroubleRules) -> list[tuple[Reason, Place, IntArray, int]]:
     """Name and kind of each place, its cells in the window, and its lowest cell on the best estimate."""
     grounds = situation.grounds
     assert grounds is not None

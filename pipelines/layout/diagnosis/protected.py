@@ -110,17 +110,20 @@ def arriving_on_grounds(
     inside = [mask_of(edge.shape, drainage.ground.grid)[window].ravel() for edge in edges]
 
     def arriving(flow: Flow) -> list[float]:
-        onward = np.where(flow.target >= 0, flow.target, 0)
-        goes = (flow.target >= 0) & is_open
-        # water that steps onto it several times is counted where it does last
-        last = (last_on_way(flow.target, goes & within[onward] & ~within) for within in inside)
-        return [float(flow.area[cells].sum()) for cells in last]
+        return [float(flow.area[last_steps_onto(within, flow, is_open)].sum()) for within in inside]
 
     best = np.array(arriving(flow_on_best(drainage, grounds)))
     found = np.array([arriving(flow) for flow in flow_on_each(drainage, grounds)])
     whole = np.array([edge.arriving_area for edge in edges])
     times = np.where(best > 0.0, np.maximum(whole, best) / np.maximum(best, 1e-9), 1.0)
     return tuple(replace(edge, on_grounds=found[:, k] * times[k]) for k, edge in enumerate(edges))
+
+
+def last_steps_onto(inside: BoolArray, flow: Flow, is_open: BoolArray) -> IntArray:
+    """Cells from which water steps into a shape; what does so several times is counted where it does last."""
+    onward = np.where(flow.target >= 0, flow.target, 0)
+    found: IntArray = last_on_way(flow.target, (flow.target >= 0) & is_open & inside[onward] & ~inside)
+    return found
 
 
 def mask_of(shape: Any, grid: Grid) -> BoolArray:

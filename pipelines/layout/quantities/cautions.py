@@ -79,6 +79,8 @@ class CheckNeeds:
         Levels that were read already: sill, low, route, bottom.
     line : bool
         Whether a line is laid, with a route and a trench.
+    grates : float or None
+        How far from where it is drawn a grate at a pond may be set; None where there is none. [m]
     """
 
     deciding_shots: tuple[Said, ...]
@@ -91,6 +93,7 @@ class CheckNeeds:
     kinds: tuple[str, ...] = ("swale",)
     read: tuple[str, ...] = ()
     line: bool = True
+    grates: float | None = None
 
 
 def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
@@ -100,6 +103,7 @@ def site_checks(needs: CheckNeeds) -> tuple[Reason, ...]:
         (bool(needs.deciding_shots), reason("check_deciding_shots", shots=needs.deciding_shots)),
         (bool(levels), reason("check_levels", levels=levels, again=bool(needs.read))),
         (True, reason("check_with_hose")),
+        (needs.grates is not None, reason("check_grates", within=needs.grates)),
         (needs.ground_water, _HOLE),
         (needs.works and needs.line, reason("check_test_hole")),
         (True, reason("check_downspouts")),

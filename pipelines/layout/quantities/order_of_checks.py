@@ -5,7 +5,10 @@ from collections.abc import Sequence
 from pipelines.layout.parts import Parts, Said
 from terrain.reason import Reason
 
-OPENS = {"cause": ("check_hole_for_ground_water", "check_with_hose"), "outfall": ("check_pond", "check_swale")}
+OPENS = {
+    "cause": ("check_hole_for_ground_water", "check_with_hose"), "outfall": ("check_pond", "check_swale"),
+    "cure": ("check_grates",),
+}
 """Checks that settle a part of the verdict that is left open."""
 
 
