@@ -18,7 +18,7 @@ from pipelines.layout.diagnosis.protected import last_steps_onto, mask_of
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.diagnosis.troubles import SpotPlace, Trouble
 from terrain.arrays import BoolArray, FloatArray, IntArray
-from terrain.flow.on_grounds import Flow, flow_on_each
+from terrain.flow.on_grounds import Flow, flow_on_best, flow_on_each
 from terrain.ground import OPEN
 from terrain.kernels.routing import met_on_way
 from terrain.reason import Reason
@@ -41,7 +41,7 @@ class _Taker(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Running:
+class _RunsAt:
     """An edge at which too much runs: what may [m3/s], its cells and open ones in the window, ground that drains onto
     it on each ground [m2], and which takers are near."""
 
@@ -53,7 +53,7 @@ class _Running:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Standing:
+class _StandsAt:
     """Ground of a place in a low spot, how deep water may stand without and with a grate [m], how long there [s]."""
 
     cells: IntArray
@@ -72,7 +72,7 @@ class _Steps(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ground:
+class _WithWorks:
     """One ground with works at their places.
 
     Attributes
@@ -105,6 +105,10 @@ class _Ground:
     needs: FloatArray
     drained: bool
 
+    def to_each(self, takers: int) -> FloatArray:
+        """What comes to each of so many works, without the others. [m3/s]"""
+        return np.bincount(self.taker, self.comes, minlength=takers).astype(np.float64)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WorksOnGrounds:
@@ -118,8 +122,10 @@ class WorksOnGrounds:
 
     ids: tuple[str, ...]
     takers: tuple[_Taker, ...]
+    times: FloatArray
+    """What comes to each of the works on the likeliest ground, over that of as much ground of all kinds. [-]"""
     most: tuple[float, ...]
-    grounds: tuple[_Ground, ...]
+    grounds: tuple[_WithWorks, ...]
 
     @classmethod
     def of(
@@ -139,13 +145,16 @@ class WorksOnGrounds:
             _standing(place, each.spot, situation, found, soaks, kinds)
             for each in found.troubles if each.spot is not None for place in each.spot.every
         ]
-        elevation = situation.drainage.ground.elevation[grounds.window]
+        elevation, cell_area = situation.drainage.ground.elevation[grounds.window], situation.grid.cell_area
         laid = tuple(
-            _ground(number, flow, elevation + grounds.above[number], takers, running, standing, unit,
-                    situation.grid.cell_area)
+            _ground(number, flow, elevation + grounds.above[number], takers, running, standing, unit, cell_area)
             for number, flow in enumerate(flow_on_each(situation.drainage, grounds))
         )
-        return cls(tuple(site.id for site in sites), takers, tuple(each.most for each in running), laid)
+        best = _ground(0, flow_on_best(situation.drainage, grounds), elevation, takers, (), (), unit, cell_area)
+        ids, there = tuple(site.id for site in sites), best.to_each(len(takers))
+        comes = np.array([water.arriving[name].peak if name in water.arriving else np.nan for name in ids])
+        times = np.where((there > NO_WATER) & (comes > NO_WATER), comes / np.maximum(there, NO_WATER), 1.0)
+        return cls(ids, takers, times, tuple(each.most for each in running), laid)
 
     def ended(self, capacities: Mapping[str, float]) -> BoolArray:
         """Whether works that take so much [m3/s] end every trouble, on each ground; what is not named takes nothing."""
@@ -154,12 +163,10 @@ class WorksOnGrounds:
 
     def comes_on(self, share: float) -> dict[str, float]:
         """What comes to each of the works at the peak on so many of the grounds at most, without the others. [m3/s]"""
-        comes = np.array([
-            np.bincount(ground.taker, ground.comes, minlength=len(self.ids)) for ground in self.grounds
-        ]).reshape(len(self.grounds), len(self.ids))
+        comes = self.times * [ground.to_each(len(self.ids)) for ground in self.grounds]
         return dict(zip(self.ids, np.quantile(comes, share, axis=0).tolist(), strict=True))
 
-    def _ends(self, ground: _Ground, takes: FloatArray) -> bool:
+    def _ends(self, ground: _WithWorks, takes: FloatArray) -> bool:
         if not ground.drained or np.any(takes < ground.needs):
             return False
         left = np.ones(takes.size)
@@ -169,7 +176,8 @@ class WorksOnGrounds:
             come = ground.comes[own]
             if self.takers[number].at != "roof":
                 come = np.maximum(come - taken @ ground.met[:, ground.at[own]], 0.0)
-            left[number] = _lets_by(self.takers[number], takes[number], float(come.sum()), ground.held[number])
+            comes = self.times[number] * float(come.sum())
+            left[number] = _lets_by(self.takers[number], takes[number], comes, ground.held[number])
             taken[own] = (1.0 - left[number]) * come
         for edge, most in zip(ground.edges, self.most, strict=True):
             run = np.maximum(edge.flow - taken @ ground.met[:, edge.at], 0.0)
@@ -188,9 +196,9 @@ def _lets_by(taker: _Taker, takes: float, comes: float, held: float) -> float:
 
 
 def _ground(
-    number: int, flow: Flow, heights: FloatArray, takers: Sequence[_Taker], running: Sequence[_Running],
-    standing: Sequence[_Standing], unit: float, cell_area: float,
-) -> _Ground:
+    number: int, flow: Flow, heights: FloatArray, takers: Sequence[_Taker], running: Sequence[_RunsAt],
+    standing: Sequence[_StandsAt], unit: float, cell_area: float,
+) -> _WithWorks:
     labels, _ = label(flow.depth.reshape(heights.shape) > WET, structure=np.ones((3, 3)))
     ponds, heights = labels.ravel(), heights.ravel()
     grates = [_grate(taker, heights, ponds) for taker in takers]
@@ -207,7 +215,7 @@ def _ground(
     furthest = [float(area[part].max(initial=0.0)) for part in own]
     needs, drained = _needs(standing, flow, heights, ponds, grates, held, len(takers))
     comes = np.concatenate([*(_comes(each, out, flow) for each, out in zip(takers, exits, strict=True)), np.empty(0)])
-    return _Ground(
+    return _WithWorks(
         comes * unit, taker, here, met[here], tuple(np.argsort(furthest, kind="stable").tolist()), held,
         tuple(
             _at_edge(edge, number, part, area, met, taker, here, unit)
@@ -218,7 +226,7 @@ def _ground(
 
 
 def _at_edge(
-    edge: _Running, number: int, at: IntArray, area: FloatArray, met: BoolArray, taker: IntArray, here: IntArray,
+    edge: _RunsAt, number: int, at: IntArray, area: FloatArray, met: BoolArray, taker: IntArray, here: IntArray,
     unit: float,
 ) -> _Steps:
     # what comes from beyond the window comes in the same share
@@ -280,7 +288,7 @@ def _comes(taker: _Taker, exits: IntArray, flow: Flow) -> FloatArray:
 
 
 def _needs(
-    standing: Sequence[_Standing], flow: Flow, heights: FloatArray, ponds: IntArray, grates: Sequence[int | None],
+    standing: Sequence[_StandsAt], flow: Flow, heights: FloatArray, ponds: IntArray, grates: Sequence[int | None],
     held: FloatArray, takers: int,
 ) -> tuple[FloatArray, bool]:
     """Least that each of the works must take for what stands to leave in time [m3/s], and whether all has some."""
@@ -314,7 +322,7 @@ def _taker(site: Site, situation: Situation, water: LotWater) -> _Taker:
     return _Taker(cells, "pond", comes.flow / comes.peak, comes.step)
 
 
-def _running(trouble: Trouble, found: Diagnosis, situation: Situation, sites: Sequence[Site]) -> _Running:
+def _running(trouble: Trouble, found: Diagnosis, situation: Situation, sites: Sequence[Site]) -> _RunsAt:
     edge, rules = trouble.edge, found.rules
     assert edge is not None
     assert situation.grounds is not None
@@ -329,7 +337,7 @@ def _running(trouble: Trouble, found: Diagnosis, situation: Situation, sites: Se
         for site in sites
     ]
     window = situation.grounds.window
-    return _Running(
+    return _RunsAt(
         most, mask_of(edge.shape, situation.grid)[window].ravel(),
         situation.drainage.ground.kind[window].ravel() == OPEN, edge.on_grounds, np.array(near, dtype=bool),
     )
@@ -338,13 +346,13 @@ def _running(trouble: Trouble, found: Diagnosis, situation: Situation, sites: Se
 def _standing(
     place: SpotPlace, trouble: SpotPlace, situation: Situation, found: Diagnosis, soaks: float,
     ground: Mapping[Reason, IntArray],
-) -> _Standing:
+) -> _StandsAt:
     tolerated, grate = found.rules.at(place.place), tolerated_over_grate(place, found.rules, situation.rules)
     spot = np.zeros(situation.grid.shape, dtype=bool)
     spot.ravel()[trouble.spot.cells] = True
     here = _in_window(np.flatnonzero(binary_dilation(spot, np.ones((3, 3)))), situation)
     own = ground.get(place.name)
-    return _Standing(
+    return _StandsAt(
         here if own is None else np.intersect1d(here, own),
         max(tolerated.depth + soaks * tolerated.duration, found.rules.film),
         max(grate.depth, found.rules.film), grate.duration,

@@ -322,7 +322,9 @@ def _laid_out(
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
     under = holds_under(chosen, served, looks)
-    ended = laid.on_each(chosen) if lot is None else ended_on_graded(reckoning, today, lot, served, water, chosen.capacities)
+    ended = laid.on_each(chosen) if lot is None else ended_on_graded(
+        reckoning, today, lot, served, water, chosen.capacities
+    )  # fmt: skip
     parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under, ended), inputs, today)
     ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
     kinds = {outfall.kind for outfall in ends}

@@ -30,7 +30,7 @@ def test_it_is_no_more_than_comes_and_ends_what_the_least_does_not(stages: LotSt
     inputs, found = stages.inputs, stages.diagnosis
     catching, division, ways = with_flows(inputs, found, stages.sited.catching, stages.way_ground)
     least = ways.flows
-    more = flows_that_catch(inputs.situation, inputs.reckoning, found, catching, division, least)
+    more = flows_that_catch(inputs.situation, inputs.reckoning, found, catching, division, least, None)
     assert more is not None
 
     def run(flows: dict[str, float]) -> tuple[int, dict[str, float]]:
