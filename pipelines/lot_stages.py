@@ -214,7 +214,7 @@ class LotStages:
     @cached_property
     def reckoning(self) -> Reckoning:
         """Surfaces, soil and the design storm."""
-        return _reckoning(self.lot, self.situation, self.ground[1], outlined=self.whole)
+        return _reckoning(self.lot, self.situation, self.ground[1])
 
     @cached_property
     def places(self) -> dict[str, SpotPlace]:
@@ -359,7 +359,7 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
     return studied
 
 
-def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined: bool) -> Reckoning:
+def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
     site, layers = lot.opened.site, lot.opened.layers
     group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     surfaces: SurfaceMap = map_surfaces(
@@ -379,5 +379,4 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined
         site.soil.compacted,
         travel_rules(site.rules),
         site.rules["standing_followed"].likely,
-        outlined=outlined,
     )
