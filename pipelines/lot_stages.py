@@ -101,8 +101,8 @@ class LotStages:
     beside_pysheds : bool
         Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
     whole : bool
-        Draw the outline of each sub-catchment, and list low spots too that none of the lot's water comes to: what is
-        drawn and laid wants them, what the ground says of the lot's own water does not.
+        List low spots too that none of the lot's water comes to: what is drawn and laid wants them, what the ground
+        says of the lot's own water does not.
     """
 
     lot: LotInputs

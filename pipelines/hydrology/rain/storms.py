@@ -152,7 +152,8 @@ def nested_storm(
             f"a nested storm of {duration_text(duration)} in steps of {duration_text(block)}: "
             "give a step that divides the duration"
         )
-    fallen = np.concatenate([[0.0], rain_depths(table, block * np.arange(1.0, count + 1.0), return_period)])
+    ends = np.array([(k + 1) * block for k in range(count)])
+    fallen = np.concatenate([[0.0], rain_depths(table, ends, return_period)])
     blocks = np.sort(np.diff(fallen))[::-1]
     return DesignStorm("nested", block, _alternating(blocks), duration, return_period)
 
