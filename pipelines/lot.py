@@ -28,6 +28,7 @@ from pipelines.hydrology.runoff_table import runoff_bounds
 from pipelines.hydrology.surfaces import infiltration_rate
 from pipelines.inputs.input_files import input_files
 from pipelines.inputs.site_ground import SiteInputs
+from pipelines.layout.diagnosis.lot_water import outlined
 from pipelines.layout.diagnosis.misfits import find_misfits
 from pipelines.layout.diagnosis.situation import Situation
 from pipelines.layout.other_storms import when_all_is_clogged
@@ -178,7 +179,7 @@ def findings_of(stages: LotStages) -> Findings:
         roof_area=float(np.count_nonzero(studied_roofs)) * grid.cell_area,
         flow_paths=stages.flow_paths,
         low_spots=stages.standing(after),
-        runoff=after.runoff,
+        runoff=outlined(after.runoff, planned.division),
         plan=planned.plan,
         balance=Balance(after.rain, after.soaked, after.left, after.stands, after.collected),
         leaving=leaving_of(before, after, planned.served, planned.limits),

@@ -100,8 +100,8 @@ class LotStages:
     beside_pysheds : bool
         Take filled surface and accumulation of pysheds too; the kernel's are the same to the bit, and sooner there.
     whole : bool
-        Draw the outline of each sub-catchment, and list low spots too that none of the lot's water comes to: what is
-        drawn and laid wants them, what the ground says of the lot's own water does not.
+        List low spots too that none of the lot's water comes to: what is drawn and laid wants them, what the ground
+        says of the lot's own water does not.
     """
 
     lot: LotInputs
@@ -213,7 +213,7 @@ class LotStages:
     @cached_property
     def reckoning(self) -> Reckoning:
         """Surfaces, soil and the design storm."""
-        return _reckoning(self.lot, self.situation, self.ground[1], outlined=self.whole)
+        return _reckoning(self.lot, self.situation, self.ground[1])
 
     @cached_property
     def places(self) -> dict[str, SpotPlace]:
@@ -356,7 +356,7 @@ def _drains_to_lot(window: Ground, opened: SiteInputs) -> BoolArray:
     return studied
 
 
-def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined: bool) -> Reckoning:
+def _reckoning(lot: LotInputs, situation: Situation, ground: Ground) -> Reckoning:
     site, layers = lot.opened.site, lot.opened.layers
     group = (site.soil.group or site.rules["default_soil_group"].name).upper()
     surfaces: SurfaceMap = map_surfaces(
@@ -376,5 +376,4 @@ def _reckoning(lot: LotInputs, situation: Situation, ground: Ground, *, outlined
         site.soil.compacted,
         travel_rules(site.rules),
         site.rules["standing_followed"].likely,
-        outlined=outlined,
     )

@@ -29,6 +29,7 @@ from pipelines.deliverables.lot.layers import (
 )
 from pipelines.deliverables.lot.written import report_page
 from pipelines.hydrology.surface_map import curve_numbers
+from pipelines.layout.diagnosis.lot_water import outlined
 from pipelines.lot import findings_of
 from pipelines.steps.inputs import Collectors, Ground, Lines, Lot, LowSpots, Sized, StepParameters, given
 from pipelines.steps.registry import Layers, Page
@@ -75,7 +76,8 @@ def runoff(
     Gives the layer sub_catchments and the table runoff.
     """
     stages = given(site, elevation, low_spots=low_spots, collectors=collectors, works=(lines,))
-    rows = (stages.water if lines is None else stages.planned.water).runoff
+    of = stages if lines is None else stages.planned
+    rows = outlined(of.water.runoff, of.division)
     units = parameters.written_in(site)
     return Layers({"sub_catchments": sub_catchment_layer(rows, units), "runoff": runoff_table(rows, units)})
 

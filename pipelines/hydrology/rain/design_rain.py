@@ -1,6 +1,7 @@
 """The one rain a run is designed for: its storm, its intensities, and what had to be assumed of it."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -130,6 +131,7 @@ def design_rain(given: Rain, table: RainTable | None, rules: Rules) -> DesignRai
     return _rain_of_depth(given, rules)
 
 
+@lru_cache(maxsize=64)
 def rain_from_table(
     table: RainTable, return_period: float, *, distribution: Distribution = "nested", least_time: float = LEAST_TIME
 ) -> DesignRain:

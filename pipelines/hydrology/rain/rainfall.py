@@ -58,6 +58,46 @@ def rain_depth(table: RainTable, duration: float, return_period: float) -> float
     return float(np.interp(math.log(return_period), np.log(table.return_periods), depths))
 
 
+def rain_depths(table: RainTable, durations: FloatArray, return_period: float) -> FloatArray:
+    """Depth of rain of each of many durations, the same as of one by one.
+
+    Parameters
+    ----------
+    table : RainTable
+        Depths by duration and return period.
+    durations : (n,) float ndarray
+        [s]
+    return_period : float
+        [yr]
+
+    Returns
+    -------
+    (n,) float ndarray
+        Depths. [m]
+
+    Raises
+    ------
+    RainError
+        If a duration or the return period lies outside the table; the message says its range.
+
+    References
+    ----------
+    .. [1] As of `rain_depth`.
+    """
+    first, last = float(table.durations[0]), float(table.durations[-1])
+    inside = (durations >= first * (1.0 - ROUND_OFF)) & (durations <= last * (1.0 + ROUND_OFF))
+    for at in (0, *np.flatnonzero(~inside)[:1]):
+        rain_depth(table, float(durations[at]), return_period)
+    log_durations, log_depths = _logs(table)
+    at = np.clip(durations, first, last)
+    logs = [math.log(each) for each in at.tolist()]
+    depths = np.array([[math.exp(each) for each in np.interp(logs, log_durations, column)] for column in log_depths]).T
+    told = np.isin(at, table.durations)
+    depths[told] = table.depths[np.searchsorted(table.durations, at[told])]
+    years, periods = math.log(return_period), np.log(table.return_periods)
+    return np.array([np.interp(years, periods, row) for row in depths])
+
+
 def depths_of_duration(table: RainTable, duration: float) -> FloatArray:
     """Depth of one duration at each of the table's return periods.
 

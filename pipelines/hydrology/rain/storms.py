@@ -8,7 +8,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from pipelines.hydrology.errors import RainError
-from pipelines.hydrology.rain.rainfall import duration_text, rain_depth
+from pipelines.hydrology.rain.rainfall import duration_text, rain_depths
 from pipelines.inputs.limits import require_positive
 from pipelines.inputs.tables.rain_table import RainTable
 from terrain.arrays import FloatArray
@@ -152,7 +152,8 @@ def nested_storm(
             f"a nested storm of {duration_text(duration)} in steps of {duration_text(block)}: "
             "give a step that divides the duration"
         )
-    fallen = np.array([0.0, *(rain_depth(table, (k + 1) * block, return_period) for k in range(count))])
+    ends = np.array([(k + 1) * block for k in range(count)])
+    fallen = np.concatenate([[0.0], rain_depths(table, ends, return_period)])
     blocks = np.sort(np.diff(fallen))[::-1]
     return DesignStorm("nested", block, _alternating(blocks), duration, return_period)
 

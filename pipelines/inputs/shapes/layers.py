@@ -30,7 +30,7 @@ from pipelines.inputs.shapes.layer_remarks import (
 )
 from pipelines.inputs.shapes.layer_table import LAYER_KINDS, LayerKind
 from pipelines.inputs.shapes.single_parts import refuse_too_many_on_lot
-from pipelines.inputs.shapes.vector_file import Bounds, VectorLayer, find_layer, read_shapes
+from pipelines.inputs.shapes.vector_file import Bounds, ListedLayers, VectorLayer, find_layer, read_shapes
 from pipelines.inputs.site_file import SiteFile
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
@@ -105,7 +105,8 @@ def read_layers(site: SiteFile, frame: Frame, *, several_parcels: bool = False) 
     """Read every layer that a site file names."""
     rules = site.rules
     reach = rules["layer_reach"].likely
-    parcel_layer, parcels, warnings = _read_parcels(site, frame, several_parcels)
+    files = ListedLayers()
+    parcel_layer, parcels, warnings = _read_parcels(site, frame, several_parcels, files)
     sources = [parcel_layer]
     around = _bounds_around(parcels, reach)
     read: dict[str, gpd.GeoDataFrame] = {}
@@ -114,7 +115,7 @@ def read_layers(site: SiteFile, frame: Frame, *, several_parcels: bool = False) 
         if source is None:
             read[key] = empty_layer(kind)
             continue
-        layer = find_layer(source, key)
+        layer = find_layer(source, key, files)
         # a swale may run on for miles; other layers of a city are read around the lot only
         shapes, found = read_shapes(layer, kind, frame, within=None if key == "swales" else around)
         refuse_too_many_on_lot(shapes, parcels, layer.words)
@@ -190,8 +191,10 @@ def named_layers(site: SiteFile) -> dict[str, VectorFile | None]:
 _READING_ORDER = ("swales", *(key for key in LAYER_KINDS if key not in ("parcel", "swales")))
 
 
-def _read_parcels(site: SiteFile, frame: Frame, several: bool) -> tuple[VectorLayer, gpd.GeoDataFrame, list[Reason]]:
-    layer = find_layer(site.parcel, "parcel")
+def _read_parcels(
+    site: SiteFile, frame: Frame, several: bool, files: ListedLayers
+) -> tuple[VectorLayer, gpd.GeoDataFrame, list[Reason]]:
+    layer = find_layer(site.parcel, "parcel", files)
     parcels, found = read_shapes(layer, LAYER_KINDS["parcel"], frame)
     _refuse_none(layer, parcels, found)
     if len(parcels) > 1 and not several:

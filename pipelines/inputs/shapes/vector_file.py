@@ -76,18 +76,34 @@ class VectorLayer:
         return f"[{self.key}] {self.source.file.name}, layer {self.layer}"
 
 
-def find_layer(source: VectorFile, key: str) -> VectorLayer:
+class ListedLayers:
+    """Layers that files hold, each file asked once by those who look for several of its layers."""
+
+    def __init__(self) -> None:
+        self._listed: dict[Path, Any] = {}
+
+    def of(self, path: Path) -> Any:
+        """Name and kind of shapes of each layer of a file."""
+        import pyogrio
+
+        if path not in self._listed:
+            self._listed[path] = pyogrio.list_layers(path)
+        return self._listed[path]
+
+
+def find_layer(source: VectorFile, key: str, listed: ListedLayers | None = None) -> VectorLayer:
     """Find the one layer that a table of the site file means."""
+    listed = listed or ListedLayers()
     shared = shared_reads()
     if shared is None:
-        return _find(source, key)
+        return _find(source, key, listed)
     # one parcel after another is selected by its number, which needs no check of its own
     wanted = (source.file, source.layer, key, None if key == "parcel" else source.where)
-    found: VectorLayer = shared.once(wanted, lambda: _find(source, key))
+    found: VectorLayer = shared.once(wanted, lambda: _find(source, key, listed))
     return replace(found, source=source)
 
 
-def _find(source: VectorFile, key: str) -> VectorLayer:
+def _find(source: VectorFile, key: str, files: ListedLayers) -> VectorLayer:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
@@ -98,7 +114,7 @@ def _find(source: VectorFile, key: str) -> VectorLayer:
     try:
         with vector_options(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            listed = pyogrio.list_layers(path)
+            listed = files.of(path)
             if path.suffix.lower() == ".dxf":
                 listed = [each for each in listed if each[0] == SHAPES]
             names = [str(name) for name, _ in listed]
@@ -271,10 +287,12 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
             warnings.simplefilter("ignore")
             path = layer.opened
             chosen: dict[str, Any] = {"layer": layer.layer, "where": where, "bbox": bbox}
+            # as bytes, so that a shape that cannot be is known by its feature
+            meta, numbers, held, columns = raw.read(path, **chosen, return_fids=True, datetime_as_string=True)
+            if _plain(meta):
+                named = dict(zip(meta["fields"].tolist(), columns, strict=True))
+                return pd.DataFrame(named, columns=list(named), index=pd.Index(numbers, name="fid")), held
             rows = pyogrio.read_dataframe(path, **chosen, read_geometry=False, fid_as_index=True, use_arrow=False)
-            # as bytes, so that a shape that cannot be is known by its feature; a filter sees the columns read alone
-            columns: list[str] | None = [] if where is None else None
-            _, numbers, held, _ = raw.read(path, **chosen, columns=columns, return_fids=True)
             return rows, held[pd.Index(numbers).get_indexer(rows.index)]
     except (DataSourceError, DataLayerError, ValueError) as error:
         if where is not None:
@@ -283,6 +301,12 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
                 f"its attributes are {', '.join(layer.attributes) or 'none'}"
             ) from None
         raise InputFileError(f"{layer.words}: it is torn: {first_line(error)}; fetch it again") from None
+
+
+def _plain(meta: dict[str, Any]) -> bool:
+    """Whether all columns stay as they are read: no dates, no JSON."""
+    dates = any(kind.startswith("datetime") for kind in meta["dtypes"])
+    return not dates and "OFSTJSON" not in meta["ogr_subtypes"]
 
 
 def _in_frame(layer: VectorLayer, shapes: Any, frame: Frame) -> Any:

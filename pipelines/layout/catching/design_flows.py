@@ -63,8 +63,11 @@ def works_division(situation: Situation, catching: Catching) -> Division:
     places += [CollectingPlace(spot.id, "spot", spot.cells) for spot in situation.counted_spots]
     places += [CollectingPlace(drain.id, "taker", drain.cells) for drain in catching.drains if not drain.into]
     places += [CollectingPlace(basin.id, "taker", basin.cells) for basin in catching.basins if basin.cells.size]
-    return divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied,
-                        upslope=situation.upslope)
+    return situation.divided.of(
+        tuple((place.id, place.kind, place.cells.tobytes()) for place in places),
+        lambda: divide_ground(situation.drainage, situation.on_parcel, places, skip=situation.studied,
+                              upslope=situation.upslope),
+    )
 
 
 def design_flows(

@@ -81,6 +81,10 @@ def catch(situation: Situation, reckoning: Reckoning, found: Diagnosis) -> Catch
 
 def catch_ground(situation: Situation) -> CatchGround:
     """What places are looked for on."""
+    return situation.known.of("catch_ground", lambda: _catch_ground(situation))
+
+
+def _catch_ground(situation: Situation) -> CatchGround:
     rules = situation.rules
     wall_offset = stone_offset(rules, situation.foundation, situation.footing_depth)
     line_offset = rules["line_offset"].likely + rules["parcel_line_error"].likely

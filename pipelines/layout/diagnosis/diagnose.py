@@ -34,6 +34,9 @@ from terrain.flow.cells_to_polygons import label_polygons
 from terrain.flow.drainage import upstream_labels
 from terrain.reason import Reason, reason
 
+MOST_PONDS = 256
+"""Low spots' water in so many storms is kept, to be taken from there where the same comes to the same again. [-]"""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reckoning:
@@ -47,10 +50,8 @@ class Reckoning:
         Soil taken one group worse than mapped.
     watched : float
         How long after the storm standing water is followed. [s]
-    known : Once
-        Runoff of regions that was reckoned already, with works or without.
-    outlined : bool
-        Draw the outline of each region.
+    known, ponds : Once
+        Runoff of regions that was reckoned already, with works or without, and what stood last in low spots.
     """
 
     surfaces: SurfaceMap
@@ -59,7 +60,7 @@ class Reckoning:
     travel: TravelRules
     watched: float
     known: Once = field(default_factory=Once)
-    outlined: bool = True
+    ponds: Once = field(default_factory=lambda: Once(most=MOST_PONDS))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,7 +184,7 @@ def settings_for(places: dict[str, SpotPlace], rules: TroubleRules, reckoning: R
     """How the storm is run on places of these kinds."""
     tolerable = {name: place.dry + rules.counts_from(rules.at(place.place)) for name, place in places.items()}
     return WaterSettings(
-        reckoning.compacted, tolerable, reckoning.travel, reckoning.watched, reckoning.known, reckoning.outlined
+        reckoning.compacted, tolerable, reckoning.travel, reckoning.watched, reckoning.known, reckoning.ponds
     )
 
 

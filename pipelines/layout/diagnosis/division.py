@@ -70,17 +70,19 @@ class Region:
 class Once:
     """What was worked out of some ground already, each once, kept as long as the ground is asked about.
 
-    What it hangs on is its key: a rain or a map itself.
+    What it hangs on is its key: a rain or a map itself. Of more than `most` what was asked for longest ago goes first.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, most: float = np.inf) -> None:
         self._known: dict[Hashable, Any] = {}
+        self._most = most
 
     def of(self, key: Hashable, work_out: Callable[[], Known]) -> Known:
         """What belongs to a key, worked out where it was not yet."""
-        if key not in self._known:
-            self._known[key] = work_out()
-        found: Known = self._known[key]
+        found: Known = self._known.pop(key) if key in self._known else work_out()
+        self._known[key] = found
+        if len(self._known) > self._most:
+            del self._known[next(iter(self._known))]
         return found
 
     def __contains__(self, key: Hashable) -> bool:

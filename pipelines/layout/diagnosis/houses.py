@@ -1,14 +1,14 @@
 """The houses of a lot, each with its own floor and the ground along its own walls."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from terrain.arrays import FloatArray
+from terrain.arrays import FloatArray, IntArray
 from terrain.flow.burnt_cells import cells_inside
 from terrain.ground import OPEN, Ground
 
@@ -31,14 +31,21 @@ class HouseGround:
         Level of its floor, the lowest of its parts; None where nobody gave one. [m]
     walls : (n, 2) float ndarray
         Points along its walls, corners among them. [m]
+    beside : (n, k) int ndarray
+        Flat indices of the nearest known cells outside the wall at each of them. [-]
     ground : (n,) float ndarray
-        Ground outside the wall at each of them; the nearest that is known. [m]
+        Ground there. [m]
     """
 
     shape: BaseGeometry
     floor: float | None
     walls: FloatArray
+    beside: IntArray
     ground: FloatArray
+
+    def on(self, ground: Ground) -> "HouseGround":
+        """The same house where the ground was raised or lowered."""
+        return replace(self, ground=ground.elevation.ravel()[self.beside].mean(axis=1))
 
     def ground_near(self, shape: BaseGeometry, reach: float) -> FloatArray:
         """Ground along the walls within a reach of a shape. [m]"""
@@ -60,7 +67,7 @@ def houses_of(
     if not rows.size:
         return ()
     tree = cKDTree(np.column_stack(grid.centres(rows, columns)))
-    heights = ground.elevation[rows, columns]
+    cells = rows * grid.shape[1] + columns
     found = []
     for part in merged:
         own = [k for k, roof in enumerate(roofs) if shapely.intersects(part, roof)]
@@ -69,8 +76,9 @@ def houses_of(
         outline = shapely.segmentize(shapely.boundary(shape), min(grid.cell_width, grid.cell_height))
         walls = shapely.get_coordinates(outline)
         _, nearest = tree.query(walls, k=min(_AVERAGED, rows.size))
-        beside = heights[nearest].reshape(len(walls), -1).mean(axis=1)
-        found.append(HouseGround(shape, min(told, default=None), walls, beside))
+        beside = cells[nearest].reshape(len(walls), -1)
+        heights = ground.elevation.ravel()[beside].mean(axis=1)
+        found.append(HouseGround(shape, min(told, default=None), walls, beside, heights))
     return tuple(found)
 
 

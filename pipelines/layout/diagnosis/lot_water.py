@@ -6,7 +6,7 @@ from functools import partial
 from hashlib import blake2b
 
 import numpy as np
-from shapely import Geometry, Polygon
+from shapely import Polygon
 
 from pipelines.hydraulics.held_back import HeldBack, RatingInTime
 from pipelines.hydraulics.ratings import StageOutflow
@@ -67,7 +67,7 @@ class LotWater:
     Attributes
     ----------
     runoff : tuple of SubCatchment
-        One row a region.
+        One row a region, its outline left empty.
     standing : dict of str to PoolWater
         By low spot.
     arriving, taken : dict of str to Hydrograph
@@ -143,6 +143,16 @@ def run_storm(
     return _closed(division, drainage.ground.grid, rain, runoff, standing, arriving, taken, leaving, shut_in, held)
 
 
+def outlined(runoff: Sequence[SubCatchment], division: Division) -> tuple[SubCatchment, ...]:
+    """Rows of a storm on a division with the outlines of their regions, which no storm needs."""
+    grid = division.drainage.ground.grid
+    labels = np.full(grid.shape, -1, dtype=np.int64)
+    for number, region in enumerate(division.regions):
+        labels.ravel()[region.cells] = number
+    shapes = label_polygons(labels, grid)
+    return tuple(replace(row, shape=shapes[number]) for number, row in enumerate(runoff))
+
+
 def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
     """Water that runs off each studied cell in the storm. [m3]"""
     excess = np.zeros(division.studied.shape)
@@ -200,8 +210,6 @@ def _runoff(
     piped = [taking is not None and taking.piped for taking in served]
     hangs_on = surfaces, rain, settings.compacted, settings.travel
     keys = [(_told_by(each, ground), pipe, *hangs_on) for each, pipe in zip(division.regions, piped, strict=True)]
-    fresh = {n: division.regions[n] for n, key in enumerate(keys) if key not in known}
-    shapes = _shapes(fresh, ground.grid) if settings.outlined else dict.fromkeys(fresh, _NO_OUTLINE)
 
     def runs_off(number: int) -> SubCatchment:
         region = division.regions[number]
@@ -215,7 +223,7 @@ def _runoff(
             compacted=settings.compacted,
         )
         return sub_catchment_runoff(
-            region.id, region.drains_to, shares, travel, rain, shape=shapes[number], run_on=region.run_on
+            region.id, region.drains_to, shares, travel, rain, shape=_NO_OUTLINE, run_on=region.run_on
         )
 
     for number, (region, taking) in enumerate(zip(division.regions, served, strict=True)):
@@ -229,13 +237,6 @@ def _told_by(region: Region, ground: Ground) -> bytes:
     """What the runoff of a region hangs on, in short: its cells, its longest way and the heights along it."""
     parts = np.array(region.path.size), region.path, ground.elevation.ravel()[region.path], region.cells
     return blake2b(b"".join(part.tobytes() for part in parts)).digest()
-
-
-def _shapes(regions: Mapping[int, Region], grid: Grid) -> dict[int, Geometry]:
-    labels = np.full(grid.shape, -1, dtype=np.int64)
-    for number, region in regions.items():
-        labels.ravel()[region.cells] = number
-    return label_polygons(labels, grid)
 
 
 def _sum(parts: Sequence[Hydrograph], runoff: Sequence[SubCatchment]) -> Hydrograph:
@@ -258,13 +259,19 @@ def _capacity(taking: Taking | None, inflow: Hydrograph) -> FloatArray:
 def _stand(
     spot: LowSpot, inflow: Hydrograph, surfaces: SurfaceMap, taking: Taking | None, settings: WaterSettings
 ) -> PoolWater:
-    storage = storage_of_low_spot(spot)
-    soil = infiltration_rate(group_at(surfaces, spot.cells), compacted=settings.compacted)
-    return route_storage(
-        inflow,
-        storage,
-        infiltration_rate=soil.likely,
-        outflow=None if taking is None else taking.rating,
-        tolerable_depth=settings.tolerable.get(spot.id, 0.0),
-        watched=settings.watched,
-    )
+    soil = infiltration_rate(group_at(surfaces, spot.cells), compacted=settings.compacted).likely
+    rating, tolerable = None if taking is None else taking.rating, settings.tolerable.get(spot.id, 0.0)
+
+    def stands() -> PoolWater:
+        return route_storage(
+            inflow, storage_of_low_spot(spot), infiltration_rate=soil, outflow=rating, tolerable_depth=tolerable,
+            watched=settings.watched,
+        )
+
+    if isinstance(rating, RatingInTime):
+        return stands()
+    told = [spot.levels, spot.areas, spot.volumes, inflow.flow]
+    told += [] if rating is None else [rating.levels, rating.flows]
+    sizes = tuple(part.size for part in told)
+    key = blake2b(b"".join(part.tobytes() for part in told)).digest(), sizes, inflow.step, soil, tolerable
+    return settings.ponds.of((*key, spot.bottom_elevation, settings.watched), stands)

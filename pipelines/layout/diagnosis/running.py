@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.diagnosis.division import CollectingPlace, Division
 from pipelines.layout.diagnosis.lot_water import LotWater
-from pipelines.layout.diagnosis.protected import ProtectedEdge, first_at, mask_of, steps_onto
+from pipelines.layout.diagnosis.protected import ProtectedEdge, first_at, mask_of
 from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import catchment
 
@@ -44,18 +44,18 @@ def running_at(
     Water that comes to a low spot before it comes to the edge stands there; what the low spot then spills over the edge
     runs at it. So does what a trench or a grate before the edge is offered and does not take. What runs over the edge
     to one of the places where works near it catch it, `caught` by id, is told by the share of it that they let by.
-    `peak` is that of a square metre of ground [m/s].
+    `peak` is that of a square metre of ground [m/s]. The edge was found on the ground that is divided.
     """
     drainage = division.drainage
     inside = mask_of(edge.shape, drainage.ground.grid).ravel()
-    steps = steps_onto(inside, drainage)
+    # of the same ground, where it was looked at before
+    steps, first = edge.cells, edge.areas
     held = np.zeros(inside.size, dtype=bool)
     for place in division.places:
         held[place.cells] = True
     straight = steps[~held[steps] & ~held[drainage.target[steps]]]
     areas = first_at(straight, inside, drainage, np.flatnonzero(held))
     onward = np.array([division.names[number] if number >= 0 else "" for number in division.label[straight]], dtype=str)
-    first = first_at(steps, inside, drainage)
     flow = float(areas[~np.isin(onward, list(caught))].sum()) * peak
     past: dict[str, float] = {}
     through: dict[str, float] = {}
@@ -96,8 +96,12 @@ def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, divis
     # what a trench at the very edge lets by is on it; what a grate amid it lets by came over the edge before
     if place.kind == "taker" and inside[cell] and not inside[place.cells].all():
         return True
-    own = set(place.cells.tolist())
-    while (onward := int(target[cell])) >= 0 and (not held[onward] or onward in own):
+    own: set[int] | None = None
+    while (onward := int(target[cell])) >= 0:
+        if held[onward]:
+            own = set(place.cells.tolist()) if own is None else own
+            if onward not in own:
+                break
         if inside[onward] and not inside[cell]:
             return True
         cell = onward
@@ -106,5 +110,6 @@ def _runs_onto(place: CollectingPlace, inside: BoolArray, held: BoolArray, divis
 
 def _within(place: CollectingPlace, steps: IntArray, first: FloatArray, division: Division) -> float:
     """Ground whose water steps onto the edge within the pond of a low spot. [m2]"""
-    onto = division.drainage.target[steps]
-    return float(first[np.isin(steps, place.cells) | np.isin(onto, place.cells)].sum())
+    inside = np.zeros(division.label.size, dtype=np.bool_)
+    inside[place.cells] = True
+    return float(first[inside[steps] | inside[division.drainage.target[steps]]].sum())

@@ -1,7 +1,7 @@
 """The lot as a planner sees it: ground, water's ways, what stands on it, what must stay dry, whose ground is whose."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -15,7 +15,7 @@ from pipelines.inputs.rules import Rules
 from pipelines.inputs.shapes.layers import SiteLayers
 from pipelines.inputs.shapes.spout_ends import spout_ends
 from pipelines.inputs.site_file import SiteFile
-from pipelines.layout.diagnosis.division import Upslope, lot_ground
+from pipelines.layout.diagnosis.division import Once, Upslope, lot_ground
 from pipelines.layout.diagnosis.houses import HouseGround, houses_of
 from pipelines.layout.diagnosis.protected import ProtectedEdge, arriving_on_grounds, arriving_water
 from pipelines.layout.diagnosis.upslope import bearing_ground, ground_upslope, still_upslope
@@ -127,6 +127,16 @@ class Situation:
         """All paving together. [m]"""
         return _union(self.each_paving)
 
+    @cached_property
+    def known(self) -> Once:
+        """What was worked out of it already, and is asked for again and again."""
+        return Once()
+
+    @cached_property
+    def divided(self) -> Once:
+        """The last divisions of its ground: works of one siting are tried in several sizes."""
+        return Once(most=2)
+
     @property
     def counted_spots(self) -> tuple[LowSpot, ...]:
         """Those that count in the reckoning."""
@@ -168,6 +178,15 @@ def describe_lot(
     standing = layers.roofs if closed.all() else layers.roofs[closed]
     own = standing[shapely.intersects(standing.geometry.to_numpy(), layers.parcel)]
     main = own.loc[own.area.idxmax()] if len(own) else None
+    edges = arriving_on_grounds(
+        _edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely), drainage, grounds
+    )
+    if before is not None:
+        # earth that is moved moves nothing that is built
+        return replace(
+            before, drainage=drainage, spots=near, rmse=rmse, on_parcel=on_parcel, studied=studied, edges=edges,
+            each_house=tuple(house.on(drainage.ground) for house in before.each_house), shots=shots, upslope=upslope,
+        )
     houses, beside = _union(own.geometry), site.rules["beside_reach"].likely
     spouts = layers.downspouts.geometry.to_numpy()
     near_house = shapely.distance(houses, spouts) <= beside
@@ -193,9 +212,7 @@ def describe_lot(
             for shape, setback in zip(layers.keep_out.geometry, layers.keep_out["setback_m"], strict=True)
         ),
         right_of_way=_union(layers.right_of_way.geometry) if site.right_of_way is not None else None,
-        edges=arriving_on_grounds(
-            _edges(layers, own.geometry, drainage, site.rules["wall_strip"].likely), drainage, grounds
-        ),
+        edges=edges,
         complaints=tuple(
             (shapely.centroid(shape), reason("water_seen", what=str(what or "water").strip(), date=date or None))
             for shape, what, date in zip(
@@ -210,7 +227,7 @@ def describe_lot(
         shots=shots,
         fixed_basins=tuple(layers.basins.geometry),
         upslope=upslope,
-        grounds=grounds if before is None else before.grounds,
+        grounds=grounds,
         way_off=_way_off(site, layers),
         neighbors=layers.frontage.neighbors,
         trees=_union(

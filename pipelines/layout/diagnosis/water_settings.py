@@ -28,10 +28,8 @@ class WaterSettings:
         What travel time is reckoned by.
     watched : float
         How long after the storm standing water is followed. [s]
-    known : Once
-        Runoff of regions that was reckoned already, with works or without.
-    outlined : bool
-        Draw the outline of each region; empty where not.
+    known, ponds : Once
+        Runoff of regions that was reckoned already, with works or without, and water that stood in low spots.
     """
 
     compacted: bool
@@ -39,7 +37,7 @@ class WaterSettings:
     travel: TravelRules = PUBLISHED
     watched: float = WATCHED
     known: Once = field(default_factory=Once, compare=False)
-    outlined: bool = True
+    ponds: Once = field(default_factory=Once, compare=False)
 
 
 def travel_of(

@@ -113,9 +113,9 @@ class Bounds:
         joins = _joins(self.loads, self.pairs)
         after = np.stack([joins[:, 1], joins[:, 2], self.row_of[joins[:, 2], joins[:, 3]]], axis=1)
         left = left_by_way(
-            cells, usable, self.onward, self.costs, np.minimum(of_row, len(self.costs) - 1), self.gathered, of_load,
-            self.rows, self.meet, np.searchsorted(joins[:, 0], np.arange(len(self.pairs) + 1)), after, place,
-            wanted.size,
+            cells, np.ascontiguousarray(usable), self.onward, self.costs, np.minimum(of_row, len(self.costs) - 1),
+            self.gathered, of_load, self.rows, self.meet,
+            np.searchsorted(joins[:, 0], np.arange(len(self.pairs) + 1)), after, place, wanted.size,
         )
         return left, place
 

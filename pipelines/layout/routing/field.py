@@ -1,10 +1,12 @@
 """The ground a line may be laid in: where it may go, how deep, and what a metre of it costs there."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
+from shapely import Point
 
 from pipelines.layout.routing.steps import (
     STEPS,
@@ -92,6 +94,19 @@ class RouteField:
         """Length of each of STEPS. [m]"""
         lengths: FloatArray = np.hypot(STEPS[:, 0] * self.grid.cell_height, STEPS[:, 1] * self.grid.cell_width)
         return lengths
+
+    def nearest_each(self, points: Sequence[Point]) -> list[tuple[int, int] | None]:
+        """The allowed cell nearest to each of some points: many stand on a cell's centre."""
+        x, y = shapely.get_x(points), shapely.get_y(points)
+        rows, columns = self.grid.cells(x, y)
+        east, north = self.grid.centres(rows, columns)
+        inside = (rows >= 0) & (rows < self.grid.shape[0]) & (columns >= 0) & (columns < self.grid.shape[1])
+        own = inside & (x == east) & (y == north)
+        own[own] = self.allowed[rows[own], columns[own]]
+        return [
+            (row, column) if here else self.nearest_allowed(point.x, point.y)
+            for row, column, here, point in zip(rows.tolist(), columns.tolist(), own, points, strict=True)
+        ]
 
     def nearest_allowed(self, x: float, y: float, *, reach: float = 3.0) -> tuple[int, int] | None:
         """The allowed cell nearest to a point, which a line can reach from it."""

@@ -72,7 +72,7 @@ def prepare_search(
     cells = onward.shape[0]
     tapers = [_taper(onward, length, cell, spec.taper_length - aside)
               for cell, aside in zip(outfall_cells, asides, strict=True)]
-    surface, dig = mean_along(field.surface_cost)[:, ways], mean_along(field.dig_factor)[:, ways]
+    surface, dig = _mean_to_neighbours(field.surface_cost), _mean_to_neighbours(field.dig_factor)
     crossing = field.crossing_cost.reshape(cells, -1)[:, ways]
     need = np.full(cells, np.inf)
     for cell, outfall in zip(outfall_cells, outfalls, strict=True):
@@ -90,8 +90,8 @@ def prepare_search(
         step=np.stack([
             surface, dig, crossing,
             field.band_low.reshape(cells, -1)[:, ways], field.band_high.reshape(cells, -1)[:, ways],
-            _middle_top(field)[:, ways],
-            np.nan_to_num(step_middles(field.deepest, highest=False).reshape(cells, -1)[:, ways]),
+            _middle_top(field),
+            np.nan_to_num(step_middles(field.deepest, highest=False, every=2).reshape(cells, -1)),
         ], axis=-1),
         length=length, turn=turn_costs(spec, ways.size), trench=np.array([spec.trench_depths, spec.trench_costs]),
     )
@@ -180,8 +180,15 @@ def _taper(onward: IntArray, length: FloatArray, cell: int, reach: float) -> _Ta
 
 
 def _middle_top(field: RouteField) -> FloatArray:
-    top = step_middles(field.ground, highest=False) - step_middles(field.cover, highest=True)
+    top = step_middles(field.ground, highest=False, every=2) - step_middles(field.cover, highest=True, every=2)
     known: FloatArray = np.nan_to_num(top).reshape(field.ground.size, -1)
+    return known
+
+
+def _mean_to_neighbours(values: FloatArray) -> FloatArray:
+    """Mean of the two cells of each step to the eight neighbours, as of `mean_along`. [any]"""
+    ends = [0.5 * (values + shifted(values, (int(r), int(c)), np.nan)) for r, c in STEPS[::2]]
+    known: FloatArray = np.nan_to_num(np.stack(ends, axis=-1)).reshape(values.size, -1)
     return known
 
 

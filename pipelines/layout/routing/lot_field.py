@@ -270,7 +270,10 @@ def _share_within(shape: BaseGeometry, grid: Grid) -> FloatArray:
     if shape.is_empty:
         return np.zeros(grid.shape)
     across = float(np.hypot(grid.cell_width, grid.cell_height))
-    away = shapely.distance(shapely.points(*grid.centres(*np.indices(grid.shape))), shapely.boundary(shape))
+    edge, centres = shapely.boundary(shape), shapely.points(*grid.centres(*np.indices(grid.shape)))
+    shapely.prepare(edge)
+    near, away = shapely.dwithin(edge, centres, across), np.full(grid.shape, np.inf)
+    away[near] = shapely.distance(centres[near], edge)
     inside = away * np.where(mask_of(shape, grid), 1.0, -1.0)
     share: FloatArray = np.clip(0.5 + inside / across, 0.0, 1.0)
     return share

@@ -32,14 +32,15 @@ def route_pressure(
     from_id: str = "sump",
     line_id: str = "pressure-1",
     serves: tuple[str, ...] = (),
+    ways: tuple[FloatArray, IntArray] | None = None,
 ) -> RoutedLine | None:
-    """Cheapest pressure line: it keeps its cover and needs no slope."""
+    """Cheapest pressure line: it keeps its cover and needs no slope; by `ways` that were found already."""
     ends = field.nearest_allowed(start.x, start.y), field.nearest_allowed(outfall.point.x, outfall.point.y)
     if ends[0] is None or ends[1] is None:
         return None
     columns = field.grid.shape[1]
     first, last = (r * columns + c for r, c in (ends[0], ends[1]))
-    best, before = pressure_ways(field, pipe, spec, cover, ends[1])
+    best, before = pressure_ways(field, pipe, spec, cover, ends[1]) if ways is None else ways
     if not np.isfinite(best[first].min()):
         return None
     cells = _followed(before, first, int(np.argmin(best[first])), last, columns)

@@ -44,10 +44,11 @@ class Crossing:
     clearance: float
 
 
-def step_middles(array: FloatArray, *, highest: bool) -> FloatArray:
-    """What lies half-way along each step: mean or highest of the two or four cells that meet there. [any]"""
+def step_middles(array: FloatArray, *, highest: bool, every: int = 1) -> FloatArray:
+    """What lies half-way along each, or every second, step: mean or highest of the two or four cells that meet there.
+    [any]"""
     middles = []
-    for d in range(len(STEPS)):
+    for d in range(0, len(STEPS), every):
         around = [shifted(array, step, np.nan) for step in ([] if d % 4 == 0 else _between(d))]
         if d % 2 == 0:
             around += [array, shifted(array, (int(STEPS[d, 0]), int(STEPS[d, 1])), np.nan)]
@@ -149,25 +150,32 @@ def crossed_by_steps(
     cost = np.zeros(passable.shape)
     low = np.full(passable.shape, np.inf)
     high = np.full(passable.shape, -np.inf)
+    shapes = np.array([crossing.shape for crossing in crossings], dtype=object)
+    shapely.prepare(shapes)
+    told = np.array([
+        (each.cost, np.inf, -np.inf) if each.elevation is None
+        else (each.cost, each.elevation - each.clearance, each.elevation + each.clearance)
+        for each in crossings
+    ])
     for d in range(len(STEPS) // 2 if crossings else 0):
-        all_rows, all_columns = np.nonzero(passable[..., d])
-        x, y = grid.centres(all_rows, all_columns)
+        rows, columns = np.nonzero(passable[..., d])
+        x, y = grid.centres(rows, columns)
         wide, high_up = 1.001 * np.abs(STEPS[d, ::-1]) * (grid.cell_width, grid.cell_height)
-        for crossing in crossings:
-            west, south, east, north = crossing.shape.bounds
-            near = (x >= west - wide) & (x <= east + wide) & (y >= south - high_up) & (y <= north + high_up)
-            rows, columns = all_rows[near], all_columns[near]
-            lines = step_lines(grid, rows, columns, d)
-            shapely.prepare(crossing.shape)
-            hit = shapely.intersects(crossing.shape, lines)
-            at = rows[hit], columns[hit], d
-            # a step that ends on a line and the next that starts there would both pay: half each
-            ends = shapely.intersects(crossing.shape, shapely.get_point(lines[hit], 0)).astype(np.float64)
-            ends += shapely.intersects(crossing.shape, shapely.get_point(lines[hit], -1))
-            cost[at] += crossing.cost * (1.0 - 0.5 * ends)
-            if crossing.elevation is not None:
-                low[at] = np.minimum(low[at], crossing.elevation - crossing.clearance)
-                high[at] = np.maximum(high[at], crossing.elevation + crossing.clearance)
+        near = [
+            np.flatnonzero((x >= west - wide) & (x <= east + wide) & (y >= south - high_up) & (y <= north + high_up))
+            for west, south, east, north in shapely.bounds(shapes)
+        ]
+        which, cells = np.repeat(np.arange(len(near)), [each.size for each in near]), np.concatenate(near)
+        lines = step_lines(grid, rows[cells], columns[cells], d)
+        hit = shapely.intersects(shapes[which], lines)
+        which, cells, lines = which[hit], cells[hit], lines[hit]
+        # a step that ends on a line and the next that starts there would both pay: half each
+        ends = shapely.intersects(shapes[which], shapely.get_point(lines, 0)).astype(np.float64)
+        ends += shapely.intersects(shapes[which], shapely.get_point(lines, -1))
+        at = rows[cells], columns[cells], d
+        np.add.at(cost, at, told[which, 0] * (1.0 - 0.5 * ends))
+        np.minimum.at(low, at, told[which, 1])
+        np.maximum.at(high, at, told[which, 2])
         for steps, fill in ((cost, 0.0), (low, np.inf), (high, -np.inf)):
             _copy_to_reverse(steps, d, fill)
     return cost, low, high

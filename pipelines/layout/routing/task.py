@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from shapely import Point
 
 from pipelines.layout.routing.bounds import Bounds, lower_bounds
@@ -146,13 +147,15 @@ def make_task(
         aside = slope * lying[i]
         inverts[i] = collector.invert - aside
         losses[i] = 2.0 * aside + (spec.basin_drop if collector.through else 0.0)
-    near = [field.nearest_allowed(o.point.x, o.point.y) for o in outfalls]
+    near = field.nearest_each([outfall.point for outfall in outfalls])
     found = {k: at for k, at in enumerate(near) if at is not None}
     if not found or not cells:
         unserved |= dict.fromkeys(cells, reason("no_outfall_for_line"))
         return None
-    asides = [_aside(field, outfalls[k].point, at) for k, at in found.items()]
-    ends = [replace(outfalls[k], level=outfalls[k].level + slope * aside)
+    rows, columns_at = np.array([*found.values()]).T
+    x, y = field.grid.centres(rows, columns_at)
+    asides = np.hypot(*(shapely.get_coordinates([outfalls[k].point for k in found]).T - (x, y))).tolist()
+    ends = [outfalls[k] if aside == 0.0 else replace(outfalls[k], level=outfalls[k].level + slope * aside)
             for k, aside in zip(found, asides, strict=True)]
     search = prepare_search(field, ends, [r * columns + c for r, c in found.values()], asides, spec)
     return SearchTask(search, collectors, cells, inverts, losses, lying, tuple(found), spec, invert_step, effort)

@@ -26,6 +26,8 @@ from terrain.arrays import FloatArray
 
 REACHES = (3.2, 1.6, 0.8, 0.4, 0.2)
 """How far bends and junctions are moved, one after the other, in cells. [-]"""
+SEGMENTS = 1 << 12
+"""Places for segments that were laid already; of two that fall on one place the latter stays. [-]"""
 OFF_COSTS = (30.0, 600.0)
 """What a degree off a fitting's angle is held to cost while lines are moved, at first and where some stay. [money]"""
 
@@ -75,6 +77,7 @@ class TreeShape:
         self, layer: PipeLayer, runs: list[GridRun], tubes: list[Tube], collectors: Sequence[Collector]
     ) -> None:
         self.layer, self.runs, self.tubes = layer, runs, tubes
+        self._kept = np.full((SEGMENTS, 10), np.nan)
         place = {id(run): k for k, run in enumerate(runs)}
         self.into = [place[id(run.into)] if run.into is not None else -1 for run in runs]
         own = [None if run.start is None else collectors[run.start] for run in runs]
@@ -117,7 +120,8 @@ class TreeShape:
             stubs[k, 0] = 0.0 if np.isnan(self._own[k]) else layer.stub(shape[0])
             stubs[k, 1] = layer.stub(shape[-1]) if into[k] < 0 or self._through[into[k]] else 0.0
         return Branches(layer.bed, layer.field.walls, layer.field.hits, layer.bends, layer.spec.joint_angle,
-                        layer.spec.basin_drop, np.array(self.tubes, dtype=float), into, self._own, self._through, stubs)
+                        layer.spec.basin_drop, np.array(self.tubes, dtype=float), into, self._own, self._through, stubs,
+                        self._kept)
 
 
 def improved(tree: TreeShape, start: TreeValues) -> TreeValues:

@@ -83,7 +83,7 @@ Surfaced = tuple[SurfaceOnly, Reshaped, tuple[TakeOffLine, ...]]
 def surface_only(inputs: PlanInputs, found: Diagnosis, tried: Iterable[Try]) -> Surfaced | None:
     """The works on the surface that help, each kept only where it does, and what they take; None where none does."""
     situation = inputs.situation
-    best = _tried(inputs, situation.drainage.ground, ())
+    best = situation.known.of("as_it_is", lambda: _tried(inputs, situation.drainage.ground, ()))
     today = best.found.water
     for shape in tried:
         best = _with_one_more(shape, best, inputs, today)
@@ -186,7 +186,7 @@ def works_to_try(inputs: PlanInputs, found: Diagnosis, aside: OwnSwale | None) -
 
 def _tried(inputs: PlanInputs, ground: Ground, works: tuple[SurfaceWork, ...]) -> Reshaped:
     before = inputs.situation
-    drainage = drain_ground(ground)
+    drainage = before.drainage if ground is before.drainage.ground else drain_ground(ground)
     spots = _same_ids(site_low_spots(drainage, before.rules, prefix="new-"), before.spots)
     situation = describe_lot(
         inputs.site, inputs.layers, drainage, spots, before.rmse, shots=before.shots, before=before

@@ -34,7 +34,8 @@ def stone_beside(
     if high <= 0.0:
         return None
     needed = volume / (rules["stone_porosity"].likely * width * high)
-    free = shapely.difference(_free(situation), _collecting(catching, sump, width))
+    free = situation.known.of("free_for_stone", lambda: _free(situation))
+    free = shapely.difference(free, _collecting(catching, sump, width))
     longest = rules["lift_stone_longest"].likely
     turn = 2.0 * pi / DIRECTIONS
     rays = [_ray(situation, free, sump, k * turn, longest, bottom, top) for k in range(DIRECTIONS)]

@@ -93,8 +93,8 @@ def _site_sumps(
     rows, cols = np.nonzero(places & field.allowed)
     if end is None or not rows.size:
         return (), tuple(each.id for each in collectors)
-    best, _ = pressure_ways(field, pressure_pipe, spec, cover, end)
-    onward = best.min(axis=1)[rows * columns + cols] + outfall.cost + sump_cost
+    ways = pressure_ways(field, pressure_pipe, spec, cover, end)
+    onward = ways[0].min(axis=1)[rows * columns + cols] + outfall.cost + sump_cost
     x, y = field.grid.centres(rows, cols)
     # where a sump stands in a basin's cell it stands in its place and takes the grate
     grates = {tuple(int(v) for v in field.grid.cells(each.point.x, each.point.y)): each.point
@@ -125,7 +125,7 @@ def _site_sumps(
                                        clearance, 0.0, at_end=AT_END if line.to_id == target.id else 0.0)]
         under = replace(field, crossings=(*field.crossings, *laid))
         pressure = route_pressure(under, target.point, outfall, pressure_pipe, spec, cover=cover, from_id=name,
-                                  line_id=f"pressure-{len(sites) + 1}", serves=serves)
+                                  line_id=f"pressure-{len(sites) + 1}", serves=serves, ways=ways)
         if pressure is None:
             unserved += serves
             continue

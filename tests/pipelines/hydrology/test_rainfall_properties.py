@@ -9,6 +9,7 @@ from pipelines.hydrology.errors import RainError
 from pipelines.hydrology.rain.rainfall import (
     depths_of_duration,
     rain_depth,
+    rain_depths,
 )
 from pipelines.hydrology.storm_question import which_storm
 from pipelines.inputs.tables.rain_table import RainTable
@@ -44,6 +45,17 @@ def test_a_rain_of_the_table_finds_its_return_period(duration, years):
     found = which_storm(table(), rain_depth(table(), duration, years), duration)
     assert found.return_period == pytest.approx(years, rel=1e-9)
     assert (found.beyond_table, found.below_table) == (False, False)
+
+
+@given(st.lists(st.one_of(INSIDE, st.sampled_from([300.0, 1800.0, 86400.0])), min_size=1), YEARS)
+def test_many_durations_are_told_as_each_by_itself(durations, years):
+    one_by_one = [rain_depth(table(), duration, years) for duration in durations]
+    assert rain_depths(table(), np.array(durations), years).tolist() == one_by_one
+
+
+def test_of_many_durations_the_first_outside_is_told():
+    with pytest.raises(RainError, match="duration 48 h"):
+        rain_depths(table(), np.array([600.0, 172800.0, 240.0]), 10.0)
 
 
 def test_entries_come_back_bit_for_bit():

@@ -53,6 +53,16 @@ def test_each_house_has_the_ground_along_its_own_walls(houses):
     assert nearest_house(found, shapely.Point(east + 30.0, south + 5.0)).floor is None
 
 
+def test_a_house_on_moved_earth_has_its_walls_where_they_were(houses, ground_of):
+    found, _ = houses
+    x, y, z = hillside(0.12)
+    kind = np.where(shapely.contains_xy(shapely.union(UPPER, LOWER), x, y), ROOF, 1)
+    raised = ground_of(z + np.where(x > 22.0, 0.5, 0.0), kind=kind, cell_width=CELL, cell_height=CELL)
+    upper, lower = sorted(found, key=lambda house: -house.walls[:, 1].max())
+    np.testing.assert_array_equal(upper.on(raised).ground, upper.ground)
+    np.testing.assert_allclose(lower.on(raised).ground, lower.ground + 0.5, atol=1e-9)
+
+
 def test_the_plane_keeps_from_the_footing_beside_it_uphill_and_downhill(houses):
     found, (east, south) = houses
     x, y = np.array([13.0, 13.0, 29.0]) + east, np.array([29.5, 18.5, 4.5]) + south

@@ -7,6 +7,7 @@ import pytest
 from pyproj import CRS
 from shapely import LineString, Point, box, get_coordinates
 
+from pipelines.layout.routing import tree_shape
 from pipelines.layout.routing.field import field_from_arrays
 from pipelines.layout.routing.kernels.moving import MOST_ROUNDS, NEAR_BASIN, TANGLE_COST, tangles
 from pipelines.layout.routing.pipe_layer import CannotLay, PipeLayer
@@ -108,6 +109,17 @@ def test_trees_are_moved_as_by_a_plain_search(seed, off_cost):
     assert moved.weight(off_cost) < start.weight(off_cost)
     for one, other in zip(moved.shapes, plain, strict=True):
         np.testing.assert_array_equal(one, other)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_segment_is_taken_for_another(monkeypatch, seed):
+    known, shapes = random_tree(seed)
+    # with one place nearly every segment is laid anew
+    monkeypatch.setattr(tree_shape, "SEGMENTS", 1)
+    anew, _ = random_tree(seed)
+    for off_cost in OFF_COSTS:
+        one, other = known.moved(shapes, off_cost), anew.moved(shapes, off_cost)
+        assert (one.cost, one.off, one.inverts) == (other.cost, other.off, other.inverts)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -35,6 +35,7 @@ class Branches(NamedTuple):
     own: Any  # (runs,) highest invert at a run's collector, NaN where it begins at a junction [m]
     through: Any  # (runs,) whether a run begins in a basin that others pass
     stubs: Any  # (runs, 2) how much of a run may touch walls at its ends [m]
+    kept: Any  # (n, 10) segments that were laid already, most moves leave most of them as they are
 
 
 class Shapes(NamedTuple):
@@ -79,7 +80,7 @@ def value_tree(tree: Any, shapes: Any, moved: Any, known: Any, told: Any, off_co
             told[k, INVERT], told[k, HEADING] = invert, heading
             told[k, PAID], told[k, END], told[k, TURNED] = line_value(
                 tree.bed, tube, tree.walls, tree.hits, shapes.x[k, :n], shapes.y[k, :n], invert, tree.bends,
-                tree.tolerance, heading, tree.stubs[k])
+                tree.tolerance, heading, tree.stubs[k], k, tree.kept)
         cost, off = cost + told[k, PAID], off + told[k, TURNED]
         if not (np.isfinite(cost) and cost + off_cost * off < most):
             return np.inf, 0.0

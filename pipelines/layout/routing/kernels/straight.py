@@ -114,15 +114,36 @@ def _points_kept(before: Any, last: int) -> Any:
 
 
 @njit(cache=True)
+def _segment(bed: Any, tube: Any, walls: Any, hits: Any, asked: Any, kept: Any, marks: Any, none: Any) -> Any:
+    """Last invert and cost of a segment, NaN where it cannot be laid; `asked` is all that hangs on but the ground: its
+    run, ends, first invert and what may touch walls. What was asked before is taken from `kept`."""
+    _, x0, y0, x1, y1, z, first, last_bit = asked
+    mixed = int(x0 * 4096.0) * 73856093 ^ int(y0 * 4096.0) * 19349663 ^ int(x1 * 4096.0) * 83492791
+    at = int(z * 65536.0) if np.isfinite(z) else 0
+    row = kept[(mixed ^ int(y1 * 4096.0) * 49979687 ^ at * 15485863) % kept.shape[0]]
+    known = True
+    for i in range(8):
+        known = known and row[i] == asked[i]
+    if not known:
+        row[:8] = asked
+        row[8], row[9] = np.nan, 0.0
+        if sees_past(walls, x0, y0, x1, y1, first, last_bit):
+            row[8], row[9], _ = lay_segment(bed, tube, hits, x0, y0, x1, y1, z, marks, none)
+    return row[8], row[9]
+
+
+@njit(cache=True)
 def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: float, bends: Any, tolerance: float,
-               heading_out: float, stubs: Any) -> Any:
-    """What a line with given vertices costs when it lies as high as it can."""
+               heading_out: float, stubs: Any, run: int, kept: Any) -> Any:
+    """What a line with given vertices costs when it lies as high as it can; `kept` holds segments by run."""
     none, marks = np.empty((0, 5)), np.empty((hits.shape[0], 3))
     cost, off = 0.0, 0.0
     last = x.size - 2
     for i in range(last + 1):
-        first, last_bit = stubs[0] if i == 0 else 0.0, stubs[1] if i == last else 0.0
-        if not sees_past(walls, x[i], y[i], x[i + 1], y[i + 1], first, last_bit):
+        asked = (float(run), x[i], y[i], x[i + 1], y[i + 1], z, stubs[0] if i == 0 else 0.0,
+                 stubs[1] if i == last else 0.0)
+        z, price = _segment(bed, tube, walls, hits, asked, kept, marks, none)
+        if np.isnan(z):
             return np.inf, z, 0.0
         heading = heading_of(x[i], y[i], x[i + 1], y[i + 1])
         after = heading_out if i == last else heading_of(x[i + 1], y[i + 1], x[i + 2], y[i + 2])
@@ -133,8 +154,5 @@ def line_value(bed: Any, tube: Any, walls: Any, hits: Any, x: Any, y: Any, z: fl
             turn = abs((after - heading + 180.0) % 360.0 - 180.0)
             off += max(0.0, abs(turn - 22.5 * units) - tolerance)
             cost += bends[units]
-        z, price, _ = lay_segment(bed, tube, hits, x[i], y[i], x[i + 1], y[i + 1], z, marks, none)
-        if np.isnan(z):
-            return np.inf, z, 0.0
         cost += price
     return cost, z, off
