@@ -4,6 +4,8 @@ import importlib
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,8 +19,9 @@ from shapely import LineString
 from terrain.first_run import compiles_first
 from terrain.grid import Frame, Grid
 from terrain.ground import OPEN, OUTSIDE, Ground
+from terrain.kept import keeping
 from terrain.reading.surface import Surface
-from tests.quick_share import HEAVY_FIRST
+from tests.quick_share import HEAVY_FIRST, in_full
 
 os.environ.setdefault("MPLBACKEND", "Agg")
 settings.register_profile(
@@ -46,6 +49,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The files that take longest come first, the others as they were."""
     place = {Path(__file__).parent / name: k for k, name in enumerate(HEAVY_FIRST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
+@pytest.fixture(scope="module")
+def kept_in_file() -> Iterator[None]:
+    """For files that screen much the same again: what `kept` functions answer is kept for all tests of the file.
+
+    That an answer is the same with it is held by test_kept_between_runs; in the long profile each works out its own.
+    """
+    with nullcontext() if in_full() else keeping():
+        yield
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from hostile_sites import write_base
 
 from cli.main import app
 from pipelines.deliverables.files.place import prepare_place
+from tests.quick_share import one_in
 
 ROOT = Path(__file__).parents[2]
 SITE = '[elevation]\nfile = "ground.tif"\nunit = "m"\ngrounds = 1\n[parcel]\nfile = "parcel.gpkg"\n'
@@ -100,7 +102,7 @@ def kill_at_random(site: Path, out: Path, usual: float, count: int) -> None:
 
 
 def test_runs_killed_at_random_moments_lose_nothing(site: Path, out: Path, usual: float) -> None:
-    kill_at_random(site, out, usual, 6)
+    kill_at_random(site, out, usual, 3)
 
 
 @pytest.mark.thorough
@@ -108,8 +110,7 @@ def test_runs_killed_at_two_hundred_random_moments_lose_nothing(site: Path, out:
     kill_at_random(site, out, usual, 200)
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-@pytest.mark.parametrize("share", [0.3, 0.9])
+@pytest.mark.parametrize(("share", "number"), one_in(3, product((0.3, 0.9), (signal.SIGINT, signal.SIGTERM))))
 def test_an_interrupted_run_says_so_and_leaves_the_earlier_result(
     site: Path, out: Path, usual: float, number: signal.Signals, share: float
 ) -> None:

@@ -34,6 +34,12 @@ def tile():
     return source, frame, cloud
 
 
+@pytest.fixture(scope="module")
+def ground(tile):
+    _, frame, cloud = tile
+    return ground_of_points(cloud, frame, "classed_points.laz")
+
+
 def test_a_real_tile_is_read_in_its_own_units_without_its_noise(tile):
     source, _, cloud = tile
     held = laspy.read(source.path)
@@ -46,9 +52,8 @@ def test_a_real_tile_is_read_in_its_own_units_without_its_noise(tile):
     np.testing.assert_allclose(np.sort(cloud.base + cloud.z.astype(float)), np.sort(z), atol=1e-4)
 
 
-def test_ground_of_a_real_tile_is_what_scipy_makes_of_its_points(tile):
-    _, frame, cloud = tile
-    ground = ground_of_points(cloud, frame, "classed_points.laz")
+def test_ground_of_a_real_tile_is_what_scipy_makes_of_its_points(tile, ground):
+    _, _, cloud = tile
     held = cloud.of(cloud.kind == GROUND)
     west, south, _, _ = cloud.bounds
     places = np.column_stack([held.x, held.y]).astype(float)
@@ -62,9 +67,8 @@ def test_ground_of_a_real_tile_is_what_scipy_makes_of_its_points(tile):
     assert abs(off.mean()) < 0.003
 
 
-def test_roofs_of_a_real_tile_hold_its_building_points(tile):
-    _, frame, cloud = tile
-    ground = ground_of_points(cloud, frame, "classed_points.laz")
+def test_roofs_of_a_real_tile_hold_its_building_points(tile, ground):
+    _, _, cloud = tile
     roofs = shapely.union_all(roofs_by_class(cloud, ground))
     west, south, _, _ = cloud.bounds
     x, y = cloud.x + west, cloud.y + south

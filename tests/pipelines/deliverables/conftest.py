@@ -20,6 +20,7 @@ from pyproj import CRS
 from shapely import LineString, Point, box
 
 from cli.main import app
+from pipelines import swale
 from pipelines.deliverables.files.text_file import summary_text
 from pipelines.deliverables.findings.lot import Balance, Caution, Findings, FlowPath, InputFile, StandingWater
 from pipelines.deliverables.lot.layers import lot_tables
@@ -32,7 +33,7 @@ from pipelines.layout.parts import Part, Parts
 from terrain.flow.low_spots import LowSpot
 from terrain.grid import Frame, Grid
 from terrain.reason import reason
-from tests.screened_samples import screened
+from tests.screened_samples import checked, screened
 
 FOOT_US = 1200 / 3937
 
@@ -188,7 +189,7 @@ def handed_over(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str]
         site.write_text((folder / f"{name}.toml").read_text().replace('units = "us"', f'units = "{units}"'))
         page = folder / f"{name}_{units}.html"
         if name == "swale":
-            return _swale_handed_over(site, folder / f"{name}_{units}")
+            return _swale_handed_over(site, folder / f"{name}_{units}", units)
         findings = replace(screened(name), units=units)
         lot_files(findings, made_on=date(2025, 3, 4))["report.html"](page)
         layers = lot_tables(findings, unit_system(units), outputs=["lot.gpkg"])
@@ -199,8 +200,11 @@ def handed_over(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str]
     return made
 
 
-def _swale_handed_over(site: Path, out: Path) -> HandedOver:
-    result = CliRunner().invoke(app, ["swale", str(site), "--out", str(out)])
+def _swale_handed_over(site: Path, out: Path, units: str) -> HandedOver:
+    with pytest.MonkeyPatch.context() as patch:
+        # units are what is written in alone
+        patch.setattr(swale, "check_swale", lambda *_, **__: replace(checked("swale"), units=units))
+        result = CliRunner().invoke(app, ["swale", str(site), "--out", str(out)])
     assert result.exit_code == 0, result.stderr
     layers = {name: pyogrio.read_dataframe(out / "swale.gpkg", layer=name, read_geometry=False)
               for name in pyogrio.list_layers(out / "swale.gpkg")[:, 0] if name != "layer_styles"}  # fmt: skip

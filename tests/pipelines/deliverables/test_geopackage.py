@@ -1,6 +1,7 @@
 import base64
 import hashlib
 import re
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,6 +21,7 @@ from pipelines.deliverables.files.symbols import symbols
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.layers import lot_tables
 from terrain.unit_table import Units
+from tests.pipelines.deliverables.conftest import make_findings
 
 FEATURES = {
     "parcel": "MultiPolygon",
@@ -53,11 +55,17 @@ FEATURES = {
 TABLES = ("runoff", "leaving", "take_off", "cautions", "run_info")
 
 
-@pytest.fixture
-def package(tmp_path: Path, findings: Findings) -> Path:
-    path = tmp_path / "lot.gpkg"
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("written") / "lot.gpkg"
+    findings = make_findings()
     write_geopackage(path, lot_tables(findings, "us"), crs=findings.frame.crs, units="us")
     return path
+
+
+@pytest.fixture
+def package(written: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(written, tmp_path))
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files import place
 from pipelines.deliverables.findings.lot import Findings
 from pipelines.deliverables.lot.handover import write_lot, write_text
+from tests.pipelines.deliverables.conftest import make_findings
 
 FILES = ["lot.gpkg", "runoff.csv", "summary.json"]
 
@@ -33,6 +34,20 @@ def _is_whole(folder: Path) -> bool:
     (state,) = connection.execute("PRAGMA integrity_check").fetchone()
     connection.close()
     return state == "ok"
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A result of the made-up lot, to begin with a copy of it."""
+    folder = tmp_path_factory.mktemp("written") / "lot"
+    write_lot(make_findings(), folder)
+    return folder
+
+
+@pytest.fixture
+def lot(written: Path, tmp_path: Path) -> Path:
+    """A result that stands there before."""
+    return shutil.copytree(written, tmp_path / "lot")
 
 
 def test_a_new_folder_and_its_parents_are_made(tmp_path: Path, findings: Findings) -> None:
@@ -60,9 +75,8 @@ def test_what_a_gis_left_beside_a_raster_is_no_stranger(tmp_path: Path, findings
 
 
 def test_an_earlier_result_is_refused_and_replaced_on_request(
-    tmp_path: Path, findings: Findings, findings_with: Callable[..., Findings]
+    tmp_path: Path, lot: Path, findings: Findings, findings_with: Callable[..., Findings]
 ) -> None:
-    write_lot(findings, tmp_path / "lot")
     before = (tmp_path / "lot" / "lot.gpkg").read_bytes()
     told = r"holds an earlier result \(lot.gpkg, runoff.csv, summary.json\).*--overwrite"
     with pytest.raises(HandoverError, match=told):
@@ -75,9 +89,8 @@ def test_an_earlier_result_is_refused_and_replaced_on_request(
 
 @pytest.mark.parametrize("stranger", ["notes.txt", ".hidden", "photos/1.jpg"])
 def test_a_folder_with_anything_else_is_refused_even_with_overwrite(
-    tmp_path: Path, findings: Findings, stranger: str
+    tmp_path: Path, lot: Path, findings: Findings, stranger: str
 ) -> None:
-    write_lot(findings, tmp_path / "lot")
     (tmp_path / "lot" / stranger).parent.mkdir(exist_ok=True)
     (tmp_path / "lot" / stranger).write_text("mine")
     with pytest.raises(HandoverError, match=f"holds {re.escape(stranger)}, which is no result"):
@@ -96,15 +109,13 @@ def test_a_geopackage_that_is_not_ours_is_a_stranger(tmp_path: Path, findings: F
         write_lot(findings, tmp_path / "lot", overwrite=True)
 
 
-def test_a_torn_result_is_a_stranger(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_a_torn_result_is_a_stranger(tmp_path: Path, lot: Path, findings: Findings) -> None:
     (tmp_path / "lot" / "lot.gpkg").write_bytes(b"not a database at all" * 100)
     with pytest.raises(HandoverError, match=r"holds lot.gpkg and 2 more"):
         write_lot(findings, tmp_path / "lot", overwrite=True)
 
 
-def test_a_result_that_is_open_elsewhere_is_left_alone(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_a_result_that_is_open_elsewhere_is_left_alone(tmp_path: Path, lot: Path, findings: Findings) -> None:
     (tmp_path / "lot" / "lot.gpkg-wal").write_bytes(b"")
     with pytest.raises(HandoverError, match="is open in another program"):
         write_lot(findings, tmp_path / "lot", overwrite=True)
@@ -147,8 +158,7 @@ def test_a_folder_reached_by_a_link_is_replaced_where_it_lies(tmp_path: Path, fi
     assert _is_whole(tmp_path / "real")
 
 
-def test_a_failed_run_leaves_the_earlier_result_and_no_litter(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_a_failed_run_leaves_the_earlier_result_and_no_litter(tmp_path: Path, lot: Path, findings: Findings) -> None:
     before = (tmp_path / "lot" / "lot.gpkg").read_bytes()
 
     def fail(path: Path) -> None:
@@ -169,8 +179,7 @@ def test_further_files_are_listed_and_so_replaced_next_time(tmp_path: Path, find
     assert _names(tmp_path / "lot") == FILES
 
 
-def test_a_swap_cut_short_is_mended_at_the_next_start(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_a_swap_cut_short_is_mended_at_the_next_start(tmp_path: Path, lot: Path) -> None:
     os.rename(tmp_path / "lot", tmp_path / ".lot.replaced")
     shutil.copytree(tmp_path / ".lot.replaced", tmp_path / ".lot.building-999999999")
     with pytest.raises(HandoverError, match="holds an earlier result"):
@@ -179,8 +188,7 @@ def test_a_swap_cut_short_is_mended_at_the_next_start(tmp_path: Path, findings: 
     assert _names(tmp_path) == ["lot"]
 
 
-def test_what_was_replaced_is_cleared_away_at_the_next_start(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_what_was_replaced_is_cleared_away_at_the_next_start(tmp_path: Path, lot: Path) -> None:
     shutil.copytree(tmp_path / "lot", tmp_path / ".lot.replaced")
     place.prepare_place(tmp_path / "lot", overwrite=True)
     assert _names(tmp_path) == ["lot"]
@@ -199,8 +207,7 @@ def test_a_result_that_another_run_is_building_is_left_alone(tmp_path: Path, fin
     assert not building.exists()
 
 
-def test_the_check_alone_touches_nothing(tmp_path: Path, findings: Findings) -> None:
-    write_lot(findings, tmp_path / "lot")
+def test_the_check_alone_touches_nothing(tmp_path: Path, lot: Path) -> None:
     os.rename(tmp_path / "lot", tmp_path / ".lot.replaced")
     place.check_place(tmp_path / "lot", overwrite=False)
     assert _names(tmp_path) == [".lot.replaced"]

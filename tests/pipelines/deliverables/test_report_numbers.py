@@ -22,6 +22,7 @@ from pipelines.deliverables.swale.handover import write_swales
 from pipelines.deliverables.swale.layers import swale_tables
 from pipelines.deliverables.unit_systems import unit_system, unit_value
 from terrain.unit_table import RULE_UNITS, si_factor
+from tests.pipelines.deliverables.conftest import make_findings
 from tests.screened_samples import checked
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
@@ -74,24 +75,37 @@ def page_of(findings: Findings, folder: Path) -> str:
     return path.read_text(encoding="utf-8")
 
 
-def looked_up(source: str, findings: Findings) -> float | None:
-    """The number at a source, in SI, read from what is handed over."""
+@dataclass
+class Handed:
+    """What is handed over beside a page: layers, stakes, and what scripts read."""
+
+    layers: dict[str, pd.DataFrame]
+    stakes: pd.DataFrame
+    summary: Any
+
+
+def handed_over_with(findings: Findings) -> Handed:
     units = unit_system(findings.units)
-    layers: dict[str, pd.DataFrame] = lot_tables(findings, units)
+    told = json.loads(summary_text(summary(findings)))
+    return Handed(lot_tables(findings, units), stakeout_table(findings, units), told)
+
+
+def looked_up(source: str, handed: Handed) -> float | None:
+    """The number at a source, in SI, read from what is handed over."""
     kind, *rest = source.split("|")
     if kind == "summary":
-        at: Any = json.loads(summary_text(summary(findings)))
+        at = handed.summary
         for key in rest:
             at = at[int(key)] if isinstance(at, list) else at[key]
         return at
     if kind == "sum":
         layer, column, *which = rest
-        frame = layers[layer]
+        frame = handed.layers[layer]
         if which:
             frame = frame[frame[which[0]].astype(str) == which[1]]
         return float(frame[column].sum()) * unit_of(column)
     column, row = rest[-1], "|".join(rest[:-1])
-    frame = stakeout_table(findings, units) if kind == "stakeout" else layers[kind]
+    frame = handed.stakes if kind == "stakeout" else handed.layers[kind]
     if kind == "take_off":
         value = frame[column].iloc[int(row)]
     else:
@@ -128,10 +142,11 @@ def test_every_number_is_the_one_that_is_handed_over(
     units: str, findings_with: Callable[..., Findings], tmp_path: Path
 ) -> None:
     findings = findings_with(units=units)
+    handed = handed_over_with(findings)
     told = [each for each in Page(page_of(findings, tmp_path)).told if each.source]
     assert len(told) > 100
     for each in told:
-        expected = looked_up(each.source, findings)
+        expected = looked_up(each.source, handed)
         if expected is None:
             assert each.text in ("unknown", "–")
             continue
@@ -188,9 +203,15 @@ HOSTILE = [
 ]
 
 
+@pytest.fixture(scope="module")
+def clean(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The page of the made-up lot."""
+    return page_of(make_findings(), tmp_path_factory.mktemp("clean"))
+
+
 @pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
 def test_hostile_names_do_nothing_but_show(
-    name: str, findings_with: Callable[..., Findings], findings: Findings, tmp_path: Path
+    name: str, findings_with: Callable[..., Findings], findings: Findings, clean: str, tmp_path: Path
 ) -> None:
     plan = replace(
         findings.plan,
@@ -199,7 +220,6 @@ def test_hostile_names_do_nothing_but_show(
     )
     files = tuple(replace(each, file=name) for each in findings.inputs)
     text = page_of(findings_with(name=name, plan=plan, inputs=files, warnings=(name,)), tmp_path)
-    clean = page_of(findings, tmp_path)
     page, other = Page(text), Page(clean)
     for tag in ("script", "img", "style", "image", "meta", "iframe"):
         assert [found for found, _ in page.tags].count(tag) == [found for found, _ in other.tags].count(tag)

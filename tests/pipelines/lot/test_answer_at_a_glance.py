@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import pytest
 from jinja2 import meta
@@ -23,8 +24,18 @@ CHECK = re.compile(r"\b[123]\. ")
 
 
 @pytest.fixture(params=EVERY_LOT)
-def findings(request: pytest.FixtureRequest) -> Findings:
-    return screened(request.param)
+def name(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def findings(name: str) -> Findings:
+    return screened(name)
+
+
+@pytest.fixture
+def text(name: str) -> str:
+    return text_of(name)
 
 
 def entries(findings: Findings) -> tuple[Entry, ...]:
@@ -35,16 +46,23 @@ def glance(findings: Findings, width: int) -> list[str]:
     return brief_text(findings, width, "out-lot", FILES).splitlines()
 
 
+@cache
+def text_of(name: str) -> str:
+    """What a terminal of 80 columns says of a lot, as one line."""
+    return " ".join(" ".join(glance(screened(name), 80)).split())
+
+
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_it_fits_a_terminal(findings: Findings, units: str) -> None:
+    findings = replace(findings, units=units)
     for width in (80, 120):
-        lines = glance(replace(findings, units=units), width)
+        lines = glance(findings, width)
         assert len(lines) <= 25, lines
         assert max(map(len, lines)) <= width
-    narrow = glance(replace(findings, units=units), 60)
+    narrow = glance(findings, 60)
     assert max(map(len, narrow)) <= 60
     assert len(narrow) <= 25 * 80 // 60
-    far = brief_text(replace(findings, units=units), 80, f"/home/{'someone/' * 8}out-lot", FILES).splitlines()
+    far = brief_text(findings, 80, f"/home/{'someone/' * 8}out-lot", FILES).splitlines()
     assert len(far) <= 25, far
 
 
@@ -73,11 +91,10 @@ def test_every_number_is_in_the_whole_answer(findings: Findings) -> None:
     assert not [number for number in found if number not in whole]
 
 
-def test_what_comes_to_works_is_caught_held_back_or_goes_on(findings: Findings) -> None:
+def test_what_comes_to_works_is_caught_held_back_or_goes_on(findings: Findings, text: str) -> None:
     why = findings.plan.parts.cure.why
     values = dict(why.values) if isinstance(why, Reason) else {}
     balances = values.get("past", ()) if why.code == "cure_leaves" else values.get("runs", ())
-    text = " ".join(" ".join(glance(findings, 80)).split())
     for each in (each for each in balances if each.code == "balance_of_works"):
         # beside the hydrographs themselves
         flow = next(row for row in findings.hydrographs if row.id == each["works"])
@@ -95,8 +112,8 @@ def test_what_the_improvements_leave_is_told_among_what_is_wrong(findings: Findi
         assert all(say(left["place"], "us") in " ".join(wrong.told[:2]) for left in why["left"])
 
 
-def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findings) -> None:
-    parts, text = findings.plan.parts, " ".join(" ".join(glance(findings, 80)).split())
+def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findings, text: str) -> None:
+    parts = findings.plan.parts
     if parts.cure.state == "sure" and parts.outfall.state == "cannot_tell":
         only = "the outfall takes it and the ground lies as lidar most likely shows it"
         assert f"ends the trouble: sure if {only}" in text
@@ -112,8 +129,8 @@ def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findi
             assert told["taken"] < only["fails"] < basins[told["name"]].ground_elevation
 
 
-def test_nothing_is_asked_that_the_answer_knows(findings: Findings) -> None:
-    plan, text = findings.plan, " ".join(" ".join(glance(findings, 80)).split())
+def test_nothing_is_asked_that_the_answer_knows(findings: Findings, text: str) -> None:
+    plan = findings.plan
     codes = [each.code for each in plan.site_checks]
     if plan.parts.cause.state == "sure":
         assert "check_with_hose" not in codes

@@ -8,6 +8,7 @@ from pipelines.inputs.rules import load_rules
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from tests.pipelines.lot.conftest import SAMPLES
+from tests.quick_share import one_in
 
 RULES = load_rules()
 
@@ -16,7 +17,7 @@ def value(key: str) -> float:
     return RULES[key].likely
 
 
-@pytest.mark.parametrize("name", ["lot_01", "lot_02", "lot_15"])
+@pytest.mark.parametrize("name", one_in(3, ["lot_01", "lot_02", "lot_15"]))
 def test_where_a_pond_covers_patio_and_wall_both_are_within_their_limits(name: str) -> None:
     stages = LotStages(open_lot(SAMPLES / f"{name}.toml", grounds=1))
     lot, planned = stages.situation, stages.planned

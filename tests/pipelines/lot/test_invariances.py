@@ -195,7 +195,7 @@ def screen_made(made_lots: Any, tmp_path_factory: pytest.TempPathFactory) -> Cal
 
 
 # a lot takes half a second
-@settings(max_examples=settings().max_examples // 4)
+@settings(max_examples=settings().max_examples // 8)
 @given(lot=lots())
 def test_three_balances_on_made_lots(lot: Any, screen_made: Callable[[Any], Findings]) -> None:
     found = screen_made(lot)

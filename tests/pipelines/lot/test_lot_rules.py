@@ -22,6 +22,7 @@ FOUR_FEET = 1.2192
 HOUSE = box(18.0, 20.0, 32.0, 28.0)
 
 Screen = Callable[..., Findings]
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 def places() -> tuple[np.ndarray, np.ndarray]:
@@ -346,7 +347,7 @@ def test_water_high_in_the_outfall_holds_a_line_back(screen: Screen) -> None:
 
 
 def test_a_pump_lifts_to_the_water_in_its_outfall(screen: Screen) -> None:
-    ground = pitted(slope_to_swale(0.003))
+    ground = pitted(slope_to_swale(0.01))
 
     def lift(level: float) -> float:
         place = {"geometry": Point(36.25, 5.25), "kind": "swale", "highest_level_m": level}

@@ -33,6 +33,7 @@ LOW = Point(25.25, 27.25)
 """The lowest cell of the patio."""
 
 Screen = Callable[..., Findings]
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 def places() -> tuple[np.ndarray, np.ndarray]:

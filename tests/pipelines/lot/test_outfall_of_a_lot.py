@@ -80,7 +80,7 @@ def test_a_lot_is_laid_against_the_level_that_the_swale_check_finds(tmp_path, nu
     swales = f'\n[swales]\nfile = "{SAMPLE.as_posix()}/neighbourhood.gpkg"\nlayer = "swales"\nfreeboard = "2 in"\n'
     fences = f'\n[barriers]\nfile = "{SAMPLE.as_posix()}/neighbourhood.gpkg"\nlayer = "barriers"\n'
     street = _beside(tmp_path, "swale.toml", lambda text: text.replace('"1 yr"', '"10 yr"') + fences)
-    found = screen_lot(_beside(tmp_path, f"lot_{number:02}.toml", lambda text: text + swales))
+    found = screen_lot(_beside(tmp_path, f"lot_{number:02}.toml", lambda text: text + swales), grounds=1)
     (look,) = found.outfall_looks
     outlets = [each for swale in check_swale(street).swales for each in swale.outlets]
     here = min(outlets, key=lambda each: look.point.distance(Point(each.outlet.x, each.outlet.y)))
