@@ -195,12 +195,16 @@ def divide_case(
     rain: DesignRain,
     piped: Sequence[Polygon | MultiPolygon] = (),
     without: IntArray | None = None,
+    *,
+    marked: tuple[IntArray, tuple[int, ...]] | None = None,
 ) -> SwaleWater:
-    """The ground of a case divided by where its water enters a swale, without what is piped and some cells besides."""
+    """The ground of a case divided by where its water enters a swale, without what is piped and some cells besides;
+    `marked` gives the swales' labels where they are known already."""
     return divide_to_swales(
         case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
         return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
         compacted=case.inputs.site.soil.compacted, piped=piped, without=without,
+        marked=marked,
     )  # fmt: skip
 
 

@@ -6,7 +6,6 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pytest
-from shapely import Point
 
 from pipelines.deliverables.findings.town import LotOutletLine, LotPlanned, LotRecord, LotRow, Outflow
 from pipelines.deliverables.findings.town_swales import TownSwales
@@ -14,7 +13,7 @@ from pipelines.inputs.site_ground import open_site
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from pipelines.town.lot_flows import links_of, outflows_of, outlets_of, piped_of
-from pipelines.town.street import route_street
+from pipelines.town.swales.street import route_street
 from tests.screened_samples import checked
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
@@ -88,7 +87,7 @@ def test_as_the_lots_are_they_and_the_road_send_what_the_swale_check_has_come(st
 
 
 def test_what_lots_send_adds_up_to_the_balance(street: TownSwales) -> None:
-    design = street.now.return_period
+    design = street.balances[0].storm
     for balance in street.balances:
         if balance.storm != design:
             continue
@@ -111,12 +110,10 @@ def test_pipes_of_one_lot_change_the_swale_below_its_outlet_alone(street: TownSw
 
 
 def test_a_large_discharge_lifts_the_swale_and_makes_it_full_at_its_lot(street: TownSwales) -> None:
-    frame = street.now.frame
-    swale = street.now.swales[0].site
-    middle = swale.thalweg.line.interpolate(0.5, normalized=True)
-    place = frame.to_map(Point(middle.x, middle.y))
+    swale = street.now.swales[0]
+    place = swale.line.interpolate(0.5, normalized=True)
     records = [LotRecord(LotRow(row.lot, f"Lot {row.lot}", "done", row.geometry)) for row in parcels().itertuples()]
-    design = street.now.return_period
+    design = street.balances[0].storm
     flow = np.full(2880, 1.0)
     records[0] = LotRecord(
         LotRow("1", "Lot 1", "done", records[0].row.parcel, planned=PLANNED), (),
@@ -129,5 +126,5 @@ def test_a_large_discharge_lifts_the_swale_and_makes_it_full_at_its_lot(street: 
     full = [each for each in routed.full if each.built and each.storm == design and each.swale == swale.id]
     assert full
     assert max(each.over for each in full) > 0.2
-    assert any(each.station_from - 10.0 <= swale.station_of(middle) <= each.station_to + 10.0 for each in full)
+    assert any(each.station_from - 10.0 <= swale.line.project(place) <= each.station_to + 10.0 for each in full)
     assert max(each.left_over for each in routed.balances) < 1e-3
