@@ -17,6 +17,7 @@ from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.findings.lot import Caution
 from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings
 from pipelines.deliverables.findings.town_swales import SwalesRecord, TownSwales
+from pipelines.deliverables.town.packed_tables import PackedTables
 from pipelines.deliverables.town.partitions import Partitions, file_name, write_mosaic
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.rain.design_rain import design_rain
@@ -268,7 +269,7 @@ class _TownWork:
         earlier = self.kept.earlier(key) if self.wish.resume else {}
         for task in tasks:
             if self.kept.place(task.lot.id, key, self.read).name in self.there:
-                found[task.lot.id] = self.kept.read(task.lot.id, key, self.read)
+                found[task.lot.id] = self._light(self.kept.read(task.lot.id, key, self.read))
                 self.resumed += 1
                 self.done += 1
             elif (place := earlier.get(file_name(task.lot.id))) is not None:
@@ -287,7 +288,7 @@ class _TownWork:
                 self.resumed += 1
             else:
                 self.kept.write(record, key, self.read, self.lots.frame.crs)
-            found[task.lot.id] = record
+            found[task.lot.id] = self._light(record)
             self.done += 1
             self.faults += record.row.status != "done"
             self.event(
@@ -309,6 +310,11 @@ class _TownWork:
         )
         self.working += time.monotonic() - begins
         return found
+
+    def _light(self, record: LotRecord) -> LotRecord:
+        """A record without what only its partition is asked for, its tables packed: a run holds thousands."""
+        outflows = tuple(each for each in record.outflows if each.built)
+        return replace(record, reads=(), outflows=outflows, layers=PackedTables(record.layers, self.lots.frame.crs))
 
     def _noted(self, kind: str) -> Callable[[Any, str, str], None]:
         """Who writes down each attempt that did not end well."""
