@@ -32,6 +32,7 @@ def gathered(
     sent: Mapping[int, Sequence[Senders]],
     records: Sequence[LotRecord],
     notes: Sequence[tuple[Said, ...]],
+    refused: Sequence[SwaleTold] = (),
 ) -> TownSwales:
     """A town's swales out of its groups, in the order of their layer.
 
@@ -51,18 +52,21 @@ def gathered(
         Of the lots.
     notes : sequence of tuple of Reason or str
         Further warnings of each case.
+    refused : sequence of SwaleTold
+        Swales that could not be measured.
 
     Returns
     -------
     TownSwales
         All of them.
     """
-    place = {site.id: position for position, site in enumerate(case.sites)}
+    ids = sorted([*(site.id for site in case.sites), *(each.id for each in refused)], key=lambda id: (len(id), id))
+    place = {id: position for position, id in enumerate(ids)}
     banks = opened_banks(case)
     spots = {spot.id: spot for spot in case.spots}
     told, hidden = [], []
     for number, (found, more) in enumerate(zip(findings, notes, strict=True)):
-        swales = [each for record in routed for each in (record.built if number else record.now)]
+        swales = [*refused, *(each for record in routed for each in (record.built if number else record.now))]
         standing: dict[str, tuple[str, ...]] = {}
         for record in routed:
             if number < len(record.in_spots):

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipelines.deliverables.findings.swale import SideGround, SwaleFindings
 from pipelines.deliverables.findings.town import LotRecord
-from pipelines.deliverables.findings.town_swales import SwalesRecord, TownSwales
+from pipelines.deliverables.findings.town_swales import SwalesRecord, SwaleTold, TownSwales
 from pipelines.hydrology.rain.design_rain import DesignRain
 from pipelines.inputs.site_ground import SiteInputs
 from pipelines.layout.plan import Said
@@ -68,7 +68,18 @@ def route_street(
     opened = swales_serving(site, [record.row.parcel for record in records])
     if not opened.lines:
         return None
-    case = measure_case(opened, tell)
+    refused: dict[int, str] = {}
+    case = measure_case(opened, tell, refused=lambda swale, fault: refused.update({swale: str(fault)}))
+    left_out = [
+        SwaleTold(
+            f"swale-{k + 1}",
+            opened.names[k],
+            case.ground.grid.frame.to_map(opened.lines[k]),
+            status="failed",
+            message=why,
+        )
+        for k, why in refused.items()
+    ]
     street = measured_street(case, rain_of(opened.inputs, opened.rules), records)
     tell("dividing the ground among the swales", None)
     planned = any(record.row.planned is not None for record in records)
@@ -86,7 +97,7 @@ def route_street(
         routed[each.id] = each
         tell("routing the water of all lots along the swales", len(routed) / len(groups))
     in_order = [routed[case.sites[group[0]].id] for group in groups]
-    return gathered(case, findings, in_order, groups, sent, records, _notes(street, grounds))
+    return gathered(case, findings, in_order, groups, sent, records, _notes(street, grounds, len(left_out)), left_out)
 
 
 def _here(tasks: Iterator[SwalesTask], count: int) -> Iterable[SwalesRecord]:
@@ -148,10 +159,10 @@ def _boxes(street: Street, groups: Sequence[Sequence[int]]) -> tuple[Box, ...]:
     return boxes_of(street.case.drainage, group_of[street.seeds], spots, asked)
 
 
-def _notes(street: Street, grounds: Sequence[StreetGround]) -> list[tuple[Said, ...]]:
+def _notes(street: Street, grounds: Sequence[StreetGround], refused: int) -> list[tuple[Said, ...]]:
     """What a reader must know of each case."""
     notes: tuple[Said, ...] = (reason("town_ponds_hold"),)
-    left_out = len(street.case.inputs.layers.swales) - len(street.case.sites)
+    left_out = len(street.case.inputs.layers.swales) - len(street.case.sites) - refused
     notes += (reason("town_swales_far", count=left_out),) * bool(left_out)
     found = [notes]
     for ground in grounds[1:]:

@@ -9,11 +9,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pytest
+from shapely.ops import substring
 
 from pipelines.deliverables.findings.town import LotOutletLine, LotPlanned, LotRecord, LotRow, Outflow
 from pipelines.deliverables.findings.town_swales import SwalesRecord, TownSwales
 from pipelines.deliverables.town.record_text import made, plain
 from pipelines.inputs.site_ground import open_site
+from pipelines.layout.swale.case import culverts_beside, swales_of
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from pipelines.town.lot_flows import links_of, outflows_of, outlets_of, piped_of
@@ -156,12 +158,19 @@ def test_swales_that_fail_are_rows_and_the_others_go_on() -> None:
             lost = replace(task, spots=()) if task.id == "swale-1" else task
             yield failed_swales(task, "set aside", aside=True) if task.id == "swale-2" else swales_record(lost)
 
-    routed: Any = route_street(open_site(SAMPLES / "swale.toml", several_parcels=True), bare(), router=router)
-    assert [each.status for each in routed.now.swales] == ["failed", "set_aside"]
+    opened = swales_of(open_site(SAMPLES / "swale.toml", several_parcels=True), culverts_beside)
+    short = substring(opened.lines[0], 0.0, 1.0)
+    opened = replace(
+        opened, lines=[*opened.lines, short], names=[*opened.names, "short swale"],
+        culverts=[*opened.culverts, opened.culverts[0][:0]],
+    )  # fmt: skip
+    routed: Any = route_street(opened, bare(), router=router)
+    assert [each.status for each in routed.now.swales] == ["failed", "set_aside", "failed"]
     table = routed.tables["swales"]
-    assert list(table["id"]) == ["swale-1", "swale-2"]
+    assert list(table["id"]) == ["swale-1", "swale-2", "swale-3"]
     assert table["message"][0].startswith("a defect of lotshed: ValueError")
     assert table["message"][1] == "set aside"
+    assert "shorter than" in table["message"][2]
     assert table["answer"].isna().all()
     assert len(routed.tables["stations"]) == 0
 
