@@ -25,7 +25,8 @@ class PackedTables(Mapping[str, pd.DataFrame]):
         if shapes is None:
             return table
         table[shapes] = gpd.array.from_wkb(table[shapes].to_numpy(), crs=self._crs)
-        return gpd.GeoDataFrame(table, geometry=shapes)
+        found: pd.DataFrame = gpd.GeoDataFrame(table, geometry=shapes)
+        return found
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._held)

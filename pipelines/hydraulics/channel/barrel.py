@@ -34,12 +34,19 @@ class Barrel:
     @property
     def area(self) -> float:
         """Open area. [m2]"""
-        return wet_area(self, self.rise)
+        return _full(self)[0]
 
     @property
     def hydraulic_radius(self) -> float:
         """Of the full open barrel. [m]"""
-        return self.area / wet_perimeter(self, self.rise)
+        return _full(self)[1]
+
+
+@lru_cache(maxsize=4096)
+def _full(barrel: Barrel) -> tuple[float, float]:
+    """Open area, and hydraulic radius of the full barrel. [m2], [m]"""
+    area = wet_area(barrel, barrel.rise)
+    return area, area / wet_perimeter(barrel, barrel.rise)
 
 
 def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:

@@ -26,12 +26,15 @@ from pipelines.town.swales.task import CaseSent, StormSent, SwalesTask
 from terrain.arrays import FloatArray
 from terrain.errors import LotshedError
 from terrain.grid import Frame
+from terrain.kept import keeping
 
 TABLES = (
     "swales", "stations", "cross_sections", "reaches", "culverts", "suspected_culverts", "standing_water", "recut",
     "outlets", "verdicts",
 )  # fmt: skip
 """Of a check of swales, that hold rows of single swales."""
+KEPT = 16 * 2**20
+"""Of answers while a group is routed. [byte]"""
 
 
 def swales_record(task: SwalesTask) -> SwalesRecord:
@@ -65,6 +68,12 @@ def failed_swales(task: SwalesTask, message: str, *, aside: bool = False) -> Swa
 
 def route_swales(task: SwalesTask) -> SwalesRecord:
     """Route a group's water in each storm and case, and judge each of its swales."""
+    # the same flows come again: of the design storm, and in the share of it that is all
+    with keeping(KEPT):
+        return _routed(task)
+
+
+def _routed(task: SwalesTask) -> SwalesRecord:
     near = [replace(task.case, spots=own) for own in task.spots]
     pools = [pools_on(case, site) for case, site in zip(near, task.case.sites, strict=True)]
     cases = [_case(task, sent, pools) for sent in task.cases]
