@@ -19,7 +19,7 @@ from pipelines.layout.plan import Said
 from pipelines.layout.swale.case import SwaleCase
 from pipelines.layout.swale.hidden_banks import opened_banks, told_banks
 from pipelines.town.swales.sent import Senders, sent_to_swales
-from terrain.reason import Reason
+from terrain.reason import Reason, reason
 
 AT_PEAK = "swale_lots_at_peak"
 
@@ -75,7 +75,7 @@ def gathered(
         hidden.append(told_banks(case, banks, in_spots))
         # here each is counted with its own hydrograph
         kept = (each for each in found.warnings if not (isinstance(each, Reason) and each.code == AT_PEAK))
-        whys = (each.why for each in hidden[-1])
+        whys = (*(each.why for each in hidden[-1]), *_failed(swales))
         told.append(SwalesToldOf(tuple(sorted(swales, key=lambda each: place[each.id])), (*kept, *whys, *more)))
     now, built = told[0], told[-1] if len(told) > 1 else None
     tables = swale_tables(replace(findings[0], hidden_culverts=hidden[0]))
@@ -92,6 +92,12 @@ def gathered(
         () if built is None else tuple(_rises(now.swales, built.swales, records)),
         tuple(_in_order([each.balances for each in routed], place)),
     )  # fmt: skip
+
+
+def _failed(swales: Sequence[SwaleTold]) -> Iterator[Reason]:
+    failed = [each for each in swales if each.status != "done"]
+    if failed:
+        yield reason("town_swales_failed", count=len(failed), swale=failed[0].name, message=failed[0].message)
 
 
 def _in_order(balances: Sequence[Sequence[StreetBalance]], place: Mapping[str, int]) -> Iterator[StreetBalance]:

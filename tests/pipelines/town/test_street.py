@@ -24,6 +24,7 @@ from pipelines.town.swales.answer import failed_swales, swales_record
 from pipelines.town.swales.cut_ground import Box
 from pipelines.town.swales.street import route_street
 from pipelines.town.swales.task import SwalesTask
+from terrain.reason import Reason
 from tests.screened_samples import checked
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
@@ -171,6 +172,7 @@ def test_swales_that_fail_are_rows_and_the_others_go_on() -> None:
     assert table["message"][0].startswith("a defect of lotshed: ValueError")
     assert table["message"][1] == "set aside"
     assert "shorter than" in table["message"][2]
+    assert any(isinstance(each, Reason) and each.code == "town_swales_failed" for each in routed.now.warnings)
     assert table["answer"].isna().all()
     assert len(routed.tables["stations"]) == 0
 
