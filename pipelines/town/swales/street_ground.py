@@ -80,10 +80,16 @@ def street_ground(street: Street, built: bool) -> StreetGround:
         groups.of(water.inflows, lambda each: each.stretch),
         {} if held is None else groups.of(range(held.entries.size), lambda each: int(flat[held.entries[each]])),
         {} if held is None else groups.of(held.regions, lambda each: int(flat[each.cells[0]])),
-        {} if held is None else groups.of(held.spots.values(), lambda each: int(flat[each.cells[0]])),
+        {} if held is None else groups.of(held.spots.values(), lambda each: _first_label(flat[each.cells])),
         groups.of(_works_of(street, kept), lambda each: street.first[each.swale]) if built else {},
         cells_of,
     )  # fmt: skip
+
+
+def _first_label(labels: IntArray) -> int:
+    """Of the cells of a low spot, of which some may lie on ground that drains elsewhere; -1 where all do."""
+    known = labels[labels >= 0]
+    return int(known[0]) if known.size else -1
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,7 +90,7 @@ def test_the_balance_closes_in_every_storm_and_case(street: TownSwales) -> None:
     assert {(each.swale, each.built) for each in street.balances} == {
         ("swale-1", False), ("swale-2", False), ("swale-1", True), ("swale-2", True)
     }  # fmt: skip
-    assert max(each.left_over for each in street.balances) < 1e-3
+    assert max(each.left_over for each in street.balances) < 1e-9
 
 
 def test_as_the_lots_are_they_and_the_road_send_what_the_swale_check_has_come(street: TownSwales) -> None:
@@ -146,7 +146,7 @@ def test_a_large_discharge_lifts_the_swale_and_makes_it_full_at_its_lot(street: 
     assert full
     assert max(each.over for each in full) > 0.2
     assert any(each.station_from - 10.0 <= swale.line.project(place) <= each.station_to + 10.0 for each in full)
-    assert max(each.left_over for each in routed.balances) < 1e-3
+    assert max(each.left_over for each in routed.balances) < 1e-9
 
 
 def bare() -> list[LotRecord]:
