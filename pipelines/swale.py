@@ -37,7 +37,7 @@ from pipelines.layout.swale.case import (
 )
 from pipelines.layout.swale.discharges import WhatIf, lot_results, place_discharges
 from pipelines.layout.swale.filling import Filling
-from pipelines.layout.swale.hidden_banks import banks_of_case
+from pipelines.layout.swale.hidden_banks import SwaleBank, opened_banks, told_banks
 from pipelines.layout.swale.judgement import ReachFinding, judge_crossings, judge_reaches
 from pipelines.layout.swale.levels import SwaleLevels, level_series, overtops, swale_levels, with_still_water
 from pipelines.layout.swale.lot_names import names_of, told_apart
@@ -298,15 +298,18 @@ def findings_of_swales(
     found: tuple[SwaleFinding, ...],
     *,
     by_lot: bool = True,
+    hidden: tuple[SwaleBank, ...] | None = None,
 ) -> SwaleFindings:
-    """All that is handed over of swales that were judged, with what each lot sends over the surface if `by_lot`."""
+    """All that is handed over of swales that were judged, with what each lot sends over the surface if `by_lot`; banks
+    that may hide a culvert are looked for where they are not given."""
     site = case.inputs.site
     added = tuple(
         AddedDischarge(each.id, each.flow, case.sites[each.swale].id, each.station) for each in discharges
     )
     piped = any(each.lot for each in discharges)
     notes = (reason("swale_lots_at_peak"),) if piped else ()
-    hidden = banks_of_case(case, [each.ponds for each in found])
+    if hidden is None:
+        hidden = told_banks(case, opened_banks(case), [[pond.spot for pond in each.ponds] for each in found])
     files = input_files(site, case.inputs.source, case.inputs.layers)
     return SwaleFindings(
         name=site.name,

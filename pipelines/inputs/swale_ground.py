@@ -20,18 +20,20 @@ READ_BESIDE, ON_SWALE = 12.0, 2.0
 """Ground read on either side of a line before the window grows to what drains to the ground this near it. [m]"""
 
 
-def read_swale_ground(
-    inputs: SiteInputs, lines: Sequence[LineString], names: Sequence[str]
-) -> tuple[Surface, Drainage]:
+def refuse_swale_outside(inputs: SiteInputs, line: LineString, name: str) -> None:
+    """Refuse a line that leaves the raster."""
+    whole = shapely.box(*inputs.source.grid.bounds)
+    if not whole.covers(line):
+        outside = line.difference(whole).length / line.length
+        raise GroundError(
+            f"{name}: {outside:.0%} of it lies outside the raster {inputs.source.path.name}; shorten the line, or "
+            "give a raster that holds it"
+        )
+
+
+def read_swale_ground(inputs: SiteInputs, lines: Sequence[LineString]) -> tuple[Surface, Drainage]:
     """Read the window that swales need, bring it to the level shots, make it ground, and drain that."""
     whole = shapely.box(*inputs.source.grid.bounds)
-    for line, name in zip(lines, names, strict=True):
-        if not whole.covers(line):
-            outside = line.difference(whole).length / line.length
-            raise GroundError(
-                f"{name}: {outside:.0%} of it lies outside the raster {inputs.source.path.name}; shorten the line, or "
-                "give a raster that holds it"
-            )
     near = _polygons(shapely.union_all([line.buffer(READ_BESIDE) for line in lines]).intersection(whole))
     swale = _polygons(shapely.union_all([line.buffer(ON_SWALE) for line in lines]))
 

@@ -1,4 +1,4 @@
-"""A lot by itself in a child process that can be ended: late, too large or killed, it harms no other."""
+"""A lot or some swales in a child process that can be ended: late, too large or killed, they harm no other."""
 
 import json
 import os
@@ -11,13 +11,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.findings.town_swales import SwalesRecord
 from pipelines.deliverables.town.record_text import made, plain
 from pipelines.town.job import LotTask, SharedGround, TownJob, failed
+from pipelines.town.swales.answer import failed_swales, swales_record
+from pipelines.town.swales.task import SwalesTask
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What one lot may take: time [s] and memory [byte]."""
+    """What one lot, or one group of swales, may take: time [s] and memory [byte]."""
 
     time: float = 600.0
     memory: float = 1.2e9
@@ -29,21 +32,23 @@ COMPILING = Limits(1800.0, 8e9)
 """Of the lot for which a machine's loops are compiled."""
 
 
-def try_alone(job: TownJob, task: LotTask, limits: Limits) -> tuple[LotRecord | None, str]:
-    """Do a lot in a child process.
+def try_alone(
+    job: TownJob | None, task: LotTask | SwalesTask, limits: Limits
+) -> tuple[LotRecord | SwalesRecord | None, str]:
+    """Do a lot, or a group of swales, in a child process.
 
     Parameters
     ----------
-    job : TownJob
-        What is asked.
-    task : LotTask
-        The lot.
+    job : TownJob or None
+        What is asked of a lot.
+    task : LotTask or SwalesTask
+        The lot or the swales.
     limits : Limits
         Beyond which it is ended.
 
     Returns
     -------
-    record : LotRecord or None
+    record : LotRecord, SwalesRecord or None
         None where it came to no end of its own.
     message : str
         What ended it, empty for nothing.
@@ -69,7 +74,8 @@ def try_alone(job: TownJob, task: LotTask, limits: Limits) -> tuple[LotRecord | 
             child.kill()
             child.wait()
         if answered.is_file():
-            return made(LotRecord, json.loads(answered.read_text(encoding="utf-8"))), ""
+            kind = LotRecord if isinstance(task, LotTask) else SwalesRecord
+            return made(kind, json.loads(answered.read_text(encoding="utf-8"))), ""
         if child.returncode < 0:
             return None, f"its process was killed (signal {-child.returncode}) though it ran by itself"
         return None, f"its process ended with code {child.returncode} though it ran by itself"
@@ -88,15 +94,26 @@ def _memory(process: int) -> float:
 def do_first_lot(job: TownJob, task: LotTask) -> LotRecord:
     """A machine's first lot: in a process of its own, since compiling takes more memory than a worker may."""
     record, message = try_alone(job, task, COMPILING)
-    return failed(task.lot, message) if record is None else record
+    return record if isinstance(record, LotRecord) else failed(task.lot, message)
+
+
+def failed_task(task: LotTask | SwalesTask, message: str, *, aside: bool = False) -> LotRecord | SwalesRecord:
+    """Record of a task of which nothing is known but what went wrong."""
+    if isinstance(task, LotTask):
+        return failed(task.lot, message, aside=aside)
+    return failed_swales(task, message, aside=aside)
 
 
 def _main(asked: Path, answered: Path) -> None:
     job, task = pickle.loads(asked.read_bytes())  # written by the parent, in a folder of its own
-    shared = SharedGround(job.key)
-    shared.enter(job)
-    record = shared.run(job, replace(task, known=()))
-    shared.leave()
+    record: LotRecord | SwalesRecord | None
+    if isinstance(task, SwalesTask):
+        record = swales_record(task)
+    else:
+        shared = SharedGround(job.key)
+        shared.enter(job)
+        record = shared.run(job, replace(task, known=()))
+        shared.leave()
     part = answered.with_suffix(".part")
     part.write_text(json.dumps(plain(record)), encoding="utf-8")
     part.replace(answered)

@@ -180,6 +180,8 @@ def connected(
             "distributed.worker.memory.terminate": 0.95, "distributed.scheduler.work-stealing": False,
             # a look at what each worker does, a hundred times a second, is nobody's here
             "distributed.worker.profile.enabled": False,
+            # a group of swales brings its ground with it
+            "distributed.admin.large-graph-warning-threshold": "1GB",
         }))  # fmt: skip
         if scheduler is None:
             with _interrupts_kept_from_children():

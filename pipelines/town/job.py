@@ -78,6 +78,11 @@ class LotTask:
     water: tuple[GivenWater, ...] = ()
     known: tuple[PlaceRead, ...] = ()
 
+    @property
+    def id(self) -> str:
+        """Of its lot."""
+        return self.lot.id
+
 
 def site_of(job: TownJob, task: LotTask) -> SiteFile:
     """The site file of a lot, which is told to the shared reads."""

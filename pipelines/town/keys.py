@@ -68,6 +68,14 @@ def asked_key(site: SiteFile, depth: Depth, grounds: int, water: str = "", table
     return _hash(version("lotshed"), words, depth, str(grounds), water, tables)
 
 
+def swales_key(site: SiteFile, tables: str) -> str:
+    """Hash of what is asked of each group of swales; all that one is made from beside it comes with its task."""
+    chosen = site.model_dump(mode="json", exclude=_NOT_ASKED, by_alias=True, fallback=str)
+    chosen["parcel"].pop("where", None)
+    chosen["elevation"].pop("file", None)
+    return _hash(version("lotshed"), json.dumps(chosen, sort_keys=True, default=str), tables)
+
+
 def read_key(files: Sequence[InputFile]) -> str:
     """Hash of the bytes of all files but the site file, whose choices are asked for."""
     return _hash(*(f"{file.file} {file.sha256}" for file in files if file.key != "site"))

@@ -1,19 +1,23 @@
-"""A town's run: its lots on a cluster, each kept as it is done, then the swales with the water of all of them."""
+"""A town's run: its lots on a cluster, each kept as it is done, then the swales with the water of all."""
 
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import date
 from importlib.metadata import version
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.files.place import Writer
 from pipelines.deliverables.findings.lot import Caution
 from pipelines.deliverables.findings.town import Depth, LotRecord, TownFigures, TownFindings
-from pipelines.deliverables.findings.town_swales import TownSwales
+from pipelines.deliverables.findings.town_swales import SwalesRecord, TownSwales
+from pipelines.deliverables.town.packed_tables import PackedTables
 from pipelines.deliverables.town.partitions import Partitions, file_name, write_mosaic
 from pipelines.deliverables.unit_systems import unit_system
 from pipelines.hydrology.rain.design_rain import design_rain
@@ -23,12 +27,14 @@ from pipelines.inputs.town_file import read_town_file
 from pipelines.layout.quantities.cautions import swale_cautions
 from pipelines.town.alone import Limits
 from pipelines.town.cluster import TownCluster, connected
-from pipelines.town.dealing import Dealer
+from pipelines.town.dealing import LOTS, SWALES, Deal, Dealer, Row
+from pipelines.town.errors import TownRunError
 from pipelines.town.job import LotTask, TownJob, mosaic_place
-from pipelines.town.keys import asked_key, files_of, read_key, tables_key
+from pipelines.town.keys import asked_key, files_of, read_key, swales_key, tables_key
 from pipelines.town.reports import report_files
-from pipelines.town.street import route_street
-from pipelines.town.tailwater import planned_again, water_key, water_of_town
+from pipelines.town.swales.street import route_street
+from pipelines.town.swales.tailwater import planned_again, water_key, water_of_town
+from pipelines.town.swales.task import SwalesTask
 from pipelines.town.town_lots import TownLots, find_lots
 from terrain.errors import LotshedError
 from terrain.reading.linked_files import links_anywhere
@@ -137,28 +143,21 @@ def run_town(
             event,
             set(),
             began,
-            {line["lot"] for line in kept.noted() if line.get("how") == "worker"} if wish.resume else set(),
+            stack,
+            {each["lot"] for each in kept.noted() if each.get("how") == "worker" and "lot" in each}
+            if wish.resume
+            else set(),
         )
         records = run.all_records()
         tell("routing the water of all lots along the swales", 0.9)
         opened = open_named(town.site, several_parcels=True)
-        swales, faults = _swales(opened, records, tell)
+        swales, faults = run.routed(opened, records)
         records, again = run.with_town_water(records, swales)
         found = _findings(opened, records, swales, wish, lots, inputs, run.figures(), version("lotshed"))
         again_told = (reason("town_planned_again", count=again),) * bool(again)
         found = replace(found, warnings=(*found.warnings, *faults, *again_told))
         pages = report_files(found, town.site, reports, linked=town.mosaic is not None, made_on=date.today(), tell=tell)
         return found, pages
-
-
-def _swales(
-    opened: SiteInputs, records: tuple[LotRecord, ...], tell: Tell
-) -> tuple[TownSwales | None, tuple[Reason, ...]]:
-    """The swales with all water; a fault of theirs leaves the lots' answers as they are, and is told."""
-    try:
-        return route_street(opened, records, progress=lambda text, _: tell(text, 0.9)), ()
-    except LotshedError as fault:
-        return None, (reason("town_swales_not_routed", message=str(fault)),)
 
 
 @dataclass(slots=True)
@@ -174,6 +173,7 @@ class _TownWork:
     event: Event
     there: set[str]
     began: float
+    stack: ExitStack
     ended_workers: set[str]
     done: int = 0
     wanted: int = 0
@@ -182,6 +182,7 @@ class _TownWork:
     told: float = 0.0
     workers: int = 0
     working: float = 0.0
+    cluster: TownCluster | None = None
 
     def all_records(self) -> tuple[LotRecord, ...]:
         """Every lot's record, those of earlier runs where they hold."""
@@ -192,13 +193,11 @@ class _TownWork:
         extra = math.ceil(NEED_MOST * len(self.lots.lots)) if self.wish.depth == "ground" and grounds > 1 else 0
         self.wanted = len(self.lots.lots) + extra
         tasks = [LotTask(lot, first) for lot in self.lots.lots]
-        with ExitStack() as stack:
-            cluster: list[TownCluster] = []
-            found = self._pass(tasks, stack, cluster)
-            if extra:
-                ranked = sorted(found, key=lambda lot: (-(found[lot].row.need or 0.0), lot))[:extra]
-                most = set(ranked)
-                found |= self._pass([LotTask(lot, grounds) for lot in self.lots.lots if lot.id in most], stack, cluster)
+        found = self._pass(tasks)
+        if extra:
+            ranked = sorted(found, key=lambda lot: (-(found[lot].row.need or 0.0), lot))[:extra]
+            most = set(ranked)
+            found |= self._pass([LotTask(lot, grounds) for lot in self.lots.lots if lot.id in most])
         order = sorted(found, key=lambda lot: (len(lot), lot))
         return tuple(found[lot] for lot in order)
 
@@ -213,13 +212,53 @@ class _TownWork:
         grounds = self.wish.grounds or GROUNDS
         tasks = [LotTask(lot, grounds, water[lot.id]) for lot in self.lots.lots if lot.id in water]
         self.wanted += len(tasks)
-        with ExitStack() as stack:
-            again = self._pass(tasks, stack, [], water=water_key(water))
+        again = self._pass(tasks, water=water_key(water))
         return planned_again(records, again, swales, unit_system(self.site.units)), len(tasks)
 
-    def _pass(
-        self, tasks: Sequence[LotTask], stack: ExitStack, cluster: list[TownCluster], *, water: str = ""
-    ) -> dict[str, LotRecord]:
+    def routed(
+        self, opened: SiteInputs, records: tuple[LotRecord, ...]
+    ) -> tuple[TownSwales | None, tuple[Reason, ...]]:
+        """The swales with all water; a fault of theirs leaves the lots' answers as they are, and is told."""
+        try:
+            swales = route_street(opened, records, progress=lambda text, _: self.tell(text, 0.9), router=self._route)
+        except (TownRunError, HandoverError):
+            raise
+        except LotshedError as fault:
+            return None, (reason("town_swales_not_routed", message=str(fault)),)
+        return swales, ()
+
+    def _route(self, tasks: Iterator[SwalesTask], count: int) -> Iterator[SwalesRecord]:
+        """Each group of swales on a worker, but those of earlier runs that hold."""
+        asked, keys = swales_key(self.site, self.tables), dict[str, str]()
+        found: deque[SwalesRecord] = deque()
+
+        def missing() -> Iterator[SwalesTask]:
+            for task in tasks:
+                key = task.key(asked)
+                if self.wish.resume and self.kept.swales_place(task.id, key).is_file():
+                    found.append(self.kept.read_swales(task.id, key))
+                    continue
+                keys[task.id] = key
+                yield task
+
+        def keep(task: SwalesTask, record: SwalesRecord) -> None:
+            self.kept.write_swales(record, keys[task.id])
+            found.append(record)
+            told = {"swales": record.id, "status": record.status, "seconds": record.seconds, "message": record.message}
+            self.event("swales", told)
+
+        def far(in_work: int) -> None:
+            self.tell(f"{len(found):,} of {count:,} groups of swales routed", 0.9)
+
+        todo = missing()
+        first = next(todo, None)
+        if first is not None:
+            row = Row(chain((first,), todo))
+            del first
+            Dealer(self._connected(), SWALES, None, self.wish.limits, keep, self._noted("swales"), far).run(row)
+        return iter(found)
+
+    def _pass(self, tasks: Sequence[LotTask], *, water: str = "") -> dict[str, LotRecord]:
         if not tasks:
             return {}
         grounds = tasks[0].grounds
@@ -230,7 +269,7 @@ class _TownWork:
         earlier = self.kept.earlier(key) if self.wish.resume else {}
         for task in tasks:
             if self.kept.place(task.lot.id, key, self.read).name in self.there:
-                found[task.lot.id] = self.kept.read(task.lot.id, key, self.read)
+                found[task.lot.id] = self._light(self.kept.read(task.lot.id, key, self.read))
                 self.resumed += 1
                 self.done += 1
             elif (place := earlier.get(file_name(task.lot.id))) is not None:
@@ -240,24 +279,7 @@ class _TownWork:
                 todo.append(task)
         if not todo:
             return found
-        if not cluster:
-            self.tell("starting workers", 0.02)
-            cluster.append(stack.enter_context(self._connect()))
-            self.workers = len(cluster[0].workers())
-            self.event(
-                "started",
-                {
-                    "lots": len(self.lots.lots),
-                    "to_do": len(todo),
-                    "workers": self.workers,
-                    "resumed": self.resumed,
-                    "dashboard": cluster[0].dashboard,
-                },
-            )
-            if cluster[0].dashboard:
-                self.tell(f"dashboard at {cluster[0].dashboard}", None)
-            if cluster[0].compiles:
-                self.tell("compiling, first run only on a machine: about a minute", None)
+        cluster = self._connected(len(todo))
 
         def keep(task: LotTask, record: LotRecord | None) -> None:
             if record is None:
@@ -266,7 +288,7 @@ class _TownWork:
                 self.resumed += 1
             else:
                 self.kept.write(record, key, self.read, self.lots.frame.crs)
-            found[task.lot.id] = record
+            found[task.lot.id] = self._light(record)
             self.done += 1
             self.faults += record.row.status != "done"
             self.event(
@@ -280,18 +302,50 @@ class _TownWork:
                 },
             )
 
-        def note(task: LotTask, how: str, message: str) -> None:
-            self.kept.note({"lot": task.lot.id, "how": how, "message": message, "at": time.time()})
-            self.event("attempt", {"lot": task.lot.id, "how": how, "message": message})
-
         begins = time.monotonic()
-        dealer = Dealer(cluster[0], job, self.wish.limits, keep, note, self._far)
+        dealer = Dealer(cluster, LOTS, job, self.wish.limits, keep, self._noted("lot"), self._far)
         dealer.run(
-            [task for task in todo if task.lot.id not in self.ended_workers],
+            Deal([task for task in todo if task.lot.id not in self.ended_workers], len(cluster.workers())),
             [task for task in todo if task.lot.id in self.ended_workers],
         )
         self.working += time.monotonic() - begins
         return found
+
+    def _light(self, record: LotRecord) -> LotRecord:
+        """A record without what only its partition is asked for, its tables packed: a run holds thousands."""
+        outflows = tuple(each for each in record.outflows if each.built)
+        return replace(record, reads=(), outflows=outflows, layers=PackedTables(record.layers, self.lots.frame.crs))
+
+    def _noted(self, kind: str) -> Callable[[Any, str, str], None]:
+        """Who writes down each attempt that did not end well."""
+
+        def note(task: Any, how: str, message: str) -> None:
+            self.kept.note({kind: task.id, "how": how, "message": message, "at": time.time()})
+            self.event("attempt", {kind: task.id, "how": how, "message": message})
+
+        return note
+
+    def _connected(self, to_do: int = 0) -> TownCluster:
+        """The workers, from the first task to the end of the run."""
+        if self.cluster is None:
+            self.tell("starting workers", 0.02)
+            self.cluster = self.stack.enter_context(self._connect())
+            self.workers = len(self.cluster.workers())
+            self.event(
+                "started",
+                {
+                    "lots": len(self.lots.lots),
+                    "to_do": to_do,
+                    "workers": self.workers,
+                    "resumed": self.resumed,
+                    "dashboard": self.cluster.dashboard,
+                },
+            )
+            if self.cluster.dashboard:
+                self.tell(f"dashboard at {self.cluster.dashboard}", None)
+            if self.cluster.compiles:
+                self.tell("compiling, first run only on a machine: about a minute", None)
+        return self.cluster
 
     def _connect(self) -> Any:
         reads = (str(self.site.elevation.file), str(self.site.parcel.file))

@@ -7,7 +7,7 @@ import numpy as np
 from scipy import ndimage
 from shapely import LineString, Point
 
-from terrain.arrays import BoolArray, FloatArray
+from terrain.arrays import BoolArray, FloatArray, IntArray
 from terrain.flow.drainage import Drainage, path_downstream
 from terrain.flow.low_spots import LowSpot
 from terrain.ground import Ground
@@ -144,15 +144,15 @@ def _bank_along(
         return None
     # water spills beside the middle of a flat top
     crest[len(back) - 1] = 0.5 * (back[1] + on[1])
-    offsets, at, heights = _profiles(ground, crest, step, 1.5 * rules.width)
-    top, middle = heights[:, len(offsets) // 2], len(offsets) // 2
-    sides = heights[:, :middle][:, ::-1], heights[:, middle + 1 :]
-    lows = [np.fmin.reduce(side, axis=1) for side in sides]
-    rise = top - np.maximum(*lows)
-    width = (_reach_to(sides[0], top - 0.5 * rise) + _reach_to(sides[1], top - 0.5 * rise)) * step
-    with np.errstate(invalid="ignore"):
-        narrow = (rise >= rules.height) & (width <= rules.width)
     along = np.asarray((np.arange(len(crest)) - (len(back) - 1)) * step, dtype=np.float64)
+    # most ways lead along no bank, and the part of one that the run below must touch tells so by itself
+    near = np.flatnonzero(np.abs(along) <= rules.length)
+    if not _narrow(_ridge(_profiles(ground, crest, step, 1.5 * rules.width, near)[2], step), rules).any():
+        return None
+    offsets, at, heights = _profiles(ground, crest, step, 1.5 * rules.width, np.arange(len(crest)))
+    top, middle = heights[:, len(offsets) // 2], len(offsets) // 2
+    sides, lows, rise, width = ridge = _ridge(heights, step)
+    narrow = _narrow(ridge, rules)
     first, last = _longest(narrow)
     if last - first < 2 or along[first] > rules.length or along[last - 1] < -rules.length:
         return None
@@ -233,17 +233,39 @@ def _followed(ground: Ground, starts: FloatArray, ways: FloatArray, step: float,
     return [way[:count] for way, count in zip(np.stack(points, axis=1), counts, strict=True)]
 
 
+Ridge = tuple[tuple[FloatArray, FloatArray], list[FloatArray], FloatArray, FloatArray]
+
+
+def _ridge(heights: FloatArray, step: float) -> Ridge:
+    """Of heights across a crest: those on its two sides outward, the lowest of each, rise over the higher, width."""
+    middle = heights.shape[1] // 2
+    top = heights[:, middle]
+    sides = heights[:, :middle][:, ::-1], heights[:, middle + 1 :]
+    lows = [np.fmin.reduce(side, axis=1) for side in sides]
+    rise = top - np.maximum(*lows)
+    width = (_reach_to(sides[0], top - 0.5 * rise) + _reach_to(sides[1], top - 0.5 * rise)) * step
+    return sides, lows, rise, width
+
+
+def _narrow(ridge: Ridge, rules: EmbankmentRules) -> BoolArray:
+    """Where a ridge is high enough, and no wider than a bank."""
+    *_, rise, width = ridge
+    with np.errstate(invalid="ignore"):
+        found: BoolArray = (rise >= rules.height) & (width <= rules.width)
+    return found
+
+
 def _profiles(
-    ground: Ground, crest: FloatArray, step: float, reach: float
+    ground: Ground, crest: FloatArray, step: float, reach: float, rows: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Offsets across a crest, where they lie at each point of it, and the heights there."""
+    """Offsets across a crest, where they lie at some points of it, and the heights there."""
     ahead = np.gradient(crest, axis=0)
     kernel = np.ones(min(5, len(crest)))
     ahead = np.column_stack([np.convolve(ahead[:, each], kernel, "same") for each in (0, 1)])
     across = np.column_stack([-ahead[:, 1], ahead[:, 0]]) / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
     count = int(np.ceil(reach / step))
     offsets = np.asarray(np.arange(-count, count + 1) * step, dtype=np.float64)
-    at = crest[:, None, :] + offsets[None, :, None] * across[:, None, :]
+    at = crest[rows][:, None, :] + offsets[None, :, None] * across[rows][:, None, :]
     return offsets, at, sample_bilinear(ground.elevation, ground.grid, at[..., 0], at[..., 1])
 
 
@@ -271,12 +293,10 @@ def _unevenness(along: FloatArray, top: FloatArray) -> float:
 
 def _side_of(ground: Ground, spot: LowSpot, at: FloatArray, middle: int) -> int | None:
     """Side of a crest on which the low spot lies: 0 left, 1 right; None where it lies on both, or on neither."""
-    wet = np.zeros(ground.elevation.size, dtype=np.bool_)
-    wet[spot.cells] = True
     rows, columns = ground.grid.cells(at[..., 0], at[..., 1])
     height, width = ground.grid.shape
     known = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
-    here = known & wet[np.where(known, rows * width + columns, 0)]
+    here = known & np.isin(np.where(known, rows * width + columns, -1), spot.cells)
     counts = int(here[:, :middle].sum()), int(here[:, middle + 1 :].sum())
     if min(counts) > ONE_SIDED * max(counts) or max(counts) == 0:
         return None

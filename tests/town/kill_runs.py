@@ -13,6 +13,7 @@ import sys
 import time
 from pathlib import Path
 
+import pandas
 import psutil
 import pyarrow.parquet
 
@@ -26,12 +27,26 @@ def command(site: Path, out: Path, where: str, *, resume: bool) -> list[str]:
 def records(out: Path) -> dict[str, dict]:
     """What the partitions hold but how long it took."""
     found = {}
-    for path in sorted(out.with_name(f"{out.name}.lots").glob("lots/*.parquet")):
+    for path in sorted(out.with_name(f"{out.name}.lots").glob("*/*.parquet")):
         record = json.loads(pyarrow.parquet.read_table(path, columns=["record"]).column("record")[0].as_py())
-        record["row"].pop("seconds")
-        record["row"].pop("attempts")
+        timed = record.get("row", record)
+        timed.pop("seconds")
+        timed.pop("attempts")
         found[path.name] = record
     return found
+
+
+def answers(out: Path) -> dict[str, object]:
+    """What a run handed over but how it went."""
+    summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    summary.pop("run")
+    lots = pandas.read_csv(out / "lots.csv").drop(columns="attempts").to_csv()
+    layers = {}
+    for path in sorted((out / "parquet").glob("*.parquet")):
+        if path.stem != "run_info":
+            layers[path.name] = pyarrow.parquet.read_table(path).to_pandas().drop(columns="attempts", errors="ignore")
+            layers[path.name] = layers[path.name].to_csv()
+    return {"summary": summary, "lots.csv": lots, "runoff.csv": (out / "runoff.csv").read_text(), **layers}
 
 
 def workers_of(process: subprocess.Popen) -> list[psutil.Process]:
@@ -86,19 +101,22 @@ def main() -> None:
                 generator.choice(there).kill()
                 kills["worker"] += 1
         if run.poll() is not None and run.returncode == 0:
-            for path in killed.with_name("killed.lots").glob("lots/*.parquet"):
+            for path in killed.with_name("killed.lots").glob("*/*.parquet"):
                 if generator.random() < 0.5:
                     path.unlink()
         elif run.poll() is None:
             run.wait()
     subprocess.run(command(asked.town, killed, asked.where, resume=True), check=True, stdout=subprocess.DEVNULL)
     one, other = records(plain), records(killed)
-    aside = [name for name, record in other.items() if record["row"]["status"] == "set_aside"]
+    aside = [name for name, record in other.items() if record.get("row", record)["status"] == "set_aside"]
+    handed = answers(plain), answers(killed)
+    differ = [name for name in handed[0] if handed[0][name] != handed[1].get(name)]
     same = sum(one[name] == other.get(name) for name in one)
-    left = list(killed.with_name("killed.lots").glob("lots/.*"))
-    print(json.dumps({"kills": kills, "lots": len(one), "equal": same, "set_aside": len(aside), "lost": lost,
-                      "half_written": len(left)}))  # fmt: skip
-    sys.exit(same != len(one) or bool(left))
+    left = list(killed.with_name("killed.lots").glob("*/.*"))
+    told = {"kills": kills, "partitions": len(one), "equal": same, "handed_over_differ": differ,
+            "set_aside": len(aside), "lost": lost, "half_written": len(left)}  # fmt: skip
+    print(json.dumps(told))
+    sys.exit(same != len(one) or bool(left) or bool(differ))
 
 
 if __name__ == "__main__":

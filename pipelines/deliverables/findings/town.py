@@ -1,7 +1,7 @@
 """Everything one run over a town's lots found, as handed to the rooms that write it down."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import geopandas as gpd
@@ -262,6 +262,10 @@ class LotRecord:
     piped: MultiPolygon | None = None
     layers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     reads: tuple[PlaceRead, ...] = ()
+
+    def tried(self, attempts: int) -> "LotRecord":
+        """The same, of so many attempts."""
+        return replace(self, row=replace(self.row, attempts=attempts))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,19 @@
 """What becomes of a town's swales with the water of all its lots and of its roads."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
+import pandas as pd
 from shapely import LineString, Point
 
-from pipelines.deliverables.findings.swale import SwaleFindings
 from pipelines.layout.plan import Said
+from pipelines.layout.swale.tailwater import TailwaterState
+from pipelines.layout.swale.verdict import SwaleAnswer
+from terrain.arrays import FloatArray
+from terrain.reason import Reason
+
+SwaleStatus = Literal["done", "failed", "set_aside"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,15 +158,147 @@ class SentToSwale:
     station_to: float
 
 
+@dataclass(frozen=True, slots=True)
+class CulvertTold:
+    """A drive over a swale: its id, and what the swale's check says of it."""
+
+    id: str
+    answer: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OutletTold:
+    """What a town keeps of an outlet on a swale.
+
+    Attributes
+    ----------
+    id : str
+        Of a lot's, with the lot before it.
+    place : shapely Point
+        In the map's CRS.
+    state : str
+        free, part or always: whether it stands under water.
+    highest, above, submerged : float
+        Level, and that over the outlet; how long it stands under water. [m], [m], [s]
+    answer, why : str, Reason
+        Whether the swale takes the storm there.
+    stage, step : (n,) float ndarray, float
+        Level at times 0, step, ... through the design storm; empty where it stays free. [m], [s]
+    """
+
+    id: str
+    place: Point
+    state: TailwaterState
+    highest: float
+    above: float
+    submerged: float
+    answer: SwaleAnswer
+    why: Reason
+    stage: FloatArray
+    step: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwaleTold:
+    """What a town keeps of a swale, beside its rows in the tables.
+
+    Attributes
+    ----------
+    line : shapely LineString
+        Along its bottom, in the map's CRS.
+    peak : float or None
+        Of the design storm at its lower end. [m3/s]
+    first_overtops : float or None
+        Return period of the first storm that stands above a bank or runs over a drive. [yr]
+    ponds, recut : int
+        Waters that stand after the storm, stretches to dig. [-]
+    status, message : str
+        done, failed or set_aside; and what failed. Then there is no answer.
+    """
+
+    id: str
+    name: str
+    line: LineString
+    answer: SwaleAnswer | None = None
+    why: Reason | None = None
+    peak: float | None = None
+    first_overtops: float | None = None
+    ponds: int = 0
+    recut: int = 0
+    culverts: tuple[CulvertTold, ...] = ()
+    outlets: tuple[OutletTold, ...] = ()
+    status: SwaleStatus = "done"
+    message: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwalesRecord:
+    """All that the routing of one group of swales leaves: what a partition on disk holds.
+
+    Attributes
+    ----------
+    id : str
+        Of its first swale.
+    now, built : tuple of SwaleTold
+        As the lots are, and if every lot built its improvements; the latter empty where none are planned.
+    full : tuple of FullPlace
+        As the lots are, then the other.
+    balances : tuple of StreetBalance
+        By case, storm and swale.
+    tables : dict of str to DataFrame
+        Of the swale check as the lots are, in the map's CRS.
+    in_spots : tuple of tuple of str
+        By swale: low spots in which water stands, as the lots are and then.
+    status, message : str
+        done, failed or set_aside; and what failed, empty where nothing did.
+    seconds, attempts : float, int
+        It took, of the last attempt; how many there were. [s], [-]
+    """
+
+    id: str
+    now: tuple[SwaleTold, ...] = ()
+    built: tuple[SwaleTold, ...] = ()
+    full: tuple[FullPlace, ...] = ()
+    balances: tuple[StreetBalance, ...] = ()
+    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    in_spots: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    status: SwaleStatus = "done"
+    message: str = ""
+    seconds: float = 0.0
+    attempts: int = 1
+
+    def tried(self, attempts: int) -> "SwalesRecord":
+        """The same, of so many attempts."""
+        return replace(self, attempts=attempts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwalesToldOf:
+    """The swales of a town in one case: as the lots are, or if every lot built its improvements.
+
+    Attributes
+    ----------
+    swales : tuple of SwaleTold
+        In the order of their layer.
+    warnings : tuple of Reason or str
+        Of all of them.
+    """
+
+    swales: tuple[SwaleTold, ...]
+    warnings: tuple[Said, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TownSwales:
     """The swales with the water of all lots and of the road.
 
     Attributes
     ----------
-    now, built : SwaleFindings
+    now, built : SwalesToldOf
         The swale check with the lots as they are, and if every lot built its improvements; the latter None where none
         are planned.
+    tables : dict of str to DataFrame
+        Of the swale check as the lots are, by the names of their layers.
     sent : tuple of SentToSwale
         By lot.
     full : tuple of FullPlace
@@ -169,8 +309,9 @@ class TownSwales:
         By swale, storm and case.
     """
 
-    now: SwaleFindings
-    built: SwaleFindings | None
+    now: SwalesToldOf
+    built: SwalesToldOf | None
+    tables: Mapping[str, pd.DataFrame]
     sent: tuple[SentToSwale, ...]
     full: tuple[FullPlace, ...]
     rises: tuple[OutletRise, ...]

@@ -10,7 +10,7 @@ from shapely import LineString, Point
 from shapely.ops import substring
 
 from pipelines.deliverables.files.context_layers import context_layers, on_map
-from pipelines.deliverables.files.layer_table import make_layer
+from pipelines.deliverables.files.layer_table import layers, make_layer
 from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.swale import SwaleFinding, SwaleFindings
 from pipelines.deliverables.swale.culvert_layers import (
@@ -54,7 +54,7 @@ def stations_table(findings: SwaleFindings) -> pd.DataFrame:
 
 def stations_layer(findings: SwaleFindings) -> pd.DataFrame:
     """The layer stations, one point a cross-section."""
-    columns: dict[str, list[Any]] = {}
+    columns: dict[str, list[Any]] = {column.name: [] for column in layers()["stations"].columns}
     shapes = []
     for found in findings.swales:
         site, levels = found.site, found.levels
@@ -90,7 +90,7 @@ def stations_layer(findings: SwaleFindings) -> pd.DataFrame:
             "over_bank": levels.over_bank,
         }
         for name, listed in values.items():
-            columns.setdefault(name, []).extend(np.asarray(listed).tolist() if not isinstance(listed, list) else listed)
+            columns[name].extend(np.asarray(listed).tolist() if not isinstance(listed, list) else listed)
         shapes += [Point(section.x, section.y, section.bottom) for section in site.sections]
     return layer_of(findings, "stations", shapes, columns)
 

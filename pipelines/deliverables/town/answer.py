@@ -84,7 +84,7 @@ def _swales(swales: TownSwales, design: float | None) -> Iterator[Reason]:
     )  # fmt: skip
     worst = max((each for each in swales.full if not each.built and each.storm == design),
                 key=lambda each: each.over, default=None)  # fmt: skip
-    names = {each.site.id: each.site.name for each in swales.now.swales}
+    names = {each.id: each.name for each in swales.now.swales}
     if worst is not None:
         yield reason("town_swale_full_at", swale=names[worst.swale], over=worst.over,
                      lot=worst.name or "no lot", storm=worst.storm)  # fmt: skip

@@ -14,7 +14,7 @@ from pipelines.deliverables.files.layer_table import Layer, layers, rounded
 from pipelines.deliverables.files.place import Writer, hand_over
 from pipelines.deliverables.files.table_csv import csv_text
 from pipelines.deliverables.files.text_file import summary_text, write_text
-from pipelines.deliverables.findings.town import TownFindings
+from pipelines.deliverables.findings.town import LOT_LAYERS, TownFindings
 from pipelines.deliverables.town.layers import of_lots, town_tables
 from pipelines.deliverables.town.page import town_page
 from pipelines.deliverables.town.summary import town_summary
@@ -32,12 +32,12 @@ def write_town(
 ) -> tuple[str, ...]:
     """Write town.gpkg, the same as GeoParquet, runoff.csv, lots.csv, summary.json and town.html, whole."""
     further = dict(extra_files or {})
-    own = of_lots()
+    own, of_a_lot = of_lots(), {*LOT_LAYERS, "runoff"}
     names = [name for name in town_tables(findings) if name != "run_info"]
     outputs = [*MAIN, *(f"parquet/{name}.parquet" for name in names), *further]
     tables = town_tables(findings, outputs=outputs)
     kinds = {**layers(), **own}
-    told = {name: table if name in own else rounded(name, table, findings.units) for name, table in tables.items()}
+    told = {name: table if name in of_a_lot else rounded(name, table, findings.units) for name, table in tables.items()}
     day = (made_on or date.today()).isoformat()
     files: dict[str, Writer] = {
         "town.html": lambda path: write_text(path, town_page(findings, made_on=day)),

@@ -13,19 +13,23 @@ from pipelines.deliverables.files.layer_table import Column, Layer, empty_layer,
 from pipelines.deliverables.files.place import OUTPUTS
 from pipelines.deliverables.findings.town import LOT_LAYERS, LotRow, RunOnLink, TownFindings
 from pipelines.deliverables.findings.town_swales import FullPlace, OutletRise, SentToSwale, StreetBalance
-from pipelines.deliverables.swale.layers import swale_tables
 from pipelines.deliverables.words.say import say_all
 from terrain.unit_table import HOUR, Units
 
+OF_SWALE = (
+    Column("status", "text", "", "", "done, failed or set_aside"),
+    Column("message", "text", "", "", "what failed, empty where nothing did"),
+)
 OF_LOT = Column("lot", "text", "", "", "id of the lot; other ids are those of its own run")
 NOT_OF_TOWN = ("lot_inflows", "lot_sums", "cautions", "run_info")
 """Tables of a check of swales that a town tells otherwise."""
 
 
 def of_lots() -> dict[str, Layer]:
-    """Layers of a lot as the town's file holds them: each feature tells its lot."""
-    known = layers()
-    return {name: replace(known[name], columns=(OF_LOT, *known[name].columns)) for name in (*LOT_LAYERS, "runoff")}
+    """Layers of a lot and of a swale as the town's file holds them: each tells its lot, or how its run ended."""
+    known, swales = layers(), layers()["swales"]
+    found = {name: replace(known[name], columns=(OF_LOT, *known[name].columns)) for name in (*LOT_LAYERS, "runoff")}
+    return {**found, "swales": replace(swales, columns=(*swales.columns, *OF_SWALE))}
 
 
 def town_tables(findings: TownFindings, *, outputs: Sequence[str] = ()) -> dict[str, pd.DataFrame]:
@@ -37,8 +41,7 @@ def town_tables(findings: TownFindings, *, outputs: Sequence[str] = ()) -> dict[
         **{name: lot_layer(findings, name) for name in LOT_LAYERS},
     }
     if swales is not None:
-        tables = swale_tables(swales.now)
-        found |= {name: table for name, table in tables.items() if name not in NOT_OF_TOWN}
+        found |= {name: table for name, table in swales.tables.items() if name not in NOT_OF_TOWN}
     found |= {
         "full_places": _full(swales.full if swales else (), findings),
         "outlet_rises": _rises(swales.rises if swales else (), findings),

@@ -194,7 +194,7 @@ class _Sheet:
                         yield self._feature(name, shapely.LineString(ends), {})
         elif name == "swales" and swales is not None:
             for each in swales.now.swales:
-                yield self._feature(name, swales.now.frame.to_map(shapely.force_2d(each.site.thalweg.line)), {})
+                yield self._feature(name, each.line, {})
         elif name == "full_places" and swales is not None:
             for place in swales.full:
                 if not place.built and place.storm == findings.return_period:
@@ -202,8 +202,7 @@ class _Sheet:
         elif name == "outlets" and swales is not None:
             for each in (swales.built or swales.now).swales:
                 for one in each.outlets:
-                    point = swales.now.frame.to_map(shapely.Point(one.outlet.x, one.outlet.y))
-                    yield self._feature(name, point, {"tailwater": one.tailwater.state})
+                    yield self._feature(name, one.place, {"tailwater": one.state})
 
     def _feature(self, name: str, shape: Any, values: dict[str, Any]) -> dict[str, Any]:
         return {"shape": self.steps(shapely.force_2d(shape), SMOOTHED.get(name, 0.0)), "mark": symbol_of(name, values)}
@@ -292,7 +291,7 @@ def _tables(findings: TownFindings) -> list[tuple[str, str, Sequence[str], list[
     swales, units = findings.swales, findings.units
     if swales is None:
         return []
-    names = {each.site.id: each.site.name for each in swales.now.swales}
+    names = {each.id: each.name for each in swales.now.swales}
     found: list[tuple[str, str, Sequence[str], list[list[str]]]]
     found = [("swales", "Swales", ("Swale", "Takes the storm", "First overtops", "Peak at its end",
               *(("Takes it with all improvements", "Peak with all improvements") if swales.built else ()), "Why"),
@@ -331,15 +330,17 @@ def _full_rows(swales: TownSwales, findings: TownFindings, names: Mapping[str, s
 
 
 def _swale_rows(swales: TownSwales, findings: TownFindings) -> Iterator[list[str]]:
-    built = {each.site.id: each for each in swales.built.swales} if swales.built else {}
+    built = {each.id: each for each in swales.built.swales} if swales.built else {}
     units = findings.units
     for each in swales.now.swales:
-        row = [each.site.name, _answer(each.answer),
+        if each.answer is None or each.why is None:
+            yield [each.name, each.status.replace("_", " "), *([""] * (4 if built else 2)), each.message]
+            continue
+        row = [each.name, _answer(each.answer),
                "no storm of the table" if each.first_overtops is None else _years(each.first_overtops, findings),
-               format_quantity(float(each.flow.peak[-1]), "large_flow", units)]  # fmt: skip
-        if each.site.id in built:
-            then = built[each.site.id]
-            row += [_answer(then.answer), format_quantity(float(then.flow.peak[-1]), "large_flow", units)]
+               format_quantity(each.peak or 0.0, "large_flow", units)]  # fmt: skip
+        if (then := built.get(each.id)) is not None and then.answer is not None:
+            row += [_answer(then.answer), format_quantity(then.peak or 0.0, "large_flow", units)]
         yield [*row, say(each.why, units)]
 
 

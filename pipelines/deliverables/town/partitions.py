@@ -1,5 +1,5 @@
-"""Finished lots on disk: one GeoParquet a lot, written whole, named after the lot and the hashes of what was asked
-and what was read."""
+"""Finished lots and swales on disk: one GeoParquet a lot, written whole, named after the lot and the hashes of what was
+asked and what was read; one Parquet a group of swales, named after the hash of both."""
 
 import hashlib
 import json
@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pipelines.deliverables.errors import HandoverError
 from pipelines.deliverables.findings.town import LotRecord
+from pipelines.deliverables.findings.town_swales import SwalesRecord
 from pipelines.deliverables.town.record_text import made, plain
 from terrain.reading.read_log import PlaceRead
 
@@ -47,9 +48,10 @@ class Partitions:
     def prepare(self) -> None:
         """Make the folder and clear away what was being written when an earlier run was cut short."""
         try:
-            (self.folder / "lots").mkdir(parents=True, exist_ok=True)
-            for left in (self.folder / "lots").glob(".*.part"):
-                left.unlink(missing_ok=True)
+            for kind in ("lots", "swales"):
+                (self.folder / kind).mkdir(parents=True, exist_ok=True)
+                for left in (self.folder / kind).glob(".*.part"):
+                    left.unlink(missing_ok=True)
         except OSError as error:
             raise _cannot_write(self.folder, error) from error
 
@@ -89,7 +91,6 @@ class Partitions:
     def write(self, record: LotRecord, asked: str, read: str, crs: CRS) -> None:
         """Write a lot's record, whole or not at all."""
         import pyarrow
-        import pyarrow.parquet
 
         row = record.row
         columns: dict[str, Any] = {name: [getattr(row, name)] for name in SEEN}
@@ -97,28 +98,28 @@ class Partitions:
         columns["record"] = [json.dumps(plain(record), allow_nan=True)]
         columns["geometry"] = [shapely.to_wkb(row.parcel)]
         table = pyarrow.table(columns).replace_schema_metadata({"geo": json.dumps(_geo(row.parcel, crs))})
-        place = self.place(row.lot, asked, read)
-        try:
-            handle, held = tempfile.mkstemp(prefix=".", suffix=".part", dir=place.parent)
-            os.close(handle)
-            try:
-                pyarrow.parquet.write_table(table, held, compression="zstd")
-                os.replace(held, place)
-            finally:
-                Path(held).unlink(missing_ok=True)
-        except OSError as error:
-            raise _cannot_write(place, error) from error
+        _write_whole(self.place(row.lot, asked, read), table)
 
     def read(self, lot: str, asked: str, read: str) -> LotRecord:
         """A lot's record as it was written."""
-        import pyarrow.parquet
+        record: LotRecord = _read_record(self.place(lot, asked, read), LotRecord)
+        return record
 
-        place = self.place(lot, asked, read)
-        try:
-            text = pyarrow.parquet.read_table(place, columns=["record"]).column("record")[0].as_py()
-            record: LotRecord = made(LotRecord, json.loads(text))
-        except (OSError, ValueError, KeyError, TypeError) as error:
-            raise HandoverError(f"{place} holds no lot that can be read ({error}); delete it and run again") from None
+    def swales_place(self, group: str, key: str) -> Path:
+        """Where a group of swales lies, by the hash of what was asked and of all that it was made from."""
+        return self.folder / "swales" / f"{file_name(group)}.{key[:KEY_LETTERS]}.parquet"
+
+    def write_swales(self, record: SwalesRecord, key: str) -> None:
+        """Write a group's record, whole or not at all."""
+        import pyarrow
+
+        columns: dict[str, Any] = {name: [getattr(record, name)] for name in ("id", "status", "message", "seconds")}
+        columns["record"] = [json.dumps(plain(record), allow_nan=True)]
+        _write_whole(self.swales_place(record.id, key), pyarrow.table(columns))
+
+    def read_swales(self, group: str, key: str) -> SwalesRecord:
+        """A group's record as it was written."""
+        record: SwalesRecord = _read_record(self.swales_place(group, key), SwalesRecord)
         return record
 
     def note(self, attempt: dict[str, Any]) -> None:
@@ -140,6 +141,31 @@ class Partitions:
                 continue
             if isinstance(found, dict):
                 yield found
+
+
+def _write_whole(place: Path, table: Any) -> None:
+    import pyarrow.parquet
+
+    try:
+        handle, held = tempfile.mkstemp(prefix=".", suffix=".part", dir=place.parent)
+        os.close(handle)
+        try:
+            pyarrow.parquet.write_table(table, held, compression="zstd")
+            os.replace(held, place)
+        finally:
+            Path(held).unlink(missing_ok=True)
+    except OSError as error:
+        raise _cannot_write(place, error) from error
+
+
+def _read_record(place: Path, kind: Any) -> Any:
+    import pyarrow.parquet
+
+    try:
+        text = pyarrow.parquet.read_table(place, columns=["record"]).column("record")[0].as_py()
+        return made(kind, json.loads(text))
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise HandoverError(f"{place} holds no record that can be read ({error}); delete it and run again") from None
 
 
 def _geo(parcel: BaseGeometry, crs: CRS) -> dict[str, Any]:

@@ -13,6 +13,7 @@ import pandas as pd
 import shapely
 
 from pipelines.deliverables.errors import HandoverError
+from terrain.reason import Reason
 
 
 def plain(value: Any) -> Any:
@@ -73,6 +74,8 @@ def made(kind: Any, held: Any) -> Any:
         return np.frombuffer(base64.b64decode(held), dtype="<f8").astype(np.float64)
     if origin is not None and issubclass(origin, Mapping):
         return {key: made(inner[1], each) for key, each in held.items()}
+    if kind is Reason:
+        return _fact(held)
     if isinstance(kind, type) and issubclass(kind, shapely.Geometry):
         return shapely.from_wkb(held)
     if kind is pd.DataFrame:
@@ -84,6 +87,13 @@ def made(kind: Any, held: Any) -> Any:
             raise HandoverError(f"a lot's record holds {', '.join(sorted(unknown))}, which this version does not know")
         return kind(**{name: made(hints[name], each) for name, each in held.items()})
     raise HandoverError(f"a lot's record holds a {kind}, which is not kept")
+
+
+def _fact(held: Any) -> Any:
+    """A reason, or what it tells."""
+    if isinstance(held, dict):
+        return Reason(held["code"], tuple((name, _fact(each)) for name, each in held["values"]))
+    return tuple(_fact(each) for each in held) if isinstance(held, list) else held
 
 
 @cache

@@ -66,24 +66,24 @@ def _total(rows: tuple[LotRow, ...], name: str) -> float | None:
 
 
 def _swales(swales: TownSwales) -> dict[str, Any]:
-    built = {each.site.id: each for each in swales.built.swales} if swales.built else {}
+    built = {each.id: each for each in swales.built.swales} if swales.built else {}
     return {
         "swales": [
             {
-                "id": each.site.id,
-                "name": each.site.name,
+                "id": each.id,
+                "name": each.name,
+                "status": each.status,
+                "message": each.message,
                 "answer": each.answer,
-                "why": say(each.why, "si"),
-                "peak_flow_m3s": float(each.flow.peak[-1]),
+                "why": None if each.why is None else say(each.why, "si"),
+                "peak_flow_m3s": each.peak,
                 "first_overtops_yr": each.first_overtops,
-                "answer_improved": built[each.site.id].answer if built else None,
-                "peak_flow_improved_m3s": float(built[each.site.id].flow.peak[-1]) if built else None,
-                "first_overtops_improved_yr": built[each.site.id].first_overtops if built else None,
-                "standing_water": len(each.ponds),
-                "culverts": [
-                    {"id": one.crossing.id, "answer": one.answer} for one in each.crossings
-                ],
-                "recut": len(each.recut),
+                "answer_improved": built[each.id].answer if built else None,
+                "peak_flow_improved_m3s": built[each.id].peak if built else None,
+                "first_overtops_improved_yr": built[each.id].first_overtops if built else None,
+                "standing_water": each.ponds,
+                "culverts": [{"id": one.id, "answer": one.answer} for one in each.culverts],
+                "recut": each.recut,
             }
             for each in swales.now.swales
         ],

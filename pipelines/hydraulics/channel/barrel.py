@@ -2,16 +2,13 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import sqrt
 
-import numpy as np
 from scipy.optimize import brentq
 
-from pipelines.hydraulics.constants import GRAVITY
+from pipelines.hydraulics.channel.barrel_kernel import critical_in_barrel
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_not_negative, require_positive
 from pipelines.hydraulics.manning import DEEPEST_CARRYING_DEPTH, circular_segment, velocity_manning
-from terrain.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +34,19 @@ class Barrel:
     @property
     def area(self) -> float:
         """Open area. [m2]"""
-        return wet_area(self, self.rise)
+        return _full(self)[0]
 
     @property
     def hydraulic_radius(self) -> float:
         """Of the full open barrel. [m]"""
-        return self.area / wet_perimeter(self, self.rise)
+        return _full(self)[1]
+
+
+@lru_cache(maxsize=4096)
+def _full(barrel: Barrel) -> tuple[float, float]:
+    """Open area, and hydraulic radius of the full barrel. [m2], [m]"""
+    area = wet_area(barrel, barrel.rise)
+    return area, area / wet_perimeter(barrel, barrel.rise)
 
 
 def circular_barrel(diameter: float, silt: float = 0.0) -> Barrel:
@@ -67,18 +71,6 @@ def wet_perimeter(barrel: Barrel, depth: float) -> float:
         return wall
     silted = circular_segment(barrel.silt, barrel.diameter)
     return wall - silted.perimeter + silted.top_width
-
-
-def free_sections(barrel: Barrel, depth: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Wet area and wetted perimeter at depths above the silt, no higher than the crown and open there. [m2], [m]"""
-    # the angle by the arc sine of the root keeps its digits in shallow water
-    half = 2.0 * np.arcsin(np.sqrt(np.clip((depth + barrel.silt) / barrel.diameter, 0.0, 1.0)))
-    area = barrel.diameter**2 / 4.0 * (half - np.sin(half) * np.cos(half))
-    perimeter = barrel.diameter * half
-    if barrel.silt > 0.0:
-        silted = circular_segment(barrel.silt, barrel.diameter)
-        area, perimeter = area - silted.area, perimeter - silted.perimeter + silted.top_width
-    return area, perimeter
 
 
 def normal_depth(barrel: Barrel, flow: float, slope: float, roughness: float) -> float | None:
@@ -156,14 +148,4 @@ def critical_depth(barrel: Barrel, flow: float) -> float:
     if flow == 0:
         return 0.0
 
-    def above(depth: float) -> float:
-        width = circular_segment(depth + barrel.silt, barrel.diameter).top_width
-        area = wet_area(barrel, depth)
-        return area * sqrt(GRAVITY * area / width) - flow
-
-    low, high = 1e-9 * barrel.rise, (1 - 1e-9) * barrel.rise
-    if above(high) <= 0:
-        return barrel.rise
-    if above(low) >= 0:
-        return low
-    return float(brentq(above, low, high, xtol=1e-13, rtol=1e-12))
+    return float(critical_in_barrel(barrel.diameter, barrel.silt, float(flow)))

@@ -1,14 +1,9 @@
 """Water along a culvert's barrel, stepped upstream from its outlet: free, full, or free above and full below."""
 
-import numpy as np
-from scipy.optimize import brentq
-
-from pipelines.hydraulics.channel.barrel import Barrel, critical_depth, free_sections
-from pipelines.hydraulics.constants import GRAVITY
+from pipelines.hydraulics.channel.barrel import Barrel, critical_depth
+from pipelines.hydraulics.channel.barrel_kernel import free_depth_up
 from pipelines.hydraulics.limits import require_finite, require_not_negative, require_positive
-from terrain.arrays import FloatArray
-
-_SEARCHED, _STEPS = 40, 120
+from pipelines.hydraulics.manning import CircularSegment, circular_segment
 
 
 def depth_at_inlet(
@@ -63,25 +58,8 @@ def depth_at_inlet(
         left -= (depth - rise) / falls
         depth = rise
 
-    def friction(at: FloatArray) -> FloatArray:
-        area, perimeter = free_sections(barrel, at)
-        return (flow * roughness) ** 2 * perimeter ** (4 / 3) / area ** (10 / 3)
-
-    rises = float(friction(np.array([depth]))[0]) > slope
-    end = rise if rises else critical
-    if depth == end:
-        return float(depth)
-    tried = np.linspace(depth, end, _SEARCHED)
-    crossed = np.flatnonzero((friction(tried) > slope) != rises)
-    if crossed.size:
-        between = sorted(tried[[crossed[0] - 1, crossed[0]]].tolist())
-        end = float(brentq(lambda at: float(friction(np.array([at]))[0]) - slope, *between, xtol=1e-12))
-    # close together at both ends, where depth changes fast from the critical one and slowly towards the normal one
-    share = np.linspace(0.0, 1.0, _STEPS)
-    depths = depth + (end - depth) * share**2 * (3.0 - 2.0 * share)
-    energy = depths + (flow / free_sections(barrel, depths)[0]) ** 2 / (2.0 * GRAVITY)
-    spent = friction(depths) - slope
-    away = np.concatenate([[0.0], np.cumsum(np.diff(energy) / ((spent[1:] + spent[:-1]) / 2.0))])
-    if left < away[-1]:
-        return float(np.interp(left, away, depths))
-    return float(end + (full - slope) * (left - away[-1])) if rises and not crossed.size else float(end)
+    # of the silt: its area, and what it takes from the wall and adds of its own
+    silt = barrel.silt
+    silted = circular_segment(silt, barrel.diameter) if silt > 0.0 else CircularSegment(0.0, 0.0, 0.0)
+    lost = (silted.area, silted.top_width - silted.perimeter)
+    return float(free_depth_up(barrel.diameter, silt, lost, flow, roughness, slope, left, float(depth), critical, full))

@@ -1,9 +1,9 @@
 """A site's swales, opened and measured, ready for any storm."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import shapely
@@ -19,7 +19,7 @@ from pipelines.inputs.errors import LayerError, SiteFileError
 from pipelines.inputs.ground_rules import site_low_spots
 from pipelines.inputs.rules import RuleOverride, Rules
 from pipelines.inputs.site_ground import SiteInputs, open_site
-from pipelines.inputs.swale_ground import read_swale_ground
+from pipelines.inputs.swale_ground import read_swale_ground, refuse_swale_outside
 from pipelines.inputs.tables.prices import Prices, default_prices, read_prices
 from pipelines.inputs.tables.rain_table_file import read_rain_table
 from pipelines.layout.plan import Said
@@ -28,6 +28,7 @@ from pipelines.layout.swale.levels import SwaleCapacity, swale_capacity
 from pipelines.layout.swale.site import SwaleSite, check_swale_lines, culverts_by_swale, measure_swale
 from pipelines.layout.swale.water import SwaleWater, divide_to_swales
 from terrain.arrays import IntArray
+from terrain.errors import LotshedError
 from terrain.first_run import compiles_first, compiling_words
 from terrain.flow.drainage import Drainage
 from terrain.flow.low_spots import LowSpot
@@ -36,6 +37,7 @@ from terrain.reading.surface import Surface
 from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
+Found = TypeVar("Found")
 
 GRASS = "grass_mixture"
 
@@ -159,20 +161,30 @@ def rules_of(inputs: SiteInputs) -> Rules:
     return inputs.site.rules.with_overrides(overrides)
 
 
-def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
-    """Read the ground of opened swales, follow its water and measure each swale."""
+Refused = Callable[[int, LotshedError], None]
+"""Told of a swale that cannot be used, by its position, and why."""
+
+
+def measure_case(opened: OpenedSwales, tell: Progress, *, refused: Refused | None = None) -> SwaleCase:
+    """Read the ground of opened swales, follow its water and measure each swale; one that cannot be used is left out
+    where `refused` is told of it, and else ends all."""
     inputs, lines, names = opened.inputs, opened.lines, opened.names
     given, rules = inputs.site.swales, opened.rules
     if compiles_first():
         tell(compiling_words(), None)
     tell("reading the ground", 0.1)
-    surface, drainage = read_swale_ground(inputs, lines, names)
+    inside = _usable(range(len(lines)), lambda k: refuse_swale_outside(inputs, lines[k], names[k]), refused)
+    surface, drainage = read_swale_ground(inputs, [lines[k] for k in inside])
     ground = drainage.ground
     tell("measuring the swales", 0.3)
-    sites = tuple(
-        measure_swale(ground, surface, line, opened.culverts[k], id=f"swale-{k + 1}", name=names[k], rules=rules)
-        for k, line in enumerate(lines)
+    measured = _usable(
+        inside,
+        lambda k: measure_swale(
+            ground, surface, lines[k], opened.culverts[k], id=f"swale-{k + 1}", name=names[k], rules=rules
+        ),
+        refused,
     )
+    sites = tuple(measured.values())
     cell = max(ground.grid.cell_width, ground.grid.cell_height)
     freeboard = rules["swale_freeboard"].likely
     capacities = tuple(swale_capacity(site, freeboard=freeboard, cell=cell) for site in sites)
@@ -190,17 +202,36 @@ def measure_case(opened: OpenedSwales, tell: Progress) -> SwaleCase:
     )  # fmt: skip
 
 
+def _usable(
+    numbers: Iterable[int], work_out: Callable[[int], Found], refused: Refused | None
+) -> dict[int, Found]:
+    """What comes of each swale, without those that are refused; all of them are not."""
+    found, left = {}, list(numbers)
+    for number in left:
+        try:
+            found[number] = work_out(number)
+        except LotshedError as fault:
+            if refused is None or (not found and number == left[-1]):
+                raise
+            refused(number, fault)
+    return found
+
+
 def divide_case(
     case: SwaleCase,
     rain: DesignRain,
     piped: Sequence[Polygon | MultiPolygon] = (),
     without: IntArray | None = None,
+    *,
+    marked: tuple[IntArray, tuple[int, ...]] | None = None,
 ) -> SwaleWater:
-    """The ground of a case divided by where its water enters a swale, without what is piped and some cells besides."""
+    """The ground of a case divided by where its water enters a swale, without what is piped and some cells besides;
+    `marked` gives the swales' labels where they are known already."""
     return divide_to_swales(
         case.sites, case.drainage, case.surfaces, two_year_24h_depth=rain.two_year_24h_depth,
         return_period=rain.return_period, travel=travel_rules(case.inputs.site.rules),
         compacted=case.inputs.site.soil.compacted, piped=piped, without=without,
+        marked=marked,
     )  # fmt: skip
 
 

@@ -9,10 +9,10 @@ from pipelines.inputs.site_ground import ground_of
 from pipelines.layout.diagnosis.hidden_culverts import DRAINED, banks_near, depth_if_open
 from pipelines.layout.swale.case import SwaleCase
 from pipelines.layout.swale.site import SwaleSite
-from pipelines.layout.swale.standing import SwalePond
 from terrain.flow.conditioning import CulvertLine, opened_along
 from terrain.flow.drainage import drain_ground
 from terrain.flow.embankments import Embankment
+from terrain.flow.low_spots import LowSpot
 from terrain.reason import Reason, reason
 
 
@@ -41,24 +41,34 @@ class SwaleBank:
     measure: Reason
 
 
-def banks_of_case(case: SwaleCase, ponds: Sequence[Sequence[SwalePond]]) -> tuple[SwaleBank, ...]:
-    """Banks within reach of swales, each with its low spot drained again as if it were open; ponds by swale."""
+def opened_banks(case: SwaleCase) -> tuple[tuple[Embankment, float], ...]:
+    """Banks within reach of swales, each with what then stands in its low spot as if it were open. [m]"""
     lines = [shapely.force_2d(site.thalweg.line) for site in case.sites]
     drives = (each.ridge.line for site in case.sites for each in site.crossings)
     known = (*case.inputs.layers.culverts.geometry, *drives)
     banks = banks_near(shapely.union_all(lines), case.drainage, case.spots, case.rules, known)
-    found, frame, reach = [], case.ground.grid.frame, case.rules["culvert_end_reach"].likely
-    for number, bank in enumerate(banks, start=1):
+    found, reach = [], case.rules["culvert_end_reach"].likely
+    for bank in banks:
         opened = opened_along(case.surface, [CulvertLine(bank.opening)], invert_reach=reach)
         then = drain_ground(ground_of(opened, case.inputs.layers, case.inputs.site.rules))
-        left = depth_if_open(bank, case.drainage, then)
+        found.append((bank, depth_if_open(bank, case.drainage, then)))
+    return tuple(found)
+
+
+def told_banks(
+    case: SwaleCase, banks: Sequence[tuple[Embankment, float]], standing_in: Sequence[Sequence[LowSpot]]
+) -> tuple[SwaleBank, ...]:
+    """Banks as a reader is told of them; `standing_in` holds the low spots in which each swale's water stands."""
+    lines = [shapely.force_2d(site.thalweg.line) for site in case.sites]
+    found, frame = [], case.ground.grid.frame
+    for number, (bank, left) in enumerate(banks, start=1):
         distances = [line.distance(bank.point) for line in lines]
         nearest = case.sites[distances.index(min(distances))]
         cells = set(bank.spot.cells.tolist())
         standing = tuple(
             site.name
-            for site, own in zip(case.sites, ponds, strict=True)
-            if any(cells.intersection(pond.spot.cells.tolist()) for pond in own)
+            for site, own in zip(case.sites, standing_in, strict=True)
+            if any(cells.intersection(spot.cells.tolist()) for spot in own)
         )
         name = reason(
             "bank_beside_swale", distance=min(distances), swale=nearest.name,

@@ -86,9 +86,11 @@ def divide_to_swales(
     compacted: bool,
     piped: Sequence[Polygon | MultiPolygon] = (),
     without: IntArray | None = None,
+    marked: tuple[IntArray, tuple[int, ...]] | None = None,
 ) -> SwaleWater:
-    """Divide the ground by the place where its water enters a swale, without what is piped and some cells besides."""
-    seeds, first = swale_labels(sites, drainage)
+    """Divide the ground by the place where its water enters a swale, without what is piped and some cells besides;
+    `marked` is what `swale_labels` gives, where it is known already."""
+    seeds, first = swale_labels(sites, drainage) if marked is None else marked
     left_out = [cells for cells in (piped_cells(drainage, piped), without) if cells is not None]
     inflows = side_inflows(
         drainage, seeds, surfaces, two_year_24h_depth=two_year_24h_depth, return_period=return_period,
@@ -103,8 +105,9 @@ def swale_labels(sites: Sequence[SwaleSite], drainage: Drainage) -> tuple[IntArr
     first = []
     label = 0
     for site in sites:
-        own = swale_cells(drainage.ground, site.thalweg, site.sections)
-        seeds = np.where((own >= 0) & (seeds < 0), own + label, seeds)
+        own = swale_cells(drainage.ground, site.thalweg, site.sections).ravel()
+        free = np.flatnonzero((own >= 0) & (seeds.ravel() < 0))
+        seeds.ravel()[free] = own[free] + label
         first.append(label)
         label += len(site.sections)
     return seeds, tuple(first)

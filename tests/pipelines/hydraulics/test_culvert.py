@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.hydraulics.channel.barrel import circular_barrel, critical_depth
+from pipelines.hydraulics.channel.barrel_kernel import critical_in_barrel, free_depth_up
 from pipelines.hydraulics.channel.culvert import (
     Culvert,
     culvert_flow,
@@ -119,3 +120,12 @@ def test_a_sloping_crest_is_the_sum_of_small_level_ones(head, rise):
     heads = (max(level - 2.0 - rise * (i + 0.5) / pieces, 0.0) for i in range(pieces))
     parts = (level_crest(each, 10.0 / pieces) for each in heads)
     assert overtopping_flow([0.0, 10.0], [2.0, 2.0 + rise], level) == pytest.approx(sum(parts), rel=1e-3)
+
+
+@pytest.mark.parametrize(("diameter", "silt", "flow", "slope"), [(0.45, 0.0, 0.08, 0.01), (0.6, 0.2, 0.05, -0.02)])
+def test_the_compiled_barrel_is_the_plain_one(diameter, silt, flow, slope):
+    plain = critical_in_barrel.py_func(diameter, silt, flow)
+    assert critical_in_barrel(diameter, silt, flow) == pytest.approx(plain, rel=1e-12)
+    lost = (0.0, 0.0) if silt == 0.0 else (0.08, -0.1)
+    given = (diameter, silt, lost, flow, 0.024, slope, 6.0, diameter - silt, plain, 0.02)
+    assert free_depth_up(*given) == pytest.approx(free_depth_up.py_func(*given), rel=1e-12)

@@ -9,8 +9,8 @@ import pytest
 from pipelines.hydrology.along_swale import add_along
 from pipelines.hydrology.runoff_table import STEP
 from pipelines.hydrology.sub_catchment import Hydrograph
-from pipelines.town.along_street import Pool, from_above, route_along
 from pipelines.town.lot_flows import held_to
+from pipelines.town.swales.along_street import Pool, from_above, route_along
 
 
 def swale(*stations: float) -> Any:

@@ -7,7 +7,7 @@ from pyproj import CRS
 from shapely import LineString, box
 
 from pipelines.layout.swale.case import OpenedSwales
-from pipelines.town.near_swales import swales_serving
+from pipelines.town.swales.near_swales import swales_serving
 from terrain.grid import Frame
 
 METRES = Frame(CRS.from_epsg(32616), 1.0, 1.0, 1.0)

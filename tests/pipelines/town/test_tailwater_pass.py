@@ -10,8 +10,9 @@ from pyproj import CRS
 from shapely import Point, box
 
 from pipelines.deliverables.findings.town import LotPlanned, LotRecord, LotRow
+from pipelines.deliverables.findings.town_swales import OutletTold
 from pipelines.layout.swale.found_outfall import GivenWater, OutfallLook, OutfallState, with_given_water
-from pipelines.town.tailwater import planned_again, water_key, water_of_town
+from pipelines.town.swales.tailwater import planned_again, water_key, water_of_town
 from terrain.grid import Frame
 from terrain.reason import reason
 
@@ -50,14 +51,11 @@ def test_of_two_states_the_weaker_stands(own: OutfallState, towns: OutfallState,
 
 def swales(state: str = "part", answer: str = "short") -> Any:
     """What a town's run found of an outlet of lot 7 and of one that belongs to none."""
-    tail = SimpleNamespace(state=state, above=0.2, submerged=600.0)
-    verdict = SimpleNamespace(answer=answer, why=reason("swale_within_reach"))
-    own = SimpleNamespace(outlet=SimpleNamespace(id="7/outfall-1", x=1.0, y=2.0), tailwater=tail, verdict=verdict,
-                          stage=np.array([1.0, 2.0]), step=30.0)  # fmt: skip
-    nobodys = SimpleNamespace(outlet=SimpleNamespace(id="outfall 3", x=5.0, y=2.0), tailwater=tail, verdict=verdict,
-                              stage=np.array([1.0, 2.0]), step=30.0)  # fmt: skip
-    built = SimpleNamespace(frame=FEET, swales=(SimpleNamespace(outlets=(own, nobodys)),))
-    return SimpleNamespace(built=built)
+    told: Any = (state, 11.0, 0.2, 600.0, answer, reason("swale_within_reach"), np.array([1.0, 2.0]), 30.0)
+    own, nobodys = (
+        OutletTold(name, FEET.to_map(Point(x, 2.0)), *told) for name, x in (("7/outfall-1", 1.0), ("outfall 3", 5.0))
+    )
+    return SimpleNamespace(built=SimpleNamespace(swales=(SimpleNamespace(outlets=(own, nobodys)),)))
 
 
 def record(lot: str, **told: Any) -> LotRecord:

@@ -4,15 +4,11 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-import shapely
-
-from pipelines.deliverables.findings.swale import SwaleFindings
 from pipelines.deliverables.findings.town import LotPlanned, LotRecord
-from pipelines.deliverables.findings.town_swales import TownSwales
+from pipelines.deliverables.findings.town_swales import OutletTold, SwalesToldOf, TownSwales
 from pipelines.deliverables.words.names import MODES, SHORT_PARTS, SHORT_STATES
 from pipelines.deliverables.words.say import say
 from pipelines.layout.swale.found_outfall import GivenWater, OutfallState
-from pipelines.layout.swale.outlets import OutletFinding
 from pipelines.layout.swale.verdict import SwaleAnswer
 from terrain.reason import Reason, reason
 from terrain.unit_table import Units
@@ -29,17 +25,8 @@ def water_of_town(swales: TownSwales) -> dict[str, tuple[GivenWater, ...]]:
         return {}
     found: dict[str, list[GivenWater]] = {}
     for lot, each in _submerged(swales.built):
-        point = swales.built.frame.to_map(shapely.Point(each.outlet.x, each.outlet.y))
-        found.setdefault(lot, []).append(
-            GivenWater(
-                point,
-                each.stage,
-                each.step,
-                each.tailwater.submerged,
-                STATES[each.verdict.answer],
-                each.verdict.why,
-            )
-        )
+        water = GivenWater(each.place, each.stage, each.step, each.submerged, STATES[each.answer], each.why)
+        found.setdefault(lot, []).append(water)
     return {lot: tuple(several) for lot, several in found.items()}
 
 
@@ -67,7 +54,7 @@ def planned_again(
         if then is None or lot not in told:
             found.append(record)
             continue
-        tail, outlet = told[lot].tailwater, told[lot].outlet.id.rpartition("/")[2]
+        tail, outlet = told[lot], told[lot].id.rpartition("/")[2]
         if then.row.status != "done" or then.row.planned is None or record.row.planned is None:
             why = reason("town_tailwater_not_planned", over=tail.above, outlet=outlet, time=tail.submerged,
                          message=then.row.message)  # fmt: skip
@@ -81,12 +68,12 @@ def planned_again(
     return tuple(found)
 
 
-def _submerged(built: SwaleFindings) -> Iterator[tuple[str, OutletFinding]]:
+def _submerged(built: SwalesToldOf) -> Iterator[tuple[str, OutletTold]]:
     """Outlets of lots that stand under water, each with its lot."""
     for swale in built.swales:
         for each in swale.outlets:
-            lot = each.outlet.id.rpartition("/")[0]
-            if lot and each.tailwater.state != "free":
+            lot = each.id.rpartition("/")[0]
+            if lot and each.state != "free":
                 yield lot, each
 
 

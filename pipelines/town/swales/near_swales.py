@@ -8,7 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.layout.swale.case import OpenedSwales
-from pipelines.town.full_places import BESIDE
+from pipelines.town.swales.full_places import BESIDE
 
 ENDS = 5.0
 """How far from a swale another one may end that runs on in it. [m]"""

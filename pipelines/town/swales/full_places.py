@@ -7,7 +7,6 @@ import numpy as np
 import shapely
 
 from pipelines.deliverables.findings.swale import SwaleFinding
-from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.findings.town_swales import FullPlace
 from pipelines.hydrology.along_swale import SwaleFlow
 from pipelines.layout.swale.case import SwaleCase
@@ -55,7 +54,7 @@ def full_places(
     found: SwaleFinding,
     storms: Sequence[StormOnSwale],
     owners: IntArray,
-    records: Sequence[LotRecord],
+    lots: Mapping[int, tuple[str, str]],
     *,
     built: bool,
 ) -> list[FullPlace]:
@@ -69,7 +68,7 @@ def full_places(
             worst = int(stretch[np.argmax(above)])
             when = np.flatnonzero(storm.over[worst] > _fills(found, storms, worst))
             number = _beside(case, owners, site.sections[worst].x, site.sections[worst].y)
-            row = None if number < 0 else records[number].row
+            lot, name = lots.get(number, ("", ""))
             start, end = float(site.station[stretch[0]]), float(site.station[stretch[-1]])
             line = shapely.ops.substring(shapely.force_2d(site.thalweg.line), start, max(end, start + 0.5))
             places.append(
@@ -80,8 +79,8 @@ def full_places(
                     start,
                     end,
                     float(above.max()),
-                    "" if row is None else row.lot,
-                    "" if row is None else row.name,
+                    lot,
+                    name,
                     float(when[0]) * storm.step if when.size else 0.0,
                     float(when[-1]) * storm.step if when.size else 0.0,
                     case.ground.grid.frame.to_map(line),

@@ -1,0 +1,1 @@
+"""The water of all lots of a town along its swales."""
