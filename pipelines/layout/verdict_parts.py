@@ -102,10 +102,8 @@ def with_works(
     cure = _on_grounds(cure_part(left), ended, grates=True)
     # water that the outfall does not take stays where it is
     doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
-    # it was run on the likeliest ground alone
-    of_many = ended is None and any(line.on_grounds for line in chosen.discharges)
-    if cure.state == "sure" and (doubts or of_many):
-        cure = replace(cure, only=reason("if_others_hold", others=(*doubts, *(("ground",) if of_many else ()))))
+    if cure.state == "sure" and doubts:
+        cure = replace(cure, only=reason("if_others_hold", others=doubts))
     return Parts(cause, fall, outfall, cure)
 
 

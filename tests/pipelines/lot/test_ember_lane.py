@@ -29,7 +29,7 @@ def test_the_swale_takes_its_ten_year_storm(swale):
     assert {each.tailwater.state for each in swale.outlets} == {"free"}
 
 
-@pytest.mark.parametrize(("number", "cure"), one_in(2, [(1, "sure"), (2, "sure"), (3, "sure")]))
+@pytest.mark.parametrize(("number", "cure"), one_in(2, [(1, "cannot_tell"), (2, "sure"), (3, "sure")]))
 def test_what_is_sure_with_an_outlet_above_the_swale_s_water(swale, number, cure):
     found = screen_lot(SAMPLE / f"ember_lane_{number}.toml")
     states = {name: part.state for name, part in found.plan.parts.named}
