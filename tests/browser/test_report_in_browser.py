@@ -19,6 +19,9 @@ from tests.quick_share import one_in
 
 FOOT, INCH = 0.3048, 0.0254
 SAMPLES = Path(__file__).parents[2] / "sample_data"
+REPORTS = ("drained_lot", "pumped_lot", "swales")
+LOOKED_AT = (("drained_lot", 1280), ("pumped_lot", 360), ("swales", 1280))
+"""Each report in the quick suite on one screen; on every one in the long profile."""
 
 
 def row_of(folder: Any, layer: str, name: str) -> dict[str, Any]:
@@ -92,8 +95,13 @@ def test_a_tap_on_a_basin_shows_its_numbers(pumped_lot: Any, opened: Any, touch:
     assert shown["Grate"] == basin["grate"]
 
 
-@pytest.mark.parametrize(("width", "height", "most"), [(1280, 900, 700), (360, 740, 500)])
-@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
+@pytest.mark.parametrize(
+    ("which", "width", "height", "most"),
+    [
+        pytest.param(which, *screen, marks=() if (which, screen[0]) in LOOKED_AT else pytest.mark.thorough)
+        for which in REPORTS for screen in ((1280, 900, 700), (360, 740, 500))
+    ],
+)  # fmt: skip
 def test_the_answer_and_the_map_are_on_the_first_screen(
     which: str, width: int, height: int, most: int, opened: Any, request: pytest.FixtureRequest
 ) -> None:
@@ -238,9 +246,12 @@ def covering(page: Any) -> tuple[int, list[tuple[str, str]]]:
 
 
 @pytest.mark.parametrize(
-    ("width", "height"), [(1280, 900), pytest.param(768, 1024, marks=pytest.mark.thorough), (360, 740)]
-)
-@pytest.mark.parametrize("which", ["drained_lot", "pumped_lot", "swales"])
+    ("which", "width", "height"),
+    [
+        pytest.param(which, *screen, marks=() if (which, screen[0]) in LOOKED_AT else pytest.mark.thorough)
+        for which in REPORTS for screen in ((1280, 900), (768, 1024), (360, 740))
+    ],
+)  # fmt: skip
 def test_no_name_lies_on_a_symbol(
     which: str, width: int, height: int, opened: Any, request: pytest.FixtureRequest
 ) -> None:

@@ -32,6 +32,7 @@ RAIN = '[rain]\ndepth = "3 in"\nduration = "60 min"\n'
 TABLE = '[rain]\ntable = "rain.csv"\nreturn_period = "10 yr"\n'
 
 Spoil = Callable[[Path], None]
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 def screen(site: Path, out: Path, *options: str) -> Result:

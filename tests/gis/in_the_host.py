@@ -119,7 +119,8 @@ def other_jobs(project):
         ("town", "town", "ember_lane", "town"),
     ):  # fmt: skip
         project.clear()
-        seen[job] = run(job, {given: f"{SAMPLE}/{site}.toml", "out": f"{FOLDER}/{place}"})
+        more = {"grounds": 1} if job == "town" else {}
+        seen[job] = run(job, {given: f"{SAMPLE}/{site}.toml", "out": f"{FOLDER}/{place}", **more})
         layers = [node.layer() for node in project.layerTreeRoot().findLayers()]
         seen[job]["tree"] = tree(project.layerTreeRoot())
         seen[job]["drawn"] = {

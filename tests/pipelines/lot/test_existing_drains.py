@@ -12,6 +12,7 @@ from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 
 CELL = 0.5
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 CORNERS = (Point(10.2, 17.8), Point(19.8, 17.8))
 """At the back, where the ground falls to the patio."""
 DITCH = Point(2.1, 1.6)

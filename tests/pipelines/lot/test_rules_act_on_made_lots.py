@@ -545,6 +545,7 @@ def _surface(surface):
 
 
 UNTOLD = ("run_info", "cautions")
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 @pytest.fixture(scope="module")
@@ -568,7 +569,7 @@ def written(tmp_path_factory, made_lots):
     return write
 
 
-@pytest.mark.parametrize(("name", "key", "value", "table"), one_in(12, _cases()))
+@pytest.mark.parametrize(("name", "key", "value", "table"), one_in(18, _cases()))
 def test_a_rule_moves_what_it_says(written, name, key, value, table):
     site, before = written(name)
     text, rule = site.read_text(), f"[rules]\n{key} = {value}\n"

@@ -29,7 +29,7 @@ from tests.screened_samples import LOTS, screened
 
 MADE_ON = date(2025, 3, 4).isoformat()
 PX = 96.0 / 25.4
-FEW = ("lot_01", "lot_08_levels", "lot_10", "lot_11")
+FEW = ("lot_01", "lot_10", "lot_11")
 MANY = [name if name in FEW else pytest.param(name, marks=pytest.mark.thorough) for name in LOTS]
 REST = [each for each in product(LOTS, ("us", "si")) if each != ("lot_11", "si") and each not in product(FEW, ("us",))]
 
