@@ -209,7 +209,8 @@ def _runoff(
     served = [takings.get(region.place) for region in division.regions]
     piped = [taking is not None and taking.piped for taking in served]
     hangs_on = surfaces, rain, settings.compacted, settings.travel
-    keys = [(_told_by(each, ground), pipe, *hangs_on) for each, pipe in zip(division.regions, piped, strict=True)]
+    told = division.known.of("told", lambda: [_told_by(each, ground) for each in division.regions])
+    keys = [(each, pipe, *hangs_on) for each, pipe in zip(told, piped, strict=True)]
 
     def runs_off(number: int) -> SubCatchment:
         region = division.regions[number]
