@@ -150,7 +150,7 @@ def outlined(runoff: Sequence[SubCatchment], division: Division) -> tuple[SubCat
     for number, region in enumerate(division.regions):
         labels.ravel()[region.cells] = number
     shapes = label_polygons(labels, grid)
-    return tuple(replace(row, shape=shapes[number]) for number, row in enumerate(runoff))
+    return tuple(replace(row, shape=shapes[n]) for n, row in zip(range(len(division.regions)), runoff, strict=True))
 
 
 def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
