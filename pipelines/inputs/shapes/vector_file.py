@@ -290,8 +290,9 @@ def _read(layer: VectorLayer, bbox: Bounds | None) -> tuple[Any, Any]:
             # as bytes, so that a shape that cannot be is known by its feature
             meta, numbers, held, columns = raw.read(path, **chosen, return_fids=True, datetime_as_string=True)
             if _plain(meta):
-                named = dict(zip(meta["fields"].tolist(), columns, strict=True))
-                return pd.DataFrame(named, columns=list(named), index=pd.Index(numbers, name="fid")), held
+                names = meta["fields"].tolist()
+                named = dict(zip(names, columns, strict=True))
+                return pd.DataFrame(named, columns=names, index=pd.Index(numbers, name="fid")), held
             rows = pyogrio.read_dataframe(path, **chosen, read_geometry=False, fid_as_index=True, use_arrow=False)
             return rows, held[pd.Index(numbers).get_indexer(rows.index)]
     except (DataSourceError, DataLayerError, ValueError) as error:

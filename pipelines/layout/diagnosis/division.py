@@ -143,6 +143,8 @@ class Division:
         What comes as flows from beyond the lot's surroundings.
     lowest : dict of str to int
         Flat index of the cell at which each place's surplus goes on.
+    known : Once
+        What was counted of it already, for one storm and edge after the other.
     """
 
     regions: tuple[Region, ...]
@@ -154,6 +156,7 @@ class Division:
     drainage: Drainage
     upslope: Upslope | None = None
     lowest: dict[str, int] = field(default_factory=dict)
+    known: Once = field(default_factory=Once)
 
 
 def studied_ground(drainage: Drainage, on_parcel: BoolArray, reached: BoolArray | None = None) -> BoolArray:

@@ -150,7 +150,7 @@ def outlined(runoff: Sequence[SubCatchment], division: Division) -> tuple[SubCat
     for number, region in enumerate(division.regions):
         labels.ravel()[region.cells] = number
     shapes = label_polygons(labels, grid)
-    return tuple(replace(row, shape=shapes[number]) for number, row in enumerate(runoff))
+    return tuple(replace(row, shape=shapes[n]) for n, row in zip(range(len(division.regions)), runoff, strict=True))
 
 
 def excess_by_cell(division: Division, water: LotWater, surfaces: SurfaceMap) -> FloatArray:
@@ -209,7 +209,8 @@ def _runoff(
     served = [takings.get(region.place) for region in division.regions]
     piped = [taking is not None and taking.piped for taking in served]
     hangs_on = surfaces, rain, settings.compacted, settings.travel
-    keys = [(_told_by(each, ground), pipe, *hangs_on) for each, pipe in zip(division.regions, piped, strict=True)]
+    told = division.known.of("told", lambda: [_told_by(each, ground) for each in division.regions])
+    keys = [(each, pipe, *hangs_on) for each, pipe in zip(told, piped, strict=True)]
 
     def runs_off(number: int) -> SubCatchment:
         region = division.regions[number]

@@ -50,9 +50,7 @@ def running_at(
     inside = mask_of(edge.shape, drainage.ground.grid).ravel()
     # of the same ground, where it was looked at before
     steps, first = edge.cells, edge.areas
-    held = np.zeros(inside.size, dtype=bool)
-    for place in division.places:
-        held[place.cells] = True
+    held = division.known.of("held", lambda: _held(division))
     straight = steps[~held[steps] & ~held[drainage.target[steps]]]
     areas = first_at(straight, inside, drainage, np.flatnonzero(held))
     onward = np.array([division.names[number] if number >= 0 else "" for number in division.label[straight]], dtype=str)
@@ -77,10 +75,21 @@ def running_at(
     return Running(arrives, min(flow + sum(past.values()), arrives), past, through)
 
 
+def _held(division: Division) -> BoolArray:
+    """Cells of places."""
+    held = np.zeros(division.label.size, dtype=np.bool_)
+    for place in division.places:
+        held[place.cells] = True
+    return held
+
+
 def _comes_to(place: CollectingPlace, division: Division) -> float:
     """Ground that drains to a place or through it. [m2]"""
     drainage = division.drainage
-    return int(np.count_nonzero(catchment(drainage, place.cells))) * drainage.ground.grid.cell_area
+    count = division.known.of(
+        ("comes_to", place.id), lambda: int(np.count_nonzero(catchment(drainage, place.cells)))
+    )
+    return count * drainage.ground.grid.cell_area
 
 
 def _let_by(place: CollectingPlace, water: LotWater) -> Hydrograph:

@@ -94,7 +94,7 @@ def find_hits(hits: Any, x0: float, y0: float, x1: float, y1: float, marks: Any)
             continue
         cost += hits[k, 4] * (0.5 if share < 1e-9 or share > 1.0 - 1e-9 else 1.0)
         if hits[k, 5] < hits[k, 6]:
-            marks[count] = share * length, hits[k, 5], hits[k, 6]
+            marks[count, 0], marks[count, 1], marks[count, 2] = share * length, hits[k, 5], hits[k, 6]
             count += 1
     return cost, count
 
@@ -132,7 +132,7 @@ def lay_segment(bed: Any, tube: Any, hits: Any, x0: float, y0: float, x1: float,
                 cost += bed.permit_cost
         ground, surface, dig, street, z = g, s, f, p, end
         if out.shape[0] > parts:
-            out[k] = share * length, g, cap, floor, z
+            out[k, 0], out[k, 1], out[k, 2], out[k, 3], out[k, 4] = share * length, g, cap, floor, z
     return z, cost, parts + 1
 
 

@@ -74,7 +74,8 @@ def value_tree(tree: Any, shapes: Any, moved: Any, known: Any, told: Any, off_co
             heading = heading_of(shapes.x[m, 0], shapes.y[m, 0], shapes.x[m, 1], shapes.y[m, 1])
         alike = known[k, HEADING] == heading or (np.isnan(known[k, HEADING]) and np.isnan(heading))
         if not moved[k] and known[k, INVERT] == invert and alike:
-            told[k] = known[k]
+            for i in range(5):
+                told[k, i] = known[k, i]
         else:
             n = shapes.count[k]
             told[k, INVERT], told[k, HEADING] = invert, heading
@@ -196,15 +197,18 @@ def _move(tree: Any, work: Any, k: int, i: int, steps: Any, off_cost: float) -> 
     _put(work.best, base)
     if i >= base.count[k] - 1:  # a bend before it was left out
         return
-    work.moved[:] = True
+    runs = tree.into.size
+    for m in range(runs):
+        work.moved[m] = True
     value_tree(tree, base, work.moved, work.known, work.told, off_cost, np.inf)
-    work.known[:] = work.told
+    for m in range(runs):
+        for column in range(5):
+            work.known[m, column] = work.told[m, column]
     if i > 0:
         _back(work)
         _leave_out(trial, k, i, i + 1)
         work.moved[k] = True
         _keep_if_cheaper(tree, work, off_cost)
-    runs = tree.into.size
     for m in range(runs) if i == 0 else range(0):
         near = np.hypot(base.x[m, 0] - base.x[k, 0], base.y[m, 0] - base.y[k, 0]) <= NEAR_BASIN
         if tree.into[m] == k and tree.through[m] and near:
@@ -274,12 +278,17 @@ def _keep_if_cheaper(tree: Any, work: Any, off_cost: float) -> None:
 @njit(cache=True)
 def _back(work: Any) -> None:
     _put(work.base, work.trial)
-    work.moved[:] = False
+    for k in range(work.moved.size):
+        work.moved[k] = False
 
 
 @njit(cache=True)
 def _put(shapes: Any, place: Any) -> None:
-    place.x[:], place.y[:], place.count[:] = shapes.x, shapes.y, shapes.count
+    # one by one: compiled copies of whole arrays are many times as long
+    for k in range(shapes.count.size):
+        place.count[k] = shapes.count[k]
+        for i in range(shapes.count[k]):
+            place.x[k, i], place.y[k, i] = shapes.x[k, i], shapes.y[k, i]
 
 
 @njit(cache=True)

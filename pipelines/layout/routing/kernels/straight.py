@@ -125,7 +125,8 @@ def _segment(bed: Any, tube: Any, walls: Any, hits: Any, asked: Any, kept: Any, 
     for i in range(8):
         known = known and row[i] == asked[i]
     if not known:
-        row[:8] = asked
+        for i in range(8):
+            row[i] = asked[i]
         row[8], row[9] = np.nan, 0.0
         if sees_past(walls, x0, y0, x1, y1, first, last_bit):
             row[8], row[9], _ = lay_segment(bed, tube, hits, x0, y0, x1, y1, z, marks, none)
