@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -90,8 +90,10 @@ def street_ground(street: Street, built: bool) -> StreetGround:
     cells_of: Counter[str] = Counter()
     for region in regions:
         cells_of[region.place] += region.cells.size
+    # a number for each cell of the town, that no storm asks for
+    small = None if held is None else replace(held, entry_of=held.entry_of[:0].copy())
     return StreetGround(
-        water, held, built, kept,
+        water, small, built, kept,
         _by_swale(street, water.inflows, lambda each: each.stretch),
         _by_swale(street, range(len(entries)), lambda each: int(flat[entries[each]])),
         _by_swale(street, regions, lambda each: int(flat[each.cells[0]])),
