@@ -7,6 +7,7 @@ import numpy as np
 from pipelines.hydraulics.constants import GRAVITY
 from pipelines.hydraulics.errors import HydraulicsError
 from pipelines.hydraulics.limits import require_finite, require_not_negative
+from pipelines.hydraulics.weir_kernel import head_along_crest
 from terrain.arrays import FloatArray
 from terrain.unit_table import FOOT
 
@@ -62,15 +63,8 @@ def overtopping_flow(
             f"weir coefficient is {coefficient}, a broad crest has at most {LARGEST_COEFFICIENT:.3f} m^0.5/s"
         )
     x = np.asarray(station, dtype=np.float64)
-    head = np.maximum(level - np.asarray(crest, dtype=np.float64), 0.0)
-    if x.ndim != 1 or x.size < 2 or x.shape != head.shape or not np.all(np.diff(x) > 0) or not np.isfinite(head).all():
+    z = np.asarray(crest, dtype=np.float64)
+    along = head_along_crest(x, z, float(level)) if x.ndim == 1 and x.size >= 2 and x.shape == z.shape else np.nan
+    if not np.isfinite(along):
         raise HydraulicsError("a crest needs two points or more with rising stations and finite heights")
-    rise = np.abs(np.diff(np.asarray(crest, dtype=np.float64)))
-    run = np.diff(x)
-    low, high = np.minimum(head[:-1], head[1:]), np.maximum(head[:-1], head[1:])
-    # over a sloping piece the head runs evenly from low to high: its integral of h^1.5 is (high^2.5 - low^2.5)/2.5
-    # over the slope; an almost level piece takes its mean, where the difference of powers would lose its digits
-    even = rise <= 1e-7 * np.maximum(high, 1e-12)
-    sloped = run / np.where(even, 1.0, rise) * (high**2.5 - low**2.5) / 2.5
-    level_piece = run * ((low + high) / 2) ** 1.5
-    return float(coefficient * np.where(even, level_piece, sloped).sum())
+    return float(coefficient * along)

@@ -169,8 +169,6 @@ def connected(
         from distributed import Client, LocalCluster
     except ImportError:
         raise TownRunError(HOW_TO_GET) from None
-    from importlib.util import find_spec
-
     with contextlib.ExitStack() as stack:
         stack.enter_context(dask.config.set({
             # a worker that is held up by one long kernel is not lost, and one that is lost is told at once
@@ -187,8 +185,8 @@ def connected(
             with _interrupts_kept_from_children():
                 cluster = stack.enter_context(LocalCluster(
                     n_workers=workers or os.cpu_count() or 1, threads_per_worker=1, processes=True,
-                    memory_limit=int(memory_limit), dashboard_address=":0" if find_spec("bokeh") else None,
-                    silence_logs=50,
+                    # another run may be on this machine, and has its page on a port of its own
+                    memory_limit=int(memory_limit), dashboard_address=":0", silence_logs=50,
                 ))  # fmt: skip
             client = stack.enter_context(Client(cluster, set_as_default=False))
         else:

@@ -217,6 +217,11 @@ def _tree(drainage: Drainage) -> Tree:
     return _TREES[drainage]
 
 
+def forget_tree(drainage: Drainage) -> None:
+    """Let go of what is kept of a drainage for more questions about its low spots."""
+    _TREES.pop(drainage, None)
+
+
 def _grown(drainage: Drainage) -> Tree:
     ground = drainage.ground
     return grow_tree(

@@ -11,7 +11,6 @@ from pipelines.deliverables.findings.town import LotRecord
 from pipelines.deliverables.findings.town_swales import SentToSwale
 from pipelines.hydrology.sub_catchment import Hydrograph
 from pipelines.layout.swale.site import SwaleSite
-from terrain.arrays import IntArray
 from terrain.grid import Grid
 
 
@@ -94,13 +93,13 @@ class Senders:
         )
 
 
-def owners_of(parcels: Sequence[BaseGeometry], grid: Grid) -> IntArray:
-    """Position of the lot that holds each cell's middle, -1 for none."""
+def owners_of(parcels: Sequence[BaseGeometry], grid: Grid) -> np.ndarray:
+    """Position of the lot that holds each cell's middle, -1 for none; of 32 bits."""
     if not parcels:
-        return np.full(grid.shape[0] * grid.shape[1], -1, dtype=np.int64)
+        return np.full(grid.shape[0] * grid.shape[1], -1, dtype=np.int32)
     shapes = [(shape, number) for number, shape in enumerate(parcels) if not shape.is_empty]
     found = rasterize(shapes, out_shape=grid.shape, transform=grid.transform, fill=-1, dtype="int32")
-    return np.asarray(found, dtype=np.int64).ravel()
+    return np.asarray(found, dtype=np.int32).ravel()
 
 
 def sent_to_swales(

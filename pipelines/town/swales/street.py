@@ -23,6 +23,7 @@ from pipelines.town.swales.near_swales import swales_serving
 from pipelines.town.swales.sent import Senders
 from pipelines.town.swales.street_ground import StreetGround, senders_to, street_ground
 from pipelines.town.swales.task import CaseSent, StormSent, SwalesTask
+from terrain.flow.low_spots import forget_tree
 from terrain.reason import reason
 
 Progress = Callable[[str, float | None], None]
@@ -80,6 +81,7 @@ def route_street(
         )
         for k, why in refused.items()
     ]
+    forget_tree(case.drainage)
     street = measured_street(case, rain_of(opened.inputs, opened.rules), records)
     tell("dividing the ground among the swales", None)
     planned = any(record.row.planned is not None for record in records)

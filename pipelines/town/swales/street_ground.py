@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -29,7 +29,18 @@ Thing = TypeVar("Thing")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StreetGround:
-    """Ground of one case: what drains straight to the swales, what is held on its way, what lots collect."""
+    """Ground of one case: what drains straight to the swales, what is held on its way, what lots collect.
+
+    Attributes
+    ----------
+    kept : dict of str to float
+        By lot: share of its works' water that is counted with it.
+    inflows, entries, regions, spots, works : dict of int to list
+        By swale: stretches of ground, positions in `held.entries`, regions and low spots of the ground that is held,
+        and what lots let out.
+    held_cells : dict of str to int
+        Cells of each low spot's ground.
+    """
 
     water: SwaleWater
     held: Upslope | None
@@ -71,17 +82,23 @@ def street_ground(street: Street, built: bool) -> StreetGround:
     without = [piped] if held is None else [piped, np.flatnonzero((held.entry_of >= 0) & free), _shut_in(held)]
     seeds = street.seeds, street.first
     water = divide_case(case, rain, (), np.unique(np.concatenate(without)), marked=seeds)
-    flat, groups = street.labels.ravel(), _BySwale(street)
+    flat = street.labels.ravel()
+    entries: Sequence[int] = () if held is None else held.entries.tolist()
+    regions = () if held is None else held.regions
+    kept_in = () if held is None else held.spots.values()
+    let_out = _works_of(street, kept) if built else ()
     cells_of: Counter[str] = Counter()
-    for region in () if held is None else held.regions:
+    for region in regions:
         cells_of[region.place] += region.cells.size
+    # a number for each cell of the town, that no storm asks for
+    small = None if held is None else replace(held, entry_of=held.entry_of[:0].copy())
     return StreetGround(
-        water, held, built, kept,
-        groups.of(water.inflows, lambda each: each.stretch),
-        {} if held is None else groups.of(range(held.entries.size), lambda each: int(flat[held.entries[each]])),
-        {} if held is None else groups.of(held.regions, lambda each: int(flat[each.cells[0]])),
-        {} if held is None else groups.of(held.spots.values(), lambda each: _first_label(flat[each.cells])),
-        groups.of(_works_of(street, kept), lambda each: street.first[each.swale]) if built else {},
+        water, small, built, kept,
+        _by_swale(street, water.inflows, lambda each: each.stretch),
+        _by_swale(street, range(len(entries)), lambda each: int(flat[entries[each]])),
+        _by_swale(street, regions, lambda each: int(flat[each.cells[0]])),
+        _by_swale(street, kept_in, lambda each: _first_label(flat[each.cells])),
+        _by_swale(street, let_out, lambda each: street.first[each.swale]),
         cells_of,
     )  # fmt: skip
 
@@ -92,18 +109,14 @@ def _first_label(labels: IntArray) -> int:
     return int(known[0]) if known.size else -1
 
 
-@dataclass(frozen=True, slots=True)
-class _BySwale:
-    street: Street
-
-    def of(self, several: Iterable[Thing], label: Callable[[Thing], int]) -> dict[int, list[Thing]]:
-        """Things by the swale of their label, in their order; those of none left out."""
-        found: dict[int, list[Thing]] = defaultdict(list)
-        for each in several:
-            at = label(each)
-            if at >= 0:
-                found[self.street.swale_of(at)[0]].append(each)
-        return found
+def _by_swale(street: Street, several: Iterable[Thing], label: Callable[[Thing], int]) -> dict[int, list[Thing]]:
+    """Things by the swale of their label, in their order; those of none left out."""
+    found: dict[int, list[Thing]] = defaultdict(list)
+    for each in several:
+        at = label(each)
+        if at >= 0:
+            found[street.swale_of(at)[0]].append(each)
+    return found
 
 
 def _shut_in(held: Upslope) -> IntArray:
