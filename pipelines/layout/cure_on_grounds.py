@@ -1,6 +1,6 @@
 """On which of the grounds that lidar allows works end what is wrong, whatever they take."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -105,9 +105,20 @@ class _WithWorks:
     needs: FloatArray
     drained: bool
 
-    def to_each(self, takers: int) -> FloatArray:
-        """What comes to each of so many works, without the others. [m3/s]"""
-        return np.bincount(self.taker, self.comes, minlength=takers).astype(np.float64)
+    def passes(
+        self, takers: Sequence[_Taker], lets_by: Callable[[int, float], float]
+    ) -> tuple[FloatArray, FloatArray]:
+        """What comes to each of the works, and what is taken at each exit, from upstream down [m3/s]; `lets_by` tells
+        of each what share goes on."""
+        comes, taken = np.zeros(len(takers)), np.zeros(self.comes.size)
+        for number in self.order:
+            own = np.flatnonzero(self.taker == number)
+            come = self.comes[own]
+            if takers[number].at != "roof":
+                come = np.maximum(come - taken @ self.met[:, self.at[own]], 0.0)
+            comes[number] = come.sum()
+            taken[own] = (1.0 - lets_by(number, float(comes[number]))) * come
+        return comes, taken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,8 +162,13 @@ class WorksOnGrounds:
             for number, flow in enumerate(flow_on_each(situation.drainage, grounds))
         )
         best = _ground(0, flow_on_best(situation.drainage, grounds), elevation, takers, (), (), unit, cell_area)
-        ids, there = tuple(site.id for site in sites), best.to_each(len(takers))
-        comes = np.array([water.arriving[name].peak if name in water.arriving else np.nan for name in ids])
+        ids = tuple(site.id for site in sites)
+        comes, takes = (
+            np.array([some[name].peak if name in some else 0.0 for name in ids])
+            for some in (water.arriving, water.taken)
+        )
+        left = np.where(comes > NO_WATER, 1.0 - takes / np.maximum(comes, NO_WATER), 1.0)
+        there, _ = best.passes(takers, lambda number, come: left[number])
         times = np.where((there > NO_WATER) & (comes > NO_WATER), comes / np.maximum(there, NO_WATER), 1.0)
         return cls(ids, takers, times, tuple(each.most for each in running), laid)
 
@@ -163,22 +179,21 @@ class WorksOnGrounds:
 
     def comes_on(self, share: float) -> dict[str, float]:
         """What comes to each of the works at the peak on so many of the grounds at most, without the others. [m3/s]"""
-        comes = self.times * [ground.to_each(len(self.ids)) for ground in self.grounds]
+        comes = self.times * [ground.passes(self.takers, lambda number, come: 1.0)[0] for ground in self.grounds]
         return dict(zip(self.ids, np.quantile(comes, share, axis=0).tolist(), strict=True))
 
     def _ends(self, ground: _WithWorks, takes: FloatArray) -> bool:
         if not ground.drained or np.any(takes < ground.needs):
             return False
         left = np.ones(takes.size)
-        taken = np.zeros(ground.comes.size)
-        for number in ground.order:
-            own = np.flatnonzero(ground.taker == number)
-            come = ground.comes[own]
-            if self.takers[number].at != "roof":
-                come = np.maximum(come - taken @ ground.met[:, ground.at[own]], 0.0)
-            comes = self.times[number] * float(come.sum())
-            left[number] = _lets_by(self.takers[number], takes[number], comes, ground.held[number])
-            taken[own] = (1.0 - left[number]) * come
+
+        def lets_by(number: int, come: float) -> float:
+            left[number] = _lets_by(
+                self.takers[number], takes[number], self.times[number] * come, ground.held[number]
+            )
+            return float(left[number])
+
+        _, taken = ground.passes(self.takers, lets_by)
         for edge, most in zip(ground.edges, self.most, strict=True):
             run = np.maximum(edge.flow - taken @ ground.met[:, edge.at], 0.0)
             if float(run @ np.where(edge.behind, left, 1.0).prod(axis=1)) > most:
@@ -219,7 +234,7 @@ def _ground(
         comes * unit, taker, here, met[here], tuple(np.argsort(furthest, kind="stable").tolist()), held,
         tuple(
             _at_edge(edge, number, part, area, met, taker, here, unit)
-            for edge, part in zip(running, parts[len(takers) :], strict=True)
+            for edge, part in zip(running, parts[len(takers) : len(takers) + len(running)], strict=True)
         ),
         needs, drained,
     )
@@ -261,20 +276,21 @@ def _held(grate: int | None, flow: Flow, heights: FloatArray, ponds: IntArray) -
 
 
 def _exits(taker: _Taker, grate: int | None, flow: Flow, ponds: IntArray) -> IntArray:
-    """Cells from which the water that comes to works goes on: of a pond the one over which it spills, of a roof those
-    that it lets its water down to."""
+    """Cells from which the water that comes to works goes on: of a pond those at its rim, of a roof those that it lets
+    its water down to."""
     target = flow.target
     if taker.at == "roof":
         lets_down = target[taker.cells]
         return np.unique(lets_down[lets_down >= 0])
-    if grate is not None:
-        while ponds[grate] > 0 and (onward := int(target[grate])) >= 0 and ponds[onward] > 0:
-            grate = onward
-        return np.array([grate])
+    if grate is None:
+        cells = np.unique(taker.cells)
+    else:
+        cells = np.flatnonzero(ponds == ponds[grate]) if ponds[grate] else np.array([grate])
     own = np.zeros(target.size, dtype=bool)
-    own[taker.cells] = True
-    beyond = target[taker.cells]
-    return np.unique(taker.cells[(beyond < 0) | ~own[beyond]])
+    own[cells] = True
+    beyond = target[cells]
+    rim: IntArray = cells[(beyond < 0) | ~own[beyond]]
+    return rim
 
 
 def _comes(taker: _Taker, exits: IntArray, flow: Flow) -> FloatArray:

@@ -35,7 +35,6 @@ from pipelines.layout.quantities.cautions import CheckNeeds, site_checks
 from pipelines.layout.quantities.order_of_checks import in_order
 from pipelines.layout.quantities.take_off import Cost
 from pipelines.layout.read_levels import levels_read
-from pipelines.layout.surface.graded_grounds import ended_on_graded
 from pipelines.layout.surface.surface_only import (
     Reshaped,
     Surfaced,
@@ -322,10 +321,8 @@ def _laid_out(
     water, looks = full.water if lot is None else dry_where_gone(full.water, today.water), full.looks
     takes = parts_of_outfalls(looks, chosen.outfalls)
     under = holds_under(chosen, served, looks)
-    ended = laid.on_each(chosen) if lot is None else ended_on_graded(
-        reckoning, today, lot, served, water, chosen.capacities
-    )  # fmt: skip
-    parts = _as_far_as_known(with_works(_part(cause), chosen, takes, left, under, ended), inputs, today)
+    parts = with_works(_part(cause), chosen, takes, left, under, laid.on_each(chosen))
+    parts = _as_far_as_known(parts, inputs, today)
     ends = [each for each in chosen.outfalls if any(line.outfall == each.id for line in chosen.discharges)]
     kinds = {outfall.kind for outfall in ends}
     plan = Plan(
@@ -389,8 +386,7 @@ def _on_the_surface(
     surface, lot, lines = replace(shaped[0], chosen=True), shaped[1], shaped[2]
     why = reason("surface_suffices", works=tuple(work.why for work in surface.works), sure=surface.state == "sure")
     cause = _cause(inputs, found)
-    ended = ended_on_graded(inputs.reckoning, found, lot, NOTHING_CAUGHT, lot.found.water, {})
-    parts = on_the_surface(_part(cause), surface.state, why, against_today(lot.through, found), ended)
+    parts = on_the_surface(_part(cause), surface.state, why, against_today(lot.through, found))
     parts = _as_far_as_known(parts, inputs, found)
     water = storm_on(lot, inputs.reckoning, found.water)
     verdict: Verdict = "sure" if parts.cure.state == "sure" else "cannot_tell"

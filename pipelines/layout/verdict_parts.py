@@ -47,13 +47,10 @@ def nothing_built(found: Diagnosis, catching: Catching, cause: Part, why: Said) 
     return Parts(cause, NOT_NEEDED, NOT_NEEDED, Part("cannot_tell", why))
 
 
-def on_the_surface(
-    cause: Part, state: State, why: Said, through: Sequence[TroubleLeft], ended: BoolArray | None = None
-) -> Parts:
-    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says, and `ended` of
-    each ground that lidar allows."""
+def on_the_surface(cause: Part, state: State, why: Said, through: Sequence[TroubleLeft]) -> Parts:
+    """Of a lot where works on the surface alone are proposed, which end it as surely as `state` says."""
     cure = cure_part(through) if through else Part(state, why if state == "sure" else reason("surface_may_end_it"))
-    return Parts(cause, NOT_NEEDED, NOT_NEEDED, _on_grounds(cure, ended, grates=False))
+    return Parts(cause, NOT_NEEDED, NOT_NEEDED, cure)
 
 
 def provisional(cause: Part, why: Said) -> Parts:
@@ -99,11 +96,13 @@ def with_works(
         why = fall.why
         told = why["parts"] if isinstance(why, Reason) and why.code == "sentences" else (why,)
         fall = Part(fall.state, reason("sentences", parts=(*told, under)), only)
-    cure = _on_grounds(cure_part(left), ended, grates=True)
+    cure = cure_on_grounds(cure_part(left), ended)
     # water that the outfall does not take stays where it is
     doubts = tuple(key for key, part in (("fall", fall), ("outfall", outfall)) if part.state in ("cannot_tell", "no"))
-    if cure.state == "sure" and doubts:
-        cure = replace(cure, only=reason("if_others_hold", others=doubts))
+    # where soil is moved it was run on the likeliest ground alone
+    of_many = ended is None and any(line.on_grounds for line in chosen.discharges)
+    if cure.state == "sure" and (doubts or of_many):
+        cure = replace(cure, only=reason("if_others_hold", others=(*doubts, *(("ground",) if of_many else ()))))
     return Parts(cause, fall, outfall, cure)
 
 
@@ -195,16 +194,15 @@ def cure_part(left: Sequence[TroubleLeft]) -> Part:
     return Part("sure", reason("cure_ends_all", runs=runs))
 
 
-def _on_grounds(cure: Part, ended: BoolArray | None, *, grates: bool) -> Part:
+def cure_on_grounds(cure: Part, ended: BoolArray | None) -> Part:
     """A cure on the likeliest ground as far as other grounds bear it out."""
     if cure.state != "sure" or ended is None:
         return cure
-    runs = cure.why["runs"] if isinstance(cure.why, Reason) and cure.why.code == "cure_ends_all" else ()
+    assert isinstance(cure.why, Reason)
     return Part(
         "sure" if verdict_by_count(ended) == "sure" else "cannot_tell",
-        reason("cure_on_grounds", holds=int(np.count_nonzero(ended)), grounds=int(ended.size), runs=runs,
-               grates=grates),
-    )  # fmt: skip
+        reason("cure_on_grounds", holds=int(np.count_nonzero(ended)), grounds=int(ended.size), runs=cure.why["runs"]),
+    )
 
 
 def as_far_as_outfall(discharges: Sequence[Discharge], looks: Mapping[str, Part]) -> tuple[Discharge, ...]:

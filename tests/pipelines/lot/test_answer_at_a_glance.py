@@ -116,6 +116,7 @@ def test_what_another_part_leaves_open_is_told_with_what_is_sure(findings: Findi
     parts = findings.plan.parts
     if parts.cure.state == "sure" and parts.outfall.state == "cannot_tell":
         assert "ends the trouble: sure if the outfall takes it" in text
+        assert ("lies as lidar most likely shows it" in text) == (parts.cure.why.code != "cure_on_grounds")
     ponds = {each.id for each in findings.plan.outfalls if each.kind == "pond"}
     if parts.fall.state == "sure" and ponds & {line.outfall for line in findings.plan.discharges}:
         (only,) = (parts.fall.only,)

@@ -12,19 +12,22 @@ from hypothesis import strategies as st
 
 from pipelines.deliverables.words.say import say
 from pipelines.layout.catching.design_flows import run_with_works
+from pipelines.layout.catching.proposal import Catching
 from pipelines.layout.cure_on_grounds import WorksOnGrounds
 from pipelines.layout.cured import troubles_left
 from pipelines.layout.diagnosis.diagnose import Diagnosis
+from pipelines.layout.diagnosis.division import Division
 from pipelines.layout.diagnosis.possible_troubles import soaks_on_lot
 from pipelines.layout.diagnosis.protected import arriving_on_grounds
 from pipelines.layout.parts import Part
 from pipelines.layout.sizes import flows_that_catch, not_ended, share_ended
 from pipelines.layout.two_catchings import with_flows
-from pipelines.layout.verdict_parts import on_the_surface
+from pipelines.layout.verdict_parts import cure_on_grounds, cure_part
 from pipelines.lot_inputs import open_lot
 from pipelines.lot_stages import LotStages
 from terrain.kernels.routing import met_on_way
-from tests.pipelines.lot.conftest import write_small_lot
+from tests.pipelines.lot.conftest import SAMPLES, write_small_lot
+from tests.quick_share import one_in
 
 MUCH = 1.0
 """More than any storm brings to a small lot. [m3/s]"""
@@ -55,6 +58,13 @@ def sited(stages: LotStages):
 def counted(stages: LotStages, found: Diagnosis, sited, above: np.ndarray | None = None) -> WorksOnGrounds:
     """The siting on the lot's grounds, or on those that lie so much above the likeliest."""
     catching, division, ways = sited
+    return on_grounds(stages, found, catching, division, ways.flows.flows, above)
+
+
+def on_grounds(
+    stages: LotStages, found: Diagnosis, catching: Catching, division: Division, flows: Mapping[str, float],
+    above: np.ndarray | None,
+) -> WorksOnGrounds:
     situation = stages.situation
     if above is not None:
         grounds = replace(situation.grounds, above=above)
@@ -65,7 +75,7 @@ def counted(stages: LotStages, found: Diagnosis, sited, above: np.ndarray | None
             for each in found.troubles
         ))  # fmt: skip
         situation = replace(situation, grounds=grounds, edges=edges)
-    water = run_with_works(situation, stages.reckoning, found, catching, division, ways.flows.flows)
+    water = run_with_works(situation, stages.reckoning, found, catching, division, flows)
     works = WorksOnGrounds.of(situation, found, catching, water, soaks=soaks_on_lot(situation, stages.reckoning))
     assert works is not None
     return works
@@ -93,6 +103,17 @@ def test_on_the_likeliest_ground_it_agrees_with_the_storm(stages: LotStages, wro
     by_storm = next(n for n, flows in enumerate(steps) if not left_by_the_storm(stages, wrong, sited, flows))
     by_count = next(n for n, flows in enumerate(steps) if works.ended(flows).all())
     assert abs(by_storm - by_count) <= 2
+
+
+@pytest.mark.parametrize("name", one_in(4, ["lot_13", "lot_07", "lot_09", "lot_15"]))
+def test_what_a_lot_s_plan_ends_it_ends_where_all_grounds_are_the_likeliest(name: str) -> None:
+    stages = LotStages(open_lot(SAMPLES / f"{name}.toml", grounds=2))
+    planned = stages.planned
+    assert planned.plan.parts.cure.why.code == "cure_on_grounds"
+    same = np.zeros_like(stages.situation.grounds.above)
+    works = on_grounds(stages, stages.diagnosis, planned.built, planned.division, planned.capacities, same)
+    assert works.ended(planned.capacities).all()
+    assert not works.ended({}).any()
 
 
 def test_a_ground_that_is_lifted_as_a_whole_changes_nothing(stages: LotStages, wrong: Diagnosis, sited) -> None:
@@ -135,11 +156,12 @@ def test_larger_works_are_sought_for_what_comes_on_most_grounds(
 
 @pytest.mark.parametrize("holds, state", [(100, "sure"), (90, "sure"), (89, "cannot_tell"), (0, "cannot_tell")])
 def test_a_cure_is_sure_on_nine_of_ten_grounds_alone(holds: int, state: str) -> None:
-    cause, why = Part("sure", "it rains"), "soil is moved"
-    cure = on_the_surface(cause, "sure", why, (), np.arange(100) < holds).cure
+    ended = np.arange(100) < holds
+    cure = cure_on_grounds(cure_part(()), ended)
     assert (cure.state, cure.why["holds"], cure.why["grounds"]) == (state, holds, 100)
-    told = say(cure.why, "us")
-    assert f"on {holds} of the 100 grounds" in told
+    assert f"on {holds} of the 100 grounds" in say(cure.why, "us")
+    left = Part("no", "it leaves 40 gpm")
+    assert cure_on_grounds(left, ended) is left
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -25,6 +25,7 @@ from tests.quick_share import one_in
 ACTS = """
 small
 catches_extra | "0 %" | take_off
+grate_set_within | "2 ft" | plan
 near_line_cost | 7.5 | plan
 near_wall_cost | 0 | pipe_runs
 basin_sump | "24 in" | take_off
