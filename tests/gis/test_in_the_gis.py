@@ -20,6 +20,8 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import rasterio
+from affine import Affine
 from click.testing import CliRunner
 from PIL import Image
 
@@ -63,6 +65,7 @@ def seen(folder: Path, made_package: Path, make_program: Callable[..., Path]) ->
         packed.extractall(folder / "plugins")
     # the host writes into a GeoPackage that it opens, if only that it did
     shutil.copytree(SAMPLE, folder / "sample", ignore=shutil.ignore_patterns("notebooks", "pictures"))
+    around_lot_1(folder / "sample" / "ground.tif")
     for name in ("cancelled", "home", "run"):
         (folder / name).mkdir(mode=0o700)
     told = {
@@ -79,6 +82,20 @@ def seen(folder: Path, made_package: Path, make_program: Callable[..., Path]) ->
     written = folder / "seen.json"
     assert written.exists(), done.stdout + done.stderr
     return json.loads(written.read_text())  # type: ignore[no-any-return]
+
+
+def around_lot_1(ground: Path) -> None:
+    """Cut the neighbourhood's raster to the first lot and what drains to it: its steps read the whole raster."""
+    lot = pyogrio.read_dataframe(SAMPLE / "neighbourhood.gpkg", layer="parcels", where="lot = 1").buffer(25.0)
+    west, south, east, north = lot.total_bounds
+    with rasterio.open(ground) as file:
+        cell, left, top = file.res[0], file.bounds.left, file.bounds.top
+        column, row = max(int((west - left) / cell), 0), max(int((top - north) / cell), 0)
+        heights = file.read()[:, row : int((top - south) / cell), column : int((east - left) / cell)]
+        profile = file.profile | {"height": heights.shape[1], "width": heights.shape[2]}
+    profile["transform"] = Affine(cell, 0.0, left + column * cell, 0.0, -cell, top - row * cell)
+    with rasterio.open(ground, "w", **profile) as file:
+        file.write(heights)
 
 
 def test_without_lotshed_there_is_one_message_that_says_what_to_do(seen: dict[str, Any]) -> None:

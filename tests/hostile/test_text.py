@@ -26,6 +26,7 @@ TYPESET = f'{MARK}#image("/etc/passwd") #sys.version $x^2$ *bold* `raw` @nobody 
 OBEYED = f"=1+1{MARK}\x1b[31mred\x1b]0;title\x07\x9b2J\u202eright\u2066to\u200fleft\r\nnext\x7f"
 LONG = f"@{MARK}" + "long " * 2000
 SPOILT = {"markup": MARKUP + TYPESET, "obeyed": OBEYED, "long": LONG}
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 def spoilt_site(folder: Path, text: str) -> Path:

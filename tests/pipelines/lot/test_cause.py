@@ -25,6 +25,7 @@ POND = Point(25.0, 40.0)
 PATIO = {"geometry": box(23.0, 38.0, 27.0, 42.0), "kind": "patio", "protect": True}
 
 Screened = Callable[..., tuple[Findings, Cause]]
+pytestmark = pytest.mark.usefixtures("kept_in_file")
 
 
 def ground(*, cut: float = 0.0, pond: bool = False) -> np.ndarray:

@@ -107,7 +107,10 @@ def test_a_drive_that_falls_to_a_garage_gets_a_grated_channel_before_the_door() 
     assert shapely.covers(shapely.buffer(drive, 0.01), channel.line)
     assert shapely.distance(channel.line, complaint) < 1.5
     assert not plan.french_drains
-    assert plan.parts.cure.state == "sure"
+    # on the likeliest ground, and on most of the others
+    cure = plan.parts.cure.why
+    assert cure.code == "cure_on_grounds"
+    assert cure["holds"] > 0.5 * cure["grounds"]
 
 
 def test_a_basin_that_the_site_gives_stands_where_it_is_given(tmp_path: Path) -> None:
