@@ -1,6 +1,7 @@
 """The main job: from a site file to everything that is found and proposed on one lot."""
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -107,7 +108,9 @@ def screen_lot(
                 get_ready()
             progress(*TOLD["looks"])
             stages.take_looks(looks())
-        with beside(partial(same_by_pysheds, stages.drainage)) as same:
+        compare = partial(same_by_pysheds, stages.drainage)
+        # where pysheds has run here already, its threads do not live on in a child
+        with nullcontext(compare) if self_check else beside(compare) as same:
             _run(stages, progress)
             agree = same()
         if not agree:
