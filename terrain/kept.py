@@ -50,6 +50,11 @@ def keeping(most: int = MOST) -> Iterator[None]:
         _KEPT.reset(token)
 
 
+def keeps() -> bool:
+    """Whether answers are kept here."""
+    return _KEPT.get() is not None
+
+
 def kept(work_out: Callable[Given, Answer]) -> Callable[Given, Answer]:
     """A function that answers as before what it was asked before, within `keeping`.
 

@@ -17,6 +17,7 @@ from pipelines.inputs.file_hash import sha256_of
 from pipelines.inputs.shapes.crs_given import crs_given
 from pipelines.inputs.shapes.drawing import SHAPES, fit_for, refuse_other_unit
 from pipelines.inputs.shapes.layer_columns import read_columns
+from pipelines.inputs.shapes.layer_state import LayerState, layer_state
 from pipelines.inputs.shapes.layer_table import LayerKind
 from pipelines.inputs.shapes.plain_files import FORMATS
 from pipelines.inputs.shapes.readable_file import readable_file
@@ -35,6 +36,7 @@ from pipelines.inputs.shapes.single_parts import MANY, in_single_parts, refuse_t
 from pipelines.inputs.shapes.where_filter import refuse_odd_where
 from pipelines.inputs.site_sections import VectorFile
 from terrain.grid import Frame
+from terrain.kept import keeps, kept
 from terrain.metric_frame import moved_shapes
 from terrain.reading.gdal_guard import VECTOR_DRIVERS, vector_options
 from terrain.reading.read_log import note_read, notes_reads
@@ -96,11 +98,18 @@ def find_layer(source: VectorFile, key: str, listed: ListedLayers | None = None)
     listed = listed or ListedLayers()
     shared = shared_reads()
     if shared is None:
-        return _find(source, key, listed)
+        state = layer_state(source.file, source.where) if keeps() else None
+        return _find(source, key, listed) if state is None else _found(source, key, state)
     # one parcel after another is selected by its number, which needs no check of its own
     wanted = (source.file, source.layer, key, None if key == "parcel" else source.where)
     found: VectorLayer = shared.once(wanted, lambda: _find(source, key, listed))
     return replace(found, source=source)
+
+
+@kept
+def _found(source: VectorFile, key: str, _: LayerState) -> VectorLayer:
+    """The layer while its file is in this state."""
+    return _find(source, key, ListedLayers())
 
 
 def _find(source: VectorFile, key: str, files: ListedLayers) -> VectorLayer:
@@ -161,6 +170,17 @@ def read_shapes(
         # what is not known feature by feature is known by the file
         whole = shared_once(("bytes", layer.source.file), lambda: sha256_of(layer.source.file))
         note_read(kind.key, within or (), (whole.encode(),))
+    state = layer_state(layer.opened, layer.source.where) if keeps() else None
+    if state is not None:
+        return _of_state(layer, kind, frame, box, within, state)
+    return _made(layer, kind, frame, _read(layer, box), within)
+
+
+@kept
+def _of_state(
+    layer: VectorLayer, kind: LayerKind, frame: Frame, box: Bounds | None, within: Bounds | None, _: LayerState
+) -> tuple[gpd.GeoDataFrame, tuple[Reason, ...]]:
+    """What a layer holds while its file is in this state."""
     return _made(layer, kind, frame, _read(layer, box), within)
 
 

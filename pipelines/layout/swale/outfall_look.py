@@ -37,7 +37,7 @@ from pipelines.layout.swale.pond_look import look_at_inlet, look_at_pond
 from pipelines.layout.swale.site import SwaleSite
 from pipelines.layout.swale.standing import SwalePond, standing_along, still_level
 from pipelines.layout.swale.tailwater import tailwater_at
-from pipelines.layout.swale.water import swale_flows
+from pipelines.layout.swale.water import swale_flows, swale_labels
 from terrain.arrays import FloatArray
 from terrain.errors import LotshedError
 from terrain.lidar_error import fall_error
@@ -115,8 +115,12 @@ def _look_along(
     case = measure_case(opened, lambda stage, share: None)
     if line is not None:
         case = replace(case, downstream_level=line.ends_in_water)
-    flows = swale_flows(divide_case(case, rain), rain, (), case.velocities)
-    heavy = None if heaviest is None else swale_flows(divide_case(case, heaviest), heaviest, (), case.velocities)
+    marked = swale_labels(case.sites, case.drainage)
+    flows, heavy = (
+        None if each is None else swale_flows(divide_case(case, each, marked=marked), each, (), case.velocities)
+        for each in (rain, heaviest)
+    )
+    assert flows is not None
     storms: dict[int, _Storm] = {}
     for number in on_lines:
         away = [float(site.thalweg.line.distance(places[number].point)) for site in case.sites]
