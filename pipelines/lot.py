@@ -58,6 +58,7 @@ def screen_lot(
     self_check: bool = False,
     grounds: int | None = None,
     traced: Path | None = None,
+    chosen_alone: bool = False,
 ) -> Findings:
     """Screen one lot: read the ground, follow the water, propose works, and say how sure that is.
 
@@ -74,6 +75,8 @@ def screen_lot(
         the raster as it is. [-]
     traced : Path, optional
         A drawing that is read in the place of the one that the site file names.
+    chosen_alone : bool
+        Tell no way off the lot beside the chosen one, which costs less time.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def screen_lot(
         compile_beside()
     # once for all: each shape that is burnt into cells would set up its own
     with Env.from_defaults():
-        stages = LotStages(lot, beside_pysheds=False)
+        stages = LotStages(lot, beside_pysheds=False, chosen_alone=chosen_alone)
         _run(stages, progress, end="drainage")
         if self_check:
             progress("holding our own drainage against pysheds", 0.35)
@@ -114,7 +117,7 @@ def screen_lot(
             _run(stages, progress)
             agree = same()
         if not agree:
-            stages = LotStages(lot)
+            stages = LotStages(lot, chosen_alone=chosen_alone)
             _run(stages, progress)
     progress("gathering the findings", 0.95)
     return findings_of(stages)

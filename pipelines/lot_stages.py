@@ -102,6 +102,8 @@ class LotStages:
     whole : bool
         List low spots too that none of the lot's water comes to: what is drawn and laid wants them, what the ground
         says of the lot's own water does not.
+    chosen_alone : bool
+        Lay no way off the lot for its price beside the chosen one's alone.
     """
 
     lot: LotInputs
@@ -111,6 +113,7 @@ class LotStages:
     beside_pysheds: bool = True
     given_water: tuple[GivenWater, ...] = ()
     whole: bool = True
+    chosen_alone: bool = False
 
     @property
     def frame(self) -> Frame:
@@ -244,6 +247,7 @@ class LotStages:
         return PlanInputs(
             opened.site, opened.layers, self.situation, self.reckoning, self.lot.prices, curve, self.looks,
             self.unseen, self.cells, self.places_on_grounds, beyond=looked_no_farther(self.ground[0].warnings),
+            chosen_alone=self.chosen_alone,
         )
 
     @cached_property

@@ -67,6 +67,8 @@ class PlanInputs:
         That water may come from beyond the ground that was looked at.
     effort : SearchEffort
         What was searched for its lines, and how much may be.
+    chosen_alone : bool
+        Tell no way beside the one that is chosen, so that none is laid for its price alone.
     """
 
     site: SiteFile
@@ -82,6 +84,7 @@ class PlanInputs:
     earth: tuple[SurfaceWork, ...] = ()
     beyond: Reason | None = None
     effort: SearchEffort = field(default_factory=SearchEffort)
+    chosen_alone: bool = False
 
 
 Priced = tuple[tuple[TakeOffLine, ...], tuple[Reason, ...]]
@@ -183,7 +186,7 @@ def _built(inputs: PlanInputs, way_inputs: WayInputs, way: Way) -> tuple[Works, 
 def alternatives_of(inputs: PlanInputs, option: Option, *, taken: bool = True) -> tuple[Alternative, ...]:
     """Every way beside the others, priced where it can be laid."""
     told = []
-    for way in option.ways.values():
+    for way in (option.chosen,) if inputs.chosen_alone and option.chosen is not None else option.ways.values():
         cost = option.cost if way is option.chosen else None
         if cost is None and way.possible:
             cost = total_cost(_built(inputs, option.way_inputs, way)[1][0])

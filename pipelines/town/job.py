@@ -96,7 +96,7 @@ def site_of(job: TownJob, task: LotTask) -> SiteFile:
     return site
 
 
-def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
+def screen_lot_of(job: TownJob, task: LotTask, *, chosen_alone: bool = False) -> LotAnswer:
     """Do one lot as `lotshed screen` would.
 
     Parameters
@@ -105,6 +105,8 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
         What is asked.
     task : LotTask
         The lot.
+    chosen_alone : bool
+        Tell no way off the lot beside the chosen one; a record holds no other.
 
     Returns
     -------
@@ -117,15 +119,17 @@ def screen_lot_of(job: TownJob, task: LotTask) -> LotAnswer:
         If what it reads cannot be used.
     """
     site = site_of(job, task)
-    stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task, job.depth)
+    stages = _stages(_seeing(site, NEAR) if job.depth == "ground" else site, task, job.depth, chosen_alone)
     if job.depth == "ground" and not _sees_enough(stages):
-        stages = _stages(site, task, job.depth)
+        stages = _stages(site, task, job.depth, chosen_alone)
     return answer_lot(stages, task.lot.id, job.depth, neighbors_of(job.site, stages.situation.grid), inputs_key=job.key)
 
 
-def _stages(site: SiteFile, task: LotTask, depth: Depth) -> LotStages:
+def _stages(site: SiteFile, task: LotTask, depth: Depth, chosen_alone: bool) -> LotStages:
     opened = lot_inputs(with_its_outfalls(open_named(site)), grounds=task.grounds)
-    return LotStages(opened, beside_pysheds=False, given_water=task.water, whole=depth == "plan")
+    return LotStages(
+        opened, beside_pysheds=False, given_water=task.water, whole=depth == "plan", chosen_alone=chosen_alone
+    )
 
 
 def _seeing(site: SiteFile, reach: float) -> SiteFile:
@@ -156,7 +160,7 @@ def record_of(job: TownJob, task: LotTask) -> LotRecord:
     began = time.perf_counter()
     try:
         with noting_reads() as reads:
-            record = screen_lot_of(job, task).record
+            record = screen_lot_of(job, task, chosen_alone=True).record
         record = replace(record, reads=tuple(reads))
     except LotshedError as fault:
         record = failed(task.lot, str(fault))

@@ -38,7 +38,7 @@ def test_first_answer_after_a_change(benchmark: Any, number: int, table: str, tm
         traced.write_text(json.dumps(drawing), encoding="utf-8")
 
     def answer() -> dict[str, Any]:
-        return shown_answer(screen_lot(site, grounds=FIRST_GROUNDS))
+        return shown_answer(screen_lot(site, grounds=FIRST_GROUNDS, chosen_alone=True))
 
     with keeping():
         found = benchmark.pedantic(answer, setup=redraw, rounds=10, warmup_rounds=1)

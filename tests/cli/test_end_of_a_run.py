@@ -24,7 +24,7 @@ main()
     ("arguments", "wait", "code"),
     [
         pytest.param(["--version"], 0.0, 0, id="what is registered is done"),
-        pytest.param(["screen", "nowhere.toml", "--out", "x"], 0.3, 2, id="a thread that is not the run's is waited for"),
+        pytest.param(["screen", "nowhere.toml", "--out", "x"], 0.3, 2, id="another's thread is waited for"),
     ],
 )  # fmt: skip
 def test_the_end_is_quick_and_leaves_nothing_out(tmp_path, arguments, wait, code):

@@ -147,7 +147,10 @@ class LiveDesk:
             # every stage asks: the newest drawing alone is worth the time
             self._tell(drawing, doing=text)
 
-        findings = screen_lot(self.site, progress=progress, grounds=grounds, traced=trial)
+        # the first answer tells of no way beside the chosen one
+        findings = screen_lot(
+            self.site, progress=progress, grounds=grounds, traced=trial, chosen_alone=grounds is not None
+        )
         if grounds is None:
             self._counted = (drawing, findings)
         state = {"of": drawing, "provisional": grounds is not None, "trial": trial is not None}

@@ -29,8 +29,10 @@ class Screening:
         self.begun, self.go_on, self.all_done = threading.Event(), threading.Event(), threading.Event()
 
     def __call__(
-        self, site: Path, *, progress: Callable[[str, float | None], None], grounds: int | None, traced: Path | None
+        self, site: Path, *, progress: Callable[[str, float | None], None], grounds: int | None, traced: Path | None,
+        chosen_alone: bool,
     ) -> Any:
+        assert chosen_alone == (grounds is not None)
         built = read_traced(traced or self.traced).answers["built"]
         self.asked.append((built, grounds))
         progress("one stage", 0.1)
