@@ -15,6 +15,7 @@ PATIENCE = 0.6
 WORDS = "Interrupted; what was there before is untouched."
 _asked = False
 _kept = ""
+_patience = PATIENCE
 
 
 def listen(end: Callable[[int], None]) -> None:
@@ -35,7 +36,7 @@ def listen(end: Callable[[int], None]) -> None:
 
 def _watch(woken: int, end: Callable[[int], None]) -> None:
     while number := os.read(woken, 1):
-        time.sleep(PATIENCE)
+        time.sleep(_patience)
         if number[0] in (signal.SIGINT, signal.SIGTERM) and not _asked:
             tell()
             end(INTERRUPTED)
@@ -63,6 +64,12 @@ def keeps(what: str) -> None:
     """Say after an interrupt what this run keeps of its own work, and how to go on from there."""
     global _kept
     _kept = what
+
+
+def give_time(seconds: float) -> None:
+    """Leave a run so long to end by itself: a server first ends what it is asked. [s]"""
+    global _patience
+    _patience = seconds
 
 
 def was_asked() -> bool:

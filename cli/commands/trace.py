@@ -4,9 +4,13 @@ from pathlib import Path
 
 import click
 
+from cli import interrupt
 from cli.options import overwrite_option, talk_options
 from cli.streams import tell
 from cli.voice import Voice
+
+TO_END = 3.0
+"""What the server may take to end by itself, while a lot is screened beside it. [s]"""
 
 
 @click.command("trace")
@@ -42,6 +46,7 @@ def command(voice: Voice, site: Path, out: Path | None, live: bool, port: int, o
             tell(f"Open {address}")
             voice.note(f"Drawn shapes are kept in {traced}; {screened} is what is screened. Ctrl-C ends it.")
 
+        interrupt.give_time(TO_END)
         try:
             serve_live(site, port=port, told=told)
         except KeyboardInterrupt:
