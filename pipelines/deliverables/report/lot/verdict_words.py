@@ -30,6 +30,10 @@ def state_words(findings: Findings, name: PartName, units: Units, states: Mappin
     if asked and states is STATES:
         return "cannot be judged from what is given"
     state = of_levels(states[part.state], findings)
+    if part.state == "cannot_tell" and isinstance(part.why, Reason) and part.why.code == "cure_on_grounds":
+        # in full the reason says so; hardly ever and nearly always are not alike to whoever builds it
+        counted = f"it does on {part.why['holds']} of {part.why['grounds']} grounds"
+        return state if states is STATES else f"{state} ({counted})"
     return state if part.only is None else f"{state} {say(part.only, units)}"
 
 
